@@ -1,0 +1,1 @@
+"""tankfleet: firmware for fleets of water-tank nodes, from one inventory."""

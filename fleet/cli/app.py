@@ -1,0 +1,188 @@
+"""The command `tankfleet`: the table of commands, lazy loading, and the one place where errors become exit codes."""
+
+from __future__ import annotations
+
+import importlib
+import traceback
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from fleet.cli.codes import BAD_USAGE, INTERNAL, INTERRUPTED, NO_SUCH_COMMAND, UNWRITABLE
+from fleet.cli.common import HELP_OPTIONS, Session, nearest
+from fleet.cli.output import Output
+from fleet.codes import Exit
+from fleet.errors import BuildError, InventoryError, PlanError, TankfleetError, UsageError
+from fleet.limits import FINDINGS_SHOWN
+from fleet.version import __version__
+
+_ClickError: Any = typer.BadParameter.__mro__[2]
+_ClickUsageError: Any = typer.BadParameter.__mro__[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One command: its task, name, module and the name of the typer app in it."""
+
+    task: str
+    name: str
+    module: str
+    what: str
+    app: str = "app"
+
+
+COMMANDS = (
+    Entry("The inventory", "new", "fleet.cli.new", "start a new, commented inventory"),
+    Entry("The inventory", "check", "fleet.cli.check", "check the inventory"),
+    Entry("The inventory", "show", "fleet.cli.show", "show a site, a tank, a node or a board"),
+    Entry("The inventory", "schema", "fleet.cli.schema", "print the JSON Schema of the inventory or of an output"),
+    Entry("Images", "keys", "fleet.cli.keys", "create and show the fleet's keys"),
+    Entry("Images", "render", "fleet.cli.render", "write each node's PlatformIO project"),
+    Entry("Images", "build", "fleet.cli.build", "build, sign and shelve the images"),
+    Entry("Images", "shelf", "fleet.cli.shelf", "list the images on the shelf"),
+    Entry("Nodes", "find", "fleet.cli.find", "find the nodes on the network"),
+    Entry("Nodes", "plan", "fleet.cli.plan", "plan a push in waves"),
+    Entry("Nodes", "push", "fleet.cli.push", "push exactly what a plan says"),
+    Entry("Nodes", "resume", "fleet.cli.push", "go on with a push that was cut off", "resume_app"),
+    Entry("Nodes", "hold", "fleet.cli.steer", "hold the running push after what is in flight", "hold_app"),
+    Entry("Nodes", "go-on", "fleet.cli.steer", "let a held push go on", "go_on_app"),
+    Entry("Nodes", "stop", "fleet.cli.steer", "end the push; what is kept stays kept", "stop_app"),
+    Entry("Nodes", "roll-back", "fleet.cli.steer", "bring nodes back to the image they had", "roll_back_app"),
+    Entry("Nodes", "audit", "fleet.cli.audit", "what runs where, and what differs from the inventory"),
+    Entry("The bench", "bench", "fleet.cli.bench", "virtual nodes on this machine"),
+    Entry("Help", "explain", "fleet.cli.explain", "explain a code, offline"),
+    Entry("Help", "settings", "fleet.cli.settings", "show each setting and where its value comes from"),
+)
+_BY_NAME = {entry.name: entry for entry in COMMANDS}
+
+
+class LazyGroup(TyperGroup):
+    """Loads a command's module only when that command is asked for."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """The names, in the order of the table."""
+        return [entry.name for entry in COMMANDS]
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """The command, loaded now; None if there is none of that name."""
+        entry = _BY_NAME.get(cmd_name)
+        if entry is None:
+            return None
+        found = typer.main.get_command(getattr(importlib.import_module(entry.module), entry.app))
+        found.name = cmd_name
+        return found
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """As usual, with a suggestion for a misspelt command."""
+        if args and args[0] not in _BY_NAME:
+            raise UsageError(NO_SUCH_COMMAND, f"there is no command {args[0]!r}.{nearest(args[0], _BY_NAME)}")
+        return super().resolve_command(ctx, args)
+
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """An example, then the commands grouped by task, within 40 lines."""
+        formatter.write("Example: tankfleet check && tankfleet build && tankfleet plan && tankfleet push PLAN\n\n")
+        formatter.write("Usage: tankfleet [OPTIONS] COMMAND ...\n")
+        task = ""
+        for entry in COMMANDS:
+            if entry.task != task:
+                task = entry.task
+                formatter.write(f"\n{task}\n")
+            formatter.write(f"  {entry.name:<10} {entry.what}\n")
+        formatter.write("\nOptions: -h, --version, --project DIR, --color auto|always|never, --debug\n")
+        formatter.write("COMMAND -h tells more about each. First time here: tankfleet new FOLDER\n")
+
+
+app = typer.Typer(cls=LazyGroup, rich_markup_mode=None, context_settings=HELP_OPTIONS, invoke_without_command=True)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        Output().data(f"tankfleet {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    ctx: typer.Context,
+    project: Annotated[Path | None, typer.Option("--project", help="The project folder; default: here.")] = None,
+    color: Annotated[str | None, typer.Option("--color", help="auto, always or never.")] = None,
+    debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False,
+    version: Annotated[bool, typer.Option("--version", "-V", is_eager=True, callback=_version, help="Print it.")] = False,
+) -> None:
+    """Firmware for fleets of water-tank nodes."""
+    del version
+    this = ctx.obj
+    this.project = (project or Path.cwd()).resolve()
+    this.flags = {"color": color}
+    this.debug = debug
+    this.output.color = this.setting("color")
+    if ctx.invoked_subcommand is None:
+        this.output.data(ctx.get_help())
+
+
+def run(argv: list[str]) -> int:
+    """Run one command line; every error becomes an exit code of `Exit` here."""
+    this = Session(Output())
+    try:
+        result = typer.main.get_command(app).main(argv, prog_name="tankfleet", standalone_mode=False, obj=this)
+    except TankfleetError as error:
+        return _told(this.output, error)
+    except _ClickUsageError as error:
+        return _told(this.output, UsageError(BAD_USAGE, error.format_message(), fix=_usage_fix(error)))
+    except _ClickError as error:
+        return _told(this.output, UsageError(BAD_USAGE, error.format_message()))
+    except (KeyboardInterrupt, typer.Abort):
+        this.output.note(f"{INTERRUPTED.code}: interrupted. Nothing was left half done; run the same command to go on.")
+        return Exit.INTERRUPTED
+    except BrokenPipeError:
+        with suppress(OSError):
+            this.output.stderr.close()
+        return Exit.OK
+    except OSError as error:
+        if this.debug:
+            raise
+        return _told(this.output, UsageError(UNWRITABLE, f"{error.filename or ''}: {error.strerror or error}"))
+    except Exception as error:
+        return _internal(this, error)
+    return int(result) if isinstance(result, int) else Exit.OK
+
+
+def _usage_fix(error: Any) -> str:
+    path = error.ctx.command_path if error.ctx is not None else "tankfleet"
+    return f"Run `{path} -h`."
+
+
+def _told(output: Output, error: TankfleetError) -> int:
+    if isinstance(error, InventoryError):
+        for finding in error.findings[:FINDINGS_SHOWN]:
+            output.finding(finding, output.stderr)
+    output.error(error)
+    if isinstance(error, PlanError):
+        for changed in error.changed:
+            output.note(f"  changed: {changed}")
+    if isinstance(error, BuildError) and error.tail:
+        output.note(error.tail)
+        output.note(f"  whole log: {error.log_path}")
+    return error.exit_code
+
+
+def _internal(this: Session, error: Exception) -> int:
+    if this.debug:
+        raise error
+    folder = this.project / ".tankfleet" / "reports"
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
+    path = folder / f"{stamp}.txt"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path.write_text(f"tankfleet {__version__}\n{''.join(traceback.format_exception(error))}", encoding="utf-8")
+        where = f"The report is {path}."
+    except OSError:
+        where = "No report could be written; run again with --debug."
+    this.output.note(f"error {INTERNAL.code}: {type(error).__name__}: {error}. {where}")
+    this.output.note(f"  fix: {INTERNAL.fix}")
+    return Exit.INTERNAL

@@ -1,0 +1,72 @@
+"""Codes of the command line itself."""
+
+from __future__ import annotations
+
+from fleet.codes import Code
+
+BAD_USAGE = Code(
+    "CLI101",
+    "the command line cannot be understood",
+    "A word, an option or a value is not one that this command knows, so nothing was done.",
+    "Look at the command's own help: add -h to it.",
+)
+NO_SUCH_COMMAND = Code(
+    "CLI102",
+    "no such command",
+    "Nothing is corrected silently, so nothing was done.",
+    "Run `tankfleet` alone for the list of commands.",
+)
+NO_SUCH_NAME = Code(
+    "CLI103",
+    "no site, tank, node or board of that name",
+    "The name is looked up in the inventory as it stands, letter by letter.",
+    "Run `tankfleet show` to list the names.",
+)
+NO_PROJECT = Code(
+    "CLI104",
+    "no inventory here",
+    "The tool works in a project folder, which has an `inventory/` folder with at least one .yaml file.",
+    "Go to the project folder, name it with --project, or start one with `tankfleet new FOLDER`.",
+)
+NEEDS_CONFIRMATION = Code(
+    "CLI105",
+    "this needs your word",
+    "What was asked for reaches many nodes or cannot be taken back, and there is no terminal to ask on.",
+    "Run it in a terminal, or add the flag that the message names.",
+)
+BAD_SETTING = Code(
+    "CLI106",
+    "a setting has a value that cannot be used",
+    "Settings come from flags, the environment, the project file and the user file, in that order.",
+    "Run `tankfleet settings` to see each value and where it comes from.",
+)
+INTERNAL = Code(
+    "CLI107",
+    "a fault in tankfleet itself",
+    "The tool met a case that it does not handle. The report file says where.",
+    "Run it again with --debug to see the traceback, and send the report file to the maintainers.",
+)
+INTERRUPTED = Code(
+    "CLI108",
+    "interrupted",
+    "Ctrl-C was pressed, or the program was asked to end; the journal is consistent.",
+    "Run the command that the message names to go on.",
+)
+UNWRITABLE = Code(
+    "CLI109",
+    "a file or folder cannot be read or written",
+    "The operating system refused; what was there before is still there.",
+    "Check that the path exists, that you may write there and that the disk has room.",
+)
+
+CODES = (
+    BAD_USAGE,
+    NO_SUCH_COMMAND,
+    NO_SUCH_NAME,
+    NO_PROJECT,
+    NEEDS_CONFIRMATION,
+    BAD_SETTING,
+    INTERNAL,
+    INTERRUPTED,
+    UNWRITABLE,
+)

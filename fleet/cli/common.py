@@ -1,0 +1,160 @@
+"""What every command shares: the typer app of a group, the context, the settings, the workspace."""
+
+from __future__ import annotations
+
+import os
+import sys
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+import typer
+from typer.core import TyperCommand, TyperGroup
+
+from fleet.cli.codes import NEEDS_CONFIRMATION, NO_PROJECT, NO_SUCH_NAME
+from fleet.cli.output import Output
+from fleet.errors import UsageError
+from fleet.settings import Origin, resolve
+from fleet.workspace import Workspace
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from fleet.inventory.model import Inventory
+
+HELP_OPTIONS = {"help_option_names": ["-h", "--help"]}
+
+
+class ExampleCommand(TyperCommand):
+    """A command whose help begins with the example that its docstring begins with."""
+
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """Example, usage, the rest of the text, options."""
+        example, _, rest = (self.help or "").partition("\n\n")
+        formatter.write(f"{example.strip()}\n\n")
+        self.format_usage(ctx, formatter)
+        formatter.write_paragraph()
+        formatter.write_text(" ".join(rest.split()) if "\n\n" not in rest.strip() else rest.strip())
+        self.format_options(ctx, formatter)
+
+
+class ExampleGroup(TyperGroup):
+    """A group whose help begins with an example likewise."""
+
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """Example, usage, commands, options."""
+        example, _, rest = (self.help or "").partition("\n\n")
+        formatter.write(f"{example.strip()}\n\n")
+        self.format_usage(ctx, formatter)
+        formatter.write_paragraph()
+        formatter.write_text(" ".join(rest.split()))
+        self.format_options(ctx, formatter)
+        self.format_commands(ctx, formatter)
+
+
+def command_app() -> typer.Typer:
+    """A typer app for one module of commands. A single command: `@command(app, "name")`."""
+    return typer.Typer(
+        cls=ExampleGroup, rich_markup_mode=None, add_completion=False, context_settings=HELP_OPTIONS, no_args_is_help=True
+    )
+
+
+def command(app: typer.Typer, name: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Register a command. Its docstring starts with `Example: tankfleet ...`, then an empty line, then what it does."""
+    return app.command(name, cls=ExampleCommand, context_settings=HELP_OPTIONS)
+
+
+@dataclass
+class Session:
+    """One run of the tool: `ctx.obj` of every command (get it with `session(ctx)`)."""
+
+    output: Output = field(default_factory=Output)
+    project: Path = field(default_factory=Path.cwd)
+    flags: dict[str, str | None] = field(default_factory=dict)
+    debug: bool = False
+
+    def settings(self) -> dict[str, Origin]:
+        """All settings with their origins."""
+        return resolve(self.flags, os.environ, self.project, user_dir())
+
+    def setting(self, name: str) -> str:
+        """The value of one setting."""
+        return self.settings()[name].value
+
+    def jobs(self) -> int:
+        """How many compilers may run at the same time."""
+        return int(self.setting("jobs")) or os.cpu_count() or 1
+
+    def inventory_dir(self) -> Path:
+        """The inventory folder; UsageError if it is not there."""
+        folder = self.project / self.setting("inventory")
+        if not folder.is_dir():
+            raise UsageError(NO_PROJECT, f"there is no folder {folder}")
+        return folder
+
+    def inventory(self) -> Inventory:
+        """The inventory, checked; InventoryError with all findings if any is an error."""
+        from fleet.inventory.load import load_inventory
+
+        return load_inventory(self.inventory_dir())
+
+    def workspace(self, fleet_name: str) -> Workspace:
+        """The workspace of the fleet of that name."""
+        keys = self.setting("keys")
+        keys_dir = Path(keys).expanduser() if keys else user_dir() / "keys" / fleet_name
+        return Workspace(self.project, self.inventory_dir(), self.project / keys_dir)
+
+    def interactive(self) -> bool:
+        """Whether there is a person at a terminal to ask."""
+        return sys.stdin.isatty() and sys.stderr.isatty()
+
+    def confirm(self, question: str, *, given: bool, flag: str) -> None:
+        """Ask, unless the flag was given; without a terminal the flag is needed. UsageError on no."""
+        if given:
+            return
+        if not self.interactive():
+            raise UsageError(NEEDS_CONFIRMATION, f"{question} No terminal to ask on.", fix=f"Add {flag} to the command.")
+        self.output.stderr.write(f"{question} [y/N] ")
+        self.output.stderr.flush()
+        if sys.stdin.readline().strip().lower() not in ("y", "yes"):
+            raise UsageError(NEEDS_CONFIRMATION, "you said no; nothing was done", fix=f"Answer y, or add {flag}.")
+
+
+def session(ctx: typer.Context) -> Session:
+    """The session of this run."""
+    return cast("Session", ctx.obj)
+
+
+def user_dir() -> Path:
+    """The user's folder for settings and keys (XDG base directory specification)."""
+    base = os.environ.get("XDG_CONFIG_HOME") or str(Path.home() / ".config")
+    return Path(base) / "tankfleet"
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """` Did you mean X?` for the nearest known word, or nothing."""
+    import difflib
+
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return f" Did you mean {close[0]!r}?" if close else ""
+
+
+def named(word: str, kind: str, known: Sequence[str]) -> str:
+    """`word` if it is one of the known names; UsageError with one suggestion if not."""
+    if word in known:
+        return word
+    raise UsageError(NO_SUCH_NAME, f"there is no {kind} {word!r}.{nearest(word, known)}")
+
+
+def complete_names(kind: str) -> Callable[[typer.Context, str], list[str]]:
+    """Shell completion for names of nodes, tanks or sites; silent when the inventory cannot be read."""
+
+    def complete(ctx: typer.Context, incomplete: str) -> list[str]:
+        try:
+            this = ctx.find_root().obj or Session()
+            names = [part.name for part in getattr(this.inventory(), kind)]
+        except Exception:
+            return []
+        return [name for name in names if name.startswith(incomplete)]
+
+    return complete

@@ -1,0 +1,164 @@
+"""All that the tool prints goes through here: data to stdout, everything else to stderr."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sys
+from dataclasses import dataclass
+from typing import IO, TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from fleet.codes import Severity
+    from fleet.errors import TankfleetError
+    from fleet.finding import Finding, Place
+
+_STYLES = {
+    "bold": "1",
+    "dim": "2",
+    "red": "31",
+    "green": "32",
+    "yellow": "33",
+    "blue": "34",
+    "cyan": "36",
+}
+_SEVERITY_STYLE = {"error": "red", "warning": "yellow", "note": "cyan"}
+
+
+@dataclass
+class Output:
+    """Where and how to print. `color` is auto, always or never."""
+
+    color: str = "auto"
+    stdout: IO[str] = sys.stdout
+    stderr: IO[str] = sys.stderr
+
+    # ---------------------------------------------------------------- plain lines
+    def data(self, text: str = "") -> None:
+        """One line (or several) of what was asked for, to stdout."""
+        self.stdout.write(f"{text}\n")
+
+    def note(self, text: str = "") -> None:
+        """One line about what is going on, to stderr."""
+        self.stderr.write(f"{text}\n")
+        self.stderr.flush()
+
+    def warn(self, text: str) -> None:
+        """One warning, to stderr."""
+        self.note(f"{self.style('warning:', 'yellow', self.stderr)} {text}")
+
+    def next_step(self, *commands: str) -> None:
+        """The next useful commands, after a change of state."""
+        for command in commands:
+            self.note(f"  {self.style('next:', 'dim', self.stderr)} {command}")
+
+    def heading(self, text: str) -> None:
+        """A heading on stderr."""
+        self.note(self.style(text, "bold", self.stderr))
+
+    # ---------------------------------------------------------------- style
+    def colored(self, stream: IO[str]) -> bool:
+        """Whether that stream gets colors: --color, then NO_COLOR, TERM=dumb, and whether it is a terminal."""
+        if self.color != "auto":
+            return self.color == "always"
+        if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
+            return False
+        return stream.isatty()
+
+    def style(self, text: str, style: str, stream: IO[str] | None = None) -> str:
+        """`text` in a style of _STYLES, where colors are wanted. Nothing is said by color alone."""
+        if not self.colored(stream or self.stdout):
+            return text
+        return f"\x1b[{_STYLES[style]}m{text}\x1b[0m"
+
+    def width(self) -> int:
+        """Columns of the terminal, held between 60 and 200."""
+        return max(60, min(200, shutil.get_terminal_size((100, 24)).columns))
+
+    # ---------------------------------------------------------------- json
+    def emit_json(self, kind: str, facts: Mapping[str, Any]) -> None:
+        """`facts` as one JSON document with its schema's name, `tankfleet/KIND/1` (fleet/schemas/KIND.json)."""
+        document = {"schema": f"tankfleet/{kind}/1", **facts}
+        self.stdout.write(json.dumps(document, indent=2, ensure_ascii=False, default=str) + "\n")
+
+    # ---------------------------------------------------------------- tables
+    def table(self, columns: Sequence[str], rows: Iterable[Sequence[str]], *, styles: Sequence[str] = ()) -> None:
+        """A table to stdout: fitted to the terminal, or one whole record a line when piped.
+
+        `styles[i]` (optional) names a style for column i. Long cells are folded on a terminal only.
+        """
+        listed = [[str(cell) for cell in row] for row in rows]
+        if self.stdout.isatty():
+            self._table_on_terminal(columns, listed, styles)
+            return
+        widths = [max([len(c), *(len(r[i]) for r in listed)]) for i, c in enumerate(columns)]
+        for row in [list(columns), *listed]:
+            self.data("  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip())
+
+    def _table_on_terminal(
+        self, columns: Sequence[str], rows: Sequence[Sequence[str]], styles: Sequence[str]
+    ) -> None:
+        from rich.box import SIMPLE_HEAD
+        from rich.console import Console
+        from rich.table import Table
+        from rich.text import Text
+
+        console = Console(
+            file=self.stdout, width=self.width(), no_color=not self.colored(self.stdout), highlight=False
+        )
+        table = Table(box=SIMPLE_HEAD, pad_edge=False)
+        for i, column in enumerate(columns):
+            table.add_column(column, style=styles[i] if i < len(styles) else "", overflow="fold")
+        for row in rows:
+            table.add_row(*(Text(cell) for cell in row))
+        console.print(table)
+
+    # ---------------------------------------------------------------- findings and errors
+    def severity_word(self, severity: Severity, stream: IO[str]) -> str:
+        """The severity's word, colored."""
+        return self.style(severity.value, _SEVERITY_STYLE[severity.value], stream)
+
+    def finding(self, finding: Finding, stream: IO[str] | None = None) -> None:
+        """One finding: place, severity, code, what; the line quoted and underlined; why; how to put it right."""
+        to = stream or self.stdout
+        lines = [f"{self._head(finding.place, finding.subject)}{self.severity_word(finding.severity, to)} "
+                 f"{finding.code.code}: {finding.what}"]
+        lines += self._quote(finding.place, to)
+        lines.append(f"  why: {finding.why}")
+        lines.append(f"  fix: {finding.fix}")
+        to.write("\n".join(lines) + "\n")
+
+    @staticmethod
+    def _head(place: Place | None, subject: str) -> str:
+        if place is not None:
+            return f"{place}: "
+        return f"{subject}: " if subject else ""
+
+    def _quote(self, place: Place | None, stream: IO[str]) -> list[str]:
+        if place is None or not place.quote:
+            return []
+        quote, col, end_col = _window(place.quote, place.col, place.end_col)
+        margin = f"{place.line:>5} | "
+        under = " " * (len(margin) - 2) + "| " + " " * (col - 1)
+        return [f"{margin}{quote}", under + self.style("^" * max(1, end_col - col), "red", stream)]
+
+    def error(self, error: TankfleetError) -> None:
+        """One error, to stderr, with why and how to put it right."""
+        place = f"{error.place}: " if error.place else ""
+        self.note(f"{place}{self.style('error', 'red', self.stderr)} {error.code.code}: {error.what}")
+        for line in self._quote(error.place, self.stderr):
+            self.note(line)
+        self.note(f"  why: {error.why}")
+        self.note(f"  fix: {error.fix}")
+        self.note(f"  more: tankfleet explain {error.code.code}")
+
+
+def _window(quote: str, col: int, end_col: int, width: int = 100) -> tuple[str, int, int]:
+    """At most `width` characters of a line around col..end_col (1-based), with the columns moved along."""
+    quote = quote.replace("\t", " ")
+    start = max(0, min(col - 20, len(quote) - width)) if len(quote) > width else 0
+    cut = quote[start : start + width]
+    return cut, max(1, col - start), max(col - start + 1, min(end_col - start, len(cut) + 1))

@@ -1,0 +1,45 @@
+"""What a code is: the stable name of a finding or an error, with its standing explanation.
+
+Each area keeps its codes in its own `codes.py`; `fleet/explain.py` gathers them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum, StrEnum
+
+
+class Severity(StrEnum):
+    """How bad a finding is; the names are SARIF 2.1.0's levels."""
+
+    ERROR = "error"
+    WARNING = "warning"
+    NOTE = "note"
+
+
+class Exit(IntEnum):
+    """What the exit status of every command means."""
+
+    OK = 0
+    PROBLEMS = 1
+    """Checked and found problems, or a push was halted."""
+    USAGE = 2
+    """The command line or the inventory is wrong; nothing was done."""
+    UNREACHABLE = 3
+    """Done, but some nodes could not be reached."""
+    LOCKED = 4
+    """Another run of the tool holds the lock."""
+    INTERNAL = 70
+    """A fault of the tool itself."""
+    INTERRUPTED = 130
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """One stable code. `why` and `fix` are plain text of one to three sentences."""
+
+    code: str
+    title: str
+    why: str
+    fix: str
+    severity: Severity = Severity.ERROR

@@ -1,0 +1,22 @@
+"""All codes of all areas, gathered."""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fleet.codes import Code
+
+AREAS = ("audit", "bench", "boards", "build", "cli", "find", "inventory", "keys", "link", "push", "render")
+
+
+def all_codes() -> dict[str, Code]:
+    """Every code by its name, in order. ValueError if two areas use one name."""
+    gathered: dict[str, Code] = {}
+    for area in AREAS:
+        for code in importlib.import_module(f"fleet.{area}.codes").CODES:
+            if code.code in gathered:
+                raise ValueError(f"{code.code} is defined twice")
+            gathered[code.code] = code
+    return dict(sorted(gathered.items()))

@@ -1,0 +1,56 @@
+"""A finding: one thing that a check or an audit has to say, with its place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fleet.codes import Code, Severity
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Place:
+    """Where in a text: 1-based line and column, `end_col` exclusive, `quote` the whole line."""
+
+    path: str
+    line: int = 1
+    col: int = 1
+    end_col: int = 2
+    quote: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.path}:{self.line}:{self.col}"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """`what` says what is the matter here; `why` and `fix` default to those of the code.
+
+    `subject` names the thing in the fleet's own words, such as `tank roof-east` or `node ridge-01`.
+    """
+
+    code: Code
+    what: str
+    place: Place | None = None
+    subject: str = ""
+    fix_here: str = ""
+    severity_here: Severity | None = None
+
+    @property
+    def severity(self) -> Severity:
+        """The severity here, which policy may have changed from the code's own."""
+        return self.severity_here or self.code.severity
+
+    @property
+    def why(self) -> str:
+        """Why it matters."""
+        return self.code.why
+
+    @property
+    def fix(self) -> str:
+        """How to put it right."""
+        return self.fix_here or self.code.fix
+
+    def sort_key(self) -> tuple[str, int, int, str, str]:
+        """By place, then code, then words."""
+        place = self.place or Place("~")
+        return (place.path, place.line, place.col, self.code.code, self.what)

@@ -1,0 +1,1 @@
+"""The inventory: text with positions -> model -> findings."""

@@ -1,0 +1,306 @@
+"""The model of a fleet: sites, tanks, pumps, nodes, stock and the policy for pushes.
+
+Field names end in the unit they hold; the keys in the files (aliases) do not, for there each quantity is written
+with its unit (`diameter: 2.4 m`). All parts are immutable.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Annotated, Literal, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from fleet.inventory.units import (
+    Conductivity_uS_per_cm,
+    Duration_s,
+    Flow_l_per_min,
+    Length_m,
+    Power_kw,
+    Share,
+    Volume_l,
+)
+from fleet.limits import LABEL_CHARS, MARK_NAME_CHARS, MARKS_PER_TANK, TANKS_PER_NODE
+
+Name = Annotated[
+    str,
+    Field(
+        min_length=1,
+        max_length=LABEL_CHARS,
+        pattern=r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$",
+        description="host label of RFC 1123, lower case: letters, digits, hyphens; no hyphen at either end",
+    ),
+]
+MarkName = Annotated[str, Field(min_length=1, max_length=MARK_NAME_CHARS, pattern=r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$")]
+PinName = Annotated[str, Field(min_length=1, max_length=16, pattern=r"^[A-Za-z0-9_]+$")]
+Mac = Annotated[str, Field(pattern=r"^[0-9a-f]{2}(:[0-9a-f]{2}){5}$", description="lower case, six pairs with colons")]
+
+
+class Part(BaseModel):
+    """Base of all parts: unknown keys are errors, nothing changes after loading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, str_strip_whitespace=False)
+
+
+class Duty(StrEnum):
+    """What the water is for."""
+
+    POTABLE = "potable"
+    IRRIGATION = "irrigation"
+    LIVESTOCK = "livestock"
+    FIRE_RESERVE = "fire-reserve"
+    RAIN = "rain"
+    SUMP = "sump"
+    PROCESS = "process"
+
+
+# ------------------------------------------------------------------ shapes (design 5.1)
+class Ends(StrEnum):
+    """Ends of a horizontal cylinder."""
+
+    FLAT = "flat"
+    DISHED = "dished"
+    ELLIPSOIDAL = "ellipsoidal"
+    HEMISPHERICAL = "hemispherical"
+
+
+class VerticalCylinder(Part):
+    """Upright cylinder; `bottom_depth` is the depth of a bottom that is not flat, below the shell."""
+
+    kind: Literal["vertical-cylinder"]
+    diameter_m: Length_m = Field(alias="diameter")
+    height_m: Length_m = Field(alias="height", description="of the straight shell")
+    bottom: Literal["flat", "cone", "dished", "ellipsoidal", "hemispherical"] = "flat"
+    bottom_depth_m: Length_m | None = Field(default=None, alias="bottom_depth")
+
+
+class HorizontalCylinder(Part):
+    """Lying cylinder; heads of ASME flanged-and-dished, 2:1 ellipsoidal or hemispherical form, or flat."""
+
+    kind: Literal["horizontal-cylinder"]
+    diameter_m: Length_m = Field(alias="diameter")
+    length_m: Length_m = Field(alias="length", description="of the straight shell")
+    ends: Ends = Ends.FLAT
+
+
+class Box(Part):
+    """Rectangular tank."""
+
+    kind: Literal["box"]
+    length_m: Length_m = Field(alias="length")
+    width_m: Length_m = Field(alias="width")
+    height_m: Length_m = Field(alias="height")
+
+
+class Frustum(Part):
+    """Round tank whose sides lean, such as a stock trough."""
+
+    kind: Literal["frustum"]
+    bottom_diameter_m: Length_m = Field(alias="bottom_diameter")
+    top_diameter_m: Length_m = Field(alias="top_diameter")
+    height_m: Length_m = Field(alias="height")
+
+
+class Sphere(Part):
+    """Spherical tank."""
+
+    kind: Literal["sphere"]
+    diameter_m: Length_m = Field(alias="diameter")
+
+
+class StrapPoint(Part):
+    """One line of a strapping table."""
+
+    depth_m: Length_m = Field(alias="depth")
+    volume_l: Volume_l = Field(alias="volume")
+
+
+class Strapped(Part):
+    """A tank known by its measured strapping table, depths and volumes rising."""
+
+    kind: Literal["strapped"]
+    table: Annotated[tuple[StrapPoint, ...], Field(min_length=2, max_length=200)]
+
+
+Shape = Annotated[
+    VerticalCylinder | HorizontalCylinder | Box | Frustum | Sphere | Strapped, Field(discriminator="kind")
+]
+
+
+# ------------------------------------------------------------------ tanks
+class Mark(Part):
+    """A level at which a probe sits, measured from the lowest inside point of the tank."""
+
+    name: MarkName
+    height_m: Length_m = Field(alias="height")
+
+
+class Water(Part):
+    """The water, by kind or by a measured conductivity (at 25 °C)."""
+
+    kind: Literal["mains", "bore", "rain", "river", "grey", "brackish"] | None = None
+    conductivity_us_per_cm: Conductivity_uS_per_cm | None = Field(default=None, alias="conductivity")
+
+
+class Pump(Part):
+    """What fills or drains the tank. `on_at` and `off_at` are names of marks; defaults: fill lowest to highest mark,
+    drain highest to lowest."""
+
+    name: Name
+    does: Literal["fill", "drain"]
+    flow_l_per_min: Flow_l_per_min = Field(alias="flow")
+    power_kw: Power_kw | None = Field(default=None, alias="power")
+    phase: Literal["single", "three", "dc"] = "single"
+    on_at: MarkName | None = None
+    off_at: MarkName | None = None
+    longest_run_s: Duration_s | None = Field(default=None, alias="longest_run")
+    no_rise_s: Duration_s | None = Field(default=None, alias="no_rise")
+    shortest_off_s: Duration_s | None = Field(default=None, alias="shortest_off")
+
+
+class Tank(Part):
+    """A vessel with a shape, a duty and level marks (any order in the file; rules want them rising)."""
+
+    name: Name
+    site: Name
+    duty: Duty
+    shape: Shape
+    marks: Annotated[tuple[Mark, ...], Field(min_length=1, max_length=MARKS_PER_TANK)]
+    overflow_m: Length_m | None = Field(default=None, alias="overflow", description="height of the overflow")
+    reserve_m: Length_m | None = Field(default=None, alias="reserve", description="level never to be drawn below")
+    largest_draw_l_per_min: Flow_l_per_min = Field(default=0.0, alias="largest_draw")
+    uncontrolled_inflow_l_per_min: Flow_l_per_min = Field(default=0.0, alias="uncontrolled_inflow")
+    water: Water | None = None
+    supply_group: Name | None = Field(default=None, description="tanks that stand in for each other")
+    pump: Pump | None = None
+    notes: str = Field(default="", max_length=500)
+
+
+# ------------------------------------------------------------------ nodes
+class PumpRelay(Part):
+    """The electrical relay that switches the pump."""
+
+    pin: PinName
+    active: Literal["high", "low"] = "high"
+
+
+class Served(Part):
+    """One tank that a node serves: the pin of each mark's probe, and of the pump relay."""
+
+    tank: Name
+    probes: dict[MarkName, PinName]
+    pull_up: Literal["internal", "external"] = "internal"
+    pump_relay: PumpRelay | None = None
+
+
+class Node(Part):
+    """One board in its enclosure."""
+
+    name: Name
+    board: Name
+    serves: Annotated[tuple[Served, ...], Field(min_length=1, max_length=TANKS_PER_NODE)]
+    mac: Mac | None = Field(default=None, description="once claimed")
+    place: str = Field(default="", max_length=200)
+    fitted: date | None = None
+    access_point: Name | None = None
+    debounce_s: Duration_s | None = Field(default=None, alias="debounce")
+    notes: str = Field(default="", max_length=500)
+
+
+# ------------------------------------------------------------------ sites
+class Window(Part):
+    """When a site may be updated: RFC 5545 recurrence rule in the site's time zone, from `first`, for `length`."""
+
+    rule: str = Field(min_length=6, max_length=300, description="RFC 5545 RRULE without the name, FREQ=...")
+    first: datetime
+    length_s: Duration_s = Field(alias="length")
+
+
+class Stock(Part):
+    """Spare boards that lie at a site."""
+
+    board: Name
+    count: Annotated[int, Field(ge=0, le=10_000)]
+
+
+class Site(Part):
+    """A place with its own network and hours."""
+
+    name: Name
+    title: str = Field(default="", max_length=120)
+    time_zone: str = Field(max_length=64, description="IANA name, such as Europe/Lisbon")
+    network: Name = Field(description="name of the WiFi credentials in the key folder")
+    contact: str = Field(default="", max_length=200)
+    windows: tuple[Window, ...] = ()
+    spare_boards: tuple[Stock, ...] = ()
+
+
+# ------------------------------------------------------------------ fleet and policy
+class Policy(Part):
+    """How pushes are staged."""
+
+    first_wave: Annotated[int, Field(ge=1, le=1000)] = Field(default=2, description="nodes in the first wave")
+    growth: Annotated[float, Field(ge=1, le=10)] = Field(default=3.0, description="each wave at most this times the last")
+    largest_wave: Annotated[int, Field(ge=1, le=1000)] = 50
+    at_once: Annotated[int, Field(ge=1, le=200)] = Field(default=8, description="transfers at the same time")
+    at_once_per_site: Annotated[int, Field(ge=1, le=200)] = 4
+    failures_allowed: Share = Field(default=0.0, description="share of a wave that may fail before the gate rolls back")
+    soak_s: Duration_s = Field(default=120.0, alias="soak", description="a new image is watched this long before keep")
+    trial_s: Duration_s = Field(default=300.0, alias="trial", description="a node falls back by itself after this")
+    spare_time_margin: Annotated[float, Field(ge=1, le=20)] = 2.0
+    pilot_share_found: Share = Field(default=0.10, description="a fault of this share of the fleet should show in the pilot")
+
+
+class Fleet(Part):
+    """The fleet as a whole."""
+
+    name: Name
+    domain: str = Field(max_length=200, description="DNS name that the vendor id is derived from")
+    release: Annotated[str, Field(min_length=1, max_length=23, pattern=r"^[0-9A-Za-z.+_-]+$")] = "1.0.0"
+
+
+class InventoryFile(Part):
+    """One file: any of these keys. All files together are one inventory."""
+
+    fleet: Fleet | None = None
+    policy: Policy | None = None
+    sites: tuple[Site, ...] = ()
+    tanks: tuple[Tank, ...] = ()
+    nodes: tuple[Node, ...] = ()
+
+
+_Named = TypeVar("_Named", Site, Tank, Node)
+
+
+class Inventory(Part):
+    """The whole inventory, in the order of names. Look-ups are by name."""
+
+    fleet: Fleet
+    policy: Policy
+    sites: tuple[Site, ...]
+    tanks: tuple[Tank, ...]
+    nodes: tuple[Node, ...]
+
+    def site(self, name: str) -> Site:
+        """The site of that name; KeyError if there is none."""
+        return _named(self.sites, name)
+
+    def tank(self, name: str) -> Tank:
+        """The tank of that name; KeyError if there is none."""
+        return _named(self.tanks, name)
+
+    def node(self, name: str) -> Node:
+        """The node of that name; KeyError if there is none."""
+        return _named(self.nodes, name)
+
+    def site_of(self, node: Node) -> Site:
+        """The site of the first tank that the node serves (a rule holds all its tanks to one site)."""
+        return self.site(self.tank(node.serves[0].tank).site)
+
+
+def _named(parts: tuple[_Named, ...], name: str) -> _Named:
+    for part in parts:
+        if part.name == name:
+            return part
+    raise KeyError(name)

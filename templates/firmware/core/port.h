@@ -1,0 +1,77 @@
+// All contact of the core with the world. A port fills this in; tests fill it with fakes.
+// No call blocks for more than a few milliseconds, except flash erase.
+#ifndef TN_PORT_H
+#define TN_PORT_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+namespace tn {
+
+enum class Reset : uint8_t { kPowerOn = 0, kRestart = 1, kWatchdog = 2, kCrash = 3 };
+
+// NOR flash behind the slots: erase sets a whole sector to 0xFF, program only clears bits. All return false on failure.
+struct Flash {
+  void *ctx;
+  uint32_t size_bytes;
+  uint32_t sector_bytes;
+  bool (*read)(void *ctx, uint32_t at, void *to, uint32_t n);
+  bool (*program)(void *ctx, uint32_t at, const void *from, uint32_t n);
+  bool (*erase)(void *ctx, uint32_t at);  // one sector
+};
+
+// SHA-256 in progress; the port keeps its own state in `room` (BearSSL's context is 112 bytes, Mbed TLS's about as much).
+struct Sha256 {
+  alignas(8) uint8_t room[256];
+};
+
+struct Crypto {
+  void (*sha256_begin)(Sha256 *s);
+  void (*sha256_add)(Sha256 *s, const void *data, size_t n);
+  void (*sha256_end)(Sha256 *s, uint8_t out[32]);
+  void (*hmac_sha256)(const uint8_t *key, size_t key_n, const void *data, size_t n, uint8_t out[32]);
+  // point: 65 bytes uncompressed; sig: r || s, 64 bytes. True only for a good signature.
+  bool (*es256_verify)(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]);
+};
+
+struct Announcement {
+  const char *node;
+  const char *release;
+  const char *image16;  // 16 hex digits
+  const char *board;
+  const char *phase;
+};
+
+struct Port {
+  void *ctx;
+  // pins
+  bool (*probe_is_low)(void *ctx, uint8_t pin, uint8_t pull);  // pull-up on, settle, read, pull-up off
+  void (*relay)(void *ctx, uint8_t pin, bool level_high);      // makes the pin an output at that level
+  // clock: both monotonic. process_ms runs faster than now_ms on the bench only (simulated water), else they are equal.
+  uint64_t (*now_ms)(void *ctx);
+  uint64_t (*process_ms)(void *ctx);
+  // flash
+  Flash *flash;
+  // sockets: handles 0..3; recv and send return bytes done, 0 for "not now", -1 for "over"
+  int (*accept)(void *ctx);  // a handle, or -1
+  int (*recv)(void *ctx, int handle, uint8_t *to, size_t n);
+  int (*send)(void *ctx, int handle, const uint8_t *from, size_t n);
+  void (*close)(void *ctx, int handle);
+  // announce (RFC 6762/6763); called again whenever something in it changed
+  void (*announce)(void *ctx, const Announcement *what);
+  void (*goodbye)(void *ctx);
+  // the rest
+  void (*restart)(void *ctx);  // does not return on a chip; on a test double it may
+  void (*feed_watchdog)(void *ctx);
+  void (*random)(void *ctx, uint8_t *to, size_t n);
+  uint32_t (*free_bytes)(void *ctx);
+  bool (*rssi_dbm)(void *ctx, int16_t *to);  // false: no radio
+  bool (*network_up)(void *ctx);
+  void (*mac)(void *ctx, uint8_t to[6]);
+  Reset (*reset_reason)(void *ctx);
+  const Crypto *crypto;
+};
+
+}  // namespace tn
+
+#endif
