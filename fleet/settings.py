@@ -6,13 +6,19 @@ import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fleet.cli.codes import BAD_SETTING
+from fleet.codes import Code
 from fleet.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+BAD_SETTING = Code(
+    "CLI106",
+    "a setting has a value that cannot be used",
+    "Settings come from flags, the environment, the project file and the user file, in that order.",
+    "Run `tankfleet settings` to see each value and where it comes from.",
+)
 PROJECT_FILE = "tankfleet.toml"
 USER_FILE = "settings.toml"
 

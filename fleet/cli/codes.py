@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code
+from fleet.settings import BAD_SETTING
 
 BAD_USAGE = Code(
     "CLI101",
@@ -33,12 +34,6 @@ NEEDS_CONFIRMATION = Code(
     "this needs your word",
     "What was asked for reaches many nodes or cannot be taken back, and there is no terminal to ask on.",
     "Run it in a terminal, or add the flag that the message names.",
-)
-BAD_SETTING = Code(
-    "CLI106",
-    "a setting has a value that cannot be used",
-    "Settings come from flags, the environment, the project file and the user file, in that order.",
-    "Run `tankfleet settings` to see each value and where it comes from.",
 )
 INTERNAL = Code(
     "CLI107",
