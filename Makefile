@@ -6,7 +6,7 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test quick bench format packages test-packages clean
+.PHONY: demo test quick bench docs format packages test-packages clean
 
 demo: packages $(VENV)/.installed
 	@$(BIN)/tankfleet demo
@@ -19,6 +19,9 @@ quick: test-packages $(VENV)/.installed-tests
 
 bench: test-packages $(VENV)/.installed-tests
 	@$(BIN)/python -m benchmarks
+
+docs: $(VENV)/.installed-tests
+	@$(BIN)/python docs/codes.py
 
 format: $(VENV)/.installed-tests
 	@$(BIN)/ruff check --fix-only --quiet . ; $(BIN)/ruff format --quiet .

@@ -55,6 +55,7 @@ COMMANDS = (
     Entry("Nodes", "roll-back", "fleet.cli.steer", "bring nodes back to the image they had", "roll_back_app"),
     Entry("Nodes", "audit", "fleet.cli.audit", "what runs where, and what differs from the inventory"),
     Entry("The bench", "bench", "fleet.cli.bench", "virtual nodes on this machine"),
+    Entry("The bench", "demo", "fleet.cli.demo", "show the whole job on this machine, without hardware"),
     Entry("Help", "explain", "fleet.cli.explain", "explain a code, offline"),
     Entry("Help", "settings", "fleet.cli.settings", "show each setting and where its value comes from"),
 )
@@ -94,7 +95,7 @@ class LazyGroup(TyperGroup):
                 formatter.write(f"\n{task}\n")
             formatter.write(f"  {entry.name:<10} {entry.what}\n")
         formatter.write("\nOptions: -h, --version, --project DIR, --color auto|always|never, --debug\n")
-        formatter.write("COMMAND -h tells more about each. First time here: tankfleet new FOLDER\n")
+        formatter.write("COMMAND -h tells more about each. First time here: tankfleet demo\n")
 
 
 app = typer.Typer(cls=LazyGroup, rich_markup_mode=None, context_settings=HELP_OPTIONS, invoke_without_command=True)

@@ -53,6 +53,18 @@ UNWRITABLE = Code(
     "The operating system refused; what was there before is still there.",
     "Check that the path exists, that you may write there and that the disk has room.",
 )
+DEMO_FOLDER = Code(
+    "CLI110",
+    "the demo's folder is taken",
+    "The demo replaces only a folder that an earlier demo laid out, never one of yours.",
+    "Name another folder: `tankfleet demo FOLDER`.",
+)
+DEMO_FAILED = Code(
+    "CLI111",
+    "the demo did not go as it should",
+    "Each step of the demo is a real command on this machine; one of them ended otherwise than the story says.",
+    "Read the message of that command above; what it left behind is in the demo's folder.",
+)
 
 CODES = (
     BAD_USAGE,
@@ -64,4 +76,6 @@ CODES = (
     INTERNAL,
     INTERRUPTED,
     UNWRITABLE,
+    DEMO_FOLDER,
+    DEMO_FAILED,
 )

@@ -1,0 +1,1 @@
+"""Figures of design: ratios measured in one run, medians of interleaved runs."""

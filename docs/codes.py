@@ -1,0 +1,20 @@
+"""Write docs/codes.md from the codes themselves: `make docs`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from fleet.explain import all_codes
+
+
+def page() -> str:
+    """The page, as Markdown."""
+    lines = ["# Codes", "", "Every finding and error has a stable code. `tankfleet explain CODE` says the same offline.", ""]
+    for code in all_codes().values():
+        lines += [f"## {code.code}", "", f"**{code.title}** ({code.severity.value})", ""]
+        lines += [f"Why: {code.why}", "", f"Put it right: {code.fix}", ""]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+if __name__ == "__main__":
+    Path(__file__).with_suffix(".md").write_text(page(), encoding="utf-8")
