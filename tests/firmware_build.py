@@ -1,0 +1,109 @@
+"""Compiles firmware sources with the sanitizers on and runs them; objects and programs are cached by content."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Mapping, Sequence
+from functools import cache
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+FIRMWARE = ROOT / "templates" / "firmware"
+CACHE = ROOT / ".pytest_cache" / "d" / "firmware"
+WARNINGS = ("-Wall", "-Wextra", "-Wconversion", "-Werror")
+FLAGS = (
+    "-std=c++17", "-g", "-O1", "-fno-exceptions", "-fno-rtti",
+    "-fsanitize=address,undefined", "-fno-sanitize-recover=all", "-fno-omit-frame-pointer",
+)  # fmt: skip
+INCLUDES = (f"-I{FIRMWARE}", f"-I{ROOT / 'tests' / 'firmware'}")
+COMPILE_TIMEOUT_S = 240
+RUN_TIMEOUT_S = 240
+
+
+@cache
+def compiler() -> tuple[str, str]:
+    """Path and version line of the C++ compiler; part of every cache key."""
+    path = shutil.which(os.environ.get("CXX", "g++"))
+    assert path is not None, "no C++ compiler: install g++"
+    version = subprocess.run([path, "--version"], capture_output=True, text=True, check=True)
+    return path, version.stdout.splitlines()[0]
+
+
+def _key(*parts: str | bytes) -> str:
+    digest = hashlib.sha256()
+    for part in parts:
+        data = part.encode() if isinstance(part, str) else part
+        digest.update(len(data).to_bytes(8, "little"))
+        digest.update(data)
+    return digest.hexdigest()[:32]
+
+
+def _make(target: Path, command: Sequence[str]) -> Path:
+    """Runs `command` + `-o temporary`, then renames, so that an interrupted run leaves no half-made file."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=target.parent, prefix="new-")
+    os.close(handle)
+    done = subprocess.run([*command, "-o", name], capture_output=True, text=True, timeout=COMPILE_TIMEOUT_S)
+    if done.returncode != 0:
+        Path(name).unlink()
+        raise AssertionError(f"{' '.join(command)}\n{done.stderr}")
+    Path(name).chmod(0o755)
+    Path(name).replace(target)
+    return target
+
+
+def compile_object(source: Path, defines: Sequence[str] = (), flags: Sequence[str] = FLAGS) -> Path:
+    """Object file of one source, keyed by its preprocessed text, the flags and the compiler."""
+    path, version = compiler()
+    options = [*flags, *WARNINGS, *INCLUDES, *(f"-D{define}" for define in defines)]
+    text = subprocess.run([path, *options, "-E", str(source)], capture_output=True, timeout=COMPILE_TIMEOUT_S)
+    if text.returncode != 0:
+        raise AssertionError(text.stderr.decode())
+    target = CACHE / f"{source.stem}-{_key(version, ' '.join(options), text.stdout)}.o"
+    return target if target.exists() else _make(target, [path, *options, "-c", str(source)])
+
+
+def compile_program(
+    sources: Sequence[str | Path],
+    defines: Sequence[str] = (),
+    libs: Sequence[str] = (),
+    flags: Sequence[str] = FLAGS,
+) -> Path:
+    """Program made of `sources` (paths from the project's root); `libs` are names as for `-l`."""
+    objects = [compile_object(ROOT / source, defines, flags) for source in sources]
+    path, version = compiler()
+    name = _key(version, " ".join([*flags, *libs]), *(item.name for item in objects))
+    target = CACHE / f"program-{name}"
+    if target.exists():
+        return target
+    return _make(target, [path, *flags, *map(str, objects), *(f"-l{lib}" for lib in libs)])
+
+
+def run_program(
+    program: Path,
+    arguments: Sequence[str] = (),
+    stdin: bytes = b"",
+    environment: Mapping[str, str] | None = None,
+) -> str:
+    """Standard output of a program that must exit 0; any sanitizer report fails it."""
+    done = subprocess.run(
+        [str(program), *arguments],
+        input=stdin,
+        capture_output=True,
+        timeout=RUN_TIMEOUT_S,
+        env={**os.environ, "ASAN_OPTIONS": "detect_leaks=1", **(environment or {})},
+    )
+    out, err = done.stdout.decode(errors="replace"), done.stderr.decode(errors="replace")
+    assert done.returncode == 0, f"exit {done.returncode}\n{out[-4000:]}\n{err[-4000:]}"
+    return out
+
+
+def compile_and_run(
+    sources: Sequence[str | Path], defines: Sequence[str] = (), libs: Sequence[str] = ()
+) -> str:
+    """Compiles `sources` with sanitizers and warnings as errors, runs the program, returns its output."""
+    return run_program(compile_program(sources, defines, libs))
