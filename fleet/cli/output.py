@@ -6,7 +6,7 @@ import json
 import os
 import shutil
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import IO, TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -33,8 +33,8 @@ class Output:
     """Where and how to print. `color` is auto, always or never."""
 
     color: str = "auto"
-    stdout: IO[str] = sys.stdout
-    stderr: IO[str] = sys.stderr
+    stdout: IO[str] = field(default_factory=lambda: sys.stdout)
+    stderr: IO[str] = field(default_factory=lambda: sys.stderr)
 
     # ---------------------------------------------------------------- plain lines
     def data(self, text: str = "") -> None:
