@@ -1,0 +1,202 @@
+"""Kinds of boards: one data file each (`data/*.toml`), on the facts of its chip (`data/chips/*.toml`).
+
+Every fact in the data files names its source.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cache
+from importlib.resources import files
+from math import ceil
+from typing import TYPE_CHECKING, Any, Literal, cast
+
+from fleet.boards.codes import NO_SUCH_BOARD
+from fleet.errors import UsageError
+
+if TYPE_CHECKING:
+    from importlib.resources.abc import Traversable
+
+Layout = Literal["two-slot", "copy-in-place"]
+PayloadFormat = Literal["esp8266-bin", "esp32-bin"]
+SECTOR_BYTES = 4096
+
+
+class Trait(StrEnum):
+    """What a pin is, where it is not simply free."""
+
+    FLASH = "flash"
+    OCTAL_FLASH = "octal-flash"
+    INPUT_ONLY = "input-only"
+    NO_PULL_UP = "no-pull-up"
+    STRAP = "strap"
+    STRAP_HIGH = "strap-high"
+    STRAP_LOW = "strap-low"
+    BOOT_HIGH = "boot-high"
+    BOOT_PULSE = "boot-pulse"
+    BOOT_WEAK_HIGH = "boot-weak-high"
+    USB = "usb"
+
+
+@dataclass(frozen=True, slots=True)
+class PinFact:
+    """One fact about a pin: `what` completes the sentence "GPIOn ...", `source` says where it is written."""
+
+    trait: Trait
+    what: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """A pin that the board brings out: `name` is on its silk screen, `aliases` are accepted as well."""
+
+    name: str
+    gpio: int
+    aliases: tuple[str, ...]
+    facts: tuple[PinFact, ...]
+
+    def fact(self, *traits: Trait) -> PinFact | None:
+        """The first fact of one of these traits, in the order of the traits; None if there is none."""
+        return next((fact for trait in traits for fact in self.facts if fact.trait is trait), None)
+
+    @property
+    def output(self) -> bool:
+        """Whether it can drive something."""
+        return self.fact(Trait.FLASH, Trait.INPUT_ONLY) is None
+
+    @property
+    def pull_up(self) -> bool:
+        """Whether the chip has a pull-up for it."""
+        return self.fact(Trait.FLASH, Trait.NO_PULL_UP) is None
+
+
+@dataclass(frozen=True, slots=True)
+class Outage:
+    """What an update takes at its slowest: how long a node of this board may control nothing."""
+
+    send_bytes_per_s: float
+    erase_s_per_sector: float
+    program_s_per_sector: float
+    restart_s: float
+    copies_to_new: int
+    copies_back: int
+    source: str
+
+    def send_s(self, image_bytes: int) -> float:
+        """Seconds to send an image of that size over slow WiFi."""
+        return image_bytes / self.send_bytes_per_s
+
+    def copy_s(self, image_bytes: int) -> float:
+        """Seconds for one pass of erasing and programming."""
+        return ceil(image_bytes / SECTOR_BYTES) * (self.erase_s_per_sector + self.program_s_per_sector)
+
+    def update_s(self, image_bytes: int) -> float:
+        """Seconds from the first byte until the new image answers."""
+        return self.send_s(image_bytes) + self.copies_to_new * self.copy_s(image_bytes) + self.restart_s
+
+    def fall_back_s(self, image_bytes: int) -> float:
+        """Seconds from giving the trial up until the older image answers."""
+        return self.copies_back * self.copy_s(image_bytes) + self.restart_s
+
+    def worst_s(self, image_bytes: int, trial_s: float) -> float:
+        """Send, write, restart, a whole trial of an image that controls nothing, fall back (design 5.3)."""
+        return self.update_s(image_bytes) + trial_s + self.fall_back_s(image_bytes)
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """A kind of board. `slot_bytes` is the largest image; `flash_map` the linker script or partition table that says so."""
+
+    id: str
+    title: str
+    chip: str
+    platform: str
+    platformio_board: str
+    framework: str
+    layout: Layout
+    payload_format: PayloadFormat
+    flash_bytes: int
+    slot_bytes: int
+    flash_map: str
+    internal_pull_up_ohm: float
+    pins: tuple[Pin, ...]
+    outage: Outage
+    notes: tuple[str, ...]
+    sources: tuple[tuple[str, str], ...]
+
+    def pin(self, name: str) -> Pin:
+        """The pin of that name: as on the silk screen, or an alias such as `GPIO5`. KeyError if there is none."""
+        for pin in self.pins:
+            if name == pin.name or name in pin.aliases:
+                return pin
+        raise KeyError(name)
+
+    def pin_names(self) -> tuple[str, ...]:
+        """Every name that `pin` accepts, those of the silk screen first."""
+        return (*(pin.name for pin in self.pins), *(alias for pin in self.pins for alias in pin.aliases))
+
+
+@cache
+def board_ids() -> tuple[str, ...]:
+    """The ids of all kinds, sorted."""
+    return tuple(sorted(f.name.removesuffix(".toml") for f in _data().iterdir() if f.name.endswith(".toml")))
+
+
+@cache
+def load_board(board_id: str) -> Board:
+    """The kind of that id; UsageError (BRD101) if there is none."""
+    if board_id not in board_ids():
+        raise UsageError(NO_SUCH_BOARD, f"there is no board {board_id!r}; there are {', '.join(board_ids())}")
+    text = _read(_data() / f"{board_id}.toml")
+    chip = _read(_data() / "chips" / f"{text['chip']}.toml")
+    return Board(
+        id=board_id,
+        title=text["title"],
+        chip=text["chip"],
+        platform=text["platform"],
+        platformio_board=text["platformio_board"],
+        framework=text["framework"],
+        layout=cast("Layout", text["layout"]),
+        payload_format=cast("PayloadFormat", text["payload_format"]),
+        flash_bytes=text["flash_bytes"],
+        slot_bytes=text["slot_bytes"],
+        flash_map=text["flash_map"],
+        internal_pull_up_ohm=chip["internal_pull_up_ohm"],
+        pins=_pins(text, chip),
+        outage=Outage(**text["outage"]),
+        notes=tuple(text["notes"]),
+        sources=tuple(sorted(text["sources"].items())),
+    )
+
+
+def gpios(text: str) -> frozenset[int]:
+    """The numbers of a list such as `0-5, 16`."""
+    found: set[int] = set()
+    for part in text.split(","):
+        first, _, last = part.strip().partition("-")
+        found.update(range(int(first), int(last or first) + 1))
+    return frozenset(found)
+
+
+def _pins(board: dict[str, Any], chip: dict[str, Any]) -> tuple[Pin, ...]:
+    exist = gpios(chip["gpios"])
+    facts = [(gpios(f["pins"]), PinFact(Trait(f["is"]), f["what"], f["source"])) for f in chip["fact"]]
+    pins = []
+    for name, gpio in board["pins"].items():
+        if gpio not in exist:
+            raise ValueError(f"{board['id']}: GPIO{gpio} does not exist on the {chip['chip']}")
+        also = dict.fromkeys([*board.get("aliases", {}).get(name, ()), f"GPIO{gpio}"])
+        also.pop(name, None)
+        pins.append(Pin(name, gpio, tuple(also), tuple(fact for where, fact in facts if gpio in where)))
+    return tuple(pins)
+
+
+def _data() -> Traversable:
+    return files("fleet.boards") / "data"
+
+
+def _read(path: Traversable) -> dict[str, Any]:
+    return tomllib.loads(path.read_text(encoding="utf-8"))
