@@ -1,0 +1,14 @@
+// CRC-32 of IEEE 802.3 (reflected, as zlib): guards records and blocks against damage, not against malice.
+#ifndef TN_CRC32_H
+#define TN_CRC32_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+namespace tn {
+
+uint32_t crc32(const void *data, size_t n);
+
+}  // namespace tn
+
+#endif

@@ -1,0 +1,110 @@
+// Slots and trial (docs/node-interface.md section 7): a state machine over tn::Flash, for both layouts. The boot loader calls
+// choose(); the running node calls open() and the rest. Power may go at any flash operation: every change of state is one
+// record, written to the sector that does not hold the newest one, and images are named in it only after they were read back.
+//
+// Decisions. The floor rises when an image is kept, not when it is accepted: a good image whose trial ended only because the
+// network was away may be sent again with the same ticket. An image that is on trial goes back after 3 starts in a row that
+// never reached a healthy loop, or after 8 starts in all, else one that crashes later than that would stay on trial forever.
+// A kept image does not go back for want of healthy starts (three short power cuts must not change the firmware of a node), only
+// when its bytes no longer match its digest. An image that was put back is not kept as an older image.
+#ifndef TN_SLOTS_H
+#define TN_SLOTS_H
+
+#include "partition.h"
+#include "refusal.h"
+#include "slots_record.h"
+#include "ticket.h"
+
+namespace tn {
+
+constexpr uint8_t kUnhealthyStarts = 3;
+constexpr uint8_t kTrialStarts = 8;
+constexpr uint32_t kHealthyAfterMs = 30000;  // of control with the interface up; the caller's clock
+
+const char *phase_text(Phase phase);     // "kept", "on-trial", "put-back"
+const char *reason_text(Reason reason);  // "trial-over", ...; null for kNone
+
+// Facts for the state document. Pointers are into the record: valid until the next call that changes state.
+struct SlotFacts {
+  Phase phase;
+  const uint8_t *image;  // SHA-256 of the running image, 32 bytes
+  uint32_t image_bytes;
+  uint64_t sequence;
+  uint64_t floor;
+  const uint8_t *older_image;  // null: none
+  const uint8_t *last_image;   // null: none was put back yet
+  Reason last_reason;
+  uint32_t boots;
+};
+
+enum class Boot : uint8_t {
+  kStart = 0,     // start image area `area`
+  kNoRecord,      // never flashed, or both records are damaged
+  kNothingWhole,  // no image matches its digest
+};
+struct Choice {
+  Boot boot;
+  uint8_t area;    // index in Partition::images: 0 = slot a (or the running area), 1 = slot b
+  uint32_t bytes;  // length of the image
+  bool recorded;   // false: the start could not be counted (flash failed); the image is started all the same
+};
+
+enum class Step : uint8_t { kMore, kDone, kRefused };
+
+// An image on its way in.
+enum class Receiving : uint8_t { kNothing, kBody, kReadBack, kCopyOld, kCopyCheck };
+struct SlotUpdate {
+  Receiving at;
+  uint8_t area;       // image area that is written
+  uint32_t received;  // bytes of the body
+  uint32_t done;      // bytes of the present pass over the flash
+  uint32_t page_n;
+  Sha256 sha;
+  ImageRecord image;
+  uint8_t page[256];
+};
+
+class Slots {
+ public:
+  void begin(const Flash *flash, const Partition *partition, const Crypto *crypto);
+
+  // --- boot loader
+  Choice choose();
+
+  // --- first flash: the image must already lie in area 0. Reads it back, then writes the first record: kept, floor = sequence.
+  Code first_flash(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n);
+
+  // --- running node
+  bool open(uint8_t area);  // false: no record, or it names another area; then nothing below but facts() may be called
+  SlotFacts facts() const;
+  size_t ticket(const uint8_t **bytes) const;  // the running image's ticket
+  uint32_t room() const;                       // the largest image that can be taken
+  bool updating() const;
+
+  Code begin_update(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n);  // kBusy kOnTrial kTooBig kFlashFailed
+  Code write(const uint8_t *data, size_t n);  // kWrongSize when more than the ticket's size, kFlashFailed
+  // After the last byte, call until it is not kMore; each step is at most one sector of work. kDone: restart now, the image
+  // starts on trial. kRefused: `why` is kWrongSize, kWrongDigest or kFlashFailed, and the update is over.
+  Step finish_update(Code *why);
+  void abort_update();
+
+  Code keep();                // kNotOnTrial, kFlashFailed
+  Code put_back(Reason why);  // kNoOlderImage, kFlashFailed; kOk: restart now. Reads the older image first: it must be whole.
+  Code mark_healthy();        // once per start, when the healthy loop was reached; writes only while on trial
+
+ private:
+  const Flash *flash_;
+  const Partition *partition_;
+  const Crypto *crypto_;
+  SlotRecord record_;
+  uint8_t record_sector_;  // which of the two holds record_
+  bool open_;
+  SlotUpdate update_;
+
+  bool load();
+  bool save();
+};
+
+}  // namespace tn
+
+#endif

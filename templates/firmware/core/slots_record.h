@@ -1,0 +1,52 @@
+// The trial record: what is in each image area, which one runs, how the trial stands. One 4 KiB sector holds one record.
+#ifndef TN_SLOTS_RECORD_H
+#define TN_SLOTS_RECORD_H
+
+#include "partition.h"
+#include "port.h"
+#include "ticket.h"
+
+namespace tn {
+
+enum class Phase : uint8_t { kKept = 0, kOnTrial = 1, kPutBack = 2 };
+enum class Reason : uint8_t { kNone = 0, kTrialOver = 1, kNoHealthyBoot = 2, kTold = 3, kDamaged = 4 };
+enum class Pending : uint8_t { kNothing = 0, kInstall = 1, kRestore = 2 };  // copy-in-place: what the boot loader is to copy
+
+struct ImageRecord {
+  uint64_t sequence;
+  uint32_t bytes;
+  uint8_t present;
+  uint8_t reserved;
+  uint16_t ticket_bytes;
+  uint8_t sha256[32];
+  uint8_t ticket[kTicketBytes];
+};
+static_assert(sizeof(ImageRecord) == 560, "image record layout");
+
+struct SlotRecord {
+  uint32_t magic;
+  uint16_t version;
+  uint16_t length;
+  uint64_t number;  // of this record; the higher of the two sectors counts
+  uint64_t floor;
+  uint32_t boots;
+  uint8_t active;  // image area that runs
+  Phase phase;
+  Pending pending;
+  Reason last_reason;
+  Reason pending_reason;
+  uint8_t unhealthy_starts;
+  uint8_t trial_starts;
+  uint8_t has_last;
+  uint8_t last_image[32];
+  uint32_t reserved;
+  ImageRecord images[3];
+  uint32_t reserved_end;
+  uint32_t crc32;  // of all bytes before it
+};
+static_assert(sizeof(SlotRecord) == 1760, "slot record layout");
+static_assert(sizeof(SlotRecord) <= kSectorBytes, "one sector holds a record");
+
+}  // namespace tn
+
+#endif
