@@ -1,7 +1,7 @@
 """The model of a fleet: sites, tanks, pumps, nodes, stock and the policy for pushes.
 
-Field names end in the unit they hold; the keys in the files (aliases) do not, for there each quantity is written
-with its unit (`diameter: 2.4 m`). All parts are immutable.
+Field names end in the unit they hold; the keys in the files (aliases) do not, for there each quantity is
+written with its unit (`diameter: 2.4 m`). All parts are immutable.
 """
 
 from __future__ import annotations
@@ -32,9 +32,13 @@ Name = Annotated[
         description="host label of RFC 1123, lower case: letters, digits, hyphens; no hyphen at either end",
     ),
 ]
-MarkName = Annotated[str, Field(min_length=1, max_length=MARK_NAME_CHARS, pattern=r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$")]
+MarkName = Annotated[
+    str, Field(min_length=1, max_length=MARK_NAME_CHARS, pattern=r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$")
+]
 PinName = Annotated[str, Field(min_length=1, max_length=16, pattern=r"^[A-Za-z0-9_]+$")]
-Mac = Annotated[str, Field(pattern=r"^[0-9a-f]{2}(:[0-9a-f]{2}){5}$", description="lower case, six pairs with colons")]
+Mac = Annotated[
+    str, Field(pattern=r"^[0-9a-f]{2}(:[0-9a-f]{2}){5}$", description="lower case, six pairs with colons")
+]
 
 
 class Part(BaseModel):
@@ -144,8 +148,10 @@ class Water(Part):
 
 
 class Pump(Part):
-    """What fills or drains the tank. `on_at` and `off_at` are names of marks; defaults: fill lowest to highest mark,
-    drain highest to lowest."""
+    """What fills or drains the tank.
+
+    `on_at` and `off_at` are names of marks; defaults: fill lowest to highest mark, drain highest to lowest.
+    """
 
     name: Name
     does: Literal["fill", "drain"]
@@ -168,7 +174,9 @@ class Tank(Part):
     shape: Shape
     marks: Annotated[tuple[Mark, ...], Field(min_length=1, max_length=MARKS_PER_TANK)]
     overflow_m: Length_m | None = Field(default=None, alias="overflow", description="height of the overflow")
-    reserve_m: Length_m | None = Field(default=None, alias="reserve", description="level never to be drawn below")
+    reserve_m: Length_m | None = Field(
+        default=None, alias="reserve", description="level never to be drawn below"
+    )
     largest_draw_l_per_min: Flow_l_per_min = Field(default=0.0, alias="largest_draw")
     uncontrolled_inflow_l_per_min: Flow_l_per_min = Field(default=0.0, alias="uncontrolled_inflow")
     water: Water | None = None
@@ -210,7 +218,7 @@ class Node(Part):
 
 # ------------------------------------------------------------------ sites
 class Window(Part):
-    """When a site may be updated: RFC 5545 recurrence rule in the site's time zone, from `first`, for `length`."""
+    """When a site may be updated: an RFC 5545 recurrence in the site's time zone, from `first`, for `length`."""
 
     rule: str = Field(min_length=6, max_length=300, description="RFC 5545 RRULE without the name, FREQ=...")
     first: datetime
@@ -241,15 +249,25 @@ class Policy(Part):
     """How pushes are staged."""
 
     first_wave: Annotated[int, Field(ge=1, le=1000)] = Field(default=2, description="nodes in the first wave")
-    growth: Annotated[float, Field(ge=1, le=10)] = Field(default=3.0, description="each wave at most this times the last")
+    growth: Annotated[float, Field(ge=1, le=10)] = Field(
+        default=3.0, description="each wave at most this times the last"
+    )
     largest_wave: Annotated[int, Field(ge=1, le=1000)] = 50
     at_once: Annotated[int, Field(ge=1, le=200)] = Field(default=8, description="transfers at the same time")
     at_once_per_site: Annotated[int, Field(ge=1, le=200)] = 4
-    failures_allowed: Share = Field(default=0.0, description="share of a wave that may fail before the gate rolls back")
-    soak_s: Duration_s = Field(default=120.0, alias="soak", description="a new image is watched this long before keep")
-    trial_s: Duration_s = Field(default=300.0, alias="trial", description="a node falls back by itself after this")
+    failures_allowed: Share = Field(
+        default=0.0, description="share of a wave that may fail before the gate rolls back"
+    )
+    soak_s: Duration_s = Field(
+        default=120.0, alias="soak", description="a new image is watched this long before keep"
+    )
+    trial_s: Duration_s = Field(
+        default=300.0, alias="trial", description="a node falls back by itself after this"
+    )
     spare_time_margin: Annotated[float, Field(ge=1, le=20)] = 2.0
-    pilot_share_found: Share = Field(default=0.10, description="a fault of this share of the fleet should show in the pilot")
+    pilot_share_found: Share = Field(
+        default=0.10, description="a fault of this share of the fleet should show in the pilot"
+    )
 
 
 class Fleet(Part):

@@ -1,0 +1,32 @@
+"""Codes of the inventory: INV101-119 reading files, 120-139 one part by itself, 140-179 parts together."""
+
+from __future__ import annotations
+
+from fleet.codes import Code
+
+NO_UNIT = Code(
+    "INV130",
+    "a quantity without its unit",
+    "A bare number means metres to one person and inches to the next; the arithmetic must not guess.",
+    "Write the unit after the number, as in `2.4 m` or `60 L/min`.",
+)
+NOT_A_QUANTITY = Code(
+    "INV131",
+    "not a quantity",
+    "A quantity is one number and one unit.",
+    "Write it as in `2.4 m`, `96 in`, `60 L/min`, `1100 gal`, `0.75 kW`, `120 uS/cm`, `4 h` or `10 %`.",
+)
+WRONG_UNIT = Code(
+    "INV132",
+    "a unit that does not fit here",
+    "The unit is unknown, or it measures something else than what this key holds.",
+    "Use one of the units that the message names.",
+)
+OUT_OF_RANGE = Code(
+    "INV133",
+    "a number outside of what can be",
+    "A slip of a digit or of a unit would otherwise end up in a pump's longest run or a tank's spare time.",
+    "Check the digits and the unit.",
+)
+
+CODES = (NO_UNIT, NOT_A_QUANTITY, WRONG_UNIT, OUT_OF_RANGE)

@@ -1,0 +1,302 @@
+"""Quantities: text with a unit in the files, a float in one fixed unit in the model.
+
+`2.4 m`, `96 in`, `60 L/min`, `1100 gal` (US gallon), `0.75 kW`, `1 hp` (mechanical, 745.7 W), `120 uS/cm`,
+`4 h`, `10 %`. The usual units are in the tables below; any other unit is left to pint, which is imported only
+then. A bare number is an error, and so is anything negative, infinite or beyond what a water tank can be.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import lru_cache
+from math import isfinite
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+from pydantic import BeforeValidator, WithJsonSchema
+
+from fleet.inventory.codes import NO_UNIT, NOT_A_QUANTITY, OUT_OF_RANGE, WRONG_UNIT
+from fleet.limits import QUANTITY_CHARS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from fleet.codes import Code
+
+_NUMBER: Final = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
+_UNIT: Final = r"[A-Za-zµμ%][A-Za-z0-9µμ²³_]*(?:[/*][A-Za-zµμ][A-Za-z0-9µμ²³_]*|\^[23])*"
+_QUANTITY: Final = re.compile(rf"({_NUMBER})[ ]*({_UNIT})")
+_BARE: Final = re.compile(rf"[+-]?{_NUMBER}")
+_SIGNED: Final = re.compile(rf"-[ ]*{_NUMBER}[ ]*{_UNIT}")
+
+# NIST Handbook 44 (2024), appendix C: inch = 25.4 mm, US gallon = 231 in3 = 3.785411784 L (both exact).
+_INCH_M: Final = 0.0254
+_US_GALLON_L: Final = 3.785411784
+_IMPERIAL_GALLON_L: Final = 4.54609  # Weights and Measures Act 1985, exact
+_FOOT3_L: Final = 28.316846592
+_HORSEPOWER_KW: Final = 0.74569987158227022  # 550 ft lbf/s
+
+
+class QuantityError(ValueError):
+    """A quantity that cannot be taken: the code of the finding, what is wrong and how to put it right."""
+
+    def __init__(self, code: Code, what: str, fix: str = "") -> None:
+        super().__init__(what)
+        self.code = code
+        self.what = what
+        self.fix = fix
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of quantity: its words, the unit that the model holds, the usual units and the bounds."""
+
+    noun: str
+    unit: str
+    pint_unit: str
+    factors: Mapping[str, float]
+    """Usual units, each with its size in `unit`."""
+    examples: tuple[str, ...]
+    largest: float
+    """In `unit`."""
+    zero_allowed: bool = True
+
+    @property
+    def accepted(self) -> str:
+        """The examples as the end of a sentence."""
+        return ", ".join(f"`{example}`" for example in self.examples)
+
+
+_LENGTH: Final = Kind(
+    "a length",
+    "m",
+    "meter",
+    {
+        "mm": 0.001,
+        "cm": 0.01,
+        "m": 1.0,
+        "in": _INCH_M,
+        "inch": _INCH_M,
+        "inches": _INCH_M,
+        "ft": 12 * _INCH_M,
+        "foot": 12 * _INCH_M,
+        "feet": 12 * _INCH_M,
+        "yd": 36 * _INCH_M,
+    },
+    ("2.4 m", "240 cm", "2400 mm", "96 in", "8 ft"),
+    1_000.0,
+)
+_SIZE: Final = Kind(
+    "a length", "m", "meter", _LENGTH.factors, _LENGTH.examples, _LENGTH.largest, zero_allowed=False
+)
+_VOLUMES: Final = {
+    "L": 1.0,
+    "l": 1.0,
+    "mL": 0.001,
+    "ml": 0.001,
+    "m3": 1000.0,
+    "m³": 1000.0,
+    "m^3": 1000.0,
+    "gal": _US_GALLON_L,
+    "gallon": _US_GALLON_L,
+    "gallons": _US_GALLON_L,
+    "imperial_gallon": _IMPERIAL_GALLON_L,
+    "ft3": _FOOT3_L,
+    "ft³": _FOOT3_L,
+    "ft^3": _FOOT3_L,
+}
+_VOLUME: Final = Kind(
+    "a volume", "L", "liter", _VOLUMES, ("4200 L", "4.2 m3", "1100 gal", "150 ft3"), 1_000_000_000.0
+)
+_PER: Final = {"s": 60.0, "min": 1.0, "h": 1.0 / 60.0, "d": 1.0 / 1440.0}
+_FLOW: Final = Kind(
+    "a flow",
+    "L/min",
+    "liter/minute",
+    {f"{volume}/{time}": size * per for volume, size in _VOLUMES.items() for time, per in _PER.items()}
+    | {"gpm": _US_GALLON_L, "lpm": 1.0},
+    ("60 L/min", "1 L/s", "3.6 m3/h", "16 gal/min", "200 L/d"),
+    1_000_000.0,
+)
+_POWER: Final = Kind(
+    "a power",
+    "kW",
+    "kilowatt",
+    {"W": 0.001, "kW": 1.0, "MW": 1000.0, "hp": _HORSEPOWER_KW},
+    ("0.75 kW", "750 W", "1 hp"),
+    10_000.0,
+    zero_allowed=False,
+)
+_DURATION: Final = Kind(
+    "a duration",
+    "s",
+    "second",
+    {
+        "ms": 0.001,
+        "s": 1.0,
+        "sec": 1.0,
+        "second": 1.0,
+        "seconds": 1.0,
+        "min": 60.0,
+        "minute": 60.0,
+        "minutes": 60.0,
+        "h": 3600.0,
+        "hour": 3600.0,
+        "hours": 3600.0,
+        "d": 86_400.0,
+        "day": 86_400.0,
+        "days": 86_400.0,
+        "week": 604_800.0,
+        "weeks": 604_800.0,
+    },
+    ("90 s", "20 min", "4 h", "2 d"),
+    366 * 86_400.0,
+)
+_SPAN: Final = Kind(
+    "a duration",
+    "s",
+    "second",
+    _DURATION.factors,
+    _DURATION.examples,
+    _DURATION.largest,
+    zero_allowed=False,
+)
+_CONDUCTIVITY: Final = Kind(
+    "a conductivity",
+    "uS/cm",
+    "microsiemens/centimeter",
+    {
+        "uS/cm": 1.0,
+        "µS/cm": 1.0,
+        "μS/cm": 1.0,
+        "mS/cm": 1000.0,
+        "mS/m": 10.0,
+        "S/m": 10_000.0,
+        "uS/m": 0.01,
+        "µS/m": 0.01,
+        "μS/m": 0.01,
+    },
+    ("120 uS/cm", "1.2 mS/cm", "12 mS/m"),
+    1_000_000.0,
+    zero_allowed=False,
+)
+_SHARE: Final = Kind("a share", "%", "", {"%": 0.01, "percent": 0.01}, ("10 %", "0.5 %"), 1.0)
+
+
+def parse(kind: Kind, value: Any) -> float:
+    """The quantity that `value`, text from a file, says: in `kind.unit`, a share from 0 to 1.
+
+    QuantityError if it says none, or one that cannot be.
+    """
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise QuantityError(NOT_A_QUANTITY, f"{kind.noun} is needed here", f"Write it as in {kind.accepted}.")
+    if not isinstance(value, str) or _BARE.fullmatch(value.strip()):
+        raise QuantityError(
+            NO_UNIT,
+            f"{value} has no unit; {kind.noun} is needed here",
+            f"Write the unit, as in {kind.accepted}.",
+        )
+    return _parse_text(kind.noun, kind.zero_allowed, value)
+
+
+@lru_cache(maxsize=100_000)
+def _parse_text(noun: str, zero_allowed: bool, text: str) -> float:
+    kind = _KINDS[noun, zero_allowed]
+    match = _QUANTITY.fullmatch(text.strip()) if len(text) <= QUANTITY_CHARS else None
+    if match is None:
+        raise _unreadable(kind, text)
+    number, unit = match.groups()
+    factor = kind.factors.get(unit)
+    if factor is None:
+        factor = _factor_by_pint(kind, unit)
+    value = float(number) * factor
+    if not isfinite(value) or value > kind.largest:
+        largest = f"{100 * kind.largest:g} %" if kind.unit == "%" else f"{kind.largest:g} {kind.unit}"
+        raise QuantityError(OUT_OF_RANGE, f"`{text}` is more than {largest}, which no tank here can have")
+    if value == 0 and not kind.zero_allowed:
+        raise QuantityError(OUT_OF_RANGE, f"`{text}` is nothing; {kind.noun} above zero is needed here")
+    return value
+
+
+def _unreadable(kind: Kind, text: str) -> QuantityError:
+    stripped = text.strip()
+    shown = stripped if len(stripped) <= 40 else stripped[:37] + "..."
+    if _SIGNED.fullmatch(stripped[:QUANTITY_CHARS]):
+        return QuantityError(OUT_OF_RANGE, f"`{shown}` is negative; {kind.noun} cannot be")
+    if re.match(r"[0-9][0-9., ']*,[0-9]", stripped):
+        return QuantityError(
+            NOT_A_QUANTITY,
+            f"`{shown}` has a comma in it",
+            f"Write a point before the decimals and nothing between thousands, as in {kind.accepted}.",
+        )
+    return QuantityError(NOT_A_QUANTITY, f"`{shown}` is not {kind.noun}", f"Write it as in {kind.accepted}.")
+
+
+def _factor_by_pint(kind: Kind, unit: str) -> float:
+    """Size of `unit` in `kind.unit`, from pint's table of units."""
+    fix = f"Write it as in {kind.accepted}."
+    if not kind.pint_unit:
+        raise QuantityError(WRONG_UNIT, f"`{unit}` does not measure {kind.noun}", fix)
+    registry, errors = _pint()
+    try:
+        return float(registry.Quantity(1.0, registry.parse_units(unit)).to(kind.pint_unit).magnitude)
+    except errors.UndefinedUnitError:
+        what = f"there is no unit `{unit}`"
+    except (errors.PintError, ValueError, TypeError, AssertionError, ZeroDivisionError):
+        what = f"`{unit}` does not measure {kind.noun}"
+    close = [known for known in kind.factors if known.lower() == unit.lower()]
+    close = close or get_close_matches(unit, kind.factors, n=1, cutoff=0.5)
+    raise QuantityError(WRONG_UNIT, f"{what}.{f' Did you mean `{close[0]}`?' if close else ''}", fix)
+
+
+@lru_cache(maxsize=1)
+def _pint() -> tuple[Any, Any]:
+    import pint
+
+    return pint.UnitRegistry(), pint.errors
+
+
+_KINDS: Final = {
+    (kind.noun, kind.zero_allowed): kind
+    for kind in (_LENGTH, _SIZE, _VOLUME, _FLOW, _POWER, _DURATION, _SPAN, _CONDUCTIVITY, _SHARE)
+}
+
+
+def _reader(kind: Kind) -> BeforeValidator:
+    def read(value: Any) -> float:
+        return parse(kind, value)
+
+    return BeforeValidator(read)
+
+
+def _schema(kind: Kind) -> WithJsonSchema:
+    return WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": rf"^\s*{_NUMBER}[ ]*{_UNIT}\s*$",
+            "maxLength": QUANTITY_CHARS,
+            "description": f"{kind.noun} with its unit",
+            "examples": list(kind.examples),
+        }
+    )
+
+
+Length_m = Annotated[float, _reader(_LENGTH), _schema(_LENGTH)]
+"""A length or height, zero allowed, in metres."""
+Size_m = Annotated[float, _reader(_SIZE), _schema(_SIZE)]
+"""A length above zero, in metres."""
+Volume_l = Annotated[float, _reader(_VOLUME), _schema(_VOLUME)]
+"""A volume in litres."""
+Flow_l_per_min = Annotated[float, _reader(_FLOW), _schema(_FLOW)]
+"""A flow in litres per minute."""
+Power_kw = Annotated[float, _reader(_POWER), _schema(_POWER)]
+"""A power above zero, in kilowatts."""
+Duration_s = Annotated[float, _reader(_DURATION), _schema(_DURATION)]
+"""A duration, zero allowed, in seconds."""
+Span_s = Annotated[float, _reader(_SPAN), _schema(_SPAN)]
+"""A duration above zero, in seconds."""
+Conductivity_uS_per_cm = Annotated[float, _reader(_CONDUCTIVITY), _schema(_CONDUCTIVITY)]
+"""A conductivity above zero at 25 °C, in microsiemens per centimetre."""
+Share = Annotated[float, _reader(_SHARE), _schema(_SHARE)]
+"""A share from 0 to 1, written in percent."""
