@@ -1,4 +1,4 @@
-// CRC-32 of IEEE 802.3 (reflected, as zlib): guards records and blocks against damage, not against malice.
+// CRC-32 of IEEE 802.3, as zlib computes it. Bit by bit: no table in RAM, and nothing here is long.
 #ifndef TN_CRC32_H
 #define TN_CRC32_H
 

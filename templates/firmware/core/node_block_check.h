@@ -1,0 +1,29 @@
+// Is a node block whole and sensible? Nothing else in the core reads a block that has not passed this.
+#ifndef TN_NODE_BLOCK_CHECK_H
+#define TN_NODE_BLOCK_CHECK_H
+
+#include "node_block.h"
+
+namespace tn {
+
+enum class BlockFault : uint8_t {
+  kNone = 0,
+  kMagic,     // not a node block
+  kVersion,   // another version or length
+  kChecksum,  // CRC-32 differs
+  kName,      // a text is empty, not terminated, or has a character that its kind does not allow
+  kTiming,    // debounce, sample period or trial of zero, or a sample period longer than the debounce
+  kKind,      // layout, payload format, pull or pump kind unknown
+  kCount,     // tanks or marks: none, or more than there is room for
+  kPin,       // a pin is missing, or used twice
+  kOrder,     // marks not rising
+  kPump,      // on and off marks do not fit the marks or what the pump does
+  kKey        // signing key is not an uncompressed point
+};
+
+BlockFault check_node_block(const NodeBlock &block);
+const char *block_fault_text(BlockFault fault);
+
+}  // namespace tn
+
+#endif
