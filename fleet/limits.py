@@ -92,3 +92,5 @@ BUILD_LOG_TAIL_LINES: Final = 25
 """Lines of a failed build that are shown; the whole log is named beside them."""
 SHELF_BATCH: Final = 64
 """Images written before they are made durable together: bounds open files."""
+REFUSAL_TEXT_CHARS: Final = 200
+"""Of what a node writes into a message of ours."""

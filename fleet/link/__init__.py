@@ -1,0 +1,1 @@
+"""The node's HTTP interface from our side: signatures, state documents, signed requests."""

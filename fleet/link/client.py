@@ -1,0 +1,190 @@
+"""Speaking to one node: its state, an image to it, and keep, revert and rest; every answer checked.
+
+    async with open_session() as session:
+        link = NodeLink("ridge-01", "10.0.4.17", 80, node_key, session=session, entropy=secrets.token_bytes)
+        state = await link.state()
+
+Failures are LinkError (fleet/errors.py): NodeUnreachable, NodeRefused with the node's own code, NodeImpostor.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+from hashlib import sha256
+from typing import TYPE_CHECKING
+
+from fleet.errors import LinkError, NodeImpostor, NodeRefused
+from fleet.limits import ANSWER_BYTES, IMAGE_BYTES, NONCE_BYTES, STATE_DOCUMENT_BYTES, TICKET_BYTES
+from fleet.link import signing
+from fleet.link.codes import IMAGE_TOO_BIG, IMPOSTOR, NOT_A_STATE
+from fleet.link.exchange import Answer, Request, Timeouts, exchange, open_session, refusal
+from fleet.link.payload import ImagePayload
+from fleet.link.state import NodeState, Phase, parse_state
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import aiohttp
+
+    Progress = Callable[[int, int], None]
+
+__all__ = ["NodeLink", "Timeouts", "open_session", "read_unconfirmed_state"]
+
+STATE_PATH = "/v1/state"
+IMAGE_PATH = "/v1/image"
+
+
+class NodeLink:
+    """The link to one node at one address, under its node key (32 bytes, fleet/keys)."""
+
+    def __init__(
+        self,
+        node: str,
+        address: str,
+        port: int,
+        node_key: bytes,
+        *,
+        session: aiohttp.ClientSession,
+        entropy: Callable[[int], bytes],
+        timeouts: Timeouts | None = None,
+    ) -> None:
+        self.node = node
+        self.address = address
+        self.port = port
+        self._node_key = node_key
+        self._session = session
+        self._entropy = entropy
+        self._timeouts = timeouts or Timeouts()
+
+    async def state(self) -> NodeState:
+        """What the node says of itself, signed over a fresh nonce of ours."""
+        answer = await self._signed("GET", STATE_PATH, {}, limit_bytes=STATE_DOCUMENT_BYTES)
+        state = parse_state(answer.body, node=self.node)
+        if state.node != self.node:
+            what = f"{self._place}: says it is {state.node}, under this node's key"
+            raise NodeImpostor(IMPOSTOR, what, node=self.node)
+        return state
+
+    async def put_image(self, image: bytes, ticket: bytes, on_progress: Progress | None = None) -> Phase:
+        """Send an image (shared, not copied) with its ticket; the node then restarts on trial.
+
+        The body goes out only after the node accepted signature and ticket. `on_progress(sent_bytes,
+        size_bytes)` is called as the node takes it.
+        """
+        if not 0 < len(image) <= IMAGE_BYTES or len(ticket) > TICKET_BYTES:
+            what = f"{self.node}: an image of {len(image)} and a ticket of {len(ticket)} bytes"
+            raise LinkError(IMAGE_TOO_BIG, what, node=self.node)
+        return await self._change("PUT", IMAGE_PATH, image, ticket, on_progress)
+
+    async def keep(self) -> Phase:
+        """End the trial: the running image stays."""
+        return await self._change("POST", "/v1/keep")
+
+    async def revert(self) -> Phase:
+        """Go back to the older image; the node restarts within a second of the answer."""
+        return await self._change("POST", "/v1/revert")
+
+    async def rest(self) -> Phase:
+        """Pump relay off, no start for 600 s or until restart."""
+        return await self._change("POST", "/v1/rest")
+
+    async def _change(
+        self,
+        method: str,
+        path: str,
+        image: bytes | None = None,
+        ticket: bytes | None = None,
+        on_progress: Progress | None = None,
+    ) -> Phase:
+        """A changing request; once more if another used the nonce between our question and our request."""
+        digest = sha256(image).digest() if image else signing.EMPTY_SHA256
+        try:
+            return await self._change_once(method, path, digest, image, ticket, on_progress)
+        except NodeRefused as refused:
+            if refused.refusal != "nonce-used":
+                raise
+        return await self._change_once(method, path, digest, image, ticket, on_progress)
+
+    async def _change_once(
+        self,
+        method: str,
+        path: str,
+        digest: bytes,
+        image: bytes | None,
+        ticket: bytes | None,
+        on_progress: Progress | None,
+    ) -> Phase:
+        fields = signing.sign_request(
+            method=method,
+            path=path,
+            node=self.node,
+            node_key=self._node_key,
+            nonce=(await self.state()).nonce,
+            body_sha256=digest,
+            ticket=ticket,
+        )
+        payload = ImagePayload(image, on_progress) if image else None
+        answer = await self._signed(method, path, fields, payload, limit_bytes=ANSWER_BYTES)
+        return self._phase_in(answer)
+
+    def _phase_in(self, answer: Answer) -> Phase:
+        try:
+            said = json.loads(answer.body)
+            if said["ok"] is True:
+                return Phase(said["phase"])
+        except (ValueError, KeyError, TypeError, RecursionError):
+            pass
+        raise LinkError(NOT_A_STATE, f"{self._place}: the answer is neither yes nor no", node=self.node)
+
+    async def _signed(
+        self,
+        method: str,
+        path: str,
+        fields: dict[str, str],
+        payload: ImagePayload | None = None,
+        *,
+        limit_bytes: int,
+    ) -> Answer:
+        """One exchange. A success must be signed over our nonce; a refusal is checked where it is signed."""
+        nonce = base64.urlsafe_b64encode(self._entropy(NONCE_BYTES)).rstrip(b"=").decode("ascii")
+        fields = {**fields, "Accept-Signature": signing.accept_signature(nonce=nonce, node=self.node)}
+        request = Request(self.node, self.address, self.port, method, path, limit_bytes, fields, payload)
+        answer = await exchange(self._session, request, self._timeouts)
+        succeeded, signed = 200 <= answer.status < 300, signing.is_signed(answer.fields)
+        if succeeded or signed:
+            self._verify(request, answer, nonce)
+        if not succeeded:
+            raise refusal(request, answer, signed=signed)
+        return answer
+
+    def _verify(self, request: Request, answer: Answer, nonce: str) -> None:
+        try:
+            signing.verify_answer(
+                status=answer.status,
+                fields=answer.fields,
+                body=answer.body,
+                method=request.method,
+                path=request.path,
+                node=self.node,
+                node_key=self._node_key,
+                nonce=nonce,
+            )
+        except signing.SignatureFault as fault:
+            raise NodeImpostor(IMPOSTOR, f"{self._place}: {fault}", node=self.node) from fault
+
+    @property
+    def _place(self) -> str:
+        return f"{self.node} at {self.address}:{self.port}"
+
+
+async def read_unconfirmed_state(
+    address: str, port: int, *, session: aiohttp.ClientSession, timeouts: Timeouts | None = None
+) -> NodeState:
+    """What whoever answers there says of itself, without any proof: for nodes whose key is not known."""
+    place = f"{address}:{port}"
+    request = Request(place, address, port, "GET", STATE_PATH, STATE_DOCUMENT_BYTES)
+    answer = await exchange(session, request, timeouts or Timeouts())
+    if answer.status != 200:
+        raise refusal(request, answer, signed=False)
+    return parse_state(answer.body, node=place)

@@ -1,0 +1,130 @@
+"""One HTTP request to a node and its whole answer, within bounds of time and size. Nothing is believed here."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import aiohttp
+from yarl import URL
+
+from fleet.errors import LinkError, NodeRefused, NodeUnreachable
+from fleet.limits import (
+    ANSWER_TIMEOUT_S,
+    CONNECT_TIMEOUT_S,
+    CONNECTIONS_AT_ONCE,
+    REFUSAL_TEXT_CHARS,
+    SEND_FINISH_TIMEOUT_S,
+    SEND_STALL_TIMEOUT_S,
+)
+from fleet.link.codes import NOT_A_STATE, REFUSED, STALLED, UNREACHABLE
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from fleet.link.payload import ImagePayload
+
+
+@dataclass(frozen=True, slots=True)
+class Timeouts:
+    """How long a node may take to accept a connection, to answer, to take more bytes, to end after the last."""
+
+    connect_s: float = CONNECT_TIMEOUT_S
+    answer_s: float = ANSWER_TIMEOUT_S
+    stall_s: float = SEND_STALL_TIMEOUT_S
+    finish_s: float = SEND_FINISH_TIMEOUT_S
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """One request; `node` is for messages."""
+
+    node: str
+    address: str
+    port: int
+    method: str
+    path: str
+    limit_bytes: int
+    fields: Mapping[str, str] = field(default_factory=dict)
+    payload: ImagePayload | None = None
+
+    def __str__(self) -> str:
+        return f"{self.node}, {self.method} {self.path} at {self.address}:{self.port}"
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer. `fields` finds names in any case."""
+
+    status: int
+    fields: Mapping[str, str]
+    body: bytes
+
+
+def open_session() -> aiohttp.ClientSession:
+    """A session as links need it: no cookies, no proxies, no decompression, a bound on open sockets."""
+    return aiohttp.ClientSession(
+        connector=aiohttp.TCPConnector(limit=CONNECTIONS_AT_ONCE, force_close=True, use_dns_cache=False),
+        cookie_jar=aiohttp.DummyCookieJar(),
+        auto_decompress=False,
+        skip_auto_headers=("User-Agent", "Accept-Encoding", "Accept", "Content-Type"),
+    )
+
+
+async def exchange(session: aiohttp.ClientSession, request: Request, timeouts: Timeouts) -> Answer:
+    """The whole answer; LinkError or NodeUnreachable if there is none as agreed."""
+    payload = request.payload
+    try:
+        async with asyncio.timeout(timeouts.connect_s + timeouts.answer_s) as deadline:
+            if payload is not None:
+                payload.watched_by(deadline, stall_s=timeouts.stall_s, finish_s=timeouts.finish_s)
+            async with session.request(
+                request.method,
+                URL.build(scheme="http", host=request.address, port=request.port, path=request.path),
+                headers=request.fields,
+                data=payload,
+                expect100=payload is not None,
+                allow_redirects=False,
+                timeout=aiohttp.ClientTimeout(total=None, sock_connect=timeouts.connect_s),
+            ) as response:
+                return Answer(response.status, response.headers, await _body(response, request))
+    except TimeoutError as error:
+        if payload is not None and payload.sent_bytes:
+            what = f"{request}: no more bytes taken after {payload.sent_bytes} of {payload.size}"
+            raise NodeUnreachable(STALLED, what, node=request.node) from error
+        raise NodeUnreachable(UNREACHABLE, f"{request}: no answer in time", node=request.node) from error
+    except aiohttp.ClientResponseError as error:
+        what = f"{request}: not HTTP as agreed: {error.message}"
+        raise LinkError(NOT_A_STATE, what, node=request.node) from error
+    except (aiohttp.ClientError, OSError, ValueError) as error:
+        what = f"{request}: {error or type(error).__name__}"
+        raise NodeUnreachable(UNREACHABLE, what, node=request.node) from error
+
+
+def refusal(request: Request, answer: Answer, *, signed: bool) -> NodeRefused:
+    """What the node said no with: `code` and `detail` of its RFC 9457 document, printable and short."""
+    code = detail = ""
+    try:
+        said = json.loads(answer.body)
+        code, detail = _printable(said.get("code")), _printable(said.get("detail"))
+    except (ValueError, AttributeError, RecursionError):
+        pass
+    tail = "" if signed else " (this refusal is not signed)"
+    what = f"{request}: {code or answer.status}: {detail or 'no detail'}{tail}"
+    return NodeRefused(REFUSED, what, node=request.node, refusal=code or "unknown", status=answer.status)
+
+
+def _printable(value: object) -> str:
+    return "".join(c for c in str(value or "") if c.isprintable())[:REFUSAL_TEXT_CHARS]
+
+
+async def _body(response: aiohttp.ClientResponse, request: Request) -> bytes:
+    body = bytearray()
+    async for chunk in response.content.iter_any():
+        body += chunk
+        if len(body) > request.limit_bytes:
+            what = f"{request}: an answer of over {request.limit_bytes} bytes"
+            raise LinkError(NOT_A_STATE, what, node=request.node)
+    return bytes(body)

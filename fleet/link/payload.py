@@ -1,0 +1,64 @@
+"""An image as the body of a request: written in chunks from the one copy in memory, watched for stalls."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+from typing import TYPE_CHECKING
+
+from aiohttp.payload import Payload
+
+from fleet.limits import SEND_BUFFER_BYTES, SEND_CHUNK_BYTES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from aiohttp.abc import AbstractStreamWriter
+
+
+class ImagePayload(Payload):
+    """The bytes of an image, shared and not copied: at most one chunk of it waits in this process."""
+
+    def __init__(self, image: bytes, on_progress: Callable[[int, int], None] | None = None) -> None:
+        super().__init__(image, content_type="application/octet-stream")
+        self._size = len(image)
+        self._on_progress = on_progress
+        self._deadline: asyncio.Timeout | None = None
+        self._stall_s = self._finish_s = 0.0
+        self.sent_bytes = 0
+
+    def watched_by(self, deadline: asyncio.Timeout, *, stall_s: float, finish_s: float) -> None:
+        """Move `deadline` on as bytes are taken: by `stall_s` each time, by `finish_s` after the last."""
+        self._deadline, self._stall_s, self._finish_s = deadline, stall_s, finish_s
+
+    async def write(self, writer: AbstractStreamWriter) -> None:
+        """Write the image; a chunk is handed over only when the one before has left this process."""
+        transport = getattr(writer, "transport", None)
+        if transport is not None:
+            transport.set_write_buffer_limits(high=0)
+            sock = transport.get_extra_info("socket")
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)
+        view = memoryview(self._value)
+        for at in range(0, len(view), SEND_CHUNK_BYTES):
+            chunk = view[at : at + SEND_CHUNK_BYTES]
+            self._move_deadline()
+            await writer.write(chunk)
+            await writer.drain()
+            self.sent_bytes = at + len(chunk)
+            if self._on_progress is not None:
+                self._on_progress(self.sent_bytes, len(view))
+        self._move_deadline()
+
+    async def write_with_length(self, writer: AbstractStreamWriter, content_length: int | None) -> None:
+        """The whole image; its length is the Content-Length that was announced."""
+        await self.write(writer)
+
+    def decode(self, encoding: str = "utf-8", errors: str = "strict") -> str:
+        """An image is not text."""
+        raise TypeError("an image has no text")
+
+    def _move_deadline(self) -> None:
+        if self._deadline is None:
+            return
+        allowed_s = self._finish_s if self.sent_bytes == self._size else self._stall_s
+        self._deadline.reschedule(asyncio.get_running_loop().time() + allowed_s)
