@@ -108,7 +108,7 @@ class Outage:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """A kind of board. `slot_bytes` is the largest image; `flash_map` the linker script or partition table that says so."""
+    """A kind of board. `slot_bytes` is largest image, `flash_map` linker script or partition table."""
 
     id: str
     title: str
@@ -128,7 +128,7 @@ class Board:
     sources: tuple[tuple[str, str], ...]
 
     def pin(self, name: str) -> Pin:
-        """The pin of that name: as on the silk screen, or an alias such as `GPIO5`. KeyError if there is none."""
+        """The pin of that name, silk screen or alias such as `GPIO5`; KeyError if there is none."""
         for pin in self.pins:
             if name == pin.name or name in pin.aliases:
                 return pin

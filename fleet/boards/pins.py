@@ -1,7 +1,8 @@
 """What a pin may be used for: whether it exists, can do it, and lets the board start.
 
-The levels that each chip wants at reset are in the chips' data files, with their sources. A probe joins its pin to
-the common electrode while it is wet, so a wet probe holds its pin LOW at reset; an external pull-up holds a dry one HIGH.
+The levels that each chip wants at reset are in the chips' data files, with their sources. A probe joins its
+pin to the common electrode while it is wet, so a wet probe holds its pin LOW at reset; an external pull-up
+holds a dry one HIGH.
 """
 
 from __future__ import annotations
@@ -43,15 +44,26 @@ class Verdict:
 
 _REFUSED = {
     Use.PROBE_INTERNAL: (
-        Trait.FLASH, Trait.NO_PULL_UP, Trait.STRAP_HIGH, Trait.STRAP_LOW,
+        Trait.FLASH,
+        Trait.NO_PULL_UP,
+        Trait.STRAP_HIGH,
+        Trait.STRAP_LOW,
     ),
     Use.PROBE_EXTERNAL: (
-        Trait.FLASH, Trait.STRAP_HIGH, Trait.STRAP_LOW,
+        Trait.FLASH,
+        Trait.STRAP_HIGH,
+        Trait.STRAP_LOW,
     ),
     Use.RELAY: (
-        Trait.FLASH, Trait.INPUT_ONLY, Trait.STRAP_HIGH, Trait.STRAP_LOW, Trait.STRAP, Trait.BOOT_HIGH, Trait.BOOT_PULSE,
+        Trait.FLASH,
+        Trait.INPUT_ONLY,
+        Trait.STRAP_HIGH,
+        Trait.STRAP_LOW,
+        Trait.STRAP,
+        Trait.BOOT_HIGH,
+        Trait.BOOT_PULSE,
     ),
-}  # fmt: skip
+}
 _CARE = {
     Use.PROBE_INTERNAL: (Trait.OCTAL_FLASH, Trait.STRAP, Trait.USB, Trait.BOOT_HIGH),
     Use.PROBE_EXTERNAL: (Trait.OCTAL_FLASH, Trait.STRAP, Trait.USB, Trait.BOOT_HIGH),
@@ -60,7 +72,7 @@ _CARE = {
 
 
 def may(board: Board, pin: Pin, use: Use) -> Verdict:
-    """Whether that pin of that board may serve that use. Facts A1-A4 of the chips; the first reason counts."""
+    """Whether that pin of that board may serve that use. The first reason counts."""
     for answer, table in ((Answer.REFUSED, _REFUSED), (Answer.CARE, _CARE)):
         fact = pin.fact(*table[use])
         if fact is not None:

@@ -11,7 +11,14 @@ BOARDS = board_ids()
 
 
 def test_kinds() -> None:
-    assert BOARDS == ("d1-mini", "esp32-c3-devkit", "esp32-devkit", "esp32-s2-devkit", "esp32-s3-devkit", "nodemcu-v2")
+    assert BOARDS == (
+        "d1-mini",
+        "esp32-c3-devkit",
+        "esp32-devkit",
+        "esp32-s2-devkit",
+        "esp32-s3-devkit",
+        "nodemcu-v2",
+    )
 
 
 @pytest.mark.parametrize("board_id", BOARDS)
@@ -47,8 +54,20 @@ def test_gpio_lists() -> None:
 
 
 def test_esp8266_names_are_those_of_the_arduino_variants() -> None:
-    """esp8266/Arduino variants/nodemcu/pins_arduino.h and variants/d1_mini/pins_arduino.h (D9, D10: NodeMCU only)."""
-    table = {"D0": 16, "D1": 5, "D2": 4, "D3": 0, "D4": 2, "D5": 14, "D6": 12, "D7": 13, "D8": 15, "RX": 3, "TX": 1}
+    """esp8266/Arduino variants/nodemcu/ and variants/d1_mini/pins_arduino.h (D9, D10: NodeMCU only)."""
+    table = {
+        "D0": 16,
+        "D1": 5,
+        "D2": 4,
+        "D3": 0,
+        "D4": 2,
+        "D5": 14,
+        "D6": 12,
+        "D7": 13,
+        "D8": 15,
+        "RX": 3,
+        "TX": 1,
+    }
     for board_id in ("nodemcu-v2", "d1-mini"):
         board = load_board(board_id)
         assert {pin.name: pin.gpio for pin in board.pins} == table
@@ -58,7 +77,7 @@ def test_esp8266_names_are_those_of_the_arduino_variants() -> None:
 
 
 def test_capabilities_against_soc_caps() -> None:
-    """esp-idf components/soc/esp32/include/soc/soc_caps.h: valid outputs exclude 34-39; gpio/esp32.inc: no pulls there."""
+    """esp-idf soc/esp32 soc_caps.h: valid outputs exclude 34-39; gpio/esp32.inc: no pulls there."""
     board = load_board("esp32-devkit")
     assert {p.gpio for p in board.pins if not p.output and p.gpio > 11} == {34, 35, 36, 39}
     assert {p.gpio for p in board.pins if not p.pull_up and p.gpio > 11} == {34, 35, 36, 39}
@@ -67,14 +86,14 @@ def test_capabilities_against_soc_caps() -> None:
 
 
 def test_slots_against_partition_tables() -> None:
-    """arduino-esp32 tools/partitions: min_spiffs.csv 0x1E0000, default_8MB.csv 0x330000; eagle.flash.4m2m.ld 1,044,464."""
+    """arduino-esp32 tools/partitions/min_spiffs.csv, default_8MB.csv; esp8266/Arduino eagle.flash.4m2m.ld."""
     assert load_board("esp32-c3-devkit").slot_bytes == 0x1E0000
     assert load_board("esp32-s3-devkit").slot_bytes == 0x330000
     assert load_board("d1-mini").slot_bytes == 1_044_464
 
 
 def test_copy_in_place_is_out_for_longer() -> None:
-    """Erase 500 ms and 16 pages of 5 ms per sector at most (ESP32-S3 data sheet, table 5-11): 123 sectors for 500 kB."""
+    """500 kB are 123 sectors; erase 500 ms and 16 pages of 5 ms each at most (ESP32-S3 data sheet, 5-11)."""
     two_slot, copying = load_board("esp32-devkit").outage, load_board("nodemcu-v2").outage
     assert two_slot.copy_s(500_000) == pytest.approx(123 * 0.58)
     assert two_slot.worst_s(500_000, 300) == pytest.approx(500_000 / 60_000 + 123 * 0.58 + 10 + 300 + 10)

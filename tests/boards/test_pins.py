@@ -7,8 +7,8 @@ import pytest
 from fleet.boards.board import load_board
 from fleet.boards.pins import Answer, Use, may
 
-# GPIOs that pick a relay up, or stop the start, at reset: ESP hardware design guidelines (io-mux and glitch tables,
-# strapping pins), ESP32 and ESP32-S3 data sheets, esp8266/Arduino doc/boards.rst.
+# GPIOs that pick a relay up, or stop the start, at reset: ESP hardware design guidelines (io-mux and glitch
+# tables, strapping pins), ESP32 and ESP32-S3 data sheets, esp8266/Arduino doc/boards.rst.
 BAD_FOR_RELAY = {
     "nodemcu-v2": {0, 1, 2, 3, 15, 16},
     "d1-mini": {0, 1, 2, 3, 15, 16},
@@ -39,7 +39,12 @@ def test_relay(board_id: str) -> None:
 
 @pytest.mark.parametrize(
     ("board_id", "no_pull_up"),
-    [("nodemcu-v2", {16}), ("esp32-devkit", {34, 35, 36, 39}), ("esp32-s2-devkit", {46}), ("esp32-c3-devkit", set())],
+    [
+        ("nodemcu-v2", {16}),
+        ("esp32-devkit", {34, 35, 36, 39}),
+        ("esp32-s2-devkit", {46}),
+        ("esp32-c3-devkit", set()),
+    ],
 )
 def test_probe_needs_a_pull_up(board_id: str, no_pull_up: set[int]) -> None:
     """esp8266/Arduino doc/reference.rst; esp-idf gpio/esp32.inc, gpio/esp32s2.inc."""
@@ -52,13 +57,18 @@ def test_probe_needs_a_pull_up(board_id: str, no_pull_up: set[int]) -> None:
             assert inside.source
         if outside.answer is Answer.REFUSED:
             assert inside.answer is Answer.REFUSED
-    assert may(load_board("nodemcu-v2"), load_board("nodemcu-v2").pin("D0"), Use.PROBE_EXTERNAL).answer is not Answer.REFUSED
+    nodemcu = load_board("nodemcu-v2")
+    assert may(nodemcu, nodemcu.pin("D0"), Use.PROBE_EXTERNAL).answer is not Answer.REFUSED
 
 
 def test_probe_that_would_stop_the_start_is_refused() -> None:
-    """A wet probe holds its pin LOW: esp8266/Arduino doc/boards.rst boot modes; esptool docs, boot mode selection.
+    """A wet probe holds its pin LOW: esp8266/Arduino doc/boards.rst; esptool docs, boot mode selection.
     ESP32 GPIO12 HIGH at reset selects 1.8 V for the flash (ESP32 data sheet 3.3)."""
-    for board_id, names in (("d1-mini", "D3 D4 D8"), ("esp32-devkit", "IO0 IO12"), ("esp32-c3-devkit", "IO9")):
+    for board_id, names in (
+        ("d1-mini", "D3 D4 D8"),
+        ("esp32-devkit", "IO0 IO12"),
+        ("esp32-c3-devkit", "IO9"),
+    ):
         board = load_board(board_id)
         for name in names.split():
             assert may(board, board.pin(name), Use.PROBE_INTERNAL).answer is Answer.REFUSED, (board_id, name)
