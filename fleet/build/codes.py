@@ -1,0 +1,86 @@
+"""Codes of building, of tickets and of the shelf."""
+
+from __future__ import annotations
+
+from fleet.codes import Code
+
+COMPILE_FAILED = Code(
+    "BLD101",
+    "the compiler stopped",
+    "PlatformIO ran the compiler for one firmware class and it failed, so none of that class's images "
+    "were made.",
+    "Read the last lines of the log; the whole log is named with them. Nothing on the shelf has changed.",
+)
+TOOLS_MISSING = Code(
+    "BLD102",
+    "something to build with is missing",
+    "Images for the host need a C++ compiler, binutils, BearSSL's static library, PlatformIO and SCons.",
+    "On Debian or Ubuntu: apt install g++ libbearssl-dev. PlatformIO and SCons come with tankfleet itself.",
+)
+BAD_DEFECT = Code(
+    "BLD103",
+    "no such defect, or not for real boards",
+    "Defective firmware exists only to show on the bench how a bad update is caught.",
+    "Use it with --target host, and one of the names that the message lists.",
+)
+NO_PLACE_TO_STAMP = Code(
+    "BLD104",
+    "the class's image has no place for a node block",
+    "Each node's image is made by writing its node block into the section .tank_node_block of the class's "
+    "image.",
+    "Delete .tankfleet/build and build again; if it stays, the firmware's sources have lost their node "
+    "block.",
+)
+BUILD_LOCKED = Code(
+    "BLD105",
+    "another build is running",
+    "Two builds in one project folder would write into each other's files.",
+    "Wait until the other `tankfleet build` has ended, then run it again.",
+)
+IMAGE_TOO_BIG = Code(
+    "BLD106",
+    "an image is too big for the board",
+    "A board keeps the running image and a new one side by side, so each has only part of the flash.",
+    "Use a board with more flash for this node, or fewer features.",
+)
+DAMAGED = Code(
+    "SHF101",
+    "a file on the shelf is damaged",
+    "Files on the shelf are named by their SHA-256 and checked whenever they are read; this one is not "
+    "what its name says.",
+    "Delete the file that the message names and run `tankfleet build NODE`: the same bytes are made again.",
+)
+NOT_ON_SHELF = Code(
+    "SHF102",
+    "not on the shelf",
+    "The image, ticket or record that was asked for was never built here, or was deleted.",
+    "Run `tankfleet build NODE`; `tankfleet shelf` lists what is there.",
+)
+BAD_TICKET = Code(
+    "SHF103",
+    "a ticket is not what it should be",
+    "A ticket is a COSE_Sign1 message over a deterministic CBOR map with exactly nine entries, signed "
+    "with ES256.",
+    "Run `tankfleet build NODE` to have a new ticket signed with the fleet's own key.",
+)
+OTHER_KEY = Code(
+    "SHF104",
+    "the image trusts another signing key",
+    "A node block carries the public key that the node accepts; a ticket signed with another key would be "
+    "refused.",
+    "Use the key folder that this image was built with, or run `tankfleet build NODE` to build it for "
+    "this one.",
+)
+
+CODES = (
+    COMPILE_FAILED,
+    TOOLS_MISSING,
+    BAD_DEFECT,
+    NO_PLACE_TO_STAMP,
+    BUILD_LOCKED,
+    IMAGE_TOO_BIG,
+    DAMAGED,
+    NOT_ON_SHELF,
+    BAD_TICKET,
+    OTHER_KEY,
+)

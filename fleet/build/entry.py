@@ -1,0 +1,68 @@
+"""One entry of the shelf: which image and ticket were made for which node, and when."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+from fleet.build.codes import DAMAGED
+from fleet.errors import ShelfError
+
+ENTRY_VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfEntry:
+    """What was built. `image`, `ticket`, `record` and `inputs` are SHA-256 in 64 hex digits; `class_id`
+    is a UUID;
+    `built_at` is UTC in ISO 8601; `defect` is empty but for the bench; `block_crc` is 8 hex digits."""
+
+    node: str
+    image: str
+    ticket: str
+    sequence: int
+    release: str
+    board: str
+    class_id: str
+    class_name: str
+    target: str
+    payload_format: str
+    size_bytes: int
+    built_at: str
+    defect: str
+    block_crc: str
+    record: str = ""
+    """The build record of its class."""
+    inputs: str = ""
+    """Of all that the image was made from: the same inputs make the same image."""
+
+    def to_json(self) -> bytes:
+        """The entry with its own checksum, in one fixed form."""
+        facts = {"v": ENTRY_VERSION, **asdict(self)}
+        return _canonical({**facts, "check": hashlib.sha256(_canonical(facts)).hexdigest()})
+
+
+_KINDS = {field.name: (int if field.type == "int" else str) for field in fields(ShelfEntry)}
+
+
+def entry_from_json(data: bytes, where: str) -> ShelfEntry:
+    """The entry, once its checksum, version and every type have been found right. ShelfError names
+    `where`."""
+    try:
+        facts: Any = json.loads(data)
+    except ValueError as error:
+        raise ShelfError(DAMAGED, f"{where} is not JSON") from error
+    if not isinstance(facts, dict):
+        raise ShelfError(DAMAGED, f"{where} is not an entry of the shelf")
+    check = facts.pop("check", None)
+    if check != hashlib.sha256(_canonical(facts)).hexdigest() or facts.pop("v", None) != ENTRY_VERSION:
+        raise ShelfError(DAMAGED, f"{where} does not match its own checksum")
+    if set(facts) != set(_KINDS) or any(type(facts[name]) is not kind for name, kind in _KINDS.items()):
+        raise ShelfError(DAMAGED, f"{where} lacks a field or has one of the wrong type")
+    return ShelfEntry(**facts)
+
+
+def _canonical(facts: dict[str, Any]) -> bytes:
+    return json.dumps(facts, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode() + b"\n"

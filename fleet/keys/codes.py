@@ -1,0 +1,57 @@
+"""Codes of the key folder."""
+
+from __future__ import annotations
+
+from fleet.codes import Code
+
+NO_KEYS = Code(
+    "KEY101",
+    "there are no keys here",
+    "Images are signed, and nodes are spoken to, with keys that lie in a key folder outside of the "
+    "inventory.",
+    "Create them once with `tankfleet keys create`, or name the folder that has them with the setting "
+    "`keys`.",
+)
+OPEN_TO_OTHERS = Code(
+    "KEY102",
+    "the keys can be read by others",
+    "Who can read the signing key can make every node run anything, and that cannot be noticed afterwards.",
+    "Make the folder yours with mode 0700 and its files with mode 0600; if others may have read them, "
+    "make new keys.",
+)
+KEYS_EXIST = Code(
+    "KEY103",
+    "keys are already here",
+    "Nodes in the field accept only the key that they were flashed with; keys are therefore never "
+    "overwritten.",
+    "Use the keys that are there, or name another folder with the setting `keys`.",
+)
+DAMAGED_KEY = Code(
+    "KEY104",
+    "a key file is damaged",
+    "The file is not the key that it should be, so nothing can be signed with it.",
+    "Put the file back from your backup of the key folder.",
+)
+NO_NETWORK = Code(
+    "KEY105",
+    "no credentials for this network",
+    "The inventory names a site's network; its name and passphrase are kept in the key folder.",
+    "Set them with `tankfleet keys set-network NAME --ssid SSID`, which reads the passphrase from "
+    "standard input.",
+)
+BAD_NETWORK = Code(
+    "KEY106",
+    "these network credentials cannot be right",
+    "WiFi wants a network name of 1 to 32 bytes and a passphrase of 8 to 63 printable ASCII characters, "
+    "or 64 hex digits "
+    "(IEEE 802.11), or none for an open network.",
+    "Give the name and the passphrase as the access point has them.",
+)
+BAD_NETWORKS_FILE = Code(
+    "KEY107",
+    "the file of network credentials cannot be read",
+    "networks.toml holds one table for each network, with the keys `ssid` and `passphrase`.",
+    "Put the line right that the message names, or delete the file and set the networks again.",
+)
+
+CODES = (NO_KEYS, OPEN_TO_OTHERS, KEYS_EXIST, DAMAGED_KEY, NO_NETWORK, BAD_NETWORK, BAD_NETWORKS_FILE)
