@@ -20,6 +20,8 @@ MARK_NAME_CHARS: Final = 11
 RELEASE_CHARS: Final = 23
 TANKS_PER_NODE: Final = 4
 MARKS_PER_TANK: Final = 4
+PIN_NAME_CHARS: Final = 16
+STRAP_POINTS: Final = 200
 
 # --- node block and ticket (docs/node-interface.md 5 and 6)
 NODE_BLOCK_BYTES: Final = 1_024

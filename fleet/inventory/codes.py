@@ -29,4 +29,17 @@ OUT_OF_RANGE = Code(
     "Check the digits and the unit.",
 )
 
-CODES = (NO_UNIT, NOT_A_QUANTITY, WRONG_UNIT, OUT_OF_RANGE)
+BAD_MAC = Code(
+    "INV134",
+    "not a board's MAC",
+    "The MAC ties a node to one board; with one slip in it an update goes to another board, or to none.",
+    "Write it in lower case with colons, as in `10:20:30:40:50:1a`.",
+)
+BAD_DATE = Code(
+    "INV135",
+    "not a date or a time",
+    "Day and month change places from country to country; ISO 8601 has one order.",
+    "Write a day as in `2025-03-14`, a time as in `2025-03-14 02:30`.",
+)
+
+CODES = (NO_UNIT, NOT_A_QUANTITY, WRONG_UNIT, OUT_OF_RANGE, BAD_MAC, BAD_DATE)

@@ -6,9 +6,9 @@ written with its unit (`diameter: 2.4 m`). All parts are immutable.
 
 from __future__ import annotations
 
-from datetime import date, datetime
 from enum import StrEnum
-from typing import Annotated, Literal, TypeVar
+from functools import cached_property
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -19,26 +19,24 @@ from fleet.inventory.units import (
     Length_m,
     Power_kw,
     Share,
+    Size_m,
+    Span_s,
     Volume_l,
 )
-from fleet.limits import LABEL_CHARS, MARK_NAME_CHARS, MARKS_PER_TANK, TANKS_PER_NODE
-
-Name = Annotated[
-    str,
-    Field(
-        min_length=1,
-        max_length=LABEL_CHARS,
-        pattern=r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$",
-        description="host label of RFC 1123, lower case: letters, digits, hyphens; no hyphen at either end",
-    ),
-]
-MarkName = Annotated[
-    str, Field(min_length=1, max_length=MARK_NAME_CHARS, pattern=r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$")
-]
-PinName = Annotated[str, Field(min_length=1, max_length=16, pattern=r"^[A-Za-z0-9_]+$")]
-Mac = Annotated[
-    str, Field(pattern=r"^[0-9a-f]{2}(:[0-9a-f]{2}){5}$", description="lower case, six pairs with colons")
-]
+from fleet.inventory.values import (
+    Domain,
+    IsoDate,
+    Line,
+    LocalTime,
+    Mac,
+    MarkName,
+    Name,
+    Number,
+    PinName,
+    Release,
+    WholeNumber,
+)
+from fleet.limits import MARKS_PER_TANK, STRAP_POINTS, TANKS_PER_NODE
 
 
 class Part(BaseModel):
@@ -73,18 +71,18 @@ class VerticalCylinder(Part):
     """Upright cylinder; `bottom_depth` is the depth of a bottom that is not flat, below the shell."""
 
     kind: Literal["vertical-cylinder"]
-    diameter_m: Length_m = Field(alias="diameter")
-    height_m: Length_m = Field(alias="height", description="of the straight shell")
+    diameter_m: Size_m = Field(alias="diameter")
+    height_m: Size_m = Field(alias="height", description="of the straight shell")
     bottom: Literal["flat", "cone", "dished", "ellipsoidal", "hemispherical"] = "flat"
-    bottom_depth_m: Length_m | None = Field(default=None, alias="bottom_depth")
+    bottom_depth_m: Size_m | None = Field(default=None, alias="bottom_depth")
 
 
 class HorizontalCylinder(Part):
     """Lying cylinder; heads of ASME flanged-and-dished, 2:1 ellipsoidal or hemispherical form, or flat."""
 
     kind: Literal["horizontal-cylinder"]
-    diameter_m: Length_m = Field(alias="diameter")
-    length_m: Length_m = Field(alias="length", description="of the straight shell")
+    diameter_m: Size_m = Field(alias="diameter")
+    length_m: Size_m = Field(alias="length", description="of the straight shell")
     ends: Ends = Ends.FLAT
 
 
@@ -92,25 +90,25 @@ class Box(Part):
     """Rectangular tank."""
 
     kind: Literal["box"]
-    length_m: Length_m = Field(alias="length")
-    width_m: Length_m = Field(alias="width")
-    height_m: Length_m = Field(alias="height")
+    length_m: Size_m = Field(alias="length")
+    width_m: Size_m = Field(alias="width")
+    height_m: Size_m = Field(alias="height")
 
 
 class Frustum(Part):
     """Round tank whose sides lean, such as a stock trough."""
 
     kind: Literal["frustum"]
-    bottom_diameter_m: Length_m = Field(alias="bottom_diameter")
-    top_diameter_m: Length_m = Field(alias="top_diameter")
-    height_m: Length_m = Field(alias="height")
+    bottom_diameter_m: Size_m = Field(alias="bottom_diameter")
+    top_diameter_m: Size_m = Field(alias="top_diameter")
+    height_m: Size_m = Field(alias="height")
 
 
 class Sphere(Part):
     """Spherical tank."""
 
     kind: Literal["sphere"]
-    diameter_m: Length_m = Field(alias="diameter")
+    diameter_m: Size_m = Field(alias="diameter")
 
 
 class StrapPoint(Part):
@@ -124,7 +122,7 @@ class Strapped(Part):
     """A tank known by its measured strapping table, depths and volumes rising."""
 
     kind: Literal["strapped"]
-    table: Annotated[tuple[StrapPoint, ...], Field(min_length=2, max_length=200)]
+    table: Annotated[tuple[StrapPoint, ...], Field(min_length=2, max_length=STRAP_POINTS)]
 
 
 Shape = Annotated[
@@ -160,8 +158,8 @@ class Pump(Part):
     phase: Literal["single", "three", "dc"] = "single"
     on_at: MarkName | None = None
     off_at: MarkName | None = None
-    longest_run_s: Duration_s | None = Field(default=None, alias="longest_run")
-    no_rise_s: Duration_s | None = Field(default=None, alias="no_rise")
+    longest_run_s: Span_s | None = Field(default=None, alias="longest_run")
+    no_rise_s: Span_s | None = Field(default=None, alias="no_rise")
     shortest_off_s: Duration_s | None = Field(default=None, alias="shortest_off")
 
 
@@ -209,37 +207,37 @@ class Node(Part):
     board: Name
     serves: Annotated[tuple[Served, ...], Field(min_length=1, max_length=TANKS_PER_NODE)]
     mac: Mac | None = Field(default=None, description="once claimed")
-    place: str = Field(default="", max_length=200)
-    fitted: date | None = None
+    place: Line = Field(default="", max_length=200)
+    fitted: IsoDate | None = None
     access_point: Name | None = None
-    debounce_s: Duration_s | None = Field(default=None, alias="debounce")
+    debounce_s: Span_s | None = Field(default=None, alias="debounce")
     notes: str = Field(default="", max_length=500)
 
 
 # ------------------------------------------------------------------ sites
 class Window(Part):
-    """When a site may be updated: an RFC 5545 recurrence in the site's time zone, from `first`, for `length`."""
+    """When a site may be updated: an RFC 5545 recurrence from `first`, in the site's time zone, for `length`."""
 
-    rule: str = Field(min_length=6, max_length=300, description="RFC 5545 RRULE without the name, FREQ=...")
-    first: datetime
-    length_s: Duration_s = Field(alias="length")
+    rule: Line = Field(min_length=6, max_length=300, description="RFC 5545 RRULE without the name, FREQ=...")
+    first: LocalTime
+    length_s: Span_s = Field(alias="length")
 
 
 class Stock(Part):
     """Spare boards that lie at a site."""
 
     board: Name
-    count: Annotated[int, Field(ge=0, le=10_000)]
+    count: Annotated[WholeNumber, Field(ge=0, le=10_000)]
 
 
 class Site(Part):
     """A place with its own network and hours."""
 
     name: Name
-    title: str = Field(default="", max_length=120)
-    time_zone: str = Field(max_length=64, description="IANA name, such as Europe/Lisbon")
+    title: Line = Field(default="", max_length=120)
+    time_zone: Line = Field(max_length=64, description="IANA name, such as Europe/Lisbon")
     network: Name = Field(description="name of the WiFi credentials in the key folder")
-    contact: str = Field(default="", max_length=200)
+    contact: Line = Field(default="", max_length=200)
     windows: tuple[Window, ...] = ()
     spare_boards: tuple[Stock, ...] = ()
 
@@ -248,23 +246,27 @@ class Site(Part):
 class Policy(Part):
     """How pushes are staged."""
 
-    first_wave: Annotated[int, Field(ge=1, le=1000)] = Field(default=2, description="nodes in the first wave")
-    growth: Annotated[float, Field(ge=1, le=10)] = Field(
+    first_wave: Annotated[WholeNumber, Field(ge=1, le=1000)] = Field(
+        default=2, description="nodes in the first wave"
+    )
+    growth: Annotated[Number, Field(ge=1, le=10)] = Field(
         default=3.0, description="each wave at most this times the last"
     )
-    largest_wave: Annotated[int, Field(ge=1, le=1000)] = 50
-    at_once: Annotated[int, Field(ge=1, le=200)] = Field(default=8, description="transfers at the same time")
-    at_once_per_site: Annotated[int, Field(ge=1, le=200)] = 4
+    largest_wave: Annotated[WholeNumber, Field(ge=1, le=1000)] = 50
+    at_once: Annotated[WholeNumber, Field(ge=1, le=200)] = Field(
+        default=8, description="transfers at the same time"
+    )
+    at_once_per_site: Annotated[WholeNumber, Field(ge=1, le=200)] = 4
     failures_allowed: Share = Field(
         default=0.0, description="share of a wave that may fail before the gate rolls back"
     )
     soak_s: Duration_s = Field(
         default=120.0, alias="soak", description="a new image is watched this long before keep"
     )
-    trial_s: Duration_s = Field(
+    trial_s: Span_s = Field(
         default=300.0, alias="trial", description="a node falls back by itself after this"
     )
-    spare_time_margin: Annotated[float, Field(ge=1, le=20)] = 2.0
+    spare_time_margin: Annotated[Number, Field(ge=1, le=20)] = 2.0
     pilot_share_found: Share = Field(
         default=0.10, description="a fault of this share of the fleet should show in the pilot"
     )
@@ -274,8 +276,8 @@ class Fleet(Part):
     """The fleet as a whole."""
 
     name: Name
-    domain: str = Field(max_length=200, description="DNS name that the vendor id is derived from")
-    release: Annotated[str, Field(min_length=1, max_length=23, pattern=r"^[0-9A-Za-z.+_-]+$")] = "1.0.0"
+    domain: Domain = Field(description="DNS name that the vendor id is derived from")
+    release: Release = "1.0.0"
 
 
 class InventoryFile(Part):
@@ -286,9 +288,6 @@ class InventoryFile(Part):
     sites: tuple[Site, ...] = ()
     tanks: tuple[Tank, ...] = ()
     nodes: tuple[Node, ...] = ()
-
-
-_Named = TypeVar("_Named", Site, Tank, Node)
 
 
 class Inventory(Part):
@@ -302,23 +301,28 @@ class Inventory(Part):
 
     def site(self, name: str) -> Site:
         """The site of that name; KeyError if there is none."""
-        return _named(self.sites, name)
+        return self._sites_by_name[name]
 
     def tank(self, name: str) -> Tank:
         """The tank of that name; KeyError if there is none."""
-        return _named(self.tanks, name)
+        return self._tanks_by_name[name]
 
     def node(self, name: str) -> Node:
         """The node of that name; KeyError if there is none."""
-        return _named(self.nodes, name)
+        return self._nodes_by_name[name]
 
     def site_of(self, node: Node) -> Site:
         """The site of the first tank that the node serves (a rule holds all its tanks to one site)."""
         return self.site(self.tank(node.serves[0].tank).site)
 
+    @cached_property
+    def _sites_by_name(self) -> dict[str, Site]:
+        return {site.name: site for site in self.sites}
 
-def _named(parts: tuple[_Named, ...], name: str) -> _Named:
-    for part in parts:
-        if part.name == name:
-            return part
-    raise KeyError(name)
+    @cached_property
+    def _tanks_by_name(self) -> dict[str, Tank]:
+        return {tank.name: tank for tank in self.tanks}
+
+    @cached_property
+    def _nodes_by_name(self) -> dict[str, Node]:
+        return {node.name: node for node in self.nodes}

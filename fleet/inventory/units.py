@@ -17,12 +17,11 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 from pydantic import BeforeValidator, WithJsonSchema
 
 from fleet.inventory.codes import NO_UNIT, NOT_A_QUANTITY, OUT_OF_RANGE, WRONG_UNIT
+from fleet.inventory.refusal import Refusal
 from fleet.limits import QUANTITY_CHARS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-
-    from fleet.codes import Code
 
 _NUMBER: Final = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _UNIT: Final = r"[A-Za-zµμ%][A-Za-z0-9µμ²³_]*(?:[/*][A-Za-zµμ][A-Za-z0-9µμ²³_]*|\^[23])*"
@@ -36,16 +35,6 @@ _US_GALLON_L: Final = 3.785411784
 _IMPERIAL_GALLON_L: Final = 4.54609  # Weights and Measures Act 1985, exact
 _FOOT3_L: Final = 28.316846592
 _HORSEPOWER_KW: Final = 0.74569987158227022  # 550 ft lbf/s
-
-
-class QuantityError(ValueError):
-    """A quantity that cannot be taken: the code of the finding, what is wrong and how to put it right."""
-
-    def __init__(self, code: Code, what: str, fix: str = "") -> None:
-        super().__init__(what)
-        self.code = code
-        self.what = what
-        self.fix = fix
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,12 +176,12 @@ _SHARE: Final = Kind("a share", "%", "", {"%": 0.01, "percent": 0.01}, ("10 %", 
 def parse(kind: Kind, value: Any) -> float:
     """The quantity that `value`, text from a file, says: in `kind.unit`, a share from 0 to 1.
 
-    QuantityError if it says none, or one that cannot be.
+    Refusal if it says none, or one that cannot be.
     """
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise QuantityError(NOT_A_QUANTITY, f"{kind.noun} is needed here", f"Write it as in {kind.accepted}.")
+        raise Refusal(NOT_A_QUANTITY, f"{kind.noun} is needed here", f"Write it as in {kind.accepted}.")
     if not isinstance(value, str) or _BARE.fullmatch(value.strip()):
-        raise QuantityError(
+        raise Refusal(
             NO_UNIT,
             f"{value} has no unit; {kind.noun} is needed here",
             f"Write the unit, as in {kind.accepted}.",
@@ -213,31 +202,31 @@ def _parse_text(noun: str, zero_allowed: bool, text: str) -> float:
     value = float(number) * factor
     if not isfinite(value) or value > kind.largest:
         largest = f"{100 * kind.largest:g} %" if kind.unit == "%" else f"{kind.largest:g} {kind.unit}"
-        raise QuantityError(OUT_OF_RANGE, f"`{text}` is more than {largest}, which no tank here can have")
+        raise Refusal(OUT_OF_RANGE, f"`{text}` is more than {largest}, which no tank here can have")
     if value == 0 and not kind.zero_allowed:
-        raise QuantityError(OUT_OF_RANGE, f"`{text}` is nothing; {kind.noun} above zero is needed here")
+        raise Refusal(OUT_OF_RANGE, f"`{text}` is nothing; {kind.noun} above zero is needed here")
     return value
 
 
-def _unreadable(kind: Kind, text: str) -> QuantityError:
+def _unreadable(kind: Kind, text: str) -> Refusal:
     stripped = text.strip()
     shown = stripped if len(stripped) <= 40 else stripped[:37] + "..."
     if _SIGNED.fullmatch(stripped[:QUANTITY_CHARS]):
-        return QuantityError(OUT_OF_RANGE, f"`{shown}` is negative; {kind.noun} cannot be")
+        return Refusal(OUT_OF_RANGE, f"`{shown}` is negative; {kind.noun} cannot be")
     if re.match(r"[0-9][0-9., ']*,[0-9]", stripped):
-        return QuantityError(
+        return Refusal(
             NOT_A_QUANTITY,
             f"`{shown}` has a comma in it",
             f"Write a point before the decimals and nothing between thousands, as in {kind.accepted}.",
         )
-    return QuantityError(NOT_A_QUANTITY, f"`{shown}` is not {kind.noun}", f"Write it as in {kind.accepted}.")
+    return Refusal(NOT_A_QUANTITY, f"`{shown}` is not {kind.noun}", f"Write it as in {kind.accepted}.")
 
 
 def _factor_by_pint(kind: Kind, unit: str) -> float:
     """Size of `unit` in `kind.unit`, from pint's table of units."""
     fix = f"Write it as in {kind.accepted}."
     if not kind.pint_unit:
-        raise QuantityError(WRONG_UNIT, f"`{unit}` does not measure {kind.noun}", fix)
+        raise Refusal(WRONG_UNIT, f"`{unit}` does not measure {kind.noun}", fix)
     registry, errors = _pint()
     try:
         return float(registry.Quantity(1.0, registry.parse_units(unit)).to(kind.pint_unit).magnitude)
@@ -247,7 +236,7 @@ def _factor_by_pint(kind: Kind, unit: str) -> float:
         what = f"`{unit}` does not measure {kind.noun}"
     close = [known for known in kind.factors if known.lower() == unit.lower()]
     close = close or get_close_matches(unit, kind.factors, n=1, cutoff=0.5)
-    raise QuantityError(WRONG_UNIT, f"{what}.{f' Did you mean `{close[0]}`?' if close else ''}", fix)
+    raise Refusal(WRONG_UNIT, f"{what}.{f' Did you mean `{close[0]}`?' if close else ''}", fix)
 
 
 @lru_cache(maxsize=1)

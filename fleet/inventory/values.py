@@ -1,0 +1,104 @@
+"""Values that are not quantities: names, pins, MACs, dates, local times, numbers, lines of text.
+
+Nothing is converted silently: `true` is no number, `5` is no text, `1e3` is no whole number.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime
+from typing import Annotated, Any, Final
+
+from pydantic import BeforeValidator, Field, Strict, WithJsonSchema
+
+from fleet.inventory.codes import BAD_DATE, BAD_MAC
+from fleet.inventory.refusal import Refusal
+from fleet.limits import LABEL_CHARS, MARK_NAME_CHARS, PIN_NAME_CHARS, RELEASE_CHARS
+
+NAME_PATTERN: Final = r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$"
+PIN_PATTERN: Final = r"^[A-Za-z0-9_]+$"
+MAC_PATTERN: Final = r"^[0-9a-f]{2}(:[0-9a-f]{2}){5}$"
+RELEASE_PATTERN: Final = r"^[0-9A-Za-z.+_-]+$"
+DOMAIN_PATTERN: Final = r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)+$"
+LINE_PATTERN: Final = r"^[^\t\n]*$"
+DATE_PATTERN: Final = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
+TIME_PATTERN: Final = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[ T][0-9]{2}:[0-9]{2}(:[0-9]{2})?$"
+
+_MAC: Final = re.compile(MAC_PATTERN)
+_DATE: Final = re.compile(DATE_PATTERN)
+_TIME: Final = re.compile(TIME_PATTERN)
+
+
+def _read_mac(value: Any) -> Any:
+    """IEEE 802: 48 bits; a station's own address is never a group address (lowest bit of the first byte)."""
+    if not isinstance(value, str):
+        return value
+    digits = re.sub(r"[:.-]", "", value).lower()
+    if not _MAC.fullmatch(value):
+        fix = ""
+        if re.fullmatch(r"[0-9a-f]{12}", digits):
+            fix = f"Write `{':'.join(digits[i : i + 2] for i in range(0, 12, 2))}`."
+        raise Refusal(BAD_MAC, f"`{value[:40]}` is not written as a MAC is here", fix)
+    if int(digits[:2], 16) & 1 or digits == "000000000000":
+        raise Refusal(BAD_MAC, f"`{value}` is a group address or nothing, not the address of one board")
+    return value
+
+
+def _read_date(value: Any) -> date:
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    fix = "Write it as in `2025-03-14`."
+    if not isinstance(value, str) or not _DATE.fullmatch(value):
+        raise Refusal(BAD_DATE, f"`{str(value)[:40]}` is not a date", fix)
+    try:
+        return date.fromisoformat(value)
+    except ValueError:
+        raise Refusal(BAD_DATE, f"there is no day {value} in the calendar", fix) from None
+
+
+def _read_time(value: Any) -> datetime:
+    if isinstance(value, datetime):
+        return value
+    fix = "Write it in the site's own time, as in `2025-03-14 02:30`, without a time zone."
+    if not isinstance(value, str) or not _TIME.fullmatch(value):
+        raise Refusal(BAD_DATE, f"`{str(value)[:40]}` is not a local date and time", fix)
+    try:
+        return datetime.fromisoformat(value)
+    except ValueError:
+        raise Refusal(BAD_DATE, f"there is no time {value} in the calendar", fix) from None
+
+
+Name = Annotated[
+    str,
+    Field(
+        min_length=1,
+        max_length=LABEL_CHARS,
+        pattern=NAME_PATTERN,
+        description="host label of RFC 1123, lower case: letters, digits, hyphens; no hyphen at either end",
+    ),
+]
+MarkName = Annotated[str, Field(min_length=1, max_length=MARK_NAME_CHARS, pattern=NAME_PATTERN)]
+PinName = Annotated[str, Field(min_length=1, max_length=PIN_NAME_CHARS, pattern=PIN_PATTERN)]
+Mac = Annotated[
+    str,
+    Field(pattern=MAC_PATTERN, description="lower case, six pairs with colons"),
+    BeforeValidator(_read_mac),
+]
+Release = Annotated[str, Field(min_length=1, max_length=RELEASE_CHARS, pattern=RELEASE_PATTERN)]
+Domain = Annotated[str, Field(max_length=200, pattern=DOMAIN_PATTERN)]
+Line = Annotated[str, Field(pattern=LINE_PATTERN)]
+"""Text of one line."""
+WholeNumber = Annotated[int, Strict()]
+Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
+IsoDate = Annotated[
+    date,
+    BeforeValidator(_read_date),
+    WithJsonSchema({"type": "string", "pattern": DATE_PATTERN, "examples": ["2025-03-14"]}),
+]
+"""A day, ISO 8601."""
+LocalTime = Annotated[
+    datetime,
+    BeforeValidator(_read_time),
+    WithJsonSchema({"type": "string", "pattern": TIME_PATTERN, "examples": ["2025-03-14 02:30"]}),
+]
+"""A date and time of a site's own clock, without a zone: the zone is the site's."""
