@@ -1,4 +1,4 @@
-"""One HTTP request to a node and its whole answer, within bounds of time and size. Nothing is believed here."""
+"""One HTTP request to a node and its whole answer, within bounds of time and size."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Timeouts:
-    """How long a node may take to accept a connection, to answer, to take more bytes, to end after the last."""
+    """How long a node may take to accept a connection, to answer, to take bytes, to end after the last."""
 
     connect_s: float = CONNECT_TIMEOUT_S
     answer_s: float = ANSWER_TIMEOUT_S

@@ -1,0 +1,496 @@
+"""A stand-in for a node, only to test our side of docs/node-interface.md with faults that firmware never
+shows: bad signatures, wrong names, replayed, half, huge, slow and missing answers, transfers that stall.
+
+    async with FakeNode("ridge-01", node_key=key, trust=trust) as node:
+        node.faults.bad_signature = True
+        ... NodeLink(node.name, node.address, node.port, key, ...)
+
+It keeps the whole interface otherwise: signatures, nonces, tickets, trial, keep, revert, put-back. The clock
+is passed in: with a clock that a test moves, trials end without waiting. A restart takes `restart_s` of that
+clock, in which connections are cut off. The firmware itself is tested on the bench, never through this.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import hashlib
+import hmac
+import json
+import secrets
+import time
+import uuid
+import zlib
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field
+from typing import Any
+
+from cbor2 import loads
+
+from fleet.build import ticket as tickets
+from fleet.errors import ShelfError
+from fleet.keys.trust import Trust
+from fleet.link import signing
+from tests.fake_slots import Held, Slots
+
+HEADER_BYTES, HEADER_LINES = 2048, 24
+CHANGES = {
+    "/v1/image": ("PUT", signing.IMAGE_COMPONENTS),
+    "/v1/keep": ("POST", signing.REQUEST_COMPONENTS),
+    "/v1/revert": ("POST", signing.REQUEST_COMPONENTS),
+    "/v1/rest": ("POST", signing.REQUEST_COMPONENTS),
+}
+READS = ("/v1/state", "/metrics")
+DEMO_TANK: dict[str, Any] = {
+    "name": "header",
+    "marks": [
+        {"name": "low", "height_mm": 400, "state": "wet"},
+        {"name": "full", "height_mm": 1800, "state": "dry"},
+    ],
+    "level": 1,
+    "fault": "none",
+    "pump": {"does": "fill", "relay": "off", "why": "between", "run_s": 0, "starts": 0},
+}
+
+
+@dataclass
+class Faults:
+    """What is wrong with the node just now. Change it at any time."""
+
+    down: bool = False
+    """Connections are accepted and cut off at once."""
+    silent: bool = False
+    """Connections are accepted, and nothing is ever answered."""
+    bad_signature: bool = False
+    unsigned: bool = False
+    tampered_body: bool = False
+    """The body is changed after it was signed."""
+    replayed_answer: bool = False
+    """The first signed answer to each path is given again and again."""
+    says_name: str | None = None
+    """Another name in the state document, under the right key."""
+    raw_body: bytes | None = None
+    """Instead of the body of every 200, signed."""
+    half_answer: bool = False
+    """Half of each answer, then the end of the connection."""
+    huge_answer_bytes: int = 0
+    """Padding of each answer."""
+    answer_delay_s: float = 0.0
+    refuse: dict[str, tuple[int, str]] = field(default_factory=dict)
+    """path -> (status, code), before anything else is looked at."""
+    unsigned_refusals: bool = False
+    no_go_ahead: bool = False
+    """`100 Continue` is never sent."""
+    stall_after_bytes: int | None = None
+    """No more of an image is read after this many bytes."""
+    cut_after_bytes: int | None = None
+    """The connection is cut off after this many bytes of an image."""
+    take_and_vanish: bool = False
+    """An image is taken and run, but the connection ends without an answer."""
+    read_bytes_per_s: float | None = None
+    never_returns: bool = False
+    """Down for good from the next restart on."""
+
+
+class _Refusal(Exception):
+    def __init__(self, status: int, code: str, detail: str = "") -> None:
+        super().__init__(code)
+        self.status, self.code, self.detail = status, code, detail
+
+
+@dataclass
+class _Request:
+    method: str
+    path: str
+    fields: dict[str, str]
+
+
+class FakeNode:
+    """One stand-in. Start with `async with`, or `start()` and `stop()`."""
+
+    def __init__(
+        self,
+        name: str,
+        *,
+        node_key: bytes,
+        trust: Trust | None = None,
+        address: str = "127.0.0.1",
+        port: int = 0,
+        site: str = "ridge",
+        board: str = "esp32-devkit",
+        mac: str = "",
+        vendor_id: bytes = bytes(16),
+        class_id: bytes = bytes(range(16)),
+        payload_format: str = "host-elf",
+        image: bytes = b"first image",
+        release: str = "1.0.0",
+        sequence: int = 1,
+        trial_s: float = 300.0,
+        restart_s: float = 0.0,
+        slot_bytes: int = 1 << 20,
+        clock: Callable[[], float] = time.monotonic,
+        entropy: Callable[[int], bytes] = secrets.token_bytes,
+        on_boot: Callable[[FakeNode], None] | None = None,
+    ) -> None:
+        self.name, self.site, self.board = name, site, board
+        self.node_key, self.trust = node_key, trust
+        self.address, self.port = address, port
+        self.mac = mac or _mac_of(name)
+        self.vendor_id, self.class_id, self.payload_format = vendor_id, class_id, payload_format
+        self.slots = Slots(Held(image, sequence, release), trial_s=trial_s)
+        self.slot_bytes = slot_bytes
+        self.restart_s = restart_s
+        self.clock, self.entropy, self.on_boot = clock, entropy, on_boot
+        self.faults = Faults()
+        self.tanks: list[dict[str, Any]] = [json.loads(json.dumps(DEMO_TANK))]
+        self.free_bytes = 40_000
+        self.rssi_dbm: int | None = -61
+        self.node_faults: list[str] = []
+        self.resting = False
+        self.heard: list[tuple[str, str]] = []
+        """(method, path) of every request understood, in order."""
+        self.images_taken: list[str] = []
+        """SHA-256 of every image that was sent whole, in order."""
+        self._nonce = self._new_nonce()
+        self._booted_s = self._back_s = clock()
+        self._receiving = False
+        self._recorded: dict[str, bytes] = {}
+        self._server: asyncio.Server | None = None
+        self._tasks: set[asyncio.Task[None]] = set()
+
+    # ---------------------------------------------------------------- life
+    async def start(self) -> None:
+        """Listen; `port` is known from now on."""
+        self._server = await asyncio.start_server(
+            self._connected, self.address, self.port, limit=HEADER_BYTES
+        )
+        self.port = self._server.sockets[0].getsockname()[1]
+
+    async def stop(self) -> None:
+        """Stop listening and end all connections."""
+        if self._server is not None:
+            self._server.close()
+        for task in tuple(self._tasks):
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        if self._server is not None:
+            await self._server.wait_closed()
+
+    async def __aenter__(self) -> FakeNode:
+        await self.start()
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        await self.stop()
+
+    def power_cut(self) -> None:
+        """Off and on again."""
+        self.tick()
+        self.slots.power_cut()
+        self._boot()
+
+    def never_healthy(self) -> None:
+        """The image on trial never reached a healthy loop: three starts, then back to the older one."""
+        self.slots.never_healthy()
+        self._boot()
+
+    def tick(self) -> None:
+        """Let time do its work: a trial that is over falls back. Every request does this first."""
+        if self.slots.tick(self.clock()):
+            self._boot()
+
+    def txt(self) -> dict[str, str]:
+        """The TXT keys of its announcement."""
+        running = self.slots.running
+        return {
+            "id": self.name,
+            "ver": running.release,
+            "img": running.digest[:16],
+            "board": self.board,
+            "phase": self.slots.phase,
+        }
+
+    def document(self) -> dict[str, Any]:
+        """The state document as it stands."""
+        slots, now_s = self.slots, self.clock()
+        return {
+            "v": 1,
+            "node": self.faults.says_name or self.name,
+            "site": self.site,
+            "board": self.board,
+            "mac": self.mac,
+            "class": str(uuid.UUID(bytes=self.class_id)),
+            "release": slots.running.release,
+            "image": slots.running.digest,
+            "sequence": slots.running.sequence,
+            "floor": slots.floor,
+            "phase": slots.phase,
+            "trial_left_s": slots.trial_left_s(now_s),
+            "older_image": slots.older.digest if slots.older else None,
+            "last_image": slots.last_image,
+            "last_reason": slots.last_reason,
+            "boots": slots.boots,
+            "reset": slots.reset,
+            "uptime_s": round(max(0.0, now_s - self._booted_s), 3),
+            "free_bytes": self.free_bytes,
+            "rssi_dbm": self.rssi_dbm,
+            "nonce": self._nonce,
+            "block_crc": f"{zlib.crc32(self.name.encode()):08x}",
+            "faults": self.node_faults,
+            "tanks": self.tanks,
+        }
+
+    def _boot(self) -> None:
+        self._nonce = self._new_nonce()
+        self.resting = False
+        self._booted_s = self._back_s = self.clock() + self.restart_s
+        self.faults.down = self.faults.down or self.faults.never_returns
+        if self.on_boot is not None:
+            self.on_boot(self)
+
+    def _new_nonce(self) -> str:
+        return base64.urlsafe_b64encode(self.entropy(16)).rstrip(b"=").decode()
+
+    # ---------------------------------------------------------------- one connection
+    async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.current_task()
+        assert task is not None
+        self._tasks.add(task)
+        try:
+            self.tick()
+            if self.faults.down or self.clock() < self._back_s:
+                writer.transport.abort()
+            elif self.faults.silent:
+                await asyncio.sleep(3600)
+            else:
+                await self._serve(reader, writer)
+        except (OSError, asyncio.CancelledError):
+            writer.transport.abort()
+        finally:
+            self._tasks.discard(task)
+            writer.close()
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        request = None
+        try:
+            request = await _read_head(reader)
+            self.heard.append((request.method, request.path))
+            status, content_type, body, after = await self._answer(request, reader, writer)
+        except _Refusal as refusal:
+            status, after = refusal.status, None
+            content_type = "application/problem+json"
+            problem = {"type": "about:blank", "title": refusal.code.replace("-", " "), "status": status}
+            body = json.dumps({**problem, "code": refusal.code, "detail": refusal.detail}).encode()
+        if self.faults.answer_delay_s:
+            await asyncio.sleep(self.faults.answer_delay_s)
+        if after is not None:
+            after()
+            if self.faults.take_and_vanish:
+                writer.transport.abort()
+                return
+        answer = self._signed(request, status, content_type, body)
+        writer.write(answer[: len(answer) // 2] if self.faults.half_answer else answer)
+        await writer.drain()
+
+    async def _answer(
+        self, request: _Request, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+    ) -> tuple[int, str, bytes, Callable[[], None] | None]:
+        """Status, content type, body, and what happens once it is sent."""
+        if request.path in self.faults.refuse:
+            status, code = self.faults.refuse[request.path]
+            raise _Refusal(status, code, "as told")
+        if request.path not in CHANGES and request.path not in READS:
+            raise _Refusal(404, "not-found")
+        method, components = CHANGES.get(request.path, ("GET", ()))
+        if request.method != method:
+            raise _Refusal(405, "bad-method")
+        if request.path == "/metrics":
+            return 200, "application/openmetrics-text; version=1.0.0; charset=utf-8", b"# EOF\n", None
+        if request.path == "/v1/state":
+            body = self.faults.raw_body or json.dumps(self.document()).encode()
+            return 200, "application/json", body, None
+        self._check_signature(request, components)
+        self._nonce = self._new_nonce()
+        if request.path == "/v1/image":
+            held = await self._receive(request, reader, writer)
+            return 202, "application/json", _done("on-trial"), lambda: self._take(held)
+        return self._changed(request.path)
+
+    def _changed(self, path: str) -> tuple[int, str, bytes, Callable[[], None] | None]:
+        if path == "/v1/keep":
+            if self.slots.phase != "on-trial":
+                raise _Refusal(409, "not-on-trial")
+            self.slots.keep()
+        if path == "/v1/rest":
+            self.resting = True
+        if path == "/v1/revert":
+            if self.slots.older is None:
+                raise _Refusal(409, "no-older-image")
+            return 202, "application/json", _done("put-back"), self._revert
+        return 200, "application/json", self.faults.raw_body or _done(self.slots.phase), None
+
+    def _take(self, held: Held) -> None:
+        self.images_taken.append(held.digest)
+        self.slots.take(held, self.clock())
+        self._boot()
+
+    def _revert(self) -> None:
+        self.slots.put_back("told")
+        self._boot()
+
+    # ---------------------------------------------------------------- an image
+    async def _receive(
+        self, request: _Request, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+    ) -> Held:
+        fields = self._check_ticket(request)
+        if self.slots.phase == "on-trial":
+            raise _Refusal(409, "on-trial")
+        if self._receiving:
+            raise _Refusal(409, "busy")
+        if "content-length" not in request.fields:
+            raise _Refusal(411, "length-required")
+        size_bytes = int(request.fields["content-length"])
+        if size_bytes > self.slot_bytes:
+            raise _Refusal(413, "too-big")
+        if size_bytes != fields.size_bytes:
+            raise _Refusal(422, "wrong-size", f"{size_bytes} announced, {fields.size_bytes} in the ticket")
+        if request.fields["content-digest"] != signing.content_digest(fields.digest):
+            raise _Refusal(422, "wrong-digest", "Content-Digest is not the ticket's")
+        if request.fields.get("expect") == "100-continue":
+            if self.faults.no_go_ahead:
+                await asyncio.sleep(3600)
+            writer.write(b"HTTP/1.1 100 Continue\r\n\r\n")
+        self._receiving = True
+        try:
+            image = await self._read_image(reader, size_bytes)
+        finally:
+            self._receiving = False
+        if hashlib.sha256(image).digest() != fields.digest:
+            raise _Refusal(422, "wrong-digest", "the body is not what the ticket states")
+        return Held(image, fields.sequence, fields.release)
+
+    async def _read_image(self, reader: asyncio.StreamReader, size_bytes: int) -> bytes:
+        image = bytearray()
+        while len(image) < size_bytes:
+            if self.faults.stall_after_bytes is not None and len(image) >= self.faults.stall_after_bytes:
+                await asyncio.sleep(3600)
+            if self.faults.cut_after_bytes is not None and len(image) >= self.faults.cut_after_bytes:
+                raise ConnectionAbortedError
+            chunk = await reader.read(min(16_384, size_bytes - len(image)))
+            if not chunk:
+                raise _Refusal(422, "wrong-size", "the body ended early")
+            image += chunk
+            if self.faults.read_bytes_per_s:
+                await asyncio.sleep(len(chunk) / self.faults.read_bytes_per_s)
+        return bytes(image)
+
+    def _check_ticket(self, request: _Request) -> tickets.TicketFields:
+        try:
+            ticket = signing.read_byte_sequence(request.fields["tank-ticket"])
+            fields = tickets.parse(ticket)
+        except (signing.SignatureFault, ShelfError) as error:
+            raise _Refusal(403, "bad-ticket", str(error)) from error
+        if self.trust is None or loads(loads(ticket).value[0])[4] != self.trust.key_id:
+            raise _Refusal(403, "unknown-key")
+        try:
+            tickets.verify(ticket, self.trust)
+        except ShelfError as error:
+            raise _Refusal(403, "bad-ticket-signature", str(error)) from error
+        if fields.node != self.name:
+            raise _Refusal(403, "other-node", f"the ticket is for {fields.node}")
+        mine = (self.vendor_id, self.class_id, self.payload_format)
+        if (fields.vendor_id, fields.class_id, fields.payload_format) != mine:
+            raise _Refusal(403, "other-class")
+        if fields.sequence <= self.slots.floor:
+            detail = f"sequence {fields.sequence} is not above the floor {self.slots.floor}"
+            raise _Refusal(403, "old-sequence", detail)
+        return fields
+
+    # ---------------------------------------------------------------- signatures
+    def _check_signature(self, request: _Request, components: tuple[str, ...]) -> None:
+        fields = request.fields
+        if "signature" not in fields or "signature-input" not in fields:
+            raise _Refusal(401, "no-signature")
+        try:
+            given = signing.read_signature_input(fields["signature-input"])
+            if given.components != components or set(given.parameters) != {"nonce", "keyid", "alg"}:
+                raise signing.SignatureFault("covers something else")
+            values = {'"@method"': request.method, '"@path"': request.path}
+            covered = [(name, values.get(name) or fields.get(name.strip('"'), "")) for name in components]
+            signing.verify(self.node_key, signing.signature_base(covered, given.text), fields["signature"])
+        except signing.SignatureFault as fault:
+            raise _Refusal(401, "bad-signature", str(fault)) from fault
+        if given.parameters["keyid"] != self.name or given.parameters["alg"] != signing.ALGORITHM:
+            raise _Refusal(401, "bad-signature", "other key or algorithm")
+        if not hmac.compare_digest(given.parameters["nonce"], self._nonce):
+            raise _Refusal(401, "nonce-used")
+        if request.path != "/v1/image" and fields["content-digest"] != signing.content_digest(
+            signing.EMPTY_SHA256
+        ):
+            raise _Refusal(422, "wrong-digest")
+
+    def _signed(self, request: _Request | None, status: int, content_type: str, body: bytes) -> bytes:
+        body += b" " * self.faults.huge_answer_bytes
+        fields = {"Content-Type": content_type, "Content-Length": str(len(body)), "Connection": "close"}
+        wanted = request.fields.get("accept-signature") if request else None
+        refused = status >= 400 and self.faults.unsigned_refusals
+        if request is not None and wanted and not self.faults.unsigned and not refused:
+            nonce = signing.read_signature_input(wanted).parameters["nonce"]
+            fields |= self._signature_fields(request, status, body, nonce)
+        if self.faults.tampered_body:
+            body = body.replace(b'"', b"'", 1)
+        head = "".join(f"{name}: {value}\r\n" for name, value in fields.items())
+        answer = f"HTTP/1.1 {status} {'OK' if status < 400 else 'No'}\r\n{head}\r\n".encode() + body
+        if self.faults.replayed_answer and request is not None:
+            return self._recorded.setdefault(request.path, answer)
+        return answer
+
+    def _signature_fields(self, request: _Request, status: int, body: bytes, nonce: str) -> dict[str, str]:
+        digest = signing.content_digest(hashlib.sha256(body).digest())
+        params = signing.signature_params(signing.ANSWER_COMPONENTS, nonce=nonce, node=self.name)
+        values = (str(status), digest, request.method, request.path)
+        covered = list(zip(signing.ANSWER_COMPONENTS, values, strict=True))
+        signature = signing.hmac_sha256(self.node_key, signing.signature_base(covered, params))
+        if self.faults.bad_signature:
+            signature = bytes([signature[0] ^ 1]) + signature[1:]
+        return {
+            "Content-Digest": digest,
+            "Signature-Input": f"tank={params}",
+            "Signature": f"tank={signing.byte_sequence(signature)}",
+        }
+
+
+def _done(phase: str) -> bytes:
+    return json.dumps({"ok": True, "phase": phase}).encode()
+
+
+def _mac_of(name: str) -> str:
+    digest = hashlib.sha256(name.encode()).digest()
+    return ":".join(f"{byte:02x}" for byte in (0x02, *digest[:5]))
+
+
+async def _read_head(reader: asyncio.StreamReader) -> _Request:
+    """The request line and header within the limits of docs/node-interface.md 2; names in lower case."""
+    try:
+        head = await reader.readuntil(b"\r\n\r\n")
+    except asyncio.IncompleteReadError as error:
+        raise ConnectionAbortedError from error
+    except asyncio.LimitOverrunError as error:
+        raise _Refusal(400, "bad-request", "header too long") from error
+    lines = head.decode("latin-1").split("\r\n")[:-2]
+    if len(lines) > HEADER_LINES + 1:
+        raise _Refusal(400, "bad-request", "too many header lines")
+    words = lines[0].split(" ")
+    if len(words) != 3 or words[2] != "HTTP/1.1":
+        raise _Refusal(400, "bad-request", "not HTTP/1.1")
+    fields: dict[str, str] = {}
+    for line in lines[1:]:
+        name, colon, value = line.partition(":")
+        if not colon or name.lower() in fields:
+            raise _Refusal(400, "bad-request", f"header line {line!r}")
+        fields[name.lower()] = value.strip()
+    with suppress(KeyError):
+        if "chunked" in fields["transfer-encoding"]:
+            raise _Refusal(411, "length-required", "chunked")
+    return _Request(words[0], words[1], fields)
