@@ -1,0 +1,43 @@
+// What the state document and the metrics page show, gathered in one place.
+#ifndef TN_NODE_VIEW_H
+#define TN_NODE_VIEW_H
+
+#include "control.h"
+#include "slots.h"
+
+namespace tn {
+
+// What is wrong with the node itself. One bit each.
+enum NodeFault : uint8_t {
+  kFaultBadBlock = 1u,    // the node block is damaged or says what cannot be: nothing is controlled
+  kFaultNoRecord = 2u,    // no trial record for the running image: no update is taken
+  kFaultNoKey = 4u,       // no credentials: no changing request is believed
+  kFaultNoWayBack = 8u,   // the trial is over, but the older image is not whole
+  kFaultFlash = 16u       // the last write of the trial record failed
+};
+constexpr uint8_t kNodeFaults[] = {kFaultBadBlock, kFaultNoRecord, kFaultNoKey, kFaultNoWayBack, kFaultFlash};
+const char *node_fault_text(NodeFault fault);
+
+struct NodeView {
+  const NodeBlock *block;
+  const Control *control;  // not to be looked at with kFaultBadBlock
+  SlotFacts slots;         // image is null without a record
+  uint8_t faults;          // NodeFault bits
+  uint8_t mac[6];
+  Reset reset;
+  bool has_rssi;
+  int16_t rssi_dbm;
+  uint64_t uptime_ms;
+  uint64_t trial_left_ms;
+  uint32_t free_bytes;
+  uint32_t requests;  // answered since the start, refusals included
+  uint32_t refusals;
+  const char *nonce;
+};
+
+const char *reset_text(Reset reset);
+const char *node_name(const NodeView &view);  // "" when the block is bad
+
+}  // namespace tn
+
+#endif
