@@ -34,6 +34,8 @@ POWER_UP_HOLD_S: Final = 10
 TRIAL_S: Final = 300
 LONGEST_RUN_FACTOR: Final = 2.0
 """Longest run = this times the computed fill time (facts E3: watchdog factor 1.5-2)."""
+NO_RISE_FACTOR: Final = 1.5
+"""No-rise watch = this times the longest stretch between two marks: shorter cries wolf, longer burns a dry pump."""
 SHORTEST_OFF_S: Final = 60
 
 # --- link: a node that hangs must not hang the tool
@@ -96,3 +98,76 @@ SHELF_BATCH: Final = 64
 """Images written before they are made durable together: bounds open files."""
 REFUSAL_TEXT_CHARS: Final = 200
 """Of what a node writes into a message of ours."""
+
+# --- push: nobody may be left waiting for ever, and no node may be left on trial with nobody watching
+CONFIDENCE: Final = 0.95
+PLAN_FILE_BYTES: Final = 32 * 1024 * 1024
+KEEP_RESERVE_S: Final = 15.0
+"""Before a trial's end, to say keep and say it again: else a good image falls back because a word was lost."""
+SITE_SHARE_PER_WAVE: Final = 0.5
+"""A bad image must not take all eyes off a site at once."""
+AT_ONCE_PER_ACCESS_POINT: Final = 2
+"""Transfers through one access point share its air; more of them stall each other."""
+RETURN_WITHIN_MIN_S: Final = 20.0
+"""Even the quickest board needs this to restart and get an address; less would call good nodes late."""
+EXPECTED_SHARE_OF_WORST: Final = 0.25
+"""A sector erase takes 70 ms as a rule and 500 ms at worst (facts H), so what is expected is well below the worst."""
+HELD_OFF_RETRY_S: Final = 60.0
+HELD_OFF_TRIES: Final = 6
+"""A tank that cannot spare its controller for this many questions will not soon: the push must end."""
+READY_RETRY_S: Final = 5.0
+READY_TRIES: Final = 3
+SEND_TRIES: Final = 3
+"""Transfers begun to one node, where the ones before were cut off before the node had the image."""
+UNSURE_SETTLE_S: Final = 5.0
+"""A node that took an image restarts within a second; one that still runs the old image after this did not take it."""
+RETURN_POLL_S: Final = 1.0
+SOAK_POLLS: Final = 10
+SOAK_POLL_MAX_S: Final = 15.0
+SOAK_MISSES: Final = 3
+"""Questions in a row without an answer during the soak: one lost packet is no fault, silence is."""
+KEEP_TRIES: Final = 5
+KEEP_RETRY_S: Final = 1.0
+BACK_TRIES: Final = 3
+BACK_RESTART_S: Final = 10.0
+"""After it said yes to going back, a node restarts within a second; after this it is told again."""
+BACK_PATIENCE_S: Final = 120.0
+"""A kept node that is to go back and does not answer for this long is lost to the push."""
+GATE_FREE_BYTES_SHARE: Final = 0.75
+"""Free memory may fall to this share of what it was before: less is a leak or a much larger image."""
+GATE_SIGNAL_DROP_DB: Final = 12
+"""The signal of a fixed node wanders by a few dB; more came with the image."""
+GATE_LEVEL_FACTOR: Final = 1.5
+GATE_LEVEL_SLACK_S: Final = 10.0
+"""Debounce, the age of the state and the clock's grain, before a level is said to have moved too far."""
+GATE_SETTLED_AFTER_S: Final = 30.0
+"""Marks that still settle this long after a start are a probe that flickers."""
+REQUEST_POLL_S: Final = 0.5
+JOURNAL_BUSY_S: Final = 5.0
+QUIET_S: Final = 1.5
+"""On a terminal nothing is silent for longer than 2 s (habits 2.16)."""
+INTERRUPT_GRACE_S: Final = 20.0
+"""After Ctrl-C, transfers under way may end; a node that stalls must not hold the person."""
+NODE_LINES_SHOWN: Final = 10
+"""Lines per node under a push's waves: with the rest, 200 nodes fit 24 rows."""
+WAVE_LINES_SHOWN: Final = 8
+ASK_BEFORE_NODES: Final = 1
+"""More nodes than this, and a push asks for a word first."""
+
+# --- find: replies of a whole fleet arrive at once; nothing that announces itself may fill memory or hold the tool up
+MDNS_RECEIVE_BUFFER_BYTES: Final = 4 * 1024 * 1024
+"""The usual 208 KiB drops replies from about 170 nodes on."""
+FIND_TIMEOUT_S: Final = 8.0
+FIND_ROUND_S: Final = 2.0
+"""After this a fresh browser asks anew and last known addresses are tried, so that one lost packet costs no more."""
+FIND_QUIET_S: Final = 0.3
+"""Nothing new for this long after all are seen: RFC 6762 6 lets a node wait up to 120 ms with its answer."""
+FIND_TELL_S: Final = 1.5
+RESOLVE_TIMEOUT_S: Final = 1.5
+RESOLVE_AT_ONCE: Final = 32
+CONFIRM_AT_ONCE: Final = 64
+CONFIRM_CONNECT_TIMEOUT_S: Final = 2.0
+CONFIRM_ANSWER_TIMEOUT_S: Final = 4.0
+SIGHTINGS: Final = 20_000
+"""Announcements looked at in one run: a flood of made-up names ends here."""
+SEEN_FILE_BYTES: Final = 8 * 1024 * 1024

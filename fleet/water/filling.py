@@ -1,0 +1,146 @@
+"""Filling and draining: volumes between marks, times, and what the firmware's watchdogs are set to.
+
+All at the worst that the inventory allows: a filling pump works against the largest draw and gets no help
+from inflow; a draining pump works against the largest uncontrolled inflow and gets no help from draw.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from math import ceil, inf
+from typing import TYPE_CHECKING
+
+from fleet.limits import LONGEST_RUN_FACTOR, NO_RISE_FACTOR, SHORTEST_OFF_S
+from fleet.water.geometry import top_m, volume_l
+
+if TYPE_CHECKING:
+    from fleet.inventory.model import Mark, Pump, Tank
+
+S_PER_MIN = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Timed:
+    """A time in whole seconds, and how it came about."""
+
+    seconds: int
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class PumpTimes:
+    """A pump's times.
+
+    `fill_s`: from the mark it starts at to the one it stops at, at the worst; inf if it never gets there.
+    `quiet_fill_s`: the same with no draw and no inflow. `keeps_up`: the pump moves more than the worst
+    draw (or inflow) takes. If not, the watchdogs are computed from the pump's flow alone.
+    """
+
+    fill_s: float
+    quiet_fill_s: float
+    keeps_up: bool
+    longest_run: Timed
+    no_rise: Timed
+    shortest_off: Timed
+
+
+def rising(tank: Tank) -> tuple[Mark, ...]:
+    """The marks from the lowest up: the order of the node block and of the state document."""
+    return tuple(sorted(tank.marks, key=lambda mark: mark.height_m))
+
+
+def overflow_m(tank: Tank) -> float:
+    """Height at which water leaves the tank: the overflow, else the top."""
+    return top_m(tank.shape) if tank.overflow_m is None else tank.overflow_m
+
+
+def pump_marks(tank: Tank, pump: Pump) -> tuple[Mark, Mark]:
+    """The marks at which the pump starts and stops; KeyError if a name is not one of the tank's marks.
+
+    Defaults: fill from the lowest to the highest mark, drain from the highest to the lowest.
+    """
+    marks = rising(tank)
+    low, high = marks[0], marks[-1]
+    start, stop = (low, high) if pump.does == "fill" else (high, low)
+    by_name = {mark.name: mark for mark in marks}
+    return by_name[pump.on_at] if pump.on_at else start, by_name[pump.off_at] if pump.off_at else stop
+
+
+def between_l(tank: Tank, one_m: float, other_m: float) -> float:
+    """Litres between two heights, in either order."""
+    return abs(volume_l(tank.shape, one_m) - volume_l(tank.shape, other_m))
+
+
+def against_l_per_min(tank: Tank, pump: Pump) -> float:
+    """What the pump works against at the worst."""
+    return tank.largest_draw_l_per_min if pump.does == "fill" else tank.uncontrolled_inflow_l_per_min
+
+
+def time_s(volume: float, flow_l_per_min: float) -> float:
+    """Seconds to move `volume` litres; inf when nothing moves it."""
+    if volume <= 0:
+        return 0.0
+    return S_PER_MIN * volume / flow_l_per_min if flow_l_per_min > 0 else inf
+
+
+def pump_times(tank: Tank) -> PumpTimes | None:
+    """The pump's times; None for a tank without pump.
+
+    Longest run: LONGEST_RUN_FACTOR times the whole way that a run may have to go, which begins outside of
+    the marks when the node was away: from empty for a filling pump, from the overflow for a draining one.
+    No-rise watch: NO_RISE_FACTOR times the longest stretch between neighbouring marks on that way.
+    """
+    pump = tank.pump
+    if pump is None:
+        return None
+    start, stop = pump_marks(tank, pump)
+    against = against_l_per_min(tank, pump)
+    net = pump.flow_l_per_min - against
+    keeps_up = net > 0
+    flow = net if keeps_up else pump.flow_l_per_min
+    way = _way(tank, pump, stop)
+    whole_s = time_s(between_l(tank, way[0], way[-1]), flow)
+    stretch_s = max((time_s(between_l(tank, a, b), flow) for a, b in pairwise(way)), default=0.0)
+    at = _at(pump, against, keeps_up)
+    from_where = "empty" if pump.does == "fill" else "the overflow"
+    band_l = between_l(tank, start.height_m, stop.height_m)
+    return PumpTimes(
+        fill_s=time_s(band_l, net),
+        quiet_fill_s=time_s(band_l, pump.flow_l_per_min),
+        keeps_up=keeps_up,
+        longest_run=_timed(
+            pump.longest_run_s,
+            LONGEST_RUN_FACTOR * whole_s,
+            f"{LONGEST_RUN_FACTOR:g} x {whole_s:.0f} s from {from_where} to mark {stop.name} {at}",
+        ),
+        no_rise=_timed(
+            pump.no_rise_s,
+            NO_RISE_FACTOR * stretch_s,
+            f"{NO_RISE_FACTOR:g} x {stretch_s:.0f} s for the longest stretch without a mark {at}",
+        ),
+        shortest_off=_timed(pump.shortest_off_s, SHORTEST_OFF_S, "default"),
+    )
+
+
+def _way(tank: Tank, pump: Pump, stop: Mark) -> list[float]:
+    """Heights that the level passes on its longest way to the stopping mark."""
+    heights = [mark.height_m for mark in rising(tank)]
+    if pump.does == "fill":
+        return [0.0, *(h for h in heights if h <= stop.height_m)]
+    return [max(overflow_m(tank), heights[-1]), *(h for h in reversed(heights) if h >= stop.height_m)]
+
+
+def _at(pump: Pump, against: float, keeps_up: bool) -> str:
+    taken = "draw" if pump.does == "fill" else "inflow"
+    if not keeps_up:
+        return f"at {pump.flow_l_per_min:g} L/min (which the largest {taken}, {against:g} L/min, exceeds)"
+    if against == 0:
+        return f"at {pump.flow_l_per_min:g} L/min"
+    return f"at {pump.flow_l_per_min:g} - {against:g} L/min (largest {taken})"
+
+
+def _timed(given_s: float | None, computed_s: float, origin: str) -> Timed:
+    if given_s is not None:
+        return Timed(ceil(given_s), "inventory")
+    return Timed(ceil(computed_s), origin)

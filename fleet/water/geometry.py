@@ -1,0 +1,194 @@
+"""How much water stands in a tank of a given shape up to a given depth, and back.
+
+Depth is measured from the lowest inside point, as marks are. Closed forms (solid geometry), except for
+ASME flanged-and-dished heads, which `fluids.geometry` integrates; it is imported only for those, for it
+is slow to load.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from functools import lru_cache
+from math import acos, pi, sqrt
+from operator import itemgetter
+from typing import Any
+
+from fleet.inventory.model import (
+    Box,
+    Ends,
+    Frustum,
+    HorizontalCylinder,
+    Shape,
+    Sphere,
+    Strapped,
+    VerticalCylinder,
+)
+
+L_PER_M3 = 1000.0
+_DISHED_DEPTH = 1 - sqrt(0.94**2 - 0.44**2)
+"""Depth of an ASME flanged-and-dished head of diameter 1: dish radius 1, knuckle radius 0.06."""
+_BISECTIONS = 100
+
+
+def top_m(shape: Shape) -> float:
+    """Height of the highest inside point above the lowest."""
+    match shape:
+        case VerticalCylinder():
+            return bottom_depth_m(shape) + shape.height_m
+        case HorizontalCylinder() | Sphere():
+            return shape.diameter_m
+        case Strapped():
+            return shape.table[-1].depth_m
+        case _:
+            return shape.height_m
+
+
+def total_l(shape: Shape) -> float:
+    """Volume when full to the top."""
+    return volume_l(shape, top_m(shape))
+
+
+def volume_l(shape: Shape, depth_m: float) -> float:
+    """Volume below a depth; depths outside of the tank count as empty or full."""
+    depth = min(max(depth_m, 0.0), top_m(shape))
+    if isinstance(shape, Strapped):
+        return _strapped_l(shape, depth)
+    return L_PER_M3 * _volume_m3(shape, depth)
+
+
+def depth_m(shape: Shape, volume: float) -> float:
+    """Depth at which the tank holds `volume` litres.
+
+    The inverse of `volume_l`, held to the tank's ends.
+    """
+    low, high = 0.0, top_m(shape)
+    if volume <= 0.0:
+        return low
+    if volume >= total_l(shape):
+        return high
+    for _ in range(_BISECTIONS):
+        middle = (low + high) / 2
+        if middle in (low, high):
+            break
+        if volume_l(shape, middle) < volume:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+def bottom_depth_m(shape: VerticalCylinder) -> float:
+    """Depth of the bottom below the shell: as given for a cone or an ellipsoid, else what the form makes it.
+
+    Without a given depth an ellipsoid is a 2:1 one, and a cone is as steep (D/4; a rule asks for its depth).
+    """
+    if shape.bottom == "flat":
+        return 0.0
+    if shape.bottom == "dished":
+        return _DISHED_DEPTH * shape.diameter_m
+    if shape.bottom == "hemispherical":
+        return shape.diameter_m / 2
+    if shape.bottom_depth_m is not None:
+        return shape.bottom_depth_m
+    return shape.diameter_m / 4
+
+
+def area_m2(shape: Shape, depth: float) -> float:
+    """Surface of the water at a depth, from the slope of the volume over a millimetre."""
+    low, high = max(0.0, depth - 0.0005), min(top_m(shape), depth + 0.0005)
+    return (volume_l(shape, high) - volume_l(shape, low)) / L_PER_M3 / (high - low)
+
+
+# ------------------------------------------------------------------ cubic metres, depth inside of the tank
+def _volume_m3(shape: Shape, depth: float) -> float:
+    match shape:
+        case VerticalCylinder():
+            return _vertical_m3(shape, depth)
+        case HorizontalCylinder():
+            return _horizontal_m3(shape, depth)
+        case Box():
+            return shape.length_m * shape.width_m * depth
+        case Frustum():
+            bottom, top = shape.bottom_diameter_m / 2, shape.top_diameter_m / 2
+            here = bottom + (top - bottom) * depth / shape.height_m
+            return pi * depth / 3 * (bottom * bottom + bottom * here + here * here)
+        case Sphere():
+            return pi * depth * depth * (3 * shape.diameter_m / 2 - depth) / 3
+    raise TypeError(shape)
+
+
+def _vertical_m3(shape: VerticalCylinder, depth: float) -> float:
+    radius, bottom = shape.diameter_m / 2, bottom_depth_m(shape)
+    if shape.bottom == "dished":
+        return float(_dished_vertical(shape.diameter_m, shape.height_m).V_from_h(depth))
+    in_bottom = min(depth, bottom)
+    area = pi * radius * radius
+    volume = area * (depth - in_bottom)
+    if bottom > 0 and shape.bottom == "cone":
+        volume += area * in_bottom**3 / (3 * bottom * bottom)
+    elif bottom > 0:  # half an ellipsoid; a half sphere is one of them
+        volume += area * in_bottom * in_bottom * (3 * bottom - in_bottom) / (3 * bottom * bottom)
+    return volume
+
+
+def _horizontal_m3(shape: HorizontalCylinder, depth: float) -> float:
+    diameter = shape.diameter_m
+    x = depth / diameter
+    if shape.ends is Ends.DISHED:
+        return _dished_horizontal_m3(diameter, shape.length_m, x)
+    volume = segment_share(x) * pi * diameter * diameter / 4 * shape.length_m
+    return volume + _TWO_HEADS[shape.ends] * diameter**3 * (3 * x * x - 2 * x**3)
+
+
+def segment_share(x: float) -> float:
+    """Share of a circle's area below a height of `x` diameters, 0 to 1."""
+    if x <= 0.0 or x >= 1.0:
+        return 0.0 if x <= 0.0 else 1.0
+    return max(0.0, (acos(1 - 2 * x) - (1 - 2 * x) * 2 * sqrt(x - x * x)) / pi)
+
+
+_TWO_HEADS = {Ends.FLAT: 0.0, Ends.ELLIPSOIDAL: pi / 12, Ends.HEMISPHERICAL: pi / 6}
+"""Volume of both heads together for a diameter of 1; heads are 2:1 ellipsoids or half spheres."""
+
+
+def _dished_horizontal_m3(diameter: float, length: float, x: float) -> float:
+    """By fluids in the lower half and by symmetry above.
+
+    A film, where its integral fails, goes as a segment does.
+    """
+    tank = _dished_horizontal(diameter, length)
+    lower = min(x, 1 - x)
+    sure = max(lower, _FILM)
+    film: float = (lower / sure) ** 1.5
+    volume = float(tank.V_from_h(sure * diameter)) * film
+    total = float(tank.V_total)
+    return volume if x <= 0.5 else total - volume
+
+
+_FILM = 1e-4
+
+
+@lru_cache(maxsize=1024)
+def _dished_horizontal(diameter: float, length: float) -> Any:
+    from fluids.geometry import TANK
+
+    one: dict[str, Any] = {"sideA": "torispherical", "sideA_f": 1.0, "sideA_k": 0.06}
+    other: dict[str, Any] = {"sideB": "torispherical", "sideB_f": 1.0, "sideB_k": 0.06}
+    return TANK(D=diameter, L=length, horizontal=True, **one, **other)
+
+
+@lru_cache(maxsize=1024)
+def _dished_vertical(diameter: float, height: float) -> Any:
+    from fluids.geometry import TANK
+
+    return TANK(D=diameter, L=height, horizontal=False, sideA="torispherical", sideA_f=1.0, sideA_k=0.06)
+
+
+def _strapped_l(shape: Strapped, depth: float) -> float:
+    """Straight lines between the measured points, from an empty tank at depth 0."""
+    points = [(p.depth_m, p.volume_l) for p in shape.table]
+    if points[0][0] > 0:
+        points.insert(0, (0.0, 0.0))
+    at = min(max(1, bisect_right(points, depth, key=itemgetter(0))), len(points) - 1)
+    (low, low_l), (high, high_l) = points[at - 1], points[at]
+    return low_l + (high_l - low_l) * (depth - low) / (high - low)

@@ -1,0 +1,88 @@
+"""Spare time at the worst level that the probes allow, against arithmetic done by hand."""
+
+from __future__ import annotations
+
+from math import inf
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fleet.water.spare import bounds, spare_time
+from tests.water.shapes import tank
+
+MARKS = {"empty": "0.2 m", "half": "1 m", "full": "1.8 m"}
+FILL = {"name": "p", "does": "fill", "flow": "40 L/min"}
+DRAIN = {"name": "p", "does": "drain", "flow": "60 L/min"}
+
+
+@pytest.mark.parametrize(
+    ("wet", "litres_above_the_reserve"),
+    [({"empty"}, 100), ({"empty", "half"}, 900), ({"empty", "half", "full"}, 1700), (set(), 0)],
+)
+def test_down_to_the_reserve(wet: set[str], litres_above_the_reserve: float) -> None:
+    """The level is at least at the highest wet mark: 1,000 L per metre, reserve at 100 L, 10 L/min drawn."""
+    it = tank(MARKS, reserve="0.1 m", largest_draw="10 L/min", uncontrolled_inflow="3 L/min", pump=FILL)
+    spare = spare_time(it, wet)
+    assert spare.until_reserve_s == pytest.approx(6 * litres_above_the_reserve)
+    assert spare.worst_s == spare.until_reserve_s
+    assert "reserve" in spare.why
+
+
+@pytest.mark.parametrize(
+    ("wet", "litres_to_the_overflow"),
+    [(set(), 1700), ({"empty"}, 900), ({"empty", "half"}, 100), ({"empty", "half", "full"}, 0)],
+)
+def test_up_to_the_overflow(wet: set[str], litres_to_the_overflow: float) -> None:
+    """The level is at most at the lowest dry mark: overflow at 1,900 L, 20 L/min flow in."""
+    it = tank(MARKS, overflow="1.9 m", largest_draw="5 L/min", uncontrolled_inflow="20 L/min", pump=DRAIN)
+    spare = spare_time(it, wet)
+    assert spare.until_overflow_s == pytest.approx(3 * litres_to_the_overflow)
+    assert spare.worst_s == spare.until_overflow_s
+    assert "overflow" in spare.why
+
+
+def test_nothing_to_prevent() -> None:
+    """What the pump could not prevent does not count: no pump, no draw, rain into a tank filled by it."""
+    assert (
+        spare_time(tank(MARKS, largest_draw="10 L/min", uncontrolled_inflow="9 L/min"), set()).worst_s == inf
+    )
+    assert spare_time(tank(MARKS, duty="fire-reserve", pump=FILL), {"empty"}).worst_s == inf
+    rain = tank(MARKS, largest_draw="1 L/min", uncontrolled_inflow="200 L/min", pump=FILL)
+    full = spare_time(rain, {"empty", "half", "full"})
+    assert full.worst_s == pytest.approx(1800 * 60)
+    assert full.until_overflow_s == 0
+
+
+def test_unknown_and_contradictory_levels_are_the_worst_ones() -> None:
+    it = tank(MARKS, largest_draw="10 L/min", pump=FILL)
+    assert spare_time(it, None).worst_s == 0
+    assert "not known" in spare_time(it, None).why
+    assert spare_time(it, {"full"}).worst_s == 0
+    assert "contradict" in spare_time(it, {"empty", "full"}).why
+    assert not bounds(it, {"half"}).certain
+
+
+def test_two_marks() -> None:
+    it = tank({"low": "0.5 m", "high": "1.5 m"}, largest_draw="50 L/min", pump=FILL)
+    assert spare_time(it, {"low"}).worst_s == pytest.approx(600)
+    assert spare_time(it, {"low", "high"}).worst_s == pytest.approx(1800)
+
+
+def test_the_edges_are_named() -> None:
+    filled = tank(MARKS, largest_draw="10 L/min", pump=FILL)
+    assert spare_time(filled, {"empty"}).why.endswith("from mark empty")
+    assert spare_time(filled, set()).why.endswith("from an empty tank")
+    sump = tank(MARKS, uncontrolled_inflow="10 L/min", pump=DRAIN)
+    assert spare_time(sump, {"empty"}).why.endswith("from mark half")
+    assert spare_time(sump, {"empty", "half", "full"}).why.endswith("from a full tank")
+
+
+@given(st.integers(0, 3), st.integers(1, 400), st.integers(0, 200))
+def test_more_water_is_more_time_and_more_draw_less(level: int, draw: int, more: int) -> None:
+    wet = list(MARKS)[:level]
+    one = tank(MARKS, largest_draw=f"{draw} L/min", pump=FILL)
+    other = tank(MARKS, largest_draw=f"{draw + more} L/min", pump=FILL)
+    assert spare_time(other, wet).worst_s <= spare_time(one, wet).worst_s
+    if level:
+        assert spare_time(one, wet[:-1]).worst_s <= spare_time(one, wet).worst_s
