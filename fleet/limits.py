@@ -63,6 +63,10 @@ BENCH_QUICK_END_S: Final = 5.0
 BENCH_BACK_OFF_S: Final = 15.0
 BENCH_READY_TIMEOUT_S: Final = 30.0
 BENCH_END_TIMEOUT_S: Final = 10.0
+BENCH_START_TIMEOUT_S: Final = 20.0
+BENCH_FLASH_TIMEOUT_S: Final = 20.0
+BENCH_TELL_S: Final = 1.5
+"""Nothing is silent for longer than 2 s (habits 2.16)."""
 BENCH_CONTROL_TIMEOUT_S: Final = 10.0
 BENCH_MESSAGE_BYTES: Final = 4 * 1024 * 1024
 BENCH_EVENTS: Final = 2_000
