@@ -1,0 +1,52 @@
+// One connection of a node: where it stands, the request it brought, the answer it gets.
+#ifndef TN_CONNECTION_H
+#define TN_CONNECTION_H
+
+#include "http.h"
+#include "signature.h"
+
+namespace tn {
+
+constexpr size_t kConnections = 4;           // served at once; a fifth handle is only told `crowded`
+constexpr size_t kHandles = kConnections + 1;
+constexpr uint64_t kSilenceMs = 10000;       // without a byte: over
+constexpr uint64_t kHeadMs = 30000;          // for the whole head: a byte now and then does not hold a connection
+constexpr uint64_t kAnswerMs = 60000;        // for sending the whole answer
+constexpr uint64_t kDrainMs = 2000;          // what still comes after a refusal is thrown away for this long, see kDraining
+constexpr size_t kAnswerRooms = 2;           // for long answers: state and metrics
+constexpr size_t kAnswerBytes = 8192;        // head and body of the longest of them
+constexpr size_t kAnswerHeadBytes = 1024;    // head with signature; the body is written behind this
+constexpr uint8_t kNoAnswerRoom = 0xFF;
+
+enum class At : uint8_t {
+  kFree,       // no socket
+  kHead,       // reading the head
+  kWaiting,    // head read, the answer waits for a room for long answers
+  kGoAhead,    // sending `100 Continue`
+  kBody,       // taking the image
+  kChecking,   // the image is read back, in steps
+  kAnswering,  // sending the answer
+  kDraining    // answer sent, body not all read: closing at once would make TCP take the answer back
+};
+
+struct Connection {
+  At at;
+  bool body_unread;        // something of the body was not read: drain before closing
+  bool restarts;           // once the answer is out, the node restarts
+  uint8_t answer_room;     // index, or kNoAnswerRoom: the answer lies in reader.room
+  uint64_t begun_ms;       // of this part: head, answer, drain
+  uint64_t last_byte_ms;
+  uint32_t body_left;      // of the image
+  size_t answer_at;        // where the answer begins in its room
+  size_t answer_n;
+  size_t sent;
+  HttpReader reader;
+  HttpHead head;
+  AnswerWish wish;
+  char method[kMethodChars + 1];  // copies, for signing the answer when the room is used again
+  char path[kPathChars + 1];
+};
+
+}  // namespace tn
+
+#endif

@@ -1,0 +1,154 @@
+#include "node.h"
+
+#include <string.h>
+
+#include "node_block_check.h"
+
+namespace tn {
+
+bool Node::begin(const Port *port, const NodeBlock *block, const Partition *partition, uint8_t area) {
+  port_ = port;
+  block_ = block;
+  partition_ = partition;
+  faults_ = 0;
+  // First of all, and before anything that could fail: every pump relay off.
+  set_fault(kFaultBadBlock, check_node_block(*block) != BlockFault::kNone);
+  if (!has(kFaultBadBlock)) control_begin(&control_, block, port);
+  now_ms_ = port->now_ms(port->ctx);
+  begun_ms_ = network_since_ms_ = way_back_at_ms_ = now_ms_;
+  network_was_up_ = healthy_ = restart_wanted_ = restarted_ = crowded_ = false;
+  restart_at_ms_ = crowded_ms_ = 0;
+  requests_ = refusals_ = 0;
+  for (Connection &c : connections_) c.at = At::kFree;
+  for (bool &used : room_used_) used = false;
+  set_fault(kFaultNoKey, !read_credentials(*port->flash, *partition, &credentials_));
+  open_slots(area);
+  new_nonce();
+  return faults_ == 0;
+}
+
+bool Node::step() {
+  if (restarted_) return false;
+  now_ms_ = port_->now_ms(port_->ctx);
+  port_->feed_watchdog(port_->ctx);
+  step_control();
+  step_network();
+  step_health();
+  step_trial();
+  bool more = false;
+  if (network_was_up_) {
+    take_connections();
+    step_crowded();
+    for (size_t i = 0; i < kConnections; ++i) more = step_connection(i) || more;
+  }
+  step_restart();
+  return more && !restarted_;
+}
+
+bool Node::restarting() const { return restarted_; }
+
+bool Node::updating() const { return restart_wanted_ || (!has(kFaultNoRecord) && slots_.updating()); }
+
+void Node::set_fault(NodeFault fault, bool on) {
+  faults_ = static_cast<uint8_t>(on ? faults_ | fault : faults_ & ~static_cast<unsigned>(fault));
+}
+
+void Node::open_slots(uint8_t area) {
+  slots_.begin(port_->flash, partition_, port_->crypto);
+  set_fault(kFaultNoRecord, !slots_.open(area));
+  image16_[0] = '\0';
+  if (has(kFaultNoRecord)) return;
+  Text t = text_into(image16_, sizeof image16_ - 1);
+  put_hex(&t, slots_.facts().image, 8);
+  image16_[t.n] = '\0';
+}
+
+void Node::new_nonce() {
+  uint8_t random[16];
+  port_->random(port_->ctx, random, sizeof random);
+  nonce_from(random, nonce_);
+}
+
+void Node::step_control() {
+  if (!has(kFaultBadBlock)) control_step(&control_, updating());
+}
+
+void Node::step_network() {
+  const bool up = port_->network_up(port_->ctx);
+  if (up == network_was_up_) return;
+  network_was_up_ = up;
+  network_since_ms_ = now_ms_;
+  if (up) {
+    announce();
+  } else {
+    drop_all();
+  }
+}
+
+// A healthy loop: control has run and the network was up, without a break, for kHealthyAfterMs.
+void Node::step_health() {
+  if (healthy_ || !network_was_up_ || has(kFaultBadBlock) || has(kFaultNoRecord)) return;
+  if (now_ms_ - network_since_ms_ < kHealthyAfterMs) return;
+  healthy_ = true;
+  set_fault(kFaultFlash, slots_.mark_healthy() != Code::kOk);
+}
+
+uint64_t Node::trial_left_ms() const {
+  if (has(kFaultNoRecord) || slots_.facts().phase != Phase::kOnTrial) return 0;
+  const uint16_t trial_s = has(kFaultBadBlock) ? kTrialSecondsWithoutBlock : block_->trial_s;
+  const uint64_t trial_ms = static_cast<uint64_t>(trial_s) * 1000u;
+  const uint64_t passed_ms = now_ms_ - begun_ms_;
+  return passed_ms < trial_ms ? trial_ms - passed_ms : 0;
+}
+
+void Node::step_trial() {
+  if (has(kFaultNoRecord) || restart_wanted_ || slots_.facts().phase != Phase::kOnTrial) return;
+  if (trial_left_ms() != 0 || now_ms_ < way_back_at_ms_) return;
+  const Code code = slots_.put_back(Reason::kTrialOver);
+  set_fault(kFaultNoWayBack, code != Code::kOk);
+  if (code == Code::kOk) {
+    want_restart();
+    restart_at_ms_ = now_ms_;
+  } else {
+    way_back_at_ms_ = now_ms_ + kWayBackAgainMs;
+  }
+}
+
+void Node::want_restart() {
+  restart_wanted_ = true;
+  restart_at_ms_ = now_ms_ + kRestartWithinMs;
+}
+
+void Node::step_restart() {
+  if (!restart_wanted_ || now_ms_ < restart_at_ms_) return;
+  if (!has(kFaultBadBlock)) control_all_off(&control_);
+  drop_all();
+  port_->goodbye(port_->ctx);
+  restarted_ = true;
+  port_->restart(port_->ctx);
+}
+
+void Node::announce() {
+  if (has(kFaultBadBlock) || !network_was_up_) return;
+  const Phase phase = has(kFaultNoRecord) ? Phase::kKept : slots_.facts().phase;
+  const Announcement what{block_->node, block_->release, image16_, block_->board, phase_text(phase)};
+  port_->announce(port_->ctx, &what);
+}
+
+void Node::view(NodeView *to) const {
+  to->block = block_;
+  to->control = &control_;
+  to->slots = has(kFaultNoRecord) ? SlotFacts{} : slots_.facts();
+  to->faults = faults_;
+  port_->mac(port_->ctx, to->mac);
+  to->reset = port_->reset_reason(port_->ctx);
+  to->has_rssi = port_->rssi_dbm(port_->ctx, &to->rssi_dbm);
+  to->uptime_ms = now_ms_ - begun_ms_;
+  to->trial_left_ms = trial_left_ms();
+  to->free_bytes = port_->free_bytes(port_->ctx);
+  to->requests = requests_;
+  to->refusals = refusals_;
+  to->nonce = nonce_;
+}
+
+}  // namespace tn

@@ -1,0 +1,107 @@
+// The whole node: control, trial, requests. A port calls begin() once and then step() again and again.
+//
+// Control comes first in each step and needs nothing of the network: four connections that hang change nothing for the pumps.
+// Debounce and pump times are process time; trial, network and health are real time.
+#ifndef TN_NODE_H
+#define TN_NODE_H
+
+#include "connection.h"
+#include "control.h"
+#include "credentials.h"
+#include "node_view.h"
+#include "slots.h"
+
+namespace tn {
+
+constexpr uint32_t kRestartWithinMs = 1000;   // after the answer to a request that restarts the node
+constexpr uint32_t kWayBackAgainMs = 60000;   // the older image is not whole: when to try again
+constexpr uint16_t kTrialSecondsWithoutBlock = 300;
+
+class Node {
+ public:
+  // `block`, `port` and `partition` stay valid for ever; `area`: index of the running image's area. False: the node has a fault
+  // and does what it still can (facts in the state document).
+  bool begin(const Port *port, const NodeBlock *block, const Partition *partition, uint8_t area);
+
+  // One turn: control, trial, a bounded piece of work for each connection. True: there is more to do at once.
+  bool step();
+
+  void view(NodeView *to) const;
+  bool restarting() const;  // only a test double sees true: on a node restart() does not return
+
+ private:
+  const Port *port_;
+  const NodeBlock *block_;
+  const Partition *partition_;
+  Control control_;
+  Slots slots_;
+  Credentials credentials_;
+  uint8_t faults_;
+  uint64_t begun_ms_;
+  uint64_t now_ms_;
+  uint64_t network_since_ms_;
+  bool network_was_up_;
+  bool healthy_;
+  bool restart_wanted_;
+  bool restarted_;
+  uint64_t restart_at_ms_;
+  uint64_t way_back_at_ms_;
+  uint32_t requests_;
+  uint32_t refusals_;
+  char nonce_[kNonceChars + 1];
+  char image16_[17];
+  Connection connections_[kConnections];
+  bool crowded_;  // the fifth handle is in use
+  uint64_t crowded_ms_;
+  bool room_used_[kAnswerRooms];
+  char rooms_[kAnswerRooms][kAnswerBytes];
+  char scratch_[kSignatureBaseBytes];
+
+  bool has(NodeFault fault) const { return (faults_ & fault) != 0; }
+  void set_fault(NodeFault fault, bool on);
+  bool updating() const;
+
+  // node.cpp
+  void open_slots(uint8_t area);
+  void step_control();
+  void step_network();
+  void step_trial();
+  void step_health();
+  void step_restart();
+  void announce();
+  void new_nonce();
+  void want_restart();
+  uint64_t trial_left_ms() const;
+
+  // serve.cpp: sockets and time
+  void take_connections();
+  void tell_crowded(int handle);
+  void step_crowded();
+  bool step_connection(size_t i);
+  bool read_head(size_t i);
+  bool wait_for_room(size_t i);
+  bool go_ahead(size_t i);
+  bool read_body(size_t i);
+  bool check_image(size_t i);
+  bool send_answer(size_t i);
+  bool drain(size_t i);
+  void drop(size_t i);
+  void drop_all();
+  bool timed_out(const Connection &c) const;
+
+  // requests.cpp: what a request means
+  void handle(size_t i);
+  Code believe(const Connection &c, uint8_t digest[32]);
+  void handle_image(size_t i);
+  Code accept_image(const Connection &c, const uint8_t digest[32], Text *detail);
+  void take_body(size_t i, const char *data, size_t n);
+  void handle_post(size_t i);
+  void answer_page(size_t i);
+  void refuse(size_t i, Code code, const char *detail);
+  void agree(size_t i, uint16_t status);
+  void finish_answer(size_t i, char *room, uint16_t status, const char *type, const Text &body);
+};
+
+}  // namespace tn
+
+#endif

@@ -1,0 +1,256 @@
+// The part of Node that knows what a request means and what it is answered.
+#include <string.h>
+
+#include "metrics.h"
+#include "node.h"
+#include "state_doc.h"
+
+namespace tn {
+
+namespace {
+
+constexpr const char *kProblemType = "application/problem+json";  // RFC 9457
+constexpr size_t kDetailChars = 120;
+
+enum class Does : uint8_t { kState, kMetrics, kImage, kKeep, kRevert, kRest };
+
+struct Route {
+  const char *path;
+  const char *method;
+  Does does;
+};
+
+constexpr Route kRoutes[] = {
+    {"/v1/state", "GET", Does::kState},   {"/metrics", "GET", Does::kMetrics},    {"/v1/image", "PUT", Does::kImage},
+    {"/v1/keep", "POST", Does::kKeep},    {"/v1/revert", "POST", Does::kRevert},  {"/v1/rest", "POST", Does::kRest},
+};
+
+const Route *route_of(const char *path) {
+  for (const Route &route : kRoutes) {
+    if (strcmp(route.path, path) == 0) return &route;
+  }
+  return nullptr;
+}
+
+void copy_text(Slice from, char *to) {
+  memcpy(to, from.at, from.n);
+  to[from.n] = '\0';
+}
+
+}  // namespace
+
+void Node::handle(size_t i) {
+  Connection &c = connections_[i];
+  copy_text(c.head.method, c.method);
+  copy_text(c.head.path, c.path);
+  c.body_unread = c.head.chunked || c.head.length > c.reader.n - c.reader.head_n;
+  if (parse_accept_signature(c.head.accept_signature, &c.wish) != Code::kOk) {
+    c.wish.wanted = false;
+    return refuse(i, Code::kBadRequest, "Accept-Signature");
+  }
+  const Route *route = route_of(c.path);
+  if (route == nullptr) return refuse(i, Code::kNotFound, nullptr);
+  if (strcmp(route->method, c.method) != 0) return refuse(i, Code::kBadMethod, nullptr);
+  if (c.head.chunked) return refuse(i, Code::kLengthRequired, nullptr);
+  if (route->does == Does::kImage) return handle_image(i);
+  if (c.head.length != 0) return refuse(i, Code::kBadRequest, "no body is taken here");
+  if (strcmp(c.method, "POST") == 0) return handle_post(i);
+  c.at = At::kWaiting;
+  c.begun_ms = now_ms_;
+}
+
+// Signature, nonce and the promised digest. A nonce that was used is used up, whatever follows.
+Code Node::believe(const Connection &c, uint8_t digest[32]) {
+  if (has(kFaultBadBlock) || has(kFaultNoKey)) {
+    return c.head.signature.at == nullptr || c.head.signature_input.at == nullptr ? Code::kNoSignature : Code::kBadSignature;
+  }
+  const SignedRequest request{slice(c.method),        slice(c.path),          c.head.content_digest,
+                              c.head.tank_ticket,     c.head.signature_input, c.head.signature};
+  const Code code = verify_request(request, slice(block_->node), credentials_.node_key, slice(nonce_), *port_->crypto,
+                                   scratch_, digest);
+  if (code == Code::kOk) new_nonce();
+  return code;
+}
+
+void Node::handle_image(size_t i) {
+  Connection &c = connections_[i];
+  uint8_t digest[32];
+  Code code = believe(c, digest);
+  char room[kDetailChars + 1];
+  Text detail = text_into(room, kDetailChars);
+  if (code == Code::kOk) code = accept_image(c, digest, &detail);
+  room[detail.n] = '\0';
+  if (code != Code::kOk) return refuse(i, code, detail.n == 0 ? nullptr : room);
+  c.body_unread = false;
+  c.body_left = c.head.length;
+  c.sent = 0;
+  const bool begun = c.reader.n > c.reader.head_n;
+  c.at = c.head.expects_continue && !begun ? At::kGoAhead : At::kBody;
+  if (begun) take_body(i, c.reader.room + c.reader.head_n, c.reader.n - c.reader.head_n);
+}
+
+// Everything that can be known before the first byte of the image, in the order of the codes.
+Code Node::accept_image(const Connection &c, const uint8_t digest[32], Text *detail) {
+  uint8_t bytes[kTicketBytes];
+  size_t n = 0;
+  if (!parse_byte_sequence(c.head.tank_ticket, bytes, sizeof bytes, &n)) return Code::kBadTicket;
+  if (has(kFaultNoRecord)) return Code::kFlashFailed;
+  const SlotFacts facts = slots_.facts();
+  Ticket ticket;
+  const Code code = check_ticket(bytes, n, *block_, facts.floor, *port_->crypto, &ticket);
+  if (code == Code::kOldSequence) {
+    put(detail, "sequence ");
+    put_u64(detail, ticket.sequence);
+    put(detail, " is not above the floor ");
+    put_u64(detail, facts.floor);
+  }
+  if (code != Code::kOk) return code;
+  if (facts.phase == Phase::kOnTrial) return Code::kOnTrial;
+  if (updating()) return Code::kBusy;
+  if (!c.head.has_length) return Code::kLengthRequired;
+  if (c.head.length > slots_.room()) {
+    put(detail, "the slot takes ");
+    put_u64(detail, slots_.room());
+    put(detail, " bytes");
+    return Code::kTooBig;
+  }
+  if (c.head.length != ticket.size_bytes) {
+    put(detail, "the ticket says ");
+    put_u64(detail, ticket.size_bytes);
+    put(detail, " bytes");
+    return Code::kWrongSize;
+  }
+  if (memcmp(digest, ticket.sha256, sizeof ticket.sha256) != 0) {
+    put(detail, "Content-Digest is not the ticket's digest");
+    return Code::kWrongDigest;
+  }
+  return slots_.begin_update(ticket, bytes, n);
+}
+
+void Node::take_body(size_t i, const char *data, size_t n) {
+  Connection &c = connections_[i];
+  Code code = Code::kOk;
+  const char *detail = nullptr;
+  if (n > c.body_left) {
+    code = Code::kWrongSize;
+    detail = "the body went on";
+  } else {
+    code = slots_.write(reinterpret_cast<const uint8_t *>(data), n);
+    c.body_left -= static_cast<uint32_t>(n);
+  }
+  if (code == Code::kOk) return;
+  slots_.abort_update();
+  c.body_unread = true;
+  refuse(i, code, detail);
+}
+
+void Node::handle_post(size_t i) {
+  Connection &c = connections_[i];
+  uint8_t digest[32];
+  Code code = believe(c, digest);
+  if (code != Code::kOk) return refuse(i, code, nullptr);
+  uint8_t empty[32];
+  Sha256 sha;
+  port_->crypto->sha256_begin(&sha);
+  port_->crypto->sha256_end(&sha, empty);
+  if (memcmp(digest, empty, sizeof empty) != 0) {
+    return refuse(i, Code::kBadRequest, "Content-Digest is not that of an empty body");
+  }
+  const Does does = route_of(c.path)->does;
+  if (does == Does::kRest) {
+    if (!has(kFaultBadBlock)) control_rest(&control_);
+    return agree(i, 200);
+  }
+  if (updating()) return refuse(i, Code::kBusy, nullptr);
+  const bool keeps = does == Does::kKeep;
+  if (has(kFaultNoRecord)) return refuse(i, keeps ? Code::kNotOnTrial : Code::kNoOlderImage, nullptr);
+  code = keeps ? slots_.keep() : slots_.put_back(Reason::kTold);
+  set_fault(kFaultFlash, code == Code::kFlashFailed);
+  if (code != Code::kOk) return refuse(i, code, nullptr);
+  if (keeps) {
+    healthy_ = true;
+    announce();
+  } else {
+    c.restarts = true;
+    want_restart();
+  }
+  agree(i, keeps ? 200 : 202);
+}
+
+void Node::answer_page(size_t i) {
+  Connection &c = connections_[i];
+  char *room = rooms_[c.answer_room];
+  Text body = text_into(room + kAnswerHeadBytes, kAnswerBytes - kAnswerHeadBytes);
+  NodeView seen;
+  view(&seen);
+  const bool state = route_of(c.path)->does == Does::kState;
+  if (state) {
+    put_state(&body, seen);
+  } else {
+    put_metrics(&body, seen);
+  }
+  finish_answer(i, room, 200, state ? kJsonType : kMetricsType, body);
+}
+
+void Node::refuse(size_t i, Code code, const char *detail) {
+  Connection &c = connections_[i];
+  Text body = text_into(c.reader.room + kAnswerHeadBytes, kHeadBytes - kAnswerHeadBytes);
+  put(&body, "{\"type\":\"about:blank\",\"title\":");
+  put_json_string(&body, title_of(code));
+  put(&body, ",\"status\":");
+  put_u64(&body, status_of(code));
+  put(&body, ",\"code\":");
+  put_json_string(&body, text_of(code));
+  if (detail != nullptr) {
+    put(&body, ",\"detail\":");
+    put_json_string(&body, detail);
+  }
+  put(&body, "}\n");
+  ++refusals_;
+  finish_answer(i, c.reader.room, status_of(code), kProblemType, body);
+}
+
+void Node::agree(size_t i, uint16_t status) {
+  Connection &c = connections_[i];
+  Text body = text_into(c.reader.room + kAnswerHeadBytes, kHeadBytes - kAnswerHeadBytes);
+  put(&body, "{\"ok\":true,\"phase\":");
+  put_json_string(&body, has(kFaultNoRecord) ? "" : phase_text(slots_.facts().phase));
+  put(&body, "}\n");
+  finish_answer(i, c.reader.room, status, kJsonType, body);
+}
+
+// The body lies at room + kAnswerHeadBytes; the head is made and put right before it.
+void Node::finish_answer(size_t i, char *room, uint16_t status, const char *type, const Text &body) {
+  Connection &c = connections_[i];
+  char head_room[kAnswerHeadBytes];
+  Text head = text_into(head_room, sizeof head_room);
+  put_answer_head(&head, status, type, body.n);
+  const Route *route = route_of(c.path);
+  if (status == 405 && route != nullptr) {
+    put(&head, "Allow: ");
+    put(&head, route->method);
+    put(&head, "\r\n");
+  }
+  if (c.wish.wanted && !has(kFaultBadBlock) && !has(kFaultNoKey)) {
+    uint8_t digest[32];
+    Sha256 sha;
+    port_->crypto->sha256_begin(&sha);
+    port_->crypto->sha256_add(&sha, body.to, body.n);
+    port_->crypto->sha256_end(&sha, digest);
+    const size_t n = sign_answer(c.wish, status, slice(c.method), slice(c.path), digest, slice(block_->node),
+                                 credentials_.node_key, *port_->crypto, scratch_, head.to + head.n, head.room - head.n);
+    head.over = head.over || n == 0;
+    head.n += n;
+  }
+  put(&head, "\r\n");
+  ++requests_;
+  if (head.over || body.over) return drop(i);  // cannot be: the longest block is tested to fit
+  c.answer_at = kAnswerHeadBytes - head.n;
+  memcpy(room + c.answer_at, head.to, head.n);
+  c.answer_n = head.n + body.n;
+  c.sent = 0;
+  c.at = At::kAnswering;
+  c.begun_ms = c.last_byte_ms = now_ms_;
+}
+
+}  // namespace tn

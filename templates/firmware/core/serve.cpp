@@ -1,0 +1,209 @@
+// The part of Node that moves bytes: accepts, reads heads and bodies, sends answers, ends what takes too long.
+#include <string.h>
+
+#include "node.h"
+
+namespace tn {
+
+namespace {
+
+constexpr char kGoAheadText[] = "HTTP/1.1 100 Continue\r\n\r\n";
+constexpr uint32_t kAfterAnswerMs = 100;  // between the answer's last byte and the restart: the network has to carry it
+constexpr int kCrowdedHandle = static_cast<int>(kConnections);
+// Said without reading the request: unsigned, for nobody has asked for a signature yet.
+constexpr char kCrowdedText[] =
+    "HTTP/1.1 503 Service Unavailable\r\nConnection: close\r\nRetry-After: 1\r\n"
+    "Content-Type: application/problem+json\r\nContent-Length: 82\r\n\r\n"
+    "{\"type\":\"about:blank\",\"title\":\"No free connection\",\"status\":503,\"code\":\"crowded\"}\n";
+
+}  // namespace
+
+void Node::take_connections() {
+  if (restart_wanted_) return;
+  for (int handle = port_->accept(port_->ctx); handle >= 0; handle = port_->accept(port_->ctx)) {
+    if (handle == kCrowdedHandle) {
+      tell_crowded(handle);
+      continue;
+    }
+    Connection &c = connections_[handle];
+    c.at = At::kHead;
+    c.body_unread = c.restarts = false;
+    c.answer_room = kNoAnswerRoom;
+    c.begun_ms = c.last_byte_ms = now_ms_;
+    c.wish.wanted = false;
+    c.method[0] = c.path[0] = '\0';
+    http_begin(&c.reader);
+  }
+}
+
+void Node::tell_crowded(int handle) {
+  const uint8_t *text = reinterpret_cast<const uint8_t *>(kCrowdedText);
+  ++requests_;
+  ++refusals_;
+  crowded_ = true;
+  crowded_ms_ = now_ms_;
+  if (port_->send(port_->ctx, handle, text, sizeof kCrowdedText - 1) != static_cast<int>(sizeof kCrowdedText - 1)) {
+    crowded_ms_ = 0;  // not even room for that: close in this step
+  }
+}
+
+void Node::step_crowded() {
+  if (!crowded_) return;
+  uint8_t away[256];
+  const int n = port_->recv(port_->ctx, kCrowdedHandle, away, sizeof away);
+  if (n >= 0 && now_ms_ - crowded_ms_ < kDrainMs) return;
+  port_->close(port_->ctx, kCrowdedHandle);
+  crowded_ = false;
+}
+
+bool Node::timed_out(const Connection &c) const {
+  const uint64_t silent_ms = now_ms_ - c.last_byte_ms;
+  const uint64_t passed_ms = now_ms_ - c.begun_ms;
+  switch (c.at) {
+    case At::kHead: return silent_ms >= kSilenceMs || passed_ms >= kHeadMs;
+    case At::kWaiting: return passed_ms >= kAnswerMs;
+    case At::kGoAhead:
+    case At::kBody: return silent_ms >= kSilenceMs;
+    case At::kAnswering: return silent_ms >= kSilenceMs || passed_ms >= kAnswerMs;
+    case At::kDraining: return passed_ms >= kDrainMs;
+    case At::kFree:
+    case At::kChecking: return false;
+  }
+  return false;
+}
+
+bool Node::step_connection(size_t i) {
+  Connection &c = connections_[i];
+  if (timed_out(c)) drop(i);
+  switch (c.at) {
+    case At::kFree: return false;
+    case At::kHead: return read_head(i);
+    case At::kWaiting: return wait_for_room(i);
+    case At::kGoAhead: return go_ahead(i);
+    case At::kBody: return read_body(i);
+    case At::kChecking: return check_image(i);
+    case At::kAnswering: return send_answer(i);
+    case At::kDraining: return drain(i);
+  }
+  return false;
+}
+
+bool Node::read_head(size_t i) {
+  Connection &c = connections_[i];
+  uint8_t *to = reinterpret_cast<uint8_t *>(c.reader.room) + c.reader.n;
+  const int n = port_->recv(port_->ctx, static_cast<int>(i), to, kHeadBytes - c.reader.n);
+  if (n < 0) drop(i);
+  if (n <= 0) return false;
+  c.last_byte_ms = now_ms_;
+  c.reader.n += static_cast<size_t>(n);
+  const char *why = nullptr;
+  const HttpRead read = http_read(&c.reader, &c.head, &why);
+  if (read == HttpRead::kBad) {
+    c.body_unread = true;
+    refuse(i, Code::kBadRequest, why);
+  } else if (read == HttpRead::kWhole) {
+    handle(i);
+  }
+  return true;
+}
+
+bool Node::wait_for_room(size_t i) {
+  for (uint8_t room = 0; room < kAnswerRooms; ++room) {
+    if (room_used_[room]) continue;
+    room_used_[room] = true;
+    connections_[i].answer_room = room;
+    answer_page(i);
+    return true;
+  }
+  return false;
+}
+
+bool Node::go_ahead(size_t i) {
+  Connection &c = connections_[i];
+  const uint8_t *text = reinterpret_cast<const uint8_t *>(kGoAheadText);
+  const int n = port_->send(port_->ctx, static_cast<int>(i), text + c.sent, sizeof kGoAheadText - 1 - c.sent);
+  if (n < 0) drop(i);
+  if (n <= 0) return false;
+  c.last_byte_ms = now_ms_;
+  c.sent += static_cast<size_t>(n);
+  if (c.sent == sizeof kGoAheadText - 1) c.at = At::kBody;
+  return true;
+}
+
+bool Node::read_body(size_t i) {
+  Connection &c = connections_[i];
+  // With nothing left to come, one more byte is asked for: a body that goes on is refused.
+  const size_t want = c.body_left == 0 ? 1 : c.body_left < kHeadBytes ? c.body_left : kHeadBytes;
+  const int n = port_->recv(port_->ctx, static_cast<int>(i), reinterpret_cast<uint8_t *>(c.reader.room), want);
+  if (n > 0) {
+    c.last_byte_ms = now_ms_;
+    take_body(i, c.reader.room, static_cast<size_t>(n));
+    return true;
+  }
+  if (c.body_left == 0) {
+    c.at = At::kChecking;
+    return true;
+  }
+  if (n < 0) {
+    slots_.abort_update();
+    refuse(i, Code::kWrongSize, "the body ended early");
+  }
+  return n < 0;
+}
+
+bool Node::check_image(size_t i) {
+  Code why = Code::kOk;
+  const Step step = slots_.finish_update(&why);
+  if (step == Step::kRefused) refuse(i, why, nullptr);
+  if (step == Step::kDone) {
+    connections_[i].restarts = true;
+    want_restart();
+    agree(i, 202);
+  }
+  return true;
+}
+
+bool Node::send_answer(size_t i) {
+  Connection &c = connections_[i];
+  const char *room = c.answer_room == kNoAnswerRoom ? c.reader.room : rooms_[c.answer_room];
+  const uint8_t *from = reinterpret_cast<const uint8_t *>(room + c.answer_at);
+  const int n = port_->send(port_->ctx, static_cast<int>(i), from + c.sent, c.answer_n - c.sent);
+  if (n < 0) drop(i);
+  if (n <= 0) return false;
+  c.last_byte_ms = now_ms_;
+  c.sent += static_cast<size_t>(n);
+  if (c.sent < c.answer_n) return true;
+  if (c.restarts) restart_at_ms_ = now_ms_ + kAfterAnswerMs;
+  if (c.body_unread) {
+    c.at = At::kDraining;
+    c.begun_ms = now_ms_;
+  } else {
+    drop(i);
+  }
+  return true;
+}
+
+bool Node::drain(size_t i) {
+  uint8_t away[256];
+  const int n = port_->recv(port_->ctx, static_cast<int>(i), away, sizeof away);
+  if (n < 0) drop(i);
+  return n > 0;
+}
+
+void Node::drop(size_t i) {
+  Connection &c = connections_[i];
+  if (c.at == At::kFree) return;
+  if (c.at == At::kGoAhead || c.at == At::kBody || c.at == At::kChecking) slots_.abort_update();
+  if (c.answer_room != kNoAnswerRoom) room_used_[c.answer_room] = false;
+  c.answer_room = kNoAnswerRoom;
+  c.at = At::kFree;
+  port_->close(port_->ctx, static_cast<int>(i));
+}
+
+void Node::drop_all() {
+  for (size_t i = 0; i < kConnections; ++i) drop(i);
+  if (crowded_) port_->close(port_->ctx, kCrowdedHandle);
+  crowded_ = false;
+}
+
+}  // namespace tn
