@@ -100,6 +100,8 @@ BUILD_LOG_TAIL_LINES: Final = 25
 """Lines of a failed build that are shown; the whole log is named beside them."""
 SHELF_BATCH: Final = 64
 """Images written before they are made durable together: bounds open files."""
+PROGRAMS_KEPT: Final = 64
+"""Compiled programs kept in the build folder, newest first: it must not grow without end."""
 REFUSAL_TEXT_CHARS: Final = 200
 """Of what a node writes into a message of ours."""
 
@@ -127,7 +129,8 @@ UNSURE_SETTLE_S: Final = 5.0
 """A node that took an image restarts within a second; one that still runs the old image after this did not take it."""
 RETURN_POLL_S: Final = 1.0
 SOAK_POLLS: Final = 10
-SOAK_POLL_MAX_S: Final = 15.0
+SOAK_POLL_MAX_S: Final = 5.0
+"""Well under KEEP_RESERVE_S, so that a trial's end is not slept through."""
 SOAK_MISSES: Final = 3
 """Questions in a row without an answer during the soak: one lost packet is no fault, silence is."""
 KEEP_TRIES: Final = 5
@@ -164,9 +167,10 @@ MDNS_RECEIVE_BUFFER_BYTES: Final = 4 * 1024 * 1024
 FIND_TIMEOUT_S: Final = 8.0
 FIND_ROUND_S: Final = 2.0
 """After this a fresh browser asks anew and last known addresses are tried, so that one lost packet costs no more."""
-FIND_QUIET_S: Final = 0.3
-"""Nothing new for this long after all are seen: RFC 6762 6 lets a node wait up to 120 ms with its answer."""
+FIND_QUIET_S: Final = 0.5
+"""Nothing new for this long after all are seen: RFC 6762 6 allows 120 ms for an answer, a sleeping radio 300 more."""
 FIND_TELL_S: Final = 1.5
+RESOLVE_AFTER_S: Final = 0.2
 RESOLVE_TIMEOUT_S: Final = 1.5
 RESOLVE_AT_ONCE: Final = 32
 CONFIRM_AT_ONCE: Final = 64

@@ -49,7 +49,7 @@ SETTINGS = (
     Setting("inventory", "inventory", "folder of the inventory, from the project folder"),
     Setting("keys", "", "key folder; empty: keys/FLEET beside the user's settings file"),
     Setting("target", "board", "what images are built for: board, or host for the bench"),
-    Setting("find_on", "auto", "address of the interface to look for nodes on; auto: loopback while the bench is up"),
+    Setting("find_on", "auto", "address to find nodes on, all, or auto: loopback while the bench is up, else all"),
     Setting("color", "auto", "auto, always or never"),
     Setting("jobs", "0", "compilers at the same time; 0: one per core"),
 )

@@ -1,0 +1,169 @@
+"""`find`: which nodes are on the network, what they run and how their tanks stand."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.codes import Exit
+from fleet.limits import FIND_TIMEOUT_S
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fleet.cli.output import Output
+    from fleet.find.match import Match
+    from fleet.link.state import TankState
+
+app = command_app()
+
+_COLUMNS = ("node", "status", "address", "release", "image", "phase", "tanks", "signal")
+_NAMES_SHOWN = 4
+
+
+@command(app, "find")
+def find(
+    ctx: typer.Context,
+    nodes: Annotated[
+        list[str] | None,
+        typer.Argument(help="Only these nodes; default: all.", autocompletion=complete_names("nodes")),
+    ] = None,
+    timeout: Annotated[
+        float, typer.Option("--timeout", min=0.1, max=3600, help="Seconds to wait for missing nodes.")
+    ] = FIND_TIMEOUT_S,
+    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+) -> int:
+    """Example: tankfleet find ridge-01 --timeout 5
+
+    Find the nodes on the network and ask each for its signed state: found, missing, moved (at a new address),
+    double (two boards hold one node's key), impostor (its key is not the node's), unknown (not in the
+    inventory). Changes nothing on any node. Exit status 0: all found; 3: some are missing; 1: doubles or
+    impostors.
+    """
+    import asyncio
+    from functools import partial
+
+    from fleet.find.find import find as find_nodes
+    from fleet.find.find import interface_for
+    from fleet.keys.derive import node_key
+    from fleet.keys.folder import KeyFolder
+
+    this = session(ctx)
+    inventory = this.inventory()
+    known = [node.name for node in inventory.nodes]
+    asked = [named(name, "node", known) for name in dict.fromkeys(nodes or [])] or None
+    workspace = this.workspace(inventory.fleet.name)
+    key_of = partial(node_key, KeyFolder.open(workspace.keys_dir).fleet_key())
+    interface = interface_for(this.setting("find_on"), workspace)
+    count = len(asked or known)
+    this.output.note(
+        f"looking for {_nodes(count)} on {interface or 'all interfaces'}, for up to {timeout:g} s"
+    )
+    matches = asyncio.run(
+        find_nodes(
+            inventory,
+            key_of,
+            workspace,
+            interface=interface,
+            timeout_s=timeout,
+            nodes=asked,
+            tell=partial(_tell, this.output),
+        )
+    )
+    if json:
+        this.output.emit_json("find", {"nodes": [_facts(m) for m in matches], "counts": _counts(matches)})
+    else:
+        _show(this.output, matches)
+    return _exit(matches)
+
+
+def _show(output: Output, matches: Sequence[Match]) -> None:
+    from fleet.find import codes
+    from fleet.find.match import Status
+
+    output.table(_COLUMNS, [_row(m) for m in matches])
+    of_status = {
+        Status.MISSING: codes.MISSING,
+        Status.UNKNOWN: codes.UNKNOWN,
+        Status.DOUBLE: codes.DOUBLE,
+        Status.IMPOSTOR: codes.FALSE_NODE,
+    }
+    for match in matches:
+        for told in match.evidence:
+            code = of_status.get(match.status)
+            output.note(f"{f'{code.code} ' if code else ''}{match.node}, {match.status}: {told}")
+    output.note(", ".join(f"{count} {status}" for status, count in _counts(matches).items()) or "no nodes")
+    if any(m.reachable for m in matches):
+        output.next_step("tankfleet audit", "tankfleet plan")
+
+
+def _row(match: Match) -> tuple[str, ...]:
+    where = f"{match.address}:{match.port}" if match.address else "-"
+    state = match.state
+    if state is None:
+        return (match.node, match.status, where, match.txt.get("ver", "-"), "-", "-", "-", "-")
+    signal = f"{state.rssi_dbm} dBm" if state.rssi_dbm is not None else "-"
+    tanks = "; ".join([_tank(tank) for tank in state.tanks] + [f"fault {f}" for f in state.faults])
+    return (
+        match.node,
+        match.status,
+        where,
+        state.release,
+        state.image[:12],
+        state.phase,
+        tanks or "-",
+        signal,
+    )
+
+
+def _tank(tank: TankState) -> str:
+    level = "?" if tank.level is None else str(tank.level)
+    words = [f"{tank.name} {level}/{len(tank.marks)}"]
+    if tank.pump is not None:
+        words.append(f"pump {tank.pump.relay}")
+    if tank.fault != "none":
+        words.append(tank.fault)
+    return " ".join(words)
+
+
+def _facts(match: Match) -> dict[str, Any]:
+    state = match.state.model_dump(mode="json", by_alias=True, exclude={"nonce"}) if match.state else None
+    return {
+        "node": match.node,
+        "status": match.status.value,
+        "address": match.address,
+        "port": match.port,
+        "announced": dict(match.txt),
+        "evidence": list(match.evidence),
+        "also_at": list(match.also_at),
+        "state": state,
+    }
+
+
+def _counts(matches: Sequence[Match]) -> dict[str, int]:
+    counted = Counter(match.status.value for match in matches)
+    return dict(sorted(counted.items()))
+
+
+def _exit(matches: Sequence[Match]) -> int:
+    from fleet.find.match import Status
+
+    statuses = {match.status for match in matches}
+    if statuses & {Status.DOUBLE, Status.IMPOSTOR}:
+        return Exit.PROBLEMS
+    return Exit.UNREACHABLE if Status.MISSING in statuses else Exit.OK
+
+
+def _tell(output: Output, awaited: tuple[str, ...], left_s: float) -> None:
+    if not awaited:
+        output.note("all are found; waiting for the last answers")
+        return
+    names = ", ".join(awaited[:_NAMES_SHOWN]) + (" ..." if len(awaited) > _NAMES_SHOWN else "")
+    output.note(f"waiting for {_nodes(len(awaited))} ({names}), {left_s:.0f} s left")
+
+
+def _nodes(count: int) -> str:
+    return f"{count} node" if count == 1 else f"{count} nodes"

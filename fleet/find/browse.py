@@ -1,0 +1,157 @@
+"""Listening for announcements: DNS-SD over multicast DNS (RFC 6762, RFC 6763), by python-zeroconf.
+
+The first question of a browser asks for unicast answers (QU). Records that are already cached are used before
+anything is asked for; what an instance still lacks is then asked for. A browser is made anew for each round,
+so that a lost answer is asked for again within seconds (known answers travel with the question).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+from collections.abc import AsyncIterator, Collection
+from contextlib import asynccontextmanager, suppress
+from typing import Any
+
+from zeroconf import DNSQuestionType, InterfaceChoice, IPVersion, ServiceStateChange, Zeroconf
+from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
+
+from fleet.errors import UsageError
+from fleet.find.codes import NO_INTERFACE
+from fleet.find.records import SERVICE, read_instance
+from fleet.find.sighting import Sighting
+from fleet.limits import (
+    FIND_QUIET_S,
+    MDNS_RECEIVE_BUFFER_BYTES,
+    RESOLVE_AFTER_S,
+    RESOLVE_AT_ONCE,
+    RESOLVE_TIMEOUT_S,
+    SIGHTINGS,
+)
+
+_STEP_S = 0.05
+
+
+@asynccontextmanager
+async def browsing(interface: str | None) -> AsyncIterator[Browser]:
+    """A browser on one interface (its IPv4 address), or on all. UsageError if it cannot listen there."""
+    interfaces = InterfaceChoice.All if interface is None else [interface]
+    try:
+        zeroconf = AsyncZeroconf(interfaces=interfaces, ip_version=IPVersion.V4Only)
+    except OSError as error:
+        what = f"cannot listen on {interface or 'any interface'}: {error.strerror or error}"
+        raise UsageError(NO_INTERFACE, what) from error
+    try:
+        await zeroconf.zeroconf.async_wait_for_start()
+        if not zeroconf.zeroconf.engine.senders:
+            raise UsageError(NO_INTERFACE, f"{interface or 'this machine'} has no address to listen on")
+        _raise_receive_buffers(zeroconf.zeroconf)
+        browser = Browser(zeroconf.zeroconf)
+        try:
+            yield browser
+        finally:
+            await browser.close()
+    finally:
+        await zeroconf.async_close()
+
+
+class Browser:
+    """What is announced, kept up to date while it lives."""
+
+    def __init__(self, zeroconf: Zeroconf) -> None:
+        self._zeroconf = zeroconf
+        self._browser: AsyncServiceBrowser | None = None
+        self._sightings: dict[str, tuple[Sighting, ...]] = {}
+        self._changed: set[str] = set()
+        self._lacking: dict[str, float] = {}
+        self._asking: dict[str, asyncio.Task[None]] = {}
+        self._places = asyncio.Semaphore(RESOLVE_AT_ONCE)
+        self._stirred = asyncio.Event()
+
+    async def look(self, wanted: Collection[str], *, at_most_s: float, quiet_s: float = FIND_QUIET_S) -> None:
+        """Ask anew; return once all `wanted` are announced and nothing new came for `quiet_s`, or in time."""
+        await self._end_browser()
+        self._browser = AsyncServiceBrowser(self._zeroconf, SERVICE, handlers=[self._on_change])
+        loop = asyncio.get_running_loop()
+        quiet_from_s = loop.time()
+        ends_s = quiet_from_s + at_most_s
+        while (now_s := loop.time()) < ends_s:
+            if self._take_in(now_s):
+                quiet_from_s = now_s
+            seen = {sighting.node for group in self._sightings.values() for sighting in group}
+            if seen.issuperset(wanted) and not self._lacking and now_s - quiet_from_s >= quiet_s:
+                return
+            self._stirred.clear()
+            with suppress(TimeoutError):
+                async with asyncio.timeout(min(_STEP_S, ends_s - now_s)):
+                    await self._stirred.wait()
+
+    def sightings(self) -> list[Sighting]:
+        """What is announced at present, without repeats, by node and place."""
+        self._take_in(asyncio.get_running_loop().time())
+        found = {sighting for group in self._sightings.values() for sighting in group}
+        return sorted(found, key=lambda s: (s.node, s.address, s.port))
+
+    async def close(self) -> None:
+        """End the browser and whatever is still being asked for."""
+        for task in self._asking.values():
+            task.cancel()
+        await asyncio.gather(*self._asking.values(), return_exceptions=True)
+        await self._end_browser()
+
+    async def _end_browser(self) -> None:
+        if self._browser is not None:
+            await self._browser.async_cancel()
+            self._browser = None
+
+    def _on_change(
+        self, zeroconf: Any, service_type: str, name: str, state_change: ServiceStateChange
+    ) -> None:
+        if state_change is ServiceStateChange.Removed:
+            self._sightings.pop(name, None)
+            self._lacking.pop(name, None)
+            self._changed.discard(name)
+        elif name in self._sightings or len(self._sightings) < SIGHTINGS:
+            self._changed.add(name)
+        self._stirred.set()
+
+    def _take_in(self, now_s: float) -> bool:
+        """Read the changed instances from the cache; True if any sighting is new. Ask for what is lacking."""
+        new = False
+        names, self._changed = self._changed.union(self._lacking), set()
+        for name in names:
+            before = self._sightings.get(name, ())
+            found = self._sightings[name] = read_instance(self._zeroconf, name)
+            new = new or not set(found).issubset(before)
+            if found:
+                self._lacking.pop(name, None)
+            else:
+                self._lack(name, now_s)
+        return new
+
+    def _lack(self, name: str, now_s: float) -> None:
+        if name in self._asking:
+            self._lacking.pop(name, None)
+        elif now_s - self._lacking.setdefault(name, now_s) >= RESOLVE_AFTER_S:
+            self._asking[name] = asyncio.get_running_loop().create_task(self._ask(name))
+
+    async def _ask(self, name: str) -> None:
+        """Ask for SRV, TXT and A of one instance, once."""
+        async with self._places:
+            info = AsyncServiceInfo(SERVICE, name)
+            await info.async_request(
+                self._zeroconf, RESOLVE_TIMEOUT_S * 1000, question_type=DNSQuestionType.QU
+            )
+        self._changed.add(name)
+        self._stirred.set()
+
+
+def _raise_receive_buffers(zeroconf: Zeroconf) -> None:
+    """Room for the answers of a whole fleet at once: beyond the system's bound if we may, else up to it."""
+    force = getattr(socket, "SO_RCVBUFFORCE", 33)
+    for reader in zeroconf.engine.readers:
+        sock = reader.transport.get_extra_info("socket")
+        try:
+            sock.setsockopt(socket.SOL_SOCKET, force, MDNS_RECEIVE_BUFFER_BYTES)
+        except OSError:
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, MDNS_RECEIVE_BUFFER_BYTES)

@@ -1,0 +1,83 @@
+"""Asking at each sighting's address who is there: the signed state decides."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Collection, Iterable
+
+import aiohttp
+
+from fleet.errors import LinkError, NodeImpostor, NodeUnreachable
+from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.limits import CONFIRM_ANSWER_TIMEOUT_S, CONFIRM_AT_ONCE, CONFIRM_CONNECT_TIMEOUT_S
+from fleet.link.client import NodeLink, Timeouts, read_unconfirmed_state
+from fleet.link.state import NodeState
+
+TIMEOUTS = Timeouts(connect_s=CONFIRM_CONNECT_TIMEOUT_S, answer_s=CONFIRM_ANSWER_TIMEOUT_S)
+
+
+class Confirmer:
+    """Confirms sightings, at most `at_once` at a time. `node_key_of` gives the key of any name."""
+
+    def __init__(
+        self,
+        session: aiohttp.ClientSession,
+        node_key_of: Callable[[str], bytes],
+        known: Collection[str],
+        entropy: Callable[[int], bytes],
+        *,
+        at_once: int = CONFIRM_AT_ONCE,
+        timeouts: Timeouts = TIMEOUTS,
+    ) -> None:
+        self._session = session
+        self._node_key_of = node_key_of
+        self._known = frozenset(known)
+        self._entropy = entropy
+        self._places = asyncio.Semaphore(at_once)
+        self._timeouts = timeouts
+
+    async def confirm_all(self, sightings: Iterable[Sighting]) -> list[Confirmation]:
+        """One confirmation per sighting, in their order."""
+        return list(await asyncio.gather(*(self.confirm(sighting) for sighting in sightings)))
+
+    async def confirm(self, at: Sighting) -> Confirmation:
+        """What is at that address."""
+        async with self._places:
+            try:
+                return Confirmation(at, Outcome.CONFIRMED, await self._signed_state(at.node, at))
+            except NodeUnreachable as error:
+                return Confirmation(at, Outcome.UNREACHABLE, why=error.what)
+            except NodeImpostor as error:
+                return await self._who_else(at, error.what)
+            except LinkError as error:
+                return Confirmation(at, Outcome.SOMETHING_ELSE, why=error.what)
+
+    async def _signed_state(self, node: str, at: Sighting) -> NodeState:
+        link = NodeLink(
+            node,
+            at.address,
+            at.port,
+            self._node_key_of(node),
+            session=self._session,
+            entropy=self._entropy,
+            timeouts=self._timeouts,
+        )
+        return await link.state()
+
+    async def _who_else(self, at: Sighting, why: str) -> Confirmation:
+        """Not under the key of the node that was looked for: another node of the fleet, or a false one."""
+        try:
+            said = await read_unconfirmed_state(
+                at.address, at.port, session=self._session, timeouts=self._timeouts
+            )
+        except LinkError as error:
+            announced = at.source is Source.ANNOUNCED
+            return Confirmation(at, Outcome.UNSIGNED if announced else Outcome.SOMETHING_ELSE, why=error.what)
+        if said.node != at.node and said.node in self._known:
+            try:
+                return Confirmation(at, Outcome.OTHER_NODE, await self._signed_state(said.node, at), why)
+            except LinkError as error:
+                why = error.what
+        if said.node != at.node and at.source is Source.LAST_KNOWN:
+            return Confirmation(at, Outcome.SOMETHING_ELSE, said, f"it says it is {said.node}")
+        return Confirmation(at, Outcome.UNSIGNED, said, why)

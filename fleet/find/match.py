@@ -1,0 +1,155 @@
+"""Inventory + confirmations + last known addresses -> what became of each node. Pure.
+
+Identity is the name in a state signed with the node's key; two boards are told apart by their MAC.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from fleet.find.seen import Seen
+from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.link.state import NodeState
+
+
+class Status(StrEnum):
+    """What became of a node."""
+
+    FOUND = "found"
+    MISSING = "missing"
+    UNKNOWN = "unknown"
+    """Not in the inventory."""
+    MOVED = "moved"
+    """Found, at another address than last time."""
+    DOUBLE = "double"
+    """More than one board answers under its key."""
+    IMPOSTOR = "impostor"
+    """Something announces its name without its key."""
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """One node or claim. `state` is signed by the node, unless status is unknown and `evidence` says so."""
+
+    node: str
+    status: Status
+    address: str | None = None
+    port: int | None = None
+    txt: Mapping[str, str] = field(default_factory=dict)
+    state: NodeState | None = None
+    evidence: tuple[str, ...] = ()
+    also_at: tuple[str, ...] = ()
+    """`ADDRESS:PORT` of the other boards of a double."""
+
+    @property
+    def reachable(self) -> bool:
+        """Whether there is one board, at a known address, that proved to be this node."""
+        return self.status in (Status.FOUND, Status.MOVED)
+
+
+def match(
+    expected: Sequence[str],
+    known: Collection[str],
+    confirmations: Iterable[Confirmation],
+    last_seen: Mapping[str, Seen],
+) -> list[Match]:
+    """One match per expected node, in that order, then impostors, then unknown nodes by name.
+
+    `known` holds all names of the inventory; sightings of known nodes that are not expected are left out.
+    """
+    by_node: dict[str, list[Confirmation]] = defaultdict(list)
+    for confirmation in confirmations:
+        by_node[confirmation.sighting.node].append(confirmation)
+    matches = [_expected(name, by_node.get(name, []), last_seen.get(name)) for name in expected]
+    matches += [m for name in expected for m in _impostors(name, by_node.get(name, [])) if m not in matches]
+    matches += [_unknown(name, group) for name, group in sorted(by_node.items()) if name not in known]
+    return matches
+
+
+def _expected(node: str, group: Sequence[Confirmation], last: Seen | None) -> Match:
+    evidence = tuple(_told(c) for c in group if c.outcome is not Outcome.CONFIRMED)
+    boards = _boards(group)
+    if not boards:
+        impostors = _impostors(node, group)
+        return (
+            impostors[0] if impostors else Match(node, Status.MISSING, evidence=evidence or (_unheard(last),))
+        )
+    first = boards[0]
+    if len(boards) > 1:
+        places = tuple(c.sighting.place for c in boards[1:])
+        macs = ", ".join(f"{_mac(c)} at {c.sighting.place}" for c in boards)
+        return _of(first, Status.DOUBLE, (f"boards {macs} all hold its key", *evidence), places)
+    if last is not None and (last.address, last.port) != (first.sighting.address, first.sighting.port):
+        moved = f"was at {last.address}:{last.port} on {last.seen_at}"
+        return _of(first, Status.MOVED, (moved, *evidence))
+    if first.sighting.source is Source.LAST_KNOWN:
+        evidence = ("not announced; asked at its last known address", *evidence)
+    return _of(first, Status.FOUND, evidence)
+
+
+def _impostors(node: str, group: Sequence[Confirmation]) -> list[Match]:
+    return [_of(c, Status.IMPOSTOR, (_told(c),), state=False) for c in group if c.outcome is Outcome.UNSIGNED]
+
+
+def _unknown(node: str, group: Sequence[Confirmation]) -> Match:
+    best = min(group, key=lambda c: (c.outcome is not Outcome.CONFIRMED, c.state is None, c.sighting.place))
+    if best.outcome is Outcome.CONFIRMED:
+        how = "not in the inventory, but holds a key of this fleet"
+    elif best.state is not None:
+        how = "not in the inventory; what it says of itself is not signed with a key of this fleet"
+    else:
+        how = f"not in the inventory; {_told(best)}"
+    also = tuple(sorted({c.sighting.place for c in group} - {best.sighting.place}))
+    return _of(best, Status.UNKNOWN, (how,), also)
+
+
+def _boards(group: Sequence[Confirmation]) -> list[Confirmation]:
+    """One confirmation per board (MAC): announced ones first, then by address."""
+    confirmed = [c for c in group if c.outcome is Outcome.CONFIRMED]
+    confirmed.sort(
+        key=lambda c: (c.sighting.source is Source.LAST_KNOWN, c.sighting.address, c.sighting.port)
+    )
+    boards: dict[str, Confirmation] = {}
+    for confirmation in confirmed:
+        boards.setdefault(_mac(confirmation), confirmation)
+    return list(boards.values())
+
+
+def _mac(confirmation: Confirmation) -> str:
+    return confirmation.state.mac if confirmation.state else ""
+
+
+def _of(
+    found: Confirmation,
+    status: Status,
+    evidence: tuple[str, ...],
+    also_at: tuple[str, ...] = (),
+    *,
+    state: bool = True,
+) -> Match:
+    at: Sighting = found.sighting
+    said = found.state if state else None
+    return Match(at.node, status, at.address, at.port, dict(at.txt), said, evidence, also_at)
+
+
+def _told(confirmation: Confirmation) -> str:
+    at, state = confirmation.sighting, confirmation.state
+    where = f"{at.source} at {at.place}"
+    if confirmation.outcome is Outcome.OTHER_NODE and state is not None:
+        return f"{where}, where {state.node} answers"
+    if confirmation.outcome is Outcome.UNSIGNED:
+        return f"{where}, but what answers there does not hold its key"
+    if confirmation.outcome is Outcome.SOMETHING_ELSE:
+        return f"{where}, where something else answers: {confirmation.why}"
+    return f"{where}, but no answer: {confirmation.why}"
+
+
+def _unheard(last: Seen | None) -> str:
+    return (
+        "never found before"
+        if last is None
+        else f"last found at {last.address}:{last.port} on {last.seen_at}"
+    )

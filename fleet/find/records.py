@@ -1,0 +1,43 @@
+"""From cached DNS records to sightings (RFC 6762, RFC 6763). Two boards of one name give two sightings."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Iterable
+from typing import Any
+
+from zeroconf import Zeroconf, current_time_millis
+
+from fleet.find.sighting import Sighting
+
+SERVICE = "_tanknode._tcp.local."
+_A, _TXT, _SRV, _IN = 1, 16, 33, 1
+
+
+def read_instance(zeroconf: Zeroconf, name: str) -> tuple[Sighting, ...]:
+    """Every place that the records of a service instance give; empty while SRV or A are lacking."""
+    txt = read_txt(record.text for record in sorted(_records(zeroconf, name, _TXT), key=lambda r: -r.created))
+    node = txt.get("id") or name.removesuffix(f".{SERVICE}")
+    found = {
+        Sighting(node, socket.inet_ntoa(host.address), service.port, txt): None
+        for service in _records(zeroconf, name, _SRV)
+        for host in _records(zeroconf, service.server, _A)
+    }
+    return tuple(found)
+
+
+def read_txt(texts: Iterable[bytes]) -> dict[str, str]:
+    """Keys and values of the first text (RFC 6763 6.4: the first of each key counts); only printable ones."""
+    data = next(iter(texts), b"")
+    found: dict[str, str] = {}
+    while data:
+        entry, data = data[1 : 1 + data[0]], data[1 + data[0] :]
+        key, _, value = entry.decode("utf-8", "replace").partition("=")
+        if key and key.isprintable() and value.isprintable():
+            found.setdefault(key.lower(), value)
+    return found
+
+
+def _records(zeroconf: Zeroconf, name: str, kind: int) -> list[Any]:
+    now_ms = current_time_millis()
+    return [r for r in zeroconf.cache.get_all_by_details(name, kind, _IN) if not r.is_expired(now_ms)]
