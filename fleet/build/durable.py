@@ -49,3 +49,15 @@ def _sync_folder(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def replace_file(path: Path, data: bytes, *, mode: int = 0o644) -> None:
+    """Write a file wholly or not at all; it may be lost in a power cut, for it can be made again."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
+    try:
+        beside.write_bytes(data)
+        beside.chmod(mode)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)

@@ -82,13 +82,14 @@ class Shelf:
             write_durably([(self._object(sha), data)])
         return sha
 
-    def put_host_boot_loader(self, program: bytes) -> Path:
-        """Keep the boot loader that starts host images; the path of the executable."""
+    def put_host_boot_loader(self, program: bytes, inputs: str) -> Path:
+        """Keep the boot loader that starts host images, with the digest of its inputs; the path of the
+        executable."""
         sha = hashlib.sha256(program).hexdigest()
         path = self.path / "boot-loader" / sha
         if not path.is_file():
             write_durably([(path, program)], mode=0o755)
-        write_durably([(path.with_name(_CURRENT), f"{sha}\n".encode())])
+        write_durably([(path.with_name(_CURRENT), f"{sha} {inputs}\n".encode())])
         return path
 
     # ---------------------------------------------------------------- reading
@@ -141,19 +142,32 @@ class Shelf:
 
     def host_boot_loader(self) -> Path:
         """The executable that starts host images. ShelfError if it was never built or is damaged."""
-        folder = self.path / "boot-loader"
-        try:
-            sha = (folder / _CURRENT).read_text(encoding="ascii").strip()
-            _checked(folder / sha, sha)
-        except FileNotFoundError as error:
-            raise ShelfError(NOT_ON_SHELF, f"{folder} has no boot loader", fix=_BUILD_HOST) from error
-        return folder / sha
+        sha, _ = self._boot_loader()
+        path = self.path / "boot-loader" / sha
+        if not path.is_file():
+            raise ShelfError(NOT_ON_SHELF, f"{path.parent} has no boot loader", fix=_BUILD_HOST)
+        _checked(path, sha)
+        return path
+
+    def has_boot_loader(self, inputs: str) -> bool:
+        """Whether the boot loader made of these inputs is there."""
+        sha, made_of = self._boot_loader()
+        return made_of == inputs and (self.path / "boot-loader" / sha).is_file()
 
     # ---------------------------------------------------------------- inside
     def _object(self, sha: str) -> Path:
         if len(sha) != 64 or not _HEX.issuperset(sha):
             raise ShelfError(NOT_ON_SHELF, f"{sha!r} is not a SHA-256 in hex digits")
         return self.path / "objects" / sha[:2] / sha
+
+    def _boot_loader(self) -> tuple[str, str]:
+        """SHA-256 of the newest boot loader and the digest of its inputs; names of nothing if there is
+        none."""
+        try:
+            words = (self.path / "boot-loader" / _CURRENT).read_text(encoding="ascii").split()
+        except (FileNotFoundError, UnicodeDecodeError):
+            return "none", ""
+        return (words[0], words[1]) if len(words) == 2 else ("none", "")
 
     def _entry_path(self, entry: ShelfEntry) -> Path:
         return self.path / "nodes" / entry.node / f"{entry.sequence:0{_SEQUENCE_DIGITS}d}.json"

@@ -1,0 +1,133 @@
+"""The whole build: compile each class once, stamp each node's block, sign, shelve; and do nothing twice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fleet.build.class_job import ClassJob, Doing
+from fleet.build.classes import classes_of
+from fleet.build.events import BuildResult, Shelving
+from fleet.build.lock import locked
+from fleet.build.programs import Programs, program_of
+from fleet.build.tools import host_tools
+from fleet.render.project import render_boot_loader, render_node
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
+    from pathlib import Path
+
+    from fleet.boards.board import Board
+    from fleet.build.classes import BuildRequest, ClassPart
+    from fleet.build.entry import ShelfEntry
+    from fleet.build.events import BuildEvent
+    from fleet.build.programs import Built
+    from fleet.build.shelf import Shelf
+    from fleet.build.tools import HostTools
+    from fleet.keys.folder import KeyFolder
+    from fleet.keys.trust import Trust
+
+BOOT_LOADER = "boot-loader/host"
+
+
+@dataclass(frozen=True, slots=True)
+class Workshop:
+    """Where and with what a build works. `now_s` is seconds since 1970, UTC; `environment` that of the
+    process."""
+
+    build_dir: Path
+    shelf: Shelf
+    keys: KeyFolder
+    templates: Mapping[str, bytes]
+    environment: Mapping[str, str]
+    load_board: Callable[[str], Board]
+    now_s: Callable[[], int]
+
+
+def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
+    """Bring the shelf up to date for the nodes asked for; the last event is the BuildResult.
+
+    BuildError, RenderError, KeyFolderError, ShelfError, UsageError or LockedError. Whatever was shelved
+    before an error
+    stays good; the same build then goes on from there.
+    """
+    request.check()
+    key, trust = shop.keys.signing_key(), shop.keys.trust()
+    shop.build_dir.mkdir(parents=True, exist_ok=True)
+    with locked(shop.build_dir / "lock"):
+        parts = classes_of(request, trust, shop.load_board)
+        projects = [_project(request, part, trust, shop) for part in parts]
+        tools = host_tools()
+        jobs = [
+            ClassJob(
+                request,
+                part,
+                program_of(part.name, request.defect, project, tools),
+                shop.shelf,
+                key,
+                shop.now_s,
+            )
+            for part, project in zip(parts, projects, strict=True)
+        ]
+        built, compiled = yield from _programs(jobs, request.jobs, shop, tools)
+        done: dict[str, tuple[ShelfEntry, Doing]] = {}
+        total = sum(job.todo_count for job in jobs)
+        for job in jobs:
+            for entry, doing in job.work(built[job.program.digest]) if job.todo_count else ():
+                done[entry.node] = (entry, doing)
+                yield Shelving(len(done), total)
+        untouched = [
+            entry for job in jobs for _, entry, doing in job.states if entry and doing is Doing.NOTHING
+        ]
+    entries = sorted([*untouched, *(entry for entry, _ in done.values())], key=lambda entry: entry.node)
+    yield BuildResult(tuple(entries), _named(done, Doing.MAKE), _named(done, Doing.RESTORE), compiled)
+
+
+def finished(events: Iterable[BuildEvent]) -> BuildResult:
+    """Run a build to its end and return its result."""
+    last: BuildEvent | None = None
+    for event in events:
+        last = event
+    if not isinstance(last, BuildResult):
+        raise TypeError("a build ends with its result")
+    return last
+
+
+def _project(request: BuildRequest, part: ClassPart, trust: Trust, shop: Workshop) -> dict[str, bytes]:
+    """What stands for a class: its first node's own project, whose block is written over for the others."""
+    first = part.nodes[0]
+    release = request.release or request.inventory.fleet.release
+    return render_node(
+        request.inventory,
+        first.node,
+        first.board,
+        trust,
+        request.target,
+        release,
+        templates=shop.templates,
+        defect=request.defect,
+    )
+
+
+def _programs(
+    jobs: Sequence[ClassJob], cores: int, shop: Workshop, tools: HostTools
+) -> Generator[BuildEvent, None, tuple[dict[str, Built], tuple[str, ...]]]:
+    """The programs that are needed, by digest, and the names of those that had to be compiled. Boot
+    loader included."""
+    store = Programs(shop.build_dir, shop.environment)
+    wanted = {job.program.digest: job.program for job in reversed(jobs) if job.todo_count}
+    boot = program_of(BOOT_LOADER, "", render_boot_loader(templates=shop.templates), tools)
+    if not shop.shelf.has_boot_loader(boot.digest):
+        wanted[boot.digest] = boot
+    built = {digest: found for digest, program in wanted.items() if (found := store.find(program))}
+    missing = [program for digest, program in wanted.items() if digest not in built]
+    if missing:
+        yield from store.compile(missing, tools, cores)
+    built |= {program.digest: store.get(program) for program in missing}
+    if boot.digest in built:
+        shop.shelf.put_host_boot_loader(built[boot.digest].image, boot.digest)
+    return built, tuple(sorted(program.title for program in missing))
+
+
+def _named(done: Mapping[str, tuple[ShelfEntry, Doing]], wanted: Doing) -> tuple[str, ...]:
+    return tuple(sorted(node for node, (_, doing) in done.items() if doing is wanted))

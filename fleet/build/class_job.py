@@ -1,0 +1,140 @@
+"""The shelf's work for the nodes of one class: what is there already, what must be made again, what is
+new."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+from enum import Enum
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from fleet.build.codes import IMAGE_TOO_BIG
+from fleet.build.entry import ShelfEntry
+from fleet.build.record import build_record
+from fleet.build.sequence import next_sequence, utc_text
+from fleet.build.shelf import Shelved, record_bytes
+from fleet.build.stamp import block_offset, stamp
+from fleet.build.ticket import TicketFields, sign
+from fleet.errors import BuildError
+from fleet.limits import IMAGE_BYTES, SHELF_BATCH
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from cryptography.hazmat.primitives.asymmetric.ec import EllipticCurvePrivateKey
+
+    from fleet.build.classes import BuildRequest, ClassPart, NodePart
+    from fleet.build.programs import Built, Program
+    from fleet.build.shelf import Shelf
+
+
+class Doing(Enum):
+    """What a node's place on the shelf needs."""
+
+    NOTHING = "nothing"
+    RESTORE = "restore"
+    MAKE = "make"
+
+
+@dataclass(frozen=True)
+class ClassJob:
+    """One class of one build."""
+
+    request: BuildRequest
+    part: ClassPart
+    program: Program
+    shelf: Shelf
+    key: EllipticCurvePrivateKey
+    now_s: Callable[[], int]
+
+    @cached_property
+    def states(self) -> tuple[tuple[NodePart, ShelfEntry | None, Doing], ...]:
+        """Each node with the newest entry of its class, and what is to be done; as it was when the build
+        began."""
+        return tuple(self._state(part) for part in self.part.nodes)
+
+    @property
+    def todo_count(self) -> int:
+        """How many nodes need something."""
+        return sum(doing is not Doing.NOTHING for _, _, doing in self.states)
+
+    def work(self, built: Built) -> Iterator[tuple[ShelfEntry, Doing]]:
+        """Do it, in batches; each entry as it now is, with what was done for it."""
+        if len(built.image) > IMAGE_BYTES:
+            raise BuildError(
+                IMAGE_TOO_BIG, f"{self.program.title}: {len(built.image)} bytes; {IMAGE_BYTES} are allowed"
+            )
+        offset = block_offset(built.image)
+        record = build_record(
+            self.part.name,
+            self.request.defect,
+            self.program.digest,
+            built.sources,
+            built.versions,
+            built.sizes,
+        )
+        todo = [state for state in self.states if state[2] is not Doing.NOTHING]
+        for start in range(0, len(todo), SHELF_BATCH):
+            batch = [
+                self._made(part, entry, built.image, offset, record)
+                for part, entry, _ in todo[start:][:SHELF_BATCH]
+            ]
+            self.shelf.add_all([thing for thing, _ in batch], record)
+            yield from ((thing.entry, doing) for thing, doing in batch)
+
+    def _state(self, part: NodePart) -> tuple[NodePart, ShelfEntry | None, Doing]:
+        newest = self.shelf.newest(part.node.name, str(self.part.class_id))
+        if newest is None or newest.inputs != part.inputs(self.program.digest):
+            return part, newest, Doing.MAKE
+        whole = (
+            self.shelf.has(newest.image, newest.size_bytes)
+            and self.shelf.has(newest.ticket)
+            and self.shelf.has(newest.record)
+        )
+        return part, newest, Doing.NOTHING if whole else Doing.RESTORE
+
+    def _made(
+        self, part: NodePart, newest: ShelfEntry | None, base: bytes, offset: int, record: dict[str, Any]
+    ) -> tuple[Shelved, Doing]:
+        """One node's image and ticket. The same image as the newest one keeps its sequence, hence its
+        ticket."""
+        image = stamp(base, offset, part.block)
+        sha = hashlib.sha256(image).hexdigest()
+        kept = newest is not None and newest.image == sha
+        now_s = self.now_s()
+        sequence = newest.sequence if newest and kept else next_sequence(self.shelf, part.node.name, now_s)
+        ticket = sign(self._fields(part, image, sequence), self.key)
+        entry = ShelfEntry(
+            node=part.node.name,
+            image=sha,
+            ticket=hashlib.sha256(ticket).hexdigest(),
+            sequence=sequence,
+            release=self.request.release_text,
+            board=part.board.id,
+            class_id=str(self.part.class_id),
+            class_name=self.part.name,
+            target=self.request.target,
+            payload_format=self.part.payload_format,
+            size_bytes=len(image),
+            built_at=utc_text(now_s),
+            defect=self.request.defect,
+            block_crc=part.block_crc,
+            record=hashlib.sha256(record_bytes(record)).hexdigest(),
+            inputs=part.inputs(self.program.digest),
+        )
+        if newest and kept:
+            entry = replace(entry, built_at=newest.built_at)
+        return Shelved(entry, image, ticket), Doing.RESTORE if kept else Doing.MAKE
+
+    def _fields(self, part: NodePart, image: bytes, sequence: int) -> TicketFields:
+        return TicketFields(
+            sequence=sequence,
+            vendor_id=self.part.vendor_id.bytes,
+            class_id=self.part.class_id.bytes,
+            node=part.node.name,
+            payload_format=self.part.payload_format,
+            size_bytes=len(image),
+            digest=hashlib.sha256(image).digest(),
+            release=self.request.release_text,
+        )

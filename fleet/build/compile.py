@@ -1,0 +1,139 @@
+"""Running PlatformIO, one process for one project, several at a time; each has its own log."""
+
+from __future__ import annotations
+
+import os
+import queue
+import signal
+import subprocess
+import sys
+import threading
+import time
+from contextlib import suppress
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from fleet.build.codes import COMPILE_FAILED
+from fleet.build.events import Compiled, Compiling, StillCompiling
+from fleet.errors import BuildError
+from fleet.limits import BUILD_LOG_TAIL_LINES, COMPILE_TIMEOUT_S, PROGRESS_EVERY_S
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from pathlib import Path
+
+ENVIRONMENT_NAME = "node"
+
+
+@dataclass(frozen=True, slots=True)
+class CompileJob:
+    """One project folder to compile."""
+
+    name: str
+    folder: Path
+    log_path: Path
+
+    @property
+    def output_dir(self) -> Path:
+        """Where PlatformIO puts what it makes."""
+        return self.folder / ".pio" / "build" / ENVIRONMENT_NAME
+
+
+@dataclass(slots=True)
+class _Running:
+    job: CompileJob
+    process: subprocess.Popen[bytes]
+    began_s: float
+
+
+@dataclass(slots=True)
+class Compilers:
+    """Starts compilers, `jobs` cores in all, and waits for them. `clock_s` is monotonic."""
+
+    environment: Mapping[str, str]
+    jobs: int
+    clock_s: Callable[[], float] = time.monotonic
+    ended: queue.SimpleQueue[_Running] = field(default_factory=queue.SimpleQueue)
+
+    def run(self, jobs: Sequence[CompileJob]) -> Iterator[Compiling | StillCompiling | Compiled]:
+        """Compile all; an event at least every PROGRESS_EVERY_S.
+
+        BuildError for the first that fails or takes longer than COMPILE_TIMEOUT_S. However the run ends,
+        no process that
+        it started is left.
+        """
+        waiting = list(jobs)
+        at_once = max(1, min(self.jobs, len(jobs)))
+        running: list[_Running] = []
+        began_s = self.clock_s()
+        try:
+            while waiting or running:
+                while waiting and len(running) < at_once:
+                    job = waiting.pop(0)
+                    running.append(self._start(job, max(1, self.jobs // at_once)))
+                    yield Compiling(job.name, job.log_path)
+                ended = self._next()
+                if ended is None:
+                    self._refuse_late(running)
+                    yield StillCompiling(tuple(r.job.name for r in running), self.clock_s() - began_s)
+                    continue
+                running.remove(ended)
+                if ended.process.returncode != 0:
+                    raise failed(ended.job, f"PlatformIO ended with {ended.process.returncode}")
+                yield Compiled(ended.job.name, self.clock_s() - ended.began_s)
+        finally:
+            for left in running:
+                _end(left.process)
+
+    def _start(self, job: CompileJob, cores: int) -> _Running:
+        job.log_path.parent.mkdir(parents=True, exist_ok=True)
+        command = [sys.executable, "-m", "platformio", "run", "-d", str(job.folder), "-e", ENVIRONMENT_NAME]
+        command += ["-j", str(cores)]
+        with job.log_path.open("wb") as log:
+            process = subprocess.Popen(
+                command,
+                cwd=job.folder,
+                env=dict(self.environment),
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+            )
+        running = _Running(job, process, self.clock_s())
+        threading.Thread(target=self._wait, args=(running,), daemon=True).start()
+        return running
+
+    def _wait(self, running: _Running) -> None:
+        running.process.wait()
+        self.ended.put(running)
+
+    def _next(self) -> _Running | None:
+        try:
+            return self.ended.get(timeout=PROGRESS_EVERY_S)
+        except queue.Empty:
+            return None
+
+    def _refuse_late(self, running: Sequence[_Running]) -> None:
+        for this in running:
+            if self.clock_s() - this.began_s > COMPILE_TIMEOUT_S:
+                raise failed(this.job, f"no result after {COMPILE_TIMEOUT_S:.0f} s")
+
+
+def failed(job: CompileJob, what: str) -> BuildError:
+    """The error for one job, with the last lines of its log."""
+    try:
+        lines = job.log_path.read_text(encoding="utf-8", errors="replace").splitlines()
+    except OSError:
+        lines = []
+    tail = "\n".join(lines[-BUILD_LOG_TAIL_LINES:])
+    return BuildError(COMPILE_FAILED, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    """End a process of ours with all that it started (it leads a session of its own)."""
+    for sent in (signal.SIGTERM, signal.SIGKILL):
+        with suppress(ProcessLookupError):
+            os.killpg(process.pid, sent)
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(timeout=PROGRESS_EVERY_S)
+            return

@@ -1,0 +1,86 @@
+"""PlatformIO's core folder, laid out by us: SCons from PyPI as its tool-scons, and everything that calls
+home off.
+
+PlatformIO takes a package folder for installed when it has `package.json` and `.piopm` with the name and
+version that
+it wants (platformio 6.2, package/manager/base.py); so nothing is downloaded for images of the host.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from fleet.build.durable import replace_file
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from fleet.build.tools import HostTools
+
+TOOL_SCONS_VERSION = "4.41101.0"
+_SCONS_PROGRAM = b"""import SCons.Script.Main
+SCons.Script.Main.main()
+"""
+
+
+def prepare_core_dir(folder: Path, tools: HostTools) -> Path:
+    """Make the core folder, or leave it as it is; its path."""
+    package = {
+        "name": "tool-scons",
+        "version": TOOL_SCONS_VERSION,
+        "description": "SCons software construction tool, as installed in this Python environment",
+        "keywords": ["scons", "build"],
+    }
+    spec = {"owner": "platformio", "id": None, "name": "tool-scons", "requirements": None, "uri": None}
+    installed = {"type": "tool", "name": "tool-scons", "version": TOOL_SCONS_VERSION, "spec": spec}
+    state = {
+        "last_version": tools.platformio_version,
+        "settings": {"enable_telemetry": False, "check_platformio_interval": 36_500},
+    }
+    scons = folder / "packages" / "tool-scons"
+    for path, data in (
+        (scons / "package.json", _json(package)),
+        (scons / ".piopm", _json(installed)),
+        (scons / "scons.py", _SCONS_PROGRAM),
+    ):
+        if not path.is_file() or path.read_bytes() != data:
+            replace_file(path, data)
+    if _last_version(folder / "appstate.json") != tools.platformio_version:
+        replace_file(folder / "appstate.json", _json(state))
+    return folder
+
+
+def platformio_environment(
+    environment: Mapping[str, str], core_dir: Path, object_cache: Path, tools: HostTools
+) -> dict[str, str]:
+    """The environment for PlatformIO: what it has of ours, nothing of the user's own PlatformIO settings."""
+    kept = {
+        key: value for key, value in environment.items() if not key.startswith(("PLATFORMIO_", "SCONSFLAGS"))
+    }
+    return {
+        **kept,
+        "PATH": f"{tools.compiler.parent}:{tools.strip.parent}:{environment.get('PATH', '/usr/bin:/bin')}",
+        "LC_ALL": "C.UTF-8",
+        "PLATFORMIO_CORE_DIR": str(core_dir),
+        "PLATFORMIO_SETTING_ENABLE_TELEMETRY": "no",
+        "PLATFORMIO_SETTING_CHECK_PLATFORMIO_INTERVAL": "36500",
+        "PLATFORMIO_DISABLE_UPGRADE_CHECK": "true",
+        "PLATFORMIO_DISABLE_PROGRESSBAR": "true",
+        "PLATFORMIO_NO_ANSI": "true",
+        "TANKFLEET_OBJECT_CACHE": str(object_cache),
+    }
+
+
+def _json(facts: Mapping[str, object]) -> bytes:
+    return json.dumps(facts, indent=1).encode() + b"\n"
+
+
+def _last_version(path: Path) -> str | None:
+    try:
+        state = json.loads(path.read_text(encoding="utf-8"))
+    except (FileNotFoundError, ValueError):
+        return None
+    found = state.get("last_version") if isinstance(state, dict) else None
+    return found if isinstance(found, str) else None

@@ -1,0 +1,30 @@
+"""One build at a time in one project folder."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from fleet.build.codes import BUILD_LOCKED
+from fleet.errors import LockedError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+
+@contextmanager
+def locked(path: Path) -> Iterator[None]:
+    """Hold the lock file, which the kernel frees however this process ends. LockedError if another holds
+    it."""
+    handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    try:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise LockedError(BUILD_LOCKED, f"another build holds {path}") from error
+        yield
+    finally:
+        os.close(handle)

@@ -1,0 +1,69 @@
+"""A rendered project on the disk: only what differs is written, and what is no longer rendered is removed."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fleet.build.durable import replace_file
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+LIST_FILE = ".rendered.json"
+"""Names the files that were rendered here before; any other file in the folder is left alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """Paths inside of the project, sorted."""
+
+    written: tuple[str, ...]
+    removed: tuple[str, ...]
+
+    @property
+    def changed(self) -> bool:
+        """Whether anything was written or removed."""
+        return bool(self.written or self.removed)
+
+
+def write_project(folder: Path, project: Mapping[str, bytes]) -> Written:
+    """Make the folder hold the project. A second time with the same project writes nothing."""
+    before = _listed(folder)
+    written = []
+    for path, data in project.items():
+        target = folder / path
+        if not target.is_file() or target.read_bytes() != data:
+            replace_file(target, data)
+            written.append(path)
+    removed = sorted(path for path in before - set(project) if (folder / path).is_file())
+    for path in removed:
+        (folder / path).unlink()
+        _prune(folder, path)
+    if before != set(project):
+        replace_file(folder / LIST_FILE, json.dumps(sorted(project), indent=0).encode() + b"\n")
+    return Written(tuple(sorted(written)), tuple(removed))
+
+
+def _listed(folder: Path) -> set[str]:
+    """What was rendered here before; paths that would lead out of the folder are not believed."""
+    try:
+        names = json.loads((folder / LIST_FILE).read_text(encoding="utf-8"))
+    except (FileNotFoundError, ValueError):
+        return set()
+    if not isinstance(names, list):
+        return set()
+    inside = folder.resolve()
+    return {
+        name for name in names if isinstance(name, str) and (inside / name).resolve().is_relative_to(inside)
+    }
+
+
+def _prune(folder: Path, path: str) -> None:
+    """Remove the folders that a removed file has left empty."""
+    for parent in (folder / path).parents:
+        if parent == folder or any(parent.iterdir()):
+            return
+        parent.rmdir()

@@ -1,0 +1,78 @@
+"""What the host's images are built with: found, named, and told apart from other versions without being
+started."""
+
+from __future__ import annotations
+
+import platform
+import shutil
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fleet.build.codes import TOOLS_MISSING
+from fleet.errors import BuildError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+_LIBRARY_FOLDERS = ("/usr/lib", "/usr/local/lib", f"/usr/lib/{platform.machine()}-linux-gnu")
+_BEARSSL = "libbearssl.a"
+SCONS_VERSION = "4.11.1"
+"""The one that PlatformIO asks for as its tool-scons 4.41101 (platformio 6.2, dependencies.py)."""
+
+
+@dataclass(frozen=True, slots=True)
+class HostTools:
+    """Where the tools are, and the versions that Python knows."""
+
+    compiler: Path
+    strip: Path
+    bearssl: Path
+    platformio_version: str
+    scons_version: str
+
+    def identity(self) -> str:
+        """Text that changes when any of the tools is exchanged; nothing is started to find it."""
+        return "\n".join(
+            [f"platformio {self.platformio_version}", f"scons {self.scons_version}"]
+            + [_identity(path) for path in (self.compiler, self.strip, self.bearssl)]
+        )
+
+
+def host_tools() -> HostTools:
+    """The tools; BuildError (BLD102) that names all that are missing."""
+    found = {
+        "g++": shutil.which("g++"),
+        "strip": shutil.which("strip"),
+        _BEARSSL: next(_libraries(), None),
+        "platformio": _version("platformio"),
+        f"scons {SCONS_VERSION}": _version("scons"),
+    }
+    missing = [name for name, value in found.items() if not value]
+    if found[f"scons {SCONS_VERSION}"] not in (None, SCONS_VERSION):
+        missing.append(f"scons {SCONS_VERSION}")
+    if missing:
+        raise BuildError(TOOLS_MISSING, f"not found: {', '.join(missing)}")
+    compiler, strip, bearssl, platformio, scons = (str(value) for value in found.values())
+    return HostTools(Path(compiler), Path(strip), Path(bearssl), platformio, scons)
+
+
+def _libraries() -> Iterator[str]:
+    for folder in _LIBRARY_FOLDERS:
+        path = Path(folder) / _BEARSSL
+        if path.is_file():
+            yield str(path)
+
+
+def _version(distribution: str) -> str | None:
+    try:
+        return version(distribution)
+    except PackageNotFoundError:
+        return None
+
+
+def _identity(path: Path) -> str:
+    real = path.resolve()
+    status = real.stat()
+    return f"{path} {real} {status.st_size} {status.st_mtime_ns}"

@@ -1,0 +1,104 @@
+"""From the model to the node block: pins, marks and pump values of one node."""
+
+from __future__ import annotations
+
+from math import ceil
+from typing import TYPE_CHECKING
+
+from fleet.errors import RenderError
+from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
+from fleet.render.codes import NO_PROBE_PIN
+from fleet.render.firmware_class import class_of, payload_format, vendor_id
+from fleet.render.node_block import (
+    LAYOUTS,
+    NO_PIN,
+    PAYLOADS,
+    PULLS,
+    PUMP_DOES,
+    MarkBlock,
+    NodeBlock,
+    TankBlock,
+)
+from fleet.water.filling import pump_marks, pump_times, rising
+
+if TYPE_CHECKING:
+    from fleet.boards.board import Board
+    from fleet.inventory.model import Inventory, Mark, Node, Served, Tank
+    from fleet.keys.trust import Trust
+    from fleet.render.firmware_class import Target
+
+
+def release_text(release: str, defect: str) -> str:
+    """The release text of an image: that of the fleet, with the defect's name behind it on the bench.
+
+    At most RELEASE_CHARS: the release is cut short before the defect's name is.
+    """
+    if not defect:
+        return release
+    suffix = f"+{defect}"
+    return release[: RELEASE_CHARS - len(suffix)] + suffix
+
+
+def block_of(
+    inventory: Inventory, node: Node, board: Board, trust: Trust, target: Target, release: str
+) -> NodeBlock:
+    """The node block of one node. RenderError if a pin is missing."""
+    vendor = vendor_id(inventory.fleet.domain)
+    return NodeBlock(
+        node=node.name,
+        site=inventory.site_of(node).name,
+        board=board.id,
+        release=release,
+        vendor_id=vendor.bytes,
+        class_id=class_of(board, target).id(vendor).bytes,
+        signing_key=trust.point,
+        key_id=trust.key_id,
+        debounce_ms=DEBOUNCE_MS if node.debounce_s is None else round(node.debounce_s * 1000),
+        sample_period_ms=SAMPLE_PERIOD_MS,
+        trial_s=ceil(inventory.policy.trial_s),
+        power_up_hold_s=POWER_UP_HOLD_S,
+        layout=LAYOUTS[board.layout],
+        payload_format=PAYLOADS[payload_format(board, target)],
+        tanks=tuple(_tank_block(node, served, inventory.tank(served.tank), board) for served in node.serves),
+    )
+
+
+def _tank_block(node: Node, served: Served, tank: Tank, board: Board) -> TankBlock:
+    marks = rising(tank)
+    blocks = tuple(_mark_block(node, served, mark, board) for mark in marks)
+    times = pump_times(tank)
+    if tank.pump is None or times is None or served.pump_relay is None:
+        return TankBlock(tank.name, blocks)
+    start, stop = pump_marks(tank, tank.pump)
+    return TankBlock(
+        name=tank.name,
+        marks=blocks,
+        pump_does=PUMP_DOES[tank.pump.does],
+        pump_pin=_gpio(node, board, served.pump_relay.pin, f"the pump relay of tank {tank.name}"),
+        pump_active_high=int(served.pump_relay.active == "high"),
+        pump_on_mark=marks.index(start),
+        pump_off_mark=marks.index(stop),
+        longest_run_s=times.longest_run.seconds,
+        no_rise_s=times.no_rise.seconds,
+        shortest_off_s=times.shortest_off.seconds,
+    )
+
+
+def _mark_block(node: Node, served: Served, mark: Mark, board: Board) -> MarkBlock:
+    what = f"mark {mark.name} of tank {served.tank}"
+    if mark.name not in served.probes:
+        raise RenderError(NO_PROBE_PIN, f"node {node.name} names no pin for {what}")
+    pin = _gpio(node, board, served.probes[mark.name], what)
+    return MarkBlock(mark.name, round(mark.height_m * 1000), pin, PULLS[served.pull_up])
+
+
+def _gpio(node: Node, board: Board, name: str, what: str) -> int:
+    try:
+        gpio = board.pin(name).gpio
+    except KeyError as error:
+        raise RenderError(
+            NO_PROBE_PIN, f"node {node.name}: board {board.id} has no pin {name} ({what})"
+        ) from error
+    if gpio == NO_PIN:
+        raise RenderError(NO_PROBE_PIN, f"node {node.name}: pin {name} cannot be used ({what})")
+    return gpio

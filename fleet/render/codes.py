@@ -1,0 +1,32 @@
+"""Codes of rendering."""
+
+from __future__ import annotations
+
+from fleet.codes import Code
+
+NO_PORT = Code(
+    "RND101",
+    "this version has no port for the board's chip",
+    "The firmware's core is the same everywhere; each chip needs a port for its pins, flash and sockets.",
+    "Render and build for the bench with --target host.",
+)
+BAD_TEMPLATE = Code(
+    "RND102",
+    "a template is wrong",
+    "A template names a value that does not exist, or puts text into source code without the escaper.",
+    "Put the template right that the message names; it lies under templates/node.",
+)
+DOES_NOT_FIT = Code(
+    "RND103",
+    "a value does not fit into the node block",
+    "The node block has fixed fields, so that one compiled class serves many nodes.",
+    "Shorten the name or lessen the value in the inventory; `tankfleet check` shows where it is written.",
+)
+NO_PROBE_PIN = Code(
+    "RND104",
+    "a node has no pin for what it serves",
+    "Each mark of a tank that the node serves needs a pin of its board.",
+    "Name a pin for each mark under `probes:` in the inventory; `tankfleet show board BOARD` lists the pins.",
+)
+
+CODES = (NO_PORT, BAD_TEMPLATE, DOES_NOT_FIT, NO_PROBE_PIN)

@@ -1,0 +1,41 @@
+"""Build script of the host platform: the same sources give the same bytes, wherever the project lies.
+
+TANKFLEET_OBJECT_CACHE names a folder in which objects are shared between projects.
+The result is the same without it.
+"""
+
+import os
+
+from SCons.Script import Default, DefaultEnvironment
+
+env = DefaultEnvironment()
+for tool in ("gcc", "g++", "gnulink", "ar"):
+    env.Tool(tool)
+
+env.Replace(CC="gcc", CXX="g++", LINK="g++", STRIP="strip", PROGNAME="program.elf", PROGSUFFIX="")
+env.Append(
+    CXXFLAGS=["-std=c++17", "-fno-exceptions", "-fno-rtti"],
+    CCFLAGS=[
+        "-Os",
+        "-Wall",
+        "-Wextra",
+        "-Wconversion",
+        "-Werror",
+        "-ffunction-sections",
+        "-fdata-sections",
+        "-fno-lto",
+        # Keeps the project's own place out of the result; itself kept out of the cache's key.
+        "$(",
+        "-ffile-prefix-map=$PROJECT_DIR=.",
+        "$)",
+    ],
+    LINKFLAGS=["-static", "-fno-lto", "-Wl,--build-id=none", "-Wl,--gc-sections"],
+    LIBS=["bearssl"],
+)
+cache = os.environ.get("TANKFLEET_OBJECT_CACHE")
+if cache:
+    env.CacheDir(cache)
+
+program = env.BuildProgram()
+image = env.Command("$BUILD_DIR/image.elf", program, "$STRIP --strip-all -o $TARGET $SOURCE")
+Default([program, image])
