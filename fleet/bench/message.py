@@ -1,0 +1,160 @@
+"""What goes over the bench's control socket: one JSON document a line, a request and its answer."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+
+from fleet.bench.spec import NodeSpec
+
+How = Literal["kill", "power-cut", "unreachable", "slow-link", "lost-probe", "swollen"]
+HOWS: tuple[How, ...] = ("kill", "power-cut", "unreachable", "slow-link", "lost-probe", "swollen")
+
+
+class Message(BaseModel):
+    """Base of all messages."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+# ------------------------------------------------------------------ requests
+class Hello(Message):
+    """Ask for the bench as a whole."""
+
+    op: Literal["hello"] = "hello"
+
+
+class Add(Message):
+    """Put nodes on the bench and give them power."""
+
+    op: Literal["add"] = "add"
+    nodes: tuple[NodeSpec, ...]
+
+
+class Remove(Message):
+    """Take nodes off the bench."""
+
+    op: Literal["remove"] = "remove"
+    nodes: tuple[str, ...]
+
+
+class ListNodes(Message):
+    """Ask for all nodes, or those named."""
+
+    op: Literal["list"] = "list"
+
+
+class HurtNode(Message):
+    """Hurt a node; `for_s` None: until healed. Tank and mark only for probes, rate only for a slow link."""
+
+    op: Literal["hurt"] = "hurt"
+    node: str
+    how: How
+    for_s: Annotated[float, Field(gt=0)] | None = None
+    tank: str | None = None
+    mark: str | None = None
+    rate_bytes_per_s: Annotated[int, Field(ge=1, lt=2**32)] | None = None
+
+
+class HealNode(Message):
+    """End all that hurts a node, and give it power."""
+
+    op: Literal["heal"] = "heal"
+    node: str
+
+
+class SetDraw(Message):
+    """Draw this much from a tank from now on; None: as the day goes."""
+
+    op: Literal["draw"] = "draw"
+    tank: str
+    flow_l_per_min: Annotated[float, Field(ge=0)] | None
+
+
+class SetLevel(Message):
+    """Put a tank's water at a share of its capacity."""
+
+    op: Literal["level"] = "level"
+    tank: str
+    share: Annotated[float, Field(ge=0, le=1)]
+
+
+class ListEvents(Message):
+    """Ask for what happened after event number `after`."""
+
+    op: Literal["events"] = "events"
+    after: int = 0
+
+
+class Down(Message):
+    """End the bench with all its nodes."""
+
+    op: Literal["down"] = "down"
+
+
+Request = Annotated[
+    Hello | Add | Remove | ListNodes | HurtNode | HealNode | SetDraw | SetLevel | ListEvents | Down,
+    Field(discriminator="op"),
+]
+REQUEST: TypeAdapter[Request] = TypeAdapter(Request)
+
+
+# ------------------------------------------------------------------ answers
+class TankView(Message):
+    """The water of a tank as it truly is, and what the node makes of its pump."""
+
+    name: str
+    level_m: float
+    volume_l: float
+    share: float
+    wet: tuple[str, ...]
+    """Marks that the water reaches, from the lowest up."""
+    draw_l_per_min: float
+    inflow_l_per_min: float
+    pump: Literal["on", "off"] | None
+    pump_run_s: float
+    spilled_l: float
+    lacked_l: float
+    below_reserve_s: float
+
+
+class NodeView(Message):
+    """A virtual node from outside: its process and what hurts it."""
+
+    name: str
+    board: str
+    address: str
+    port: int
+    mac: str
+    power: Literal["off", "starting", "running", "brick"]
+    pid: int | None
+    starts: int
+    reset: str
+    uptime_s: float | None
+    network: Literal["up", "down", "slow"]
+    hurts: tuple[str, ...]
+    tanks: tuple[TankView, ...]
+
+
+class EventView(Message):
+    """Something that happened: to a node (started, ended, watchdog ...) or to a tank (overflowed ...)."""
+
+    number: int
+    at_s: float
+    """Real seconds since the bench was started."""
+    subject: str
+    what: str
+    detail: str
+
+
+class Answer(Message):
+    """The answer to every request; `code` and `what` when it was refused."""
+
+    ok: bool
+    code: str = ""
+    what: str = ""
+    pid: int = 0
+    speed: float = 0.0
+    nodes: tuple[NodeView, ...] = ()
+    events: tuple[EventView, ...] = ()

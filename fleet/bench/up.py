@@ -1,0 +1,94 @@
+"""Bringing nodes of the inventory up on the bench: image from the shelf, first flash, start."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fleet.bench.codes import TOO_MANY_NODES
+from fleet.bench.control import BenchControl
+from fleet.bench.first_flash import FirstFlash, image_for_bench, write_flash
+from fleet.bench.paths import BenchPaths
+from fleet.bench.scene import DEFAULT_SUBNET, node_specs
+from fleet.bench.start import ensure_up, start_bench
+from fleet.boards.board import load_board
+from fleet.errors import BenchError
+from fleet.limits import BENCH_NODES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from fleet.build.shelf import Shelf
+    from fleet.inventory.model import Inventory
+    from fleet.keys.folder import KeyFolder
+    from fleet.workspace import Workspace
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which nodes to bring up, and how."""
+
+    names: tuple[str, ...]
+    speed: float = 1.0
+    blank: bool = False
+    release: str | None = None
+    subnet: int = DEFAULT_SUBNET
+
+
+@dataclass(frozen=True, slots=True)
+class BroughtUp:
+    """What came of it, by name."""
+
+    flashed: tuple[str, ...]
+    started: tuple[str, ...]
+    already_up: tuple[str, ...]
+    silent: tuple[str, ...]
+    """Started, but they do not answer over HTTP."""
+
+
+def bring_up(
+    inventory: Inventory,
+    workspace: Workspace,
+    shelf: Shelf,
+    keys: KeyFolder,
+    wanted: Wanted,
+    tell: Callable[[str], None] = lambda line: None,
+) -> BroughtUp:
+    """Bring nodes up: a node that has no flash yet, or all with `blank`, gets its newest image first.
+    BenchError or ShelfError if a node cannot be made ready; then no node was started."""
+    if len(wanted.names) > BENCH_NODES:
+        raise BenchError(TOO_MANY_NODES, f"{len(wanted.names)} nodes; at most {BENCH_NODES} fit on one bench")
+    paths = BenchPaths(workspace.bench_dir)
+    control = BenchControl(paths.socket)
+    there = {view.name for view in control.nodes()} if control.is_up() else set()
+    if there:
+        ensure_up(workspace.bench_dir, wanted.speed)
+    boot_loader = shelf.host_boot_loader()
+    blank = [name for name in wanted.names if wanted.blank or not paths.node(name).flash.is_file()]
+    contents = [_contents(inventory, shelf, keys, name, wanted.release) for name in blank]
+    again = sorted(there.intersection(blank))
+    if again:
+        control.remove(again)
+    for number, first in enumerate(contents, start=1):
+        write_flash(boot_loader, paths.node(first.node), first)
+        tell(f"first flash {number} of {len(contents)}: {first.node}")
+    starting = [name for name in wanted.names if name not in there or name in again]
+    specs = node_specs(
+        inventory, starting, folder=workspace.bench_dir, boot_loader=boot_loader, subnet=wanted.subnet
+    )
+    _, silent = start_bench(workspace.bench_dir, specs, speed=wanted.speed, tell=tell)
+    already = tuple(name for name in wanted.names if name not in starting)
+    return BroughtUp(tuple(blank), tuple(starting), already, silent)
+
+
+def _contents(
+    inventory: Inventory, shelf: Shelf, keys: KeyFolder, node: str, release: str | None
+) -> FirstFlash:
+    entry = image_for_bench(shelf, inventory, node, release)
+    layout = load_board(inventory.node(node).board).layout
+    return FirstFlash(node, layout, shelf.image(entry.image), shelf.ticket(entry.ticket), keys.node_key(node))
+
+
+def all_names(inventory: Inventory, names: Sequence[str]) -> tuple[str, ...]:
+    """The names in the inventory's order, each once; all nodes when none is named."""
+    return tuple(node.name for node in inventory.nodes if not names or node.name in names)
