@@ -1,0 +1,377 @@
+// Probes, level and pump over a clock that jumps: hysteresis, every reason to stay off, every fault.
+#include "check.h"
+#include "core/control.h"
+#include "sample_block.h"
+
+using tn::PumpWhy;
+using tn::TankFault;
+
+namespace {
+
+// A world of pins and process time.
+struct World {
+  tn::NodeBlock block;
+  tn::Port port;
+  tn::Control control;
+  bool wet[64];
+  bool level_high[64];
+  bool driven[64];
+  uint64_t at_ms;
+  bool updating;
+};
+World world;
+
+bool probe_is_low(void *, uint8_t pin, uint8_t) { return world.wet[pin]; }
+void relay(void *, uint8_t pin, bool level_high) {
+  world.level_high[pin] = level_high;
+  world.driven[pin] = true;
+}
+uint64_t process_ms(void *) { return world.at_ms; }
+
+tn::TankControl &tank(size_t i) { return world.control.tanks[i]; }
+bool header_on() { return world.level_high[10]; }   // active high
+bool sump_on() { return !world.level_high[11]; }    // active low
+
+void begin_at(uint64_t at_ms) {
+  world.block = sample_block();
+  world.port = tn::Port{};
+  world.port.probe_is_low = probe_is_low;
+  world.port.relay = relay;
+  world.port.process_ms = process_ms;
+  for (bool &each : world.wet) each = false;
+  for (bool &each : world.driven) each = false;
+  for (bool &each : world.level_high) each = true;
+  world.level_high[11] = false;  // both relays wrongly on: begin() has to put them off
+  world.at_ms = at_ms;
+  world.updating = false;
+  tn::control_begin(&world.control, &world.block, &world.port);
+}
+
+void pass_ms(uint64_t ms) {
+  for (uint64_t end = world.at_ms + ms; world.at_ms < end;) {
+    world.at_ms += 50;
+    tn::control_step(&world.control, world.updating);
+  }
+}
+void pass_s(uint32_t s) { pass_ms(1000ull * s); }
+
+// Level of the header tank: number of wet marks.
+void header(int marks) {
+  for (int i = 0; i < 3; ++i) world.wet[1 + i] = i < marks;
+}
+void sump(int marks) {
+  for (int i = 0; i < 2; ++i) world.wet[4 + i] = i < marks;
+}
+
+// Past power-up hold and shortest off time, header half full, sump half full: everything idle.
+void begin_idle() {
+  begin_at(0);
+  header(2);
+  sump(1);
+  pass_s(70);
+}
+
+}  // namespace
+
+static void debounce_is_per_probe_and_counts_from_the_change() {
+  tn::Probe probe;
+  tn::probe_begin(&probe);
+  tn::probe_sample(&probe, true, 1000, 2000);
+  tn::probe_sample(&probe, true, 2999, 2000);
+  CHECK(probe.state == tn::ProbeState::kSettling);
+  tn::probe_sample(&probe, true, 3000, 2000);
+  CHECK(probe.state == tn::ProbeState::kWet);
+  for (uint64_t at = 3100; at < 9000; at += 1900) {  // slosh: never dry for 2 s on end
+    tn::probe_sample(&probe, false, at, 2000);
+    tn::probe_sample(&probe, true, at + 1800, 2000);
+    CHECK(probe.state == tn::ProbeState::kWet);
+  }
+  tn::probe_sample(&probe, false, 10000, 2000);
+  tn::probe_sample(&probe, false, 12000, 2000);
+  CHECK(probe.state == tn::ProbeState::kDry);
+}
+
+static void level_from_every_pattern_of_four_marks() {
+  for (unsigned pattern = 0; pattern < 81; ++pattern) {  // 3 states, 4 marks
+    tn::Probe probes[4];
+    unsigned rest = pattern, highest_wet = 0, wet = 0;
+    bool settling = false, contradictory = false, dry_seen = false;
+    for (unsigned i = 0; i < 4; ++i, rest /= 3) {
+      tn::probe_begin(&probes[i]);
+      probes[i].state = static_cast<tn::ProbeState>(rest % 3);
+      if (probes[i].state == tn::ProbeState::kSettling) settling = true;
+      if (probes[i].state == tn::ProbeState::kDry) dry_seen = true;
+      if (probes[i].state == tn::ProbeState::kWet) {
+        ++wet;
+        highest_wet = i + 1;
+        if (dry_seen) contradictory = true;
+      }
+    }
+    const tn::Level level = tn::level_from(probes, 4);
+    CHECK(level.settled == !settling);
+    CHECK(level.contradictory == contradictory);
+    if (settling || contradictory) {
+      CHECK(level.level == tn::kLevelUnknown);
+    } else {
+      CHECK(level.level == static_cast<int>(highest_wet) && wet == highest_wet);
+    }
+  }
+}
+
+static void every_boot_begins_with_the_relays_off() {
+  begin_at(5000);
+  CHECK(world.driven[10] && !header_on());
+  CHECK(world.driven[11] && !sump_on());
+  CHECK(!world.driven[1] && !world.driven[4]);  // probes are never driven
+}
+
+static void power_up_hold_then_shortest_off_then_on() {
+  begin_at(100000);
+  pass_ms(9900);
+  CHECK(!header_on() && tank(0).pump.why == PumpWhy::kPowerUpHold);
+  pass_ms(200);
+  CHECK(!header_on() && tank(0).pump.why == PumpWhy::kShortestOff);  // it may have run until just before the start
+  pass_ms(49800);
+  CHECK(!header_on());
+  pass_ms(200);
+  CHECK(header_on() && tank(0).pump.why == PumpWhy::kBelowLow && tank(0).pump.starts == 1);
+  CHECK(!sump_on());  // its high mark is dry
+}
+
+static void level_is_unknown_while_a_probe_settles() {
+  begin_at(0);
+  for (int i = 0; i < 80; ++i) {  // the top probe flickers for 80 s and never settles
+    world.wet[3] = i % 2 == 0;
+    pass_s(1);
+    CHECK(!header_on() && tank(0).level.level == tn::kLevelUnknown);
+  }
+  CHECK(tank(0).pump.why == PumpWhy::kUnknownLevel);
+}
+
+static void fill_has_hysteresis() {
+  begin_idle();
+  CHECK(!header_on() && tank(0).pump.why == PumpWhy::kBetween);
+  header(0);
+  pass_ms(1900);
+  CHECK(!header_on());  // debounce
+  pass_ms(300);
+  CHECK(header_on() && tank(0).pump.why == PumpWhy::kBelowLow);
+  header(1);
+  pass_s(10);
+  CHECK(header_on() && tank(0).pump.why == PumpWhy::kBetween);
+  header(2);
+  pass_s(10);
+  CHECK(header_on());
+  header(3);
+  pass_ms(1900);
+  CHECK(header_on());
+  pass_ms(300);
+  CHECK(!header_on() && tank(0).pump.why == PumpWhy::kAboveHigh);
+  header(1);
+  pass_s(100);
+  CHECK(!header_on() && tank(0).pump.why == PumpWhy::kBetween);
+  CHECK(tank(0).pump.starts == 1);
+  CHECK(tank(0).pump.run_ms >= 22000 && tank(0).pump.run_ms <= 22600);
+}
+
+static void drain_has_hysteresis() {
+  begin_idle();
+  sump(2);
+  pass_ms(2200);
+  CHECK(sump_on() && tank(1).pump.why == PumpWhy::kAboveHigh);
+  sump(1);
+  pass_s(10);
+  CHECK(sump_on() && tank(1).pump.why == PumpWhy::kBetween);
+  sump(0);
+  pass_ms(2200);
+  CHECK(!sump_on() && tank(1).pump.why == PumpWhy::kBelowLow);
+}
+
+static void shortest_off_holds_between_runs() {
+  begin_idle();
+  sump(2);
+  pass_s(3);
+  sump(0);
+  pass_s(3);
+  CHECK(!sump_on());
+  sump(2);
+  pass_s(50);
+  CHECK(!sump_on() && tank(1).pump.why == PumpWhy::kShortestOff);
+  pass_s(11);
+  CHECK(sump_on() && tank(1).pump.starts == 2);
+}
+
+static void contradictory_marks_stop_the_pump_until_they_agree() {
+  begin_idle();
+  header(0);
+  pass_s(3);
+  CHECK(header_on());
+  world.wet[2] = true;  // half wet, empty dry
+  pass_ms(2200);
+  CHECK(!header_on() && tank(0).pump.why == PumpWhy::kFault);
+  CHECK(tn::tank_fault(tank(0).level, tank(0).pump) == TankFault::kContradictory);
+  CHECK(!sump_on());
+  header(0);
+  pass_s(3);
+  CHECK(tn::tank_fault(tank(0).level, tank(0).pump) == TankFault::kNone);
+  CHECK(!header_on() && tank(0).pump.why == PumpWhy::kShortestOff);
+  pass_s(60);
+  CHECK(header_on());
+}
+
+static void longest_run_latches() {
+  begin_idle();
+  header(0);
+  pass_s(3);
+  CHECK(header_on());
+  for (int i = 0; i < 6; ++i) {  // marks go on changing, so the no-rise watch is content
+    header(1 + i % 2);
+    pass_s(97);
+    CHECK(header_on());
+  }
+  pass_s(20);
+  CHECK(!header_on() && tank(0).pump.latched == TankFault::kLongestRun && tank(0).pump.why == PumpWhy::kFault);
+  header(0);
+  pass_s(3600);
+  CHECK(!header_on());
+}
+
+static void no_rise_latches_until_rest_or_restart() {
+  begin_idle();
+  header(0);
+  pass_s(3);
+  pass_s(290);
+  CHECK(header_on());
+  pass_s(15);
+  CHECK(!header_on() && tank(0).pump.latched == TankFault::kNoRise);
+  tn::control_rest(&world.control);
+  CHECK(tank(0).pump.latched == TankFault::kNone && tank(0).pump.why == PumpWhy::kResting);
+  pass_s(599);
+  CHECK(!header_on());
+  pass_s(2);
+  CHECK(header_on() && tank(0).pump.starts == 2);
+  const uint64_t at = world.at_ms;
+  begin_at(at);  // a restart forgets the fault too
+  pass_s(70);
+  CHECK(header_on());
+}
+
+static void progress_feeds_the_no_rise_watch() {
+  begin_idle();
+  header(0);
+  pass_s(3);
+  pass_s(250);
+  header(1);
+  pass_s(250);
+  CHECK(header_on());  // 500 s in all, but a mark came in between
+  header(0);           // going the wrong way is no progress
+  pass_s(60);
+  CHECK(!header_on() && tank(0).pump.latched == TankFault::kNoRise);
+}
+
+static void drain_watch_wants_marks_to_fall() {
+  begin_idle();
+  sump(2);
+  pass_s(303);
+  CHECK(!sump_on() && tank(1).pump.latched == TankFault::kNoRise);
+}
+
+static void zero_means_no_bound() {
+  begin_idle();
+  world.control.tanks[0].rules.longest_run_s = 0;
+  world.control.tanks[0].rules.no_rise_s = 0;
+  header(0);
+  pass_s(7200);
+  CHECK(header_on());
+}
+
+static void rest_stops_a_running_pump_at_once() {
+  begin_idle();
+  header(0);
+  pass_s(3);
+  CHECK(header_on());
+  tn::control_rest(&world.control);
+  CHECK(!header_on() && !sump_on() && tank(0).pump.why == PumpWhy::kResting);
+}
+
+static void updating_stops_a_running_pump_at_once() {
+  begin_idle();
+  header(0);
+  pass_s(3);
+  world.updating = true;
+  tn::control_step(&world.control, true);
+  CHECK(!header_on() && tank(0).pump.why == PumpWhy::kUpdating);
+  world.updating = false;
+  pass_s(61);
+  CHECK(header_on());
+}
+
+// At 20 times the speed a turn of 20 ms is 400 ms of process time, at 2000 times 40 s: debounce still takes two samples.
+static void coarse_clock_still_works() {
+  begin_at(0);
+  header(0);
+  for (int i = 0; i < 4; ++i) {
+    world.at_ms += 40000;
+    tn::control_step(&world.control, false);
+    CHECK(header_on() == (i >= 1));
+  }
+}
+
+// The relay must be off whenever the pump has no business to run, whatever the probes do: 200 random lives.
+static void random_lives_never_break_the_rules() {
+  for (uint32_t seed = 1; seed <= 200; ++seed) {
+    uint32_t random = seed * 2654435761u;
+    begin_at(seed);
+    bool was_on = false;
+    uint64_t off_since = seed, on_since = 0;
+    for (int i = 0; i < 3000; ++i) {
+      random = random * 1664525u + 1013904223u;
+      if ((random >> 24) < 20) world.wet[1 + (random >> 16) % 5] = (random & 0x8000u) != 0;
+      if ((random >> 24) == 99) tn::control_rest(&world.control);
+      if ((random >> 24) == 98) world.updating = !world.updating;
+      world.at_ms += 50 + (random >> 8) % 2000;
+      tn::control_step(&world.control, world.updating);
+      const bool on = header_on();
+      const int failed = check_failed;
+      if (on) {
+        CHECK(!world.updating && tank(0).pump.rest_until_ms == 0 && tank(0).level.settled);
+        CHECK(tn::tank_fault(tank(0).level, tank(0).pump) == TankFault::kNone);
+        CHECK(!tn::mark_is_wet(tank(0).level, 2));
+        CHECK(world.at_ms - seed >= 10000);
+      }
+      if (on && !was_on) {
+        CHECK(world.at_ms - off_since >= 60000);
+        on_since = world.at_ms;
+      }
+      if (on && was_on) CHECK(world.at_ms - on_since < 600000);
+      if (!on && was_on) off_since = world.at_ms;
+      if (check_failed != failed) {
+        printf("seed %u, step %d\n", seed, i);
+        return;
+      }
+      was_on = on;
+    }
+  }
+}
+
+int main() {
+  RUN(debounce_is_per_probe_and_counts_from_the_change);
+  RUN(level_from_every_pattern_of_four_marks);
+  RUN(every_boot_begins_with_the_relays_off);
+  RUN(power_up_hold_then_shortest_off_then_on);
+  RUN(level_is_unknown_while_a_probe_settles);
+  RUN(fill_has_hysteresis);
+  RUN(drain_has_hysteresis);
+  RUN(shortest_off_holds_between_runs);
+  RUN(contradictory_marks_stop_the_pump_until_they_agree);
+  RUN(longest_run_latches);
+  RUN(no_rise_latches_until_rest_or_restart);
+  RUN(progress_feeds_the_no_rise_watch);
+  RUN(drain_watch_wants_marks_to_fall);
+  RUN(zero_means_no_bound);
+  RUN(rest_stops_a_running_pump_at_once);
+  RUN(updating_stops_a_running_pump_at_once);
+  RUN(coarse_clock_still_works);
+  RUN(random_lives_never_break_the_rules);
+  return check_result();
+}

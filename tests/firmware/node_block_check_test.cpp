@@ -1,0 +1,163 @@
+// CRC-32 and the check of a node block: every field that could lead the firmware astray is refused.
+#include "check.h"
+#include "core/node_block_check.h"
+#include "sample_block.h"
+
+using tn::BlockFault;
+using tn::NodeBlock;
+
+static BlockFault sealed_check(NodeBlock *block) {
+  seal(block);
+  return tn::check_node_block(*block);
+}
+
+// Check value of CRC-32/ISO-HDLC, the one of zlib: "123456789" gives CBF43926 (catalogue of parametrised CRC algorithms, from
+// memory); tests/test_firmware_core.py compares longer texts with Python's zlib.
+static void crc_has_its_check_value() {
+  CHECK(tn::crc32("123456789", 9) == 0xCBF43926u);
+  CHECK(tn::crc32("", 0) == 0u);
+}
+
+static void good_blocks_pass() {
+  NodeBlock block = sample_block();
+  CHECK(tn::check_node_block(block) == BlockFault::kNone);
+  block = largest_block();
+  CHECK(tn::check_node_block(block) == BlockFault::kNone);
+  block.tanks[2].pump_does = 0;
+  block.tanks[2].pump_pin = tn::kNoPin;
+  CHECK(sealed_check(&block) == BlockFault::kNone);
+}
+
+// CRC-32 detects every error burst of up to 32 bits, so certainly each single bit (Hamming distance >= 2).
+static void every_flipped_bit_is_seen() {
+  const NodeBlock good = sample_block();
+  for (size_t bit = 0; bit < sizeof good * 8; ++bit) {
+    NodeBlock block = good;
+    uint8_t *bytes = reinterpret_cast<uint8_t *>(&block);
+    bytes[bit / 8] = static_cast<uint8_t>(bytes[bit / 8] ^ (1u << (bit % 8)));
+    CHECK(tn::check_node_block(block) != BlockFault::kNone);
+  }
+}
+
+static void head_is_checked() {
+  NodeBlock block = sample_block();
+  block.magic ^= 1;
+  CHECK(sealed_check(&block) == BlockFault::kMagic);
+  block = sample_block();
+  block.version = 2;
+  CHECK(sealed_check(&block) == BlockFault::kVersion);
+  block = sample_block();
+  block.length = 1020;
+  CHECK(sealed_check(&block) == BlockFault::kVersion);
+  block = sample_block();
+  block.crc32 ^= 0x80000000u;
+  CHECK(tn::check_node_block(block) == BlockFault::kChecksum);
+  block = sample_block();
+  block.signing_key[0] = 2;
+  CHECK(sealed_check(&block) == BlockFault::kKey);
+}
+
+static void names_are_checked() {
+  NodeBlock block = sample_block();
+  memset(block.node, 'a', sizeof block.node);  // not terminated
+  CHECK(sealed_check(&block) == BlockFault::kName);
+  const char *const bad[] = {"", "-a", "a-", "A", "a b", "a\"b", "a_b", "a.b"};
+  for (const char *name : bad) {
+    block = sample_block();
+    strcpy(block.tanks[1].name, name);
+    CHECK(sealed_check(&block) == BlockFault::kName);
+    block = sample_block();
+    strcpy(block.tanks[0].marks[1].name, name);
+    CHECK(sealed_check(&block) == BlockFault::kName);
+  }
+  block = sample_block();
+  strcpy(block.release, "1.0 beta");
+  CHECK(sealed_check(&block) == BlockFault::kName);
+  block = sample_block();
+  memset(block.tanks[0].marks[2].name, 'x', sizeof block.tanks[0].marks[2].name);
+  CHECK(sealed_check(&block) == BlockFault::kName);
+}
+
+static void counts_and_kinds_are_checked() {
+  NodeBlock block = sample_block();
+  block.tank_count = 0;
+  CHECK(sealed_check(&block) == BlockFault::kCount);
+  block.tank_count = 5;
+  CHECK(sealed_check(&block) == BlockFault::kCount);
+  block = sample_block();
+  block.tanks[0].mark_count = 0;
+  CHECK(sealed_check(&block) == BlockFault::kCount);
+  block.tanks[0].mark_count = 5;
+  CHECK(sealed_check(&block) == BlockFault::kCount);
+  block = sample_block();
+  block.layout = 3;
+  CHECK(sealed_check(&block) == BlockFault::kKind);
+  block = sample_block();
+  block.payload_format = 0;
+  CHECK(sealed_check(&block) == BlockFault::kKind);
+  block = sample_block();
+  block.tanks[0].pump_does = 3;
+  CHECK(sealed_check(&block) == BlockFault::kKind);
+  block = sample_block();
+  block.tanks[0].marks[0].pull = 2;
+  CHECK(sealed_check(&block) == BlockFault::kKind);
+}
+
+static void times_are_checked() {
+  NodeBlock block = sample_block();
+  block.debounce_ms = 0;
+  CHECK(sealed_check(&block) == BlockFault::kTiming);
+  block = sample_block();
+  block.sample_period_ms = 0;
+  CHECK(sealed_check(&block) == BlockFault::kTiming);
+  block.sample_period_ms = 2001;
+  CHECK(sealed_check(&block) == BlockFault::kTiming);
+  block = sample_block();
+  block.trial_s = 0;
+  CHECK(sealed_check(&block) == BlockFault::kTiming);
+}
+
+static void pins_marks_and_pumps_are_checked() {
+  NodeBlock block = sample_block();
+  block.tanks[1].marks[0].pin = block.tanks[0].marks[2].pin;  // across tanks
+  CHECK(sealed_check(&block) == BlockFault::kPin);
+  block = sample_block();
+  block.tanks[1].pump_pin = block.tanks[0].pump_pin;
+  CHECK(sealed_check(&block) == BlockFault::kPin);
+  block = sample_block();
+  block.tanks[0].marks[0].pin = tn::kNoPin;
+  CHECK(sealed_check(&block) == BlockFault::kPin);
+  block = sample_block();
+  block.tanks[0].pump_does = 0;  // but a pump pin
+  CHECK(sealed_check(&block) == BlockFault::kPin);
+  block = sample_block();
+  block.tanks[0].marks[1].height_mm = block.tanks[0].marks[0].height_mm;
+  CHECK(sealed_check(&block) == BlockFault::kOrder);
+  block = sample_block();
+  block.tanks[0].pump_off_mark = 3;  // there are three marks
+  CHECK(sealed_check(&block) == BlockFault::kPump);
+  block = sample_block();
+  block.tanks[0].pump_on_mark = 2;  // fills: on and off at one mark
+  CHECK(sealed_check(&block) == BlockFault::kPump);
+  block = sample_block();
+  block.tanks[1].pump_on_mark = 0;  // drains: on at the low mark, off at the high one
+  block.tanks[1].pump_off_mark = 1;
+  CHECK(sealed_check(&block) == BlockFault::kPump);
+}
+
+static void crc_of_arguments(int count, char **texts) {
+  for (int i = 1; i < count; ++i) printf("crc %08x\n", tn::crc32(texts[i], strlen(texts[i])));
+}
+
+int main(int count, char **texts) {
+  RUN(crc_has_its_check_value);
+  RUN(good_blocks_pass);
+  RUN(every_flipped_bit_is_seen);
+  RUN(head_is_checked);
+  RUN(names_are_checked);
+  RUN(counts_and_kinds_are_checked);
+  RUN(times_are_checked);
+  RUN(pins_marks_and_pumps_are_checked);
+  crc_of_arguments(count, texts);
+  return check_result();
+}
