@@ -49,7 +49,7 @@ def _make(target: Path, command: Sequence[str]) -> Path:
     os.close(handle)
     done = subprocess.run([*command, "-o", name], capture_output=True, text=True, timeout=COMPILE_TIMEOUT_S)
     if done.returncode != 0:
-        Path(name).unlink()
+        Path(name).unlink(missing_ok=True)
         raise AssertionError(f"{' '.join(command)}\n{done.stderr}")
     Path(name).chmod(0o755)
     Path(name).replace(target)

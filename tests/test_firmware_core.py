@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import json
+import re
 import zlib
+from functools import cache
+from pathlib import Path
 
-from firmware_build import compile_and_run, compile_program, run_program
+import pytest
+from prometheus_client.openmetrics.parser import text_string_to_metric_families
+
+from firmware_build import ROOT, compile_and_run, compile_program, run_program
 
 CORE = "templates/firmware/core"
 TESTS = "tests/firmware"
@@ -26,3 +33,70 @@ def test_node_block_is_checked_and_the_checksum_is_that_of_zlib() -> None:
 
 def test_control_of_probes_level_and_pump() -> None:
     _all_passed(compile_and_run([f"{TESTS}/control_test.cpp", *CONTROL, f"{CORE}/crc32.cpp"]))
+
+
+def test_http_reader() -> None:
+    _all_passed(compile_and_run([f"{TESTS}/http_test.cpp", f"{CORE}/http.cpp", f"{CORE}/text.cpp"]))
+
+
+@cache
+def _documents() -> Path:
+    names = ("state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "crc32", "slots", "slots_area", "slots_record")
+    return compile_program([f"{TESTS}/documents_test.cpp", *(f"{CORE}/{name}.cpp" for name in names)])
+
+
+def test_documents_fit_their_buffers() -> None:
+    _all_passed(run_program(_documents()))
+
+
+def test_state_document_says_what_the_interface_page_says() -> None:
+    """Keys, their order and their values, read with Python's json; the keys of each table of docs/node-interface.md."""
+    state = json.loads(run_program(_documents(), ["state", "sample"]))
+    page = (ROOT / "docs" / "node-interface.md").read_text(encoding="utf-8")
+    table = page.split("## 4.")[1].split("## 5.")[0]
+    rows = [re.findall(r"`([a-z0-9_]+)`", line.split("|")[1]) for line in table.splitlines() if line.startswith("| `")]
+    assert sorted(state) == sorted(key for row in rows for key in row)
+    assert (state["node"], state["site"], state["board"]) == ("upper-barn", "home-farm", "esp32-devkit")
+    assert state["mac"] == "24:6f:28:00:0a:ff"
+    assert state["class"] == "00112233-4455-6677-8899-aabbccddeeff"
+    assert (state["image"], state["older_image"], state["last_image"]) == ("11" * 32, "22" * 32, "33" * 32)
+    assert (state["phase"], state["trial_left_s"], state["last_reason"]) == ("on-trial", 121, "no-healthy-boot")
+    assert (state["sequence"], state["floor"], state["boots"], state["reset"]) == (8, 7, 17, "watchdog")
+    assert (state["uptime_s"], state["free_bytes"], state["rssi_dbm"], state["faults"]) == (725, 38000, -67, [])
+    assert re.fullmatch(r"[0-9a-f]{8}", state["block_crc"])
+    header, sump = state["tanks"]
+    assert header["marks"] == [
+        {"name": "empty", "height_mm": 200, "state": "wet"},
+        {"name": "half", "height_mm": 1000, "state": "wet"},
+        {"name": "full", "height_mm": 1850, "state": "dry"},
+    ]
+    assert (header["name"], header["level"], header["fault"]) == ("header", 2, "none")
+    assert header["pump"] == {"does": "fill", "relay": "on", "why": "between", "run_s": 11, "starts": 2}
+    assert sump["pump"] == {"does": "drain", "relay": "off", "why": "power-up-hold", "run_s": 0, "starts": 2}
+
+
+def test_state_document_of_a_bad_block_is_still_json() -> None:
+    state = json.loads(run_program(_documents(), ["state", "bad"]))
+    assert (state["node"], state["faults"], state["tanks"]) == ("", ["bad-block"], [])
+    largest = json.loads(run_program(_documents(), ["state", "largest"]))
+    assert largest["faults"] == ["no-record", "no-key", "no-way-back", "flash-failed"]
+
+
+@pytest.mark.parametrize("which", ["sample", "largest", "bad"])
+def test_metrics_page_is_openmetrics(which: str) -> None:
+    """The strict OpenMetrics parser of prometheus_client is the other party."""
+    text = run_program(_documents(), ["metrics", which])
+    assert text.endswith("\n# EOF\n")
+    families = {family.name: family for family in text_string_to_metric_families(text)}
+    assert all(family.documentation for family in families.values())
+    assert families["tanknode_boots"].type == "counter"
+    if which == "sample":
+        wet = {(s.labels["tank"], s.labels["mark"]): s.value for s in families["tanknode_mark_wet"].samples}
+        assert wet[("header", "half")] == 1
+        assert wet[("header", "full")] == 0
+        assert {s.labels["tank"]: s.value for s in families["tanknode_level_marks"].samples} == {"header": 2, "sump": 2}
+        runs = {s.labels["tank"]: s.value for s in families["tanknode_pump_run_seconds"].samples}
+        assert runs == {"header": 76.75, "sump": 65.25}
+        phases = {s.labels["tanknode_phase"]: s.value for s in families["tanknode_phase"].samples}
+        assert phases == {"kept": 0, "on-trial": 1, "put-back": 0}
+    assert ("tanknode_mark_wet" in families) == (which != "bad")

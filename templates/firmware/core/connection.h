@@ -14,7 +14,7 @@ constexpr uint64_t kHeadMs = 30000;          // for the whole head: a byte now a
 constexpr uint64_t kAnswerMs = 60000;        // for sending the whole answer
 constexpr uint64_t kDrainMs = 2000;          // what still comes after a refusal is thrown away for this long, see kDraining
 constexpr size_t kAnswerRooms = 2;           // for long answers: state and metrics
-constexpr size_t kAnswerBytes = 8192;        // head and body of the longest of them
+constexpr size_t kAnswerBytes = 9216;        // head and body of the longest of them
 constexpr size_t kAnswerHeadBytes = 1024;    // head with signature; the body is written behind this
 constexpr uint8_t kNoAnswerRoom = 0xFF;
 

@@ -110,17 +110,6 @@ void tank_sample(Text *t, const char *metric, const char *tank) {
 }
 
 void put_marks(Text *t, const NodeView &view) {
-  family(t, "mark_height_meters", "gauge", "meters", "Height of a mark");
-  for (size_t i = 0; i < view.block->tank_count; ++i) {
-    const TankBlock &tank = view.block->tanks[i];
-    for (size_t k = 0; k < tank.mark_count; ++k) {
-      tank_sample(t, "mark_height_meters", tank.name);
-      label(t, ",", "mark", tank.marks[k].name);
-      put(t, "} ");
-      put_metres(t, tank.marks[k].height_mm);
-      put_char(t, '\n');
-    }
-  }
   family(t, "mark_wet", "gauge", nullptr, "1 when the probe at the mark is wet, absent while it settles");
   for (size_t i = 0; i < view.block->tank_count; ++i) {
     const TankBlock &tank = view.block->tanks[i];

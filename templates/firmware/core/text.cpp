@@ -8,15 +8,6 @@ namespace {
 
 const char kHexDigits[] = "0123456789abcdef";
 
-void put_thousandths(Text *t, uint64_t value) {
-  const uint32_t rest = static_cast<uint32_t>(value % 1000u);
-  put_u64(t, value / 1000u);
-  put_char(t, '.');
-  put_char(t, static_cast<char>('0' + rest / 100u));
-  put_char(t, static_cast<char>('0' + rest / 10u % 10u));
-  put_char(t, static_cast<char>('0' + rest % 10u));
-}
-
 }  // namespace
 
 Text text_into(char *to, size_t room) { return Text{to, room, 0, false}; }
@@ -50,9 +41,14 @@ void put_i32(Text *t, int32_t value) {
   put_u64(t, static_cast<uint64_t>(wide < 0 ? -wide : wide));
 }
 
-void put_seconds(Text *t, uint64_t ms) { put_thousandths(t, ms); }
-
-void put_metres(Text *t, uint32_t mm) { put_thousandths(t, mm); }
+void put_seconds(Text *t, uint64_t ms) {
+  const uint32_t rest_ms = static_cast<uint32_t>(ms % 1000u);
+  put_u64(t, ms / 1000u);
+  put_char(t, '.');
+  put_char(t, static_cast<char>('0' + rest_ms / 100u));
+  put_char(t, static_cast<char>('0' + rest_ms / 10u % 10u));
+  put_char(t, static_cast<char>('0' + rest_ms % 10u));
+}
 
 void put_hex(Text *t, const uint8_t *bytes, size_t n) {
   for (size_t i = 0; i < n; ++i) {

@@ -22,7 +22,6 @@ void put_char(Text *t, char c);
 void put_u64(Text *t, uint64_t value);
 void put_i32(Text *t, int32_t value);
 void put_seconds(Text *t, uint64_t ms);  // `12.345`
-void put_metres(Text *t, uint32_t mm);   // `1.850`
 void put_hex(Text *t, const uint8_t *bytes, size_t n);
 void put_crc(Text *t, uint32_t crc);  // 8 hex digits
 void put_mac(Text *t, const uint8_t mac[6]);

@@ -1,0 +1,127 @@
+// State document and metrics page into their fixed buffers. With the argument `state` or `metrics` and `sample`, `largest` or
+// `bad` the document is printed, and tests/test_firmware_core.py reads it with other people's parsers.
+#include <string.h>
+
+#include "check.h"
+#include "core/connection.h"
+#include "core/metrics.h"
+#include "core/state_doc.h"
+#include "sample_block.h"
+
+namespace {
+
+tn::NodeBlock block;
+tn::Control control;
+uint8_t digests[3][32];
+char room[tn::kAnswerBytes - tn::kAnswerHeadBytes];  // what Node gives a page
+
+tn::NodeView view_of(bool largest) {
+  block = largest ? largest_block() : sample_block();
+  memset(&control, 0, sizeof control);
+  control.block = &block;
+  control.at_ms = 725000;
+  for (size_t i = 0; i < block.tank_count; ++i) {
+    tn::TankControl &tank = control.tanks[i];
+    for (size_t k = 0; k < block.tanks[i].mark_count; ++k) {
+      tn::probe_begin(&tank.probes[k]);
+      tank.probes[k].state = largest || k < 2 ? tn::ProbeState::kWet : tn::ProbeState::kDry;
+    }
+    tank.level = tn::level_from(tank.probes, block.tanks[i].mark_count);
+    tank.rules = tn::pump_rules(block.tanks[i], block.power_up_hold_s);
+    tn::pump_begin(&tank.pump, 0);
+    tank.pump.why = tn::PumpWhy::kPowerUpHold;
+    tank.pump.latched = tn::TankFault::kNone;
+    tank.pump.run_ms = largest ? 18446744073709551ull * 900 : 65250;
+    tank.pump.starts = largest ? 4294967295u : 2;
+  }
+  control.tanks[0].pump.on = true;
+  control.tanks[0].pump.on_since_ms = 713500;
+  control.tanks[0].pump.why = tn::PumpWhy::kBetween;
+  for (size_t i = 0; i < 3; ++i) memset(digests[i], static_cast<int>(0x11 * (i + 1)), 32);
+  tn::NodeView view;
+  memset(&view, 0, sizeof view);
+  view.block = &block;
+  view.control = &control;
+  const uint64_t most = largest ? 9223372036854775807ull : 8;
+  view.slots = tn::SlotFacts{tn::Phase::kOnTrial, digests[0], 500000, most, most - 1, digests[1], digests[2],
+                             tn::Reason::kNoHealthyBoot, largest ? 4294967295u : 17u};
+  view.faults = largest ? static_cast<uint8_t>(0x1F & ~tn::kFaultBadBlock) : uint8_t{0};
+  const uint8_t mac[6] = {0x24, 0x6f, 0x28, 0x00, 0x0a, 0xff};
+  memcpy(view.mac, mac, 6);
+  view.reset = tn::Reset::kWatchdog;
+  view.has_rssi = true;
+  view.rssi_dbm = -67;
+  view.uptime_ms = largest ? 9223372036854775807ull : 725000;
+  view.trial_left_ms = largest ? 65535000 : 120400;
+  view.free_bytes = largest ? 4294967295u : 38000;
+  view.requests = largest ? 4294967295u : 12;
+  view.refusals = largest ? 4294967295u : 3;
+  view.nonce = "AAAAAAAAAAAAAAAAAAAAAA";
+  return view;
+}
+
+tn::Text document(const char *which, const tn::NodeView &view) {
+  tn::Text t = tn::text_into(room, sizeof room);
+  if (strcmp(which, "state") == 0) {
+    tn::put_state(&t, view);
+  } else {
+    tn::put_metrics(&t, view);
+  }
+  return t;
+}
+
+}  // namespace
+
+static void numbers_and_texts() {
+  char small[64];
+  tn::Text t = tn::text_into(small, sizeof small);
+  tn::put_u64(&t, 18446744073709551615ull);
+  tn::put_char(&t, ' ');
+  tn::put_i32(&t, -2147483647 - 1);
+  tn::put_char(&t, ' ');
+  tn::put_seconds(&t, 61007);
+  tn::put_char(&t, ' ');
+  tn::put_crc(&t, 0x00ABCDEFu);
+  CHECK(t.n == 20 + 1 + 11 + 1 + 6 + 1 + 8 && memcmp(small, "18446744073709551615 -2147483648 61.007 00abcdef", t.n) == 0);
+  t = tn::text_into(small, sizeof small);
+  tn::put_json_string(&t, "a\"b\\c\n\x7f\xc3");
+  CHECK(t.n == 27 && memcmp(small, "\"a\\\"b\\\\c\\u000a\\u007f\\u00c3\"", t.n) == 0);
+  t = tn::text_into(small, 4);
+  tn::put(&t, "12345");
+  CHECK(t.over && t.n == 0);
+  tn::put(&t, "1");
+  CHECK(t.n == 0);  // once over, always over
+}
+
+static void the_largest_documents_fit() {
+  const tn::NodeView view = view_of(true);
+  const char *const both[] = {"state", "metrics"};
+  for (const char *which : both) {
+    const tn::Text t = document(which, view);
+    CHECK(!t.over);
+    printf("largest %s: %zu of %zu bytes\n", which, t.n, sizeof room);
+  }
+}
+
+static void what_does_not_fit_is_never_written() {
+  const tn::NodeView view = view_of(true);
+  for (size_t n = 0; n < 2500; n += 37) {
+    memset(room, '~', sizeof room);
+    tn::Text t = tn::text_into(room, n);
+    tn::put_state(&t, view);
+    CHECK(t.over && t.n <= n && room[n] == '~');
+  }
+}
+
+int main(int count, char **arguments) {
+  if (count == 3) {
+    tn::NodeView view = view_of(strcmp(arguments[2], "largest") == 0);
+    if (strcmp(arguments[2], "bad") == 0) view.faults = tn::kFaultBadBlock;
+    const tn::Text t = document(arguments[1], view);
+    return fwrite(t.to, 1, t.n, stdout) == t.n && !t.over ? 0 : 1;
+  }
+  RUN(numbers_and_texts);
+  RUN(the_largest_documents_fit);
+  RUN(what_does_not_fit_is_never_written);
+  return check_result();
+}
