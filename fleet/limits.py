@@ -5,12 +5,22 @@ from __future__ import annotations
 from typing import Final
 
 # --- inventory: no file may take the tool's memory or time (alias bombs, depth, huge scalars)
-INVENTORY_FILE_BYTES: Final = 8 * 1024 * 1024
+INVENTORY_FILE_BYTES: Final = 4 * 1024 * 1024
 INVENTORY_FILES: Final = 2_000
 YAML_DEPTH: Final = 40
-YAML_NODES: Final = 2_000_000
+YAML_NODES: Final = 200_000
+"""Values in one file: about 2,000 nodes with their tanks."""
+YAML_KEYS: Final = 100
+"""Keys of one mapping: the largest part has 18."""
 YAML_SCALAR_CHARS: Final = 4_096
 FINDINGS_SHOWN: Final = 200
+FINDINGS_PER_FILE: Final = 500
+"""After these the rest of a file is not looked at: a file of nothing but mistakes fills neither memory nor screen."""
+QUOTED_LINE_CHARS: Final = 2_000
+"""A longer line is not quoted in each of its findings."""
+SUGGESTION_COMPARISONS: Final = 50_000
+"""Words compared for all "did you mean" of one run: bounds the time for an inventory with all its names wrong."""
+WINDOW_LONGEST_S: Final = 7 * 86_400
 QUANTITY_CHARS: Final = 48
 
 # --- names: RFC 1123 host label; the node block's fixed fields
@@ -25,6 +35,8 @@ STRAP_POINTS: Final = 200
 
 # --- node block and ticket (docs/node-interface.md 5 and 6)
 NODE_BLOCK_BYTES: Final = 1_024
+NODE_BLOCK_U16: Final = 65_535
+"""The largest figure in the node block's fields of two bytes: millimetres, milliseconds, seconds."""
 TICKET_BYTES: Final = 512
 
 # --- firmware defaults: facts D3 and F (relays 0.1-10 s; 10 s restart lock-out), common practice

@@ -1,9 +1,120 @@
-"""Codes of the inventory: INV101-119 reading files, 120-139 one part by itself, 140-179 parts together."""
+"""Codes of the inventory: INV100-119 reading files, 120-139 one part by itself, 140-179 parts together."""
 
 from __future__ import annotations
 
-from fleet.codes import Code
+from fleet.codes import Code, Severity
 
+# ------------------------------------------------------------------ reading files
+HAS_ERRORS = Code(
+    "INV100",
+    "the inventory has errors",
+    "Nothing is built or pushed from an inventory that says two things at once, or something that cannot be.",
+    "Put the errors right that are listed, then run `tankfleet check`.",
+)
+UNREADABLE = Code(
+    "INV101",
+    "a file cannot be read",
+    "All files together are one inventory; with one of them unread, parts would seem to be missing.",
+    "Check that it is a plain file and that you may read it, or take it out of the folder.",
+)
+NOT_UTF8 = Code(
+    "INV102",
+    "a file is not UTF-8",
+    "In any other encoding names and units may come out as other characters than were typed.",
+    "Save the file as UTF-8.",
+)
+HIDDEN_CHARACTER = Code(
+    "INV103",
+    "a character that editors do not show",
+    "It would make two names differ that look the same, or turn the order of what is read on the screen.",
+    "Delete the character and type the text around it again.",
+)
+BAD_YAML = Code(
+    "INV104",
+    "this is not YAML",
+    "The file cannot be read from here on, so nothing after this place was checked.",
+    "Check the indentation, the colons, the brackets and the quotes of this line and the one above it.",
+)
+TAB = Code(
+    "INV105",
+    "a tab",
+    "YAML allows only spaces before a key or a dash: a tab is as wide as each editor likes it to be.",
+    "Replace the tab by spaces.",
+)
+TOO_LARGE = Code(
+    "INV106",
+    "larger than is read",
+    "The bounds keep a damaged or hostile file from taking all memory and time of this machine.",
+    "Split the inventory into more files; if it is not that large, look for what repeats.",
+)
+SEVERAL_DOCUMENTS = Code(
+    "INV107",
+    "a second document in one file",
+    "A line of dashes begins a new document; which of them counts would be a guess.",
+    "Take the line `---` out, or move what follows into a file of its own.",
+)
+UNUSED_YAML = Code(
+    "INV108",
+    "a part of YAML that an inventory does not use",
+    "Anchors, aliases, merge keys, tags and directives make a value differ from what stands in its place.",
+    "Write the value out where it is needed; put a text that begins with `&`, `*` or `!` in quotes.",
+)
+TWICE = Code(
+    "INV109",
+    "a key given twice",
+    "One of the two values would silently win.",
+    "Keep one of them.",
+)
+NOT_A_MAPPING = Code(
+    "INV110",
+    "keys and values are needed",
+    "A file holds the keys `fleet`, `policy`, `sites`, `tanks` and `nodes`, each with what belongs to it.",
+    "Write `key: value` lines, with lists and mappings only behind the colon.",
+)
+NO_FILES = Code(
+    "INV111",
+    "no inventory files",
+    "The inventory is read from every .yaml file in this folder and the folders below it.",
+    "Put a .yaml file there, or start a commented inventory with `tankfleet new FOLDER`.",
+)
+
+# ------------------------------------------------------------------ one part by itself
+UNKNOWN_KEY = Code(
+    "INV120",
+    "an unknown key",
+    "A key that is not known would be passed over, and with it what it was meant to say.",
+    "Correct the key, or take it out.",
+)
+MISSING_KEY = Code(
+    "INV121",
+    "a missing key",
+    "Without it the part cannot be built or checked, and there is no value that would do for everyone.",
+    "Add the key with its value.",
+)
+WRONG_KIND = Code(
+    "INV122",
+    "another kind of value is needed",
+    "Nothing is converted silently: text, number, list and mapping are told apart.",
+    "Write what is needed; the manual of the inventory has an example of each part.",
+)
+NOT_A_CHOICE = Code(
+    "INV123",
+    "not one of the choices",
+    "This key has a fixed set of values.",
+    "Choose one of them.",
+)
+BAD_NAME = Code(
+    "INV124",
+    "a text of a form that cannot be used here",
+    "Names become host names on the network (RFC 1123) and names of files; others go into the firmware.",
+    "Use only the characters that are allowed here.",
+)
+WRONG_LENGTH = Code(
+    "INV125",
+    "too long or too short",
+    "Texts and lists have fixed room in the node block, and on the network.",
+    "Make it longer or shorter.",
+)
 NO_UNIT = Code(
     "INV130",
     "a quantity without its unit",
@@ -28,7 +139,6 @@ OUT_OF_RANGE = Code(
     "A slip of a digit or of a unit would otherwise end up in a pump's longest run or a tank's spare time.",
     "Check the digits and the unit.",
 )
-
 BAD_MAC = Code(
     "INV134",
     "not a board's MAC",
@@ -42,4 +152,250 @@ BAD_DATE = Code(
     "Write a day as in `2025-03-14`, a time as in `2025-03-14 02:30`.",
 )
 
-CODES = (NO_UNIT, NOT_A_QUANTITY, WRONG_UNIT, OUT_OF_RANGE, BAD_MAC, BAD_DATE)
+# ------------------------------------------------------------------ parts together
+NO_FLEET = Code(
+    "INV140",
+    "no fleet",
+    "The fleet's name and domain make the vendor id, without which a node takes no image.",
+    "Add `fleet:` with `name` and `domain` to one of the files.",
+)
+SECOND_BLOCK = Code(
+    "INV141",
+    "a block given twice",
+    "All files together are one inventory, with one fleet and one policy.",
+    "Keep one of them.",
+)
+NAME_TWICE = Code(
+    "INV142",
+    "a name given twice",
+    "Names are how parts find each other, and how nodes are found on the network.",
+    "Give one of them another name.",
+)
+MAC_TWICE = Code(
+    "INV143",
+    "a MAC given twice",
+    "One board cannot be two nodes.",
+    "Read the MAC from both boards, and correct the one that is wrong.",
+)
+NO_SUCH_SITE = Code(
+    "INV144",
+    "no such site",
+    "A tank without its site has no network, no hours and no time zone.",
+    "Correct the name, or add the site.",
+)
+NO_SUCH_TANK = Code(
+    "INV145",
+    "no such tank",
+    "A node that serves a tank which is not there has no marks to watch and no pump to switch.",
+    "Correct the name, or add the tank.",
+)
+NO_SUCH_BOARD = Code(
+    "INV146",
+    "no such board",
+    "The board decides about pins, flash and how an update is taken.",
+    "Correct the name; `tankfleet show board` lists the boards.",
+)
+NO_SUCH_MARK = Code(
+    "INV147",
+    "no such mark",
+    "Probes and pumps go by the marks of their tank.",
+    "Correct the name, or add the mark to the tank.",
+)
+LONE_SUPPLY_GROUP = Code(
+    "INV148",
+    "a supply group of one tank",
+    "The tanks of a supply group stand in for each other, so that they are never down together.",
+    "Correct the name, or take `supply_group` out until a second tank is in it.",
+    Severity.WARNING,
+)
+POLICY_CLASH = Code(
+    "INV149",
+    "two figures of the policy clash",
+    "A push that follows both cannot succeed.",
+    "Change one of the two.",
+)
+NO_SUCH_TIME_ZONE = Code(
+    "INV150",
+    "no such time zone",
+    "Windows are in the site's own time, and clocks change by the rules of its zone.",
+    "Use a name of the IANA database, such as `Europe/Lisbon` or `America/Denver`.",
+)
+BAD_RULE = Code(
+    "INV151",
+    "a recurrence rule that cannot be read",
+    "The rule says on which days the window opens; it is RFC 5545's RRULE, with FREQ of a day or longer.",
+    "Write it as in `FREQ=WEEKLY;BYDAY=TU,TH` or `FREQ=DAILY`.",
+)
+BAD_WINDOW = Code(
+    "INV152",
+    "a window of a length that cannot work",
+    "An update takes at least one trial; a window of more than a week is no window.",
+    "Change `length`.",
+)
+BOTTOM_DEPTH = Code(
+    "INV153",
+    "the depth of a bottom",
+    "Cones and ellipsoids can be of any depth; flat, dished and hemispherical bottoms have theirs by form.",
+    "Give `bottom_depth` for a cone (and, if you like, an ellipsoid) only.",
+)
+TABLE_NOT_RISING = Code(
+    "INV154",
+    "a strapping table that does not rise",
+    "With more depth there is more water; else a depth would stand for two volumes.",
+    "Order the lines from the lowest depth up, and check the figures.",
+)
+MARKS_NOT_RISING = Code(
+    "INV155",
+    "marks that do not rise",
+    "Marks are counted from the lowest up, everywhere; two at one height cannot be told apart.",
+    "List them from the lowest up, at least 1 mm apart.",
+)
+MARK_TWICE = Code(
+    "INV156",
+    "a mark's name given twice",
+    "Each mark has one probe, by its name.",
+    "Give one of them another name.",
+)
+ABOVE_TOP = Code(
+    "INV157",
+    "above the top of the tank",
+    "Water never gets there, so the probe stays dry and a filling pump never stops by it.",
+    "Check the height, which is measured from the lowest inside point, and the shape.",
+)
+ABOVE_OVERFLOW = Code(
+    "INV158",
+    "a mark above the overflow",
+    "The water runs off before it reaches the probe, so a filling pump never stops by it.",
+    "Lower the mark, or correct the height of the overflow.",
+)
+RESERVE_TOO_HIGH = Code(
+    "INV159",
+    "a reserve that is never there",
+    "The reserve is the level never to be drawn below; the tank is never filled above its highest mark.",
+    "Lower the reserve, or raise the highest mark.",
+)
+PUMP_NEEDS_MARKS = Code(
+    "INV160",
+    "a pump without a low and a high mark",
+    "With one mark a pump would start and stop at the same level, again and again.",
+    "Add a second mark, with its probe.",
+)
+PUMP_WRONG_WAY = Code(
+    "INV161",
+    "a pump the wrong way round",
+    "A filling pump starts at a low mark and stops at a high one; a draining pump the other way.",
+    "Exchange `on_at` and `off_at`, or correct `does`.",
+)
+PUMP_WITHOUT_RELAY = Code(
+    "INV162",
+    "a pump that nothing switches",
+    "The tank has a pump; the node that serves it must have a pump relay.",
+    "Add `pump_relay` with its pin, or take the pump out if something else controls it.",
+)
+RELAY_WITHOUT_PUMP = Code(
+    "INV163",
+    "a pump relay that switches nothing",
+    "Without the pump's figures there is no longest run and no watch for dry running.",
+    "Add `pump` to the tank, or take the pump relay out.",
+)
+SERVED_TWICE = Code(
+    "INV164",
+    "a tank served twice",
+    "Two nodes would switch one pump against each other.",
+    "Leave the tank with one node.",
+)
+NOT_SERVED = Code(
+    "INV165",
+    "a tank that no node serves",
+    "Nothing watches it, and nothing switches its pump.",
+    "Add it to the `serves` of a node when one is fitted.",
+    Severity.WARNING,
+)
+TWO_SITES = Code(
+    "INV166",
+    "a node at two sites",
+    "A node is in one network and has one set of hours.",
+    "Serve the tanks of each site with nodes of that site, or correct the site of the tank.",
+)
+MARK_WITHOUT_PROBE = Code(
+    "INV167",
+    "a mark without a probe",
+    "A mark that nothing reads would count as dry for ever.",
+    "Add the probe with its pin, or take the mark out of the tank.",
+)
+NO_SUCH_PIN = Code(
+    "INV168",
+    "no such pin",
+    "The firmware would be built for a pin that the board does not bring out.",
+    "Use a name from the board's silk screen.",
+)
+PIN_TWICE = Code(
+    "INV169",
+    "a pin used twice",
+    "Two probes on one pin read the same; a probe on the pin of a relay is driven by it.",
+    "Wire one of them to a free pin.",
+)
+TOO_LONG_FOR_NODE = Code(
+    "INV170",
+    "more than a node can hold",
+    "The node block has two bytes for milliseconds, seconds or millimetres here.",
+    "Give a smaller figure.",
+)
+
+CODES = (
+    HAS_ERRORS,
+    UNREADABLE,
+    NOT_UTF8,
+    HIDDEN_CHARACTER,
+    BAD_YAML,
+    TAB,
+    TOO_LARGE,
+    SEVERAL_DOCUMENTS,
+    UNUSED_YAML,
+    TWICE,
+    NOT_A_MAPPING,
+    NO_FILES,
+    UNKNOWN_KEY,
+    MISSING_KEY,
+    WRONG_KIND,
+    NOT_A_CHOICE,
+    BAD_NAME,
+    WRONG_LENGTH,
+    NO_UNIT,
+    NOT_A_QUANTITY,
+    WRONG_UNIT,
+    OUT_OF_RANGE,
+    BAD_MAC,
+    BAD_DATE,
+    NO_FLEET,
+    SECOND_BLOCK,
+    NAME_TWICE,
+    MAC_TWICE,
+    NO_SUCH_SITE,
+    NO_SUCH_TANK,
+    NO_SUCH_BOARD,
+    NO_SUCH_MARK,
+    LONE_SUPPLY_GROUP,
+    POLICY_CLASH,
+    NO_SUCH_TIME_ZONE,
+    BAD_RULE,
+    BAD_WINDOW,
+    BOTTOM_DEPTH,
+    TABLE_NOT_RISING,
+    MARKS_NOT_RISING,
+    MARK_TWICE,
+    ABOVE_TOP,
+    ABOVE_OVERFLOW,
+    RESERVE_TOO_HIGH,
+    PUMP_NEEDS_MARKS,
+    PUMP_WRONG_WAY,
+    PUMP_WITHOUT_RELAY,
+    RELAY_WITHOUT_PUMP,
+    SERVED_TWICE,
+    NOT_SERVED,
+    TWO_SITES,
+    MARK_WITHOUT_PROBE,
+    NO_SUCH_PIN,
+    PIN_TWICE,
+    TOO_LONG_FOR_NODE,
+)

@@ -216,7 +216,7 @@ class Node(Part):
 
 # ------------------------------------------------------------------ sites
 class Window(Part):
-    """When a site may be updated: an RFC 5545 recurrence from `first`, in the site's time zone, for `length`."""
+    """When a site may be updated: an RFC 5545 recurrence from `first`, in local time, for `length`."""
 
     rule: Line = Field(min_length=6, max_length=300, description="RFC 5545 RRULE without the name, FREQ=...")
     first: LocalTime

@@ -25,9 +25,10 @@ if TYPE_CHECKING:
 
 _NUMBER: Final = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _UNIT: Final = r"[A-Za-zµμ%][A-Za-z0-9µμ²³_]*(?:[/*][A-Za-zµμ][A-Za-z0-9µμ²³_]*|\^[23])*"
-_QUANTITY: Final = re.compile(rf"({_NUMBER})[ ]*({_UNIT})")
+_SPACE: Final = "[ \u00a0\u202f]*"
+_QUANTITY: Final = re.compile(rf"({_NUMBER}){_SPACE}({_UNIT})")
 _BARE: Final = re.compile(rf"[+-]?{_NUMBER}")
-_SIGNED: Final = re.compile(rf"-[ ]*{_NUMBER}[ ]*{_UNIT}")
+_SIGNED: Final = re.compile(rf"-{_SPACE}{_NUMBER}{_SPACE}{_UNIT}")
 
 # NIST Handbook 44 (2024), appendix C: inch = 25.4 mm, US gallon = 231 in3 = 3.785411784 L (both exact).
 _INCH_M: Final = 0.0254
@@ -263,7 +264,7 @@ def _schema(kind: Kind) -> WithJsonSchema:
     return WithJsonSchema(
         {
             "type": "string",
-            "pattern": rf"^\s*{_NUMBER}[ ]*{_UNIT}\s*$",
+            "pattern": rf"^\s*{_NUMBER}{_SPACE}{_UNIT}\s*$",
             "maxLength": QUANTITY_CHARS,
             "description": f"{kind.noun} with its unit",
             "examples": list(kind.examples),

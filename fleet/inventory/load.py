@@ -1,0 +1,98 @@
+"""Load an inventory folder: all files, all findings, in one run."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+from fleet.codes import Severity
+from fleet.errors import InventoryError
+from fleet.finding import Place
+from fleet.inventory.codes import HAS_ERRORS
+from fleet.inventory.folder import inventory_files, read_bytes
+from fleet.inventory.model import Inventory, Policy
+from fleet.inventory.parts import add_file
+from fleet.inventory.rules import RULES
+from fleet.inventory.source import decode
+from fleet.inventory.survey import Survey
+from fleet.inventory.tree import read_tree
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from fleet.finding import Finding
+
+
+def load_inventory(folder: Path, root: Path | None = None) -> Inventory:
+    """The inventory in `folder`. InventoryError, with all findings of all files, if any is an error.
+
+    Places name each file from `root` on, by default the folder that `folder` is in.
+    """
+    inventory, findings = read_inventory(folder, root)
+    if inventory is None:
+        errors = [finding for finding in findings if finding.severity is Severity.ERROR]
+        files = {finding.place.path for finding in errors if finding.place is not None}
+        what = f"the inventory has {_count(len(errors), 'error')} in {_count(len(files), 'file')}"
+        raise InventoryError(HAS_ERRORS, what, findings)
+    return inventory
+
+
+def read_inventory(folder: Path, root: Path | None = None) -> tuple[Inventory | None, list[Finding]]:
+    """The inventory in `folder`, and all findings, sorted by place; None if any of them is an error."""
+    paths, findings = inventory_files(folder)
+    if findings:
+        return None, findings
+    root = (root or folder.parent).absolute()
+    files = []
+    for path in paths:
+        shown = _shown(path.absolute(), root)
+        data, unreadable = read_bytes(path, shown)
+        findings += unreadable
+        files.append((shown, None if unreadable else data))
+    inventory, more = read_texts(files)
+    more = sorted(findings + more, key=lambda finding: finding.sort_key())
+    return (None if findings else inventory), more
+
+
+def _shown(path: Path, root: Path) -> str:
+    """The path from `root` on where it lies below; bytes that are not UTF-8 are shown as question marks."""
+    below = path.relative_to(root) if path.is_relative_to(root) else path
+    return os.fsencode(below).decode("utf-8", "replace")
+
+
+def read_texts(
+    files: Sequence[tuple[str, bytes | None]],
+) -> tuple[Inventory | None, list[Finding]]:
+    """As `read_inventory`, from files' shown paths and bytes; None for bytes that could not be read."""
+    survey = Survey(Place(files[0][0]))
+    findings: list[Finding] = []
+    for shown, data in files:
+        source, broken = decode(shown, data) if data is not None else (None, [])
+        findings += broken
+        if source is None:
+            survey.whole = False
+            continue
+        tree = read_tree(source)
+        findings += tree.findings
+        findings += add_file(survey, source, tree)
+    for rule in RULES:
+        findings += rule(survey)
+    findings.sort(key=lambda finding: finding.sort_key())
+    if any(finding.severity is Severity.ERROR for finding in findings):
+        return None, findings
+    return _inventory(survey), findings
+
+
+def _inventory(survey: Survey) -> Inventory:
+    return Inventory(
+        fleet=survey.fleets[0].part,
+        policy=survey.policies[0].part if survey.policies else Policy(),
+        sites=tuple(sorted((entry.part for entry in survey.sites), key=lambda part: part.name)),
+        tanks=tuple(sorted((entry.part for entry in survey.tanks), key=lambda part: part.name)),
+        nodes=tuple(sorted((entry.part for entry in survey.nodes), key=lambda part: part.name)),
+    )
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -1,0 +1,86 @@
+"""From the trees of files to the survey: each part is validated alone, so that one mistake hides no other."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from pydantic import ValidationError
+
+from fleet.finding import Finding
+from fleet.inventory.codes import UNKNOWN_KEY, WRONG_KIND
+from fleet.inventory.grammar import keys_of
+from fleet.inventory.model import Fleet, InventoryFile, Node, Policy, Site, Tank
+from fleet.inventory.survey import Entry
+from fleet.inventory.wording import Words
+from fleet.limits import FINDINGS_PER_FILE
+
+if TYPE_CHECKING:
+    from fleet.inventory.model import Part
+    from fleet.inventory.source import Source
+    from fleet.inventory.spots import Path
+    from fleet.inventory.survey import Survey
+    from fleet.inventory.tree import Tree
+
+_LISTS: Final[dict[str, type[Any]]] = {"sites": Site, "tanks": Tank, "nodes": Node}
+_BLOCKS: Final[dict[str, type[Any]]] = {"fleet": Fleet, "policy": Policy}
+
+
+def add_file(survey: Survey, source: Source, tree: Tree) -> list[Finding]:
+    """Put the parts of one file into the survey; what is wrong with them is returned."""
+    return _File(survey, source, tree).read()
+
+
+class _File:
+    def __init__(self, survey: Survey, source: Source, tree: Tree) -> None:
+        self.survey = survey
+        self.source = source
+        self.tree = tree
+        self.findings: list[Finding] = []
+        survey.whole = survey.whole and tree.whole
+
+    def read(self) -> list[Finding]:
+        for key, value in self.tree.top.items():
+            if key in _BLOCKS:
+                self._part(
+                    (key,), _BLOCKS[key], value, {"fleet": self.survey.fleets}.get(key, self.survey.policies)
+                )
+            elif key in _LISTS:
+                self._list(key, value)
+            else:
+                self._unknown(key)
+        return self.findings
+
+    def _list(self, key: str, value: Any) -> None:
+        if not isinstance(value, list):
+            self.survey.whole = False
+            if (key,) not in self.tree.reported:
+                stands = "there is nothing here" if value is None else "this is no list"
+                what = f"{stands}; `{key}` holds a list, each item begun with `- `"
+                self.findings.append(Finding(WRONG_KIND, what, self.source.value((key,))))
+            return
+        into = getattr(self.survey, key)
+        for index, item in enumerate(value):
+            self._part((key, index), _LISTS[key], item, into)
+            if len(self.findings) >= FINDINGS_PER_FILE:
+                self.survey.whole = False
+                return
+
+    def _part(self, at: Path, kind: type[Part], value: Any, into: list[Any]) -> None:
+        try:
+            into.append(Entry(kind.__pydantic_validator__.validate_python(value), self.source, at))
+        except ValidationError as error:
+            name = value.get("name") if isinstance(value, dict) else None
+            if isinstance(name, str):
+                self.survey.unread.setdefault(str(at[0]), set()).add(name)
+            else:
+                self.survey.whole = False
+            subject = f"{kind.__name__.lower()} {name}" if isinstance(name, str) else ""
+            words = Words(self.source, at, kind, value, self.survey.suggester)
+            self.findings += words.findings(error, self.tree.reported, subject)
+
+    def _unknown(self, key: str) -> None:
+        known = keys_of(InventoryFile)
+        what = f"a file has no key `{key[:40]}`.{self.survey.suggester.hint(key, known)}"
+        fix = f"Its keys are {', '.join(f'`{k}`' for k in known)}."
+        self.findings.append(Finding(UNKNOWN_KEY, what, self.source.key((key,)), fix_here=fix))
+        self.survey.whole = False

@@ -1,0 +1,42 @@
+"""The rules: what must hold between the parts of an inventory. One module per subject.
+
+A rule is a function from the survey to findings. It looks at whatever could be read, and says nothing about
+what another finding already speaks of: `survey.missing` is false while a file or a part could not be read.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from fleet.inventory.rules.blocks import one_fleet, policy_fits
+from fleet.inventory.rules.marks import marks_fit
+from fleet.inventory.rules.once import macs_once, names_once
+from fleet.inventory.rules.pins import pins_fit
+from fleet.inventory.rules.probes import probes_fit
+from fleet.inventory.rules.pumps import pumps_fit
+from fleet.inventory.rules.references import references_resolve, supply_groups_shared
+from fleet.inventory.rules.served import served_once
+from fleet.inventory.rules.shapes import shapes_fit
+from fleet.inventory.rules.sites import sites_fit
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from fleet.finding import Finding
+    from fleet.inventory.survey import Survey
+
+RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
+    one_fleet,
+    policy_fits,
+    names_once,
+    macs_once,
+    references_resolve,
+    supply_groups_shared,
+    sites_fit,
+    shapes_fit,
+    marks_fit,
+    pumps_fit,
+    served_once,
+    probes_fit,
+    pins_fit,
+)

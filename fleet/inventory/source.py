@@ -1,0 +1,98 @@
+"""The text of one inventory file: decoded, free of what no editor shows, able to name a place in itself."""
+
+from __future__ import annotations
+
+import re
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+from fleet.finding import Finding, Place
+from fleet.inventory.codes import HIDDEN_CHARACTER, NOT_UTF8, TOO_LARGE
+from fleet.inventory.spots import Spots
+from fleet.limits import FINDINGS_PER_FILE, INVENTORY_FILE_BYTES, QUOTED_LINE_CHARS
+
+if TYPE_CHECKING:
+    from fleet.inventory.spots import Path
+
+# YAML 1.2.2, 5.1, c-printable, less the line breaks that editors do not count (NEL, LS, PS, a lone CR),
+# the byte order mark, characters without width, and controls of the reading direction (Unicode 15, UAX 9).
+_PRINTABLE: Final = "\t\n\r\x20-\x7e\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff"
+_INVISIBLE: Final = "\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069"
+_HIDDEN: Final = re.compile(rf"[^{_PRINTABLE}]|[{_INVISIBLE}]|\r(?!\n)")
+_OTHER_ENCODINGS: Final = (
+    (b"\xff\xfe\x00\x00", "UTF-32"),
+    (b"\x00\x00\xfe\xff", "UTF-32"),
+    (b"\xff\xfe", "UTF-16"),
+    (b"\xfe\xff", "UTF-16"),
+)
+
+
+class Source:
+    """One file: `path` as it is shown, `text` as it was decoded."""
+
+    def __init__(self, path: str, text: str) -> None:
+        self.path = path
+        self.text = text
+
+    @cached_property
+    def lines(self) -> list[str]:
+        """The lines without their ends."""
+        return [line.removesuffix("\r") for line in self.text.split("\n")]
+
+    @cached_property
+    def spots(self) -> Spots:
+        """Where each key and value stands; found when first asked for, as most files have no findings."""
+        return Spots(self.text)
+
+    def place(self, line: int, col: int, end_col: int | None = None) -> Place:
+        """The place at a 1-based line and column, quoted; without an end, to the end of the line."""
+        text = self.lines[line - 1] if line <= len(self.lines) else ""
+        end = len(text.rstrip()) + 1 if end_col is None else end_col
+        return Place(self.path, line, col, max(end, col + 1), text if len(text) <= QUOTED_LINE_CHARS else "")
+
+    def place_at(self, index: int) -> Place:
+        """The place of one character, by its index in the text."""
+        start = self.text.rfind("\n", 0, index) + 1
+        line, col = self.text.count("\n", 0, index) + 1, index - start + 1
+        return self.place(line, col, col + 1)
+
+    def key(self, path: Path) -> Place:
+        """The place of the key (in a list: the item) at a path, or of what is nearest above it."""
+        found = self.spots.nearest(path)
+        return self.place(*found[1].key) if found else self.place(1, 1)
+
+    def value(self, path: Path) -> Place:
+        """The place of the text at a path; of its key, where there is a list, a mapping or nothing."""
+        found = self.spots.nearest(path)
+        if found is None or found[0] != path or found[1].text is None:
+            return self.key(path)
+        return self.place(*found[1].text)
+
+
+def decode(path: str, data: bytes) -> tuple[Source | None, list[Finding]]:
+    """The source in `data`; None, with findings, when it cannot be read as YAML at all."""
+    if len(data) > INVENTORY_FILE_BYTES:
+        what = f"the file has more than {INVENTORY_FILE_BYTES} bytes"
+        return None, [Finding(TOO_LARGE, what, Place(path))]
+    for mark, name in _OTHER_ENCODINGS:
+        if data.startswith(mark):
+            return None, [Finding(NOT_UTF8, f"the file is {name}, not UTF-8", Place(path))]
+    try:
+        text = data.decode("utf-8").removeprefix("\ufeff")
+    except UnicodeDecodeError as error:
+        before = Source(path, data[: error.start].decode("utf-8").removeprefix("\ufeff") + "\ufffd")
+        what = f"byte 0x{data[error.start]:02x} is not UTF-8"
+        return None, [Finding(NOT_UTF8, what, before.place_at(len(before.text) - 1))]
+    source = Source(path, text)
+    findings = _hidden(source)
+    return (None if findings else source), findings
+
+
+def _hidden(source: Source) -> list[Finding]:
+    findings = []
+    for match in _HIDDEN.finditer(source.text):
+        what = f"the character U+{ord(match[0]):04X} is in the text, and editors do not show it"
+        findings.append(Finding(HIDDEN_CHARACTER, what, source.place_at(match.start())))
+        if len(findings) == FINDINGS_PER_FILE:
+            break
+    return findings

@@ -1,0 +1,68 @@
+"""All parts of an inventory that could be read, each with its place: what the rules look at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+from fleet.inventory.model import Fleet, Node, Policy, Site, Tank
+from fleet.inventory.suggest import Suggester
+
+if TYPE_CHECKING:
+    from fleet.finding import Place
+    from fleet.inventory.source import Source
+
+PartT = TypeVar("PartT", Fleet, Policy, Site, Tank, Node)
+NamedT = TypeVar("NamedT", Site, Tank, Node)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry(Generic[PartT]):
+    """One part, the file that it is in, and where in it."""
+
+    part: PartT
+    source: Source
+    at: tuple[str | int, ...]
+
+    def key(self, *path: str | int) -> Place:
+        """The place of a key of this part, in the words of the file: `entry.key("shape", "height")`."""
+        return self.source.key((*self.at, *path))
+
+    def value(self, *path: str | int) -> Place:
+        """The place of the text at a key; of the key, if it holds a list or a mapping."""
+        return self.source.value((*self.at, *path))
+
+
+@dataclass
+class Survey:
+    """What was read. `unread` has, per kind, names of parts that have findings of their own already."""
+
+    first_place: Place
+    fleets: list[Entry[Fleet]] = field(default_factory=list)
+    policies: list[Entry[Policy]] = field(default_factory=list)
+    sites: list[Entry[Site]] = field(default_factory=list)
+    tanks: list[Entry[Tank]] = field(default_factory=list)
+    nodes: list[Entry[Node]] = field(default_factory=list)
+    unread: dict[str, set[str]] = field(default_factory=dict)
+    whole: bool = True
+    """Whether every file and every part's name was read: if not, what is missing may just be unread."""
+    suggester: Suggester = field(default_factory=Suggester)
+
+    @cached_property
+    def site_by_name(self) -> dict[str, Entry[Site]]:
+        """Sites by name; of a name used twice, the first."""
+        return _by_name(self.sites)
+
+    @cached_property
+    def tank_by_name(self) -> dict[str, Entry[Tank]]:
+        """Tanks by name; of a name used twice, the first."""
+        return _by_name(self.tanks)
+
+    def missing(self, kind: str, name: str, known: dict[str, Entry[NamedT]]) -> bool:
+        """Whether there surely is no part of that kind (`sites`, `tanks`) and name."""
+        return self.whole and name not in known and name not in self.unread.get(kind, ())
+
+
+def _by_name(entries: list[Entry[NamedT]]) -> dict[str, Entry[NamedT]]:
+    return {entry.part.name: entry for entry in reversed(entries)}
