@@ -428,7 +428,7 @@ class FakeNode:
         if request.path != "/v1/image" and fields["content-digest"] != signing.content_digest(
             signing.EMPTY_SHA256
         ):
-            raise _Refusal(422, "wrong-digest")
+            raise _Refusal(400, "bad-request", "Content-Digest is not that of an empty body")
 
     def _signed(self, request: _Request | None, status: int, content_type: str, body: bytes) -> bytes:
         body += b" " * self.faults.huge_answer_bytes

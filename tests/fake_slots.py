@@ -41,16 +41,16 @@ class Slots:
         self.floor = self.running.sequence
 
     def take(self, new: Held, now_s: float) -> None:
-        """A verified image: it runs on trial after the restart; its sequence is the floor from now on."""
+        """A verified image: it runs on trial after the restart."""
         self.older, self.running = self.running, new
-        self.floor = new.sequence
         self.phase = "on-trial"
         self.trial_ends_s = now_s + self.trial_s
         self._restarted("restart")
 
     def keep(self) -> None:
-        """The running image stays."""
+        """The running image stays, and its sequence is the floor from now on."""
         self.phase = "kept"
+        self.floor = max(self.floor, self.running.sequence)
         self.trial_ends_s = 0.0
 
     def put_back(self, reason: str, reset: str = "restart") -> None:

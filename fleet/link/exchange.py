@@ -91,8 +91,8 @@ async def exchange(session: aiohttp.ClientSession, request: Request, timeouts: T
             ) as response:
                 return Answer(response.status, response.headers, await _body(response, request))
     except TimeoutError as error:
-        if payload is not None and payload.sent_bytes:
-            what = f"{request}: no more bytes taken after {payload.sent_bytes} of {payload.size}"
+        if payload is not None and 0 < payload.sent_bytes < len(payload):
+            what = f"{request}: no more bytes taken after {payload.sent_bytes} of {len(payload)}"
             raise NodeUnreachable(STALLED, what, node=request.node) from error
         raise NodeUnreachable(UNREACHABLE, f"{request}: no answer in time", node=request.node) from error
     except aiohttp.ClientResponseError as error:

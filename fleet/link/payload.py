@@ -27,6 +27,11 @@ class ImagePayload(Payload):
         self._stall_s = self._finish_s = 0.0
         self.sent_bytes = 0
 
+    @property
+    def consumed(self) -> bool:
+        """Always: aiohttp must not send an image again by itself when a connection breaks."""
+        return True
+
     def watched_by(self, deadline: asyncio.Timeout, *, stall_s: float, finish_s: float) -> None:
         """Move `deadline` on as bytes are taken: by `stall_s` each time, by `finish_s` after the last."""
         self._deadline, self._stall_s, self._finish_s = deadline, stall_s, finish_s
@@ -53,6 +58,9 @@ class ImagePayload(Payload):
         """The whole image; its length is the Content-Length that was announced."""
         await self.write(writer)
 
+    def __len__(self) -> int:
+        return len(self._value)
+
     def decode(self, encoding: str = "utf-8", errors: str = "strict") -> str:
         """An image is not text."""
         raise TypeError("an image has no text")
@@ -60,5 +68,5 @@ class ImagePayload(Payload):
     def _move_deadline(self) -> None:
         if self._deadline is None:
             return
-        allowed_s = self._finish_s if self.sent_bytes == self._size else self._stall_s
+        allowed_s = self._finish_s if self.sent_bytes == len(self) else self._stall_s
         self._deadline.reschedule(asyncio.get_running_loop().time() + allowed_s)

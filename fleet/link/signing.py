@@ -7,7 +7,6 @@ any components, so that the published example of RFC 9421 (appendix B.2.5) can b
 from __future__ import annotations
 
 import base64
-import binascii
 import hashlib
 import hmac
 import re
@@ -26,8 +25,8 @@ IMAGE_COMPONENTS = (*REQUEST_COMPONENTS, '"tank-ticket"')
 ANSWER_COMPONENTS = ('"@status"', '"content-digest"', '"@method";req', '"@path";req')
 EMPTY_SHA256 = hashlib.sha256(b"").digest()
 
-_INPUT = re.compile(rf'{LABEL}=(\(([^()]*)\)((?:;[a-z]+="[A-Za-z0-9._-]*")*))')
-_PARAMETER = re.compile(r';([a-z]+)="([^"]*)"')
+_INPUT = re.compile(rf'{LABEL}=(\(([\x20-\x27\x2a-\x7e]*)\)((?:;[a-z]+=(?:"[A-Za-z0-9._-]*"|\d{{1,15}}))*))')
+_PARAMETER = re.compile(r';([a-z]+)="?([^";]*)"?')
 _NONCE = re.compile(rf"[A-Za-z0-9_-]{{{NONCE_CHARS_MIN},{NONCE_CHARS_MAX}}}")
 _NODE = re.compile(r"[a-z0-9-]{1,63}")
 
@@ -56,7 +55,7 @@ def read_byte_sequence(text: str) -> bytes:
         raise SignatureFault("not a byte sequence between colons")
     try:
         return base64.b64decode(text[1:-1], validate=True)
-    except binascii.Error as error:
+    except ValueError as error:
         raise SignatureFault("not base64") from error
 
 
@@ -110,10 +109,10 @@ def accept_signature(*, nonce: str, node: str) -> str:
 
 
 def read_signature_input(text: str) -> SignatureInput:
-    """One member under our label, every parameter a plain string, none twice; SignatureFault otherwise."""
+    """One member under our label, its parameters strings or integers, none twice; else SignatureFault."""
     found = _INPUT.fullmatch(text)
     if found is None:
-        raise SignatureFault("Signature-Input is not one list under the label tank with text parameters")
+        raise SignatureFault("Signature-Input is not one list under the label tank with plain parameters")
     pairs = _PARAMETER.findall(found[3])
     if len(dict(pairs)) != len(pairs):
         raise SignatureFault("Signature-Input has a parameter twice")

@@ -76,12 +76,12 @@ class TankState(_Part):
 
 
 class NodeState(_Part):
-    """The whole state document. `class_id` is its key `class`."""
+    """The whole document. `class_id` is its key `class`; site, board, release are empty on a bad block."""
 
-    v: Literal[1]
+    v: Annotated[int, Field(ge=1, le=1)]
     node: Label
-    site: Label
-    board: Annotated[str, Field(min_length=1, max_length=BOARD_ID_CHARS, pattern=r"^[A-Za-z0-9_-]+$")]
+    site: Label | Literal[""]
+    board: Annotated[str, Field(max_length=BOARD_ID_CHARS, pattern=r"^[A-Za-z0-9_-]*$")]
     mac: Annotated[str, Field(pattern=r"^[0-9a-f]{2}(:[0-9a-f]{2}){5}$")]
     class_id: Annotated[str, Field(alias="class", pattern=r"^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$")]
     release: Annotated[str, Field(max_length=RELEASE_CHARS, pattern=r"^[0-9A-Za-z.+_-]*$")]
