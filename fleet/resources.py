@@ -16,6 +16,11 @@ def shipped_dir(name: str) -> Path:
     return inside if inside.is_dir() else _PACKAGE.parent / name
 
 
+def demo_inventory_dir() -> Path:
+    """The invented inventory that shows every feature."""
+    return shipped_dir("inventory")
+
+
 @cache
 def load_templates() -> dict[str, bytes]:
     """All sources and templates that projects are rendered from: path under `templates/` to bytes, in

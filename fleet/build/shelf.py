@@ -97,6 +97,10 @@ class Shelf:
         """All entries, of one node or of all, oldest first for each node."""
         return [self._read_entry(path) for path in self._entry_paths(node)]
 
+    def nodes(self) -> list[str]:
+        """Names of the nodes that have entries."""
+        return [folder.name for folder in _listed(self.path / "nodes")]
+
     def newest(self, node: str, class_id: str | None = None) -> ShelfEntry | None:
         """The entry with the highest sequence; with `class_id`, among those of that class alone."""
         for path in reversed(self._entry_paths(node)):

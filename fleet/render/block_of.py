@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from math import ceil
 from typing import TYPE_CHECKING
 
 from fleet.errors import RenderError
 from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
-from fleet.render.codes import NO_PROBE_PIN
+from fleet.render.codes import BAD_RELEASE, DOES_NOT_FIT, NO_PROBE_PIN
 from fleet.render.firmware_class import class_of, payload_format, vendor_id
 from fleet.render.node_block import (
     LAYOUTS,
@@ -26,13 +27,20 @@ if TYPE_CHECKING:
     from fleet.inventory.model import Inventory, Mark, Node, Served, Tank
     from fleet.keys.trust import Trust
     from fleet.render.firmware_class import Target
+    from fleet.water.filling import PumpTimes
+
+_RELEASE = re.compile(r"[0-9A-Za-z.+_-]+")
 
 
 def release_text(release: str, defect: str) -> str:
     """The release text of an image: that of the fleet, with the defect's name behind it on the bench.
 
-    At most RELEASE_CHARS: the release is cut short before the defect's name is.
+    At most RELEASE_CHARS: the release is cut short before the defect's name is. RenderError for a
+    release that is
+    too long or has other characters than letters, digits, and `.+_-`.
     """
+    if len(release) > RELEASE_CHARS or not _RELEASE.fullmatch(release):
+        raise RenderError(BAD_RELEASE, f"release {release!r}")
     if not defect:
         return release
     suffix = f"+{defect}"
@@ -66,7 +74,7 @@ def block_of(
 def _tank_block(node: Node, served: Served, tank: Tank, board: Board) -> TankBlock:
     marks = rising(tank)
     blocks = tuple(_mark_block(node, served, mark, board) for mark in marks)
-    times = pump_times(tank)
+    times = _pump_times(tank)
     if tank.pump is None or times is None or served.pump_relay is None:
         return TankBlock(tank.name, blocks)
     start, stop = pump_marks(tank, tank.pump)
@@ -82,6 +90,13 @@ def _tank_block(node: Node, served: Served, tank: Tank, board: Board) -> TankBlo
         no_rise_s=times.no_rise.seconds,
         shortest_off_s=times.shortest_off.seconds,
     )
+
+
+def _pump_times(tank: Tank) -> PumpTimes | None:
+    try:
+        return pump_times(tank)
+    except OverflowError as error:
+        raise RenderError(DOES_NOT_FIT, f"tank {tank.name}: its pump would never move the level") from error
 
 
 def _mark_block(node: Node, served: Served, mark: Mark, board: Board) -> MarkBlock:

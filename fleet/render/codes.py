@@ -28,5 +28,11 @@ NO_PROBE_PIN = Code(
     "Each mark of a tank that the node serves needs a pin of its board.",
     "Name a pin for each mark under `probes:` in the inventory; `tankfleet show board BOARD` lists the pins.",
 )
+BAD_RELEASE = Code(
+    "RND105",
+    "a release text that cannot be used",
+    "The release text stands in the node block, in the ticket and in the announcement of a node.",
+    "Use 1 to 23 of these: letters, digits, and . + _ - ; such as 1.4.0.",
+)
 
-CODES = (NO_PORT, BAD_TEMPLATE, DOES_NOT_FIT, NO_PROBE_PIN)
+CODES = (NO_PORT, BAD_TEMPLATE, DOES_NOT_FIT, NO_PROBE_PIN, BAD_RELEASE)

@@ -1,0 +1,122 @@
+"""`build`: compile, stamp, sign and shelve the images."""
+
+from __future__ import annotations
+
+import os
+import time
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Annotated, cast
+
+import typer
+
+from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.shelf import show_entries
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from fleet.build.events import BuildEvent, BuildResult
+    from fleet.cli.output import Output
+    from fleet.render.firmware_class import Target
+
+app = command_app()
+_QUIET_S = 2.0
+
+
+@command(app, "build")
+def build(
+    ctx: typer.Context,
+    nodes: Annotated[
+        list[str] | None,
+        typer.Argument(help="Only these nodes; default: all.", autocompletion=complete_names("nodes")),
+    ] = None,
+    target: Annotated[str | None, typer.Option("--target", help="board, or host for the bench.")] = None,
+    release: Annotated[str, typer.Option("--release", help="Release text; default: the fleet's.")] = "",
+    defect: Annotated[
+        str, typer.Option("--defect", help="A defect to show on the bench; --target host only.")
+    ] = "",
+    jobs: Annotated[int | None, typer.Option("--jobs", min=1, max=256, help="Compilers at once.")] = None,
+    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+) -> None:
+    """Example: tankfleet build --target host --release 1.1.0
+
+    Compile each firmware class once, write each node's block into its image, sign a ticket, and put both
+    on the shelf. With
+    nothing changed no compiler starts and no ticket is made. Defects: crash-at-boot, hang-after-minute,
+    probes-inverted,
+    no-network, pump-stuck-on, leaks-memory.
+    """
+    from fleet.boards.board import load_board
+    from fleet.build import builder
+    from fleet.build.classes import BuildRequest
+    from fleet.build.shelf import Shelf
+    from fleet.keys.folder import KeyFolder
+    from fleet.resources import load_templates
+
+    this = session(ctx)
+    this.flags["target"] = target
+    this.flags["jobs"] = None if jobs is None else str(jobs)
+    inventory = this.inventory()
+    known = [node.name for node in inventory.nodes]
+    request = BuildRequest(
+        inventory,
+        cast("Target", this.setting("target")),
+        tuple(named(name, "node", known) for name in nodes or ()),
+        release,
+        defect,
+        this.jobs(),
+    )
+    workspace = this.workspace(inventory.fleet.name)
+    shop = builder.Workshop(
+        workspace.build_dir,
+        Shelf(workspace.shelf_dir),
+        KeyFolder.open(workspace.keys_dir),
+        load_templates(),
+        os.environ,
+        load_board,
+        lambda: int(time.time()),
+    )
+    result = builder.finished(_told(this.output, builder.build(request, shop)))
+    if json:
+        this.output.emit_json("build", asdict(result))
+    else:
+        show_entries(this.output, result.entries)
+    _sum_up(this.output, result)
+
+
+def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
+    """Pass the events on, telling what is awaited at least every two seconds."""
+    from fleet.build.events import Compiled, Compiling, Shelving, StillCompiling
+
+    told_s = time.monotonic()
+    for event in events:
+        now_s = time.monotonic()
+        if isinstance(event, Compiling):
+            output.note(f"compiling {event.name} (log: {event.log_path})")
+            told_s = now_s
+        elif isinstance(event, Compiled):
+            output.note(f"compiled {event.name} in {event.took_s:.1f} s")
+            told_s = now_s
+        elif isinstance(event, StillCompiling) and now_s - told_s >= _QUIET_S - 0.5:
+            output.note(f"still compiling {', '.join(event.names)}, {event.took_s:.0f} s so far")
+            told_s = now_s
+        elif isinstance(event, Shelving) and (now_s - told_s >= _QUIET_S / 2):
+            output.note(f"signed and shelved {event.done} of {event.total} images")
+            told_s = now_s
+        yield event
+
+
+def _sum_up(output: Output, result: BuildResult) -> None:
+    count = len(result.entries)
+    if not result.changed:
+        output.note(
+            f"Nothing has changed: {count} images are on the shelf; no compiler ran, no ticket was made."
+        )
+        return
+    classes = len({entry.class_name for entry in result.entries})
+    output.note(
+        f"{len(result.made)} new images of {classes} classes signed and shelved, "
+        f"{count - len(result.made) - len(result.restored)} unchanged, {len(result.restored)} restored; "
+        f"the compiler ran for {len(result.compiled)} programs."
+    )
+    output.next_step("tankfleet shelf", "tankfleet plan")

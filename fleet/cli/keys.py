@@ -1,0 +1,169 @@
+"""`keys`: create the fleet's keys, show their public part, set network credentials, derive a node's key."""
+
+from __future__ import annotations
+
+import getpass
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fleet.cli.common import command, command_app, complete_names, named, session
+
+if TYPE_CHECKING:
+    from fleet.cli.common import Session
+    from fleet.inventory.model import Inventory
+    from fleet.keys.folder import KeyFolder
+
+app = command_app()
+
+
+@app.callback()
+def keys() -> None:
+    """Example: tankfleet keys create
+
+    The key folder: the key that signs images, the key that node keys are derived from, and the
+    credentials of the networks.
+    It lies outside of the inventory; nothing secret is ever shown.
+    """
+
+
+@command(app, "create")
+def create(ctx: typer.Context) -> None:
+    """Example: tankfleet keys create
+
+    Create the signing key and the fleet key. Keys that are there already are never overwritten.
+    """
+    from fleet.keys.folder import KeyFolder
+
+    this = session(ctx)
+    path = this.workspace(this.inventory().fleet.name).keys_dir
+    if path.exists():
+        folder = KeyFolder.open(path)
+        this.output.note("The keys are there already; nothing was changed.")
+    else:
+        folder = KeyFolder.create(path)
+        this.output.note(f"Created the signing key and the fleet key in {path}, readable by you alone.")
+        this.output.note("Keep a copy off this machine: nodes accept only images signed with this key.")
+    _show(this, folder)
+    this.output.next_step("tankfleet build", "tankfleet keys networks")
+
+
+@command(app, "show")
+def show(ctx: typer.Context, json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False) -> None:
+    """Example: tankfleet keys show
+
+    Show the public part of the signing key and what tells these keys from others.
+    """
+    this = session(ctx)
+    folder = _folder(this, this.inventory())
+    if json:
+        trust = folder.trust()
+        facts = {
+            "folder": str(folder.path),
+            "key_id": trust.key_id.hex(),
+            "public_point": trust.point.hex(),
+            "fingerprint": trust.fingerprint,
+            "fleet_key_fingerprint": folder.fleet_key_fingerprint(),
+        }
+        this.output.emit_json("keys", facts)
+        return
+    _show(this, folder)
+
+
+@command(app, "networks")
+def networks(
+    ctx: typer.Context, json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False
+) -> None:
+    """Example: tankfleet keys networks
+
+    List the networks that the inventory names, and which have credentials in the key folder.
+    """
+    this = session(ctx)
+    inventory = this.inventory()
+    known = _folder(this, inventory).networks()
+    rows = [
+        {
+            "network": name,
+            "ssid": known[name].ssid if name in known else None,
+            "sites": [site.name for site in inventory.sites if site.network == name],
+        }
+        for name in _network_names(inventory)
+    ]
+    if json:
+        this.output.emit_json("networks", {"networks": rows})
+        return
+    table = [(str(r["network"]), str(r["ssid"] or "not set"), ", ".join(r["sites"] or [])) for r in rows]
+    this.output.table(("network", "ssid", "sites"), table)
+
+
+@command(app, "set-network")
+def set_network(
+    ctx: typer.Context,
+    network: Annotated[str, typer.Argument(help="The network's name in the inventory.")],
+    ssid: Annotated[str, typer.Option("--ssid", help="What the access point calls itself.")],
+) -> None:
+    """Example: tankfleet keys set-network farm --ssid "Hill Farm"
+
+    Set a network's credentials. The passphrase is asked for, or read as one line from standard input:
+    never from the command
+    line, where others could see it.
+    """
+    from fleet.keys.networks import Network
+
+    this = session(ctx)
+    inventory = this.inventory()
+    folder = _folder(this, inventory)
+    named(network, "network", _network_names(inventory))
+    folder.set_network(network, Network(ssid, _passphrase(this, ssid)))
+    this.output.note(f"Set the credentials of the network {network}; nodes get them at their first flash.")
+    this.output.next_step("tankfleet keys networks")
+
+
+@command(app, "node")
+def node(
+    ctx: typer.Context,
+    name: Annotated[str, typer.Argument(help="The node.", autocompletion=complete_names("nodes"))],
+    out: Annotated[Path, typer.Option("--out", help="A new file, readable by you alone.")],
+) -> None:
+    """Example: tankfleet keys node ridge-01 --out ridge-01.key
+
+    Write a node's own key, as 64 hex digits, to a new file: for other programs that speak to that node.
+    """
+    from fleet.keys.private_file import create_private
+
+    this = session(ctx)
+    inventory = this.inventory()
+    named(name, "node", [n.name for n in inventory.nodes])
+    create_private(out, _folder(this, inventory).node_key(name).hex().encode() + b"\n")
+    this.output.note(f"Wrote the key of node {name} to {out}, readable by you alone.")
+    this.output.next_step(f"tankfleet find {name}")
+
+
+def _folder(this: Session, inventory: Inventory) -> KeyFolder:
+    from fleet.keys.folder import KeyFolder
+
+    return KeyFolder.open(this.workspace(inventory.fleet.name).keys_dir)
+
+
+def _show(this: Session, folder: KeyFolder) -> None:
+    trust = folder.trust()
+    rows = [
+        ("folder", str(folder.path)),
+        ("signing key id", trust.key_id.hex()),
+        ("signing key SHA-256", trust.fingerprint),
+        ("public point", trust.point.hex()),
+        ("fleet key fingerprint", folder.fleet_key_fingerprint()),
+    ]
+    this.output.table(("what", "value"), rows)
+
+
+def _network_names(inventory: Inventory) -> list[str]:
+    return sorted({site.network for site in inventory.sites})
+
+
+def _passphrase(this: Session, ssid: str) -> str:
+    if this.interactive():
+        return getpass.getpass(f"Passphrase of {ssid} (not shown): ", stream=sys.stderr)
+    return sys.stdin.readline().rstrip("\r\n")

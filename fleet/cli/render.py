@@ -1,0 +1,67 @@
+"""`render`: each node's complete PlatformIO project."""
+
+from __future__ import annotations
+
+from typing import Annotated, cast
+
+import typer
+
+from fleet.cli.common import command, command_app, complete_names, named, session
+
+app = command_app()
+
+
+@command(app, "render")
+def render(
+    ctx: typer.Context,
+    nodes: Annotated[
+        list[str] | None,
+        typer.Argument(help="Only these nodes; default: all.", autocompletion=complete_names("nodes")),
+    ] = None,
+    target: Annotated[str | None, typer.Option("--target", help="board, or host for the bench.")] = None,
+    release: Annotated[str, typer.Option("--release", help="Release text; default: the fleet's.")] = "",
+    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+) -> None:
+    """Example: tankfleet render ridge-01 --target host
+
+    Write each node's complete PlatformIO project to rendered/NODE, where anyone can open and build it
+    alone. The same inventory
+    gives the same bytes; a second run writes nothing. No secret is in them.
+    """
+    from fleet.boards.board import load_board
+    from fleet.build.project_dir import write_project
+    from fleet.keys.folder import KeyFolder
+    from fleet.render.firmware_class import Target
+    from fleet.render.project import render_node
+    from fleet.resources import load_templates
+
+    this = session(ctx)
+    this.flags["target"] = target
+    chosen = cast("Target", this.setting("target"))
+    inventory = this.inventory()
+    known = [node.name for node in inventory.nodes]
+    wanted = [named(name, "node", known) for name in dict.fromkeys(nodes or known)]
+    workspace = this.workspace(inventory.fleet.name)
+    trust = KeyFolder.open(workspace.keys_dir).trust()
+    text = release or inventory.fleet.release
+    facts = []
+    for name in wanted:
+        node = inventory.node(name)
+        board = load_board(node.board)
+        project = render_node(inventory, node, board, trust, chosen, text, templates=load_templates())
+        folder = workspace.rendered_dir / name
+        done = write_project(folder, project)
+        facts.append({"node": name, "folder": str(folder), "written": done.written, "removed": done.removed})
+    written, removed = (sum(len(f[key]) for f in facts) for key in ("written", "removed"))
+    if json:
+        this.output.emit_json("render", {"target": chosen, "release": text, "projects": facts})
+    elif written or removed:
+        shown = [
+            (str(f["node"]), str(len(f["written"])), str(len(f["removed"])), str(f["folder"])) for f in facts
+        ]
+        this.output.table(("node", "written", "removed", "project"), shown)
+    if not written and not removed:
+        this.output.note(f"All {len(wanted)} projects are as they should be; nothing was written.")
+        return
+    this.output.note(f"Rendered {len(wanted)} projects: {written} files written, {removed} removed.")
+    this.output.next_step("tankfleet build")
