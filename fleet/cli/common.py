@@ -42,14 +42,13 @@ class ExampleGroup(TyperGroup):
     """A group whose help begins with an example likewise."""
 
     def format_help(self, ctx: Any, formatter: Any) -> None:
-        """Example, usage, commands, options."""
+        """Example, usage, the rest of the text, options, commands."""
         example, _, rest = (self.help or "").partition("\n\n")
         formatter.write(f"{example.strip()}\n\n")
         self.format_usage(ctx, formatter)
         formatter.write_paragraph()
         formatter.write_text(" ".join(rest.split()))
-        self.format_options(ctx, formatter)
-        self.format_commands(ctx, formatter)
+        self.format_options(ctx, formatter)  # the commands too
 
 
 def command_app() -> typer.Typer:
@@ -61,7 +60,13 @@ def command_app() -> typer.Typer:
 
 def command(app: typer.Typer, name: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     """Register a command. Its docstring starts with `Example: tankfleet ...`, then an empty line, then what it does."""
-    return app.command(name, cls=ExampleCommand, context_settings=HELP_OPTIONS)
+
+    def register(function: Callable[..., Any]) -> Callable[..., Any]:
+        text = " ".join((function.__doc__ or "").partition("\n\n")[2].split())
+        short = text.partition(". ")[0].rstrip(".")
+        return app.command(name, cls=ExampleCommand, short_help=short, context_settings=HELP_OPTIONS)(function)
+
+    return register
 
 
 @dataclass
