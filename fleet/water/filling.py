@@ -112,12 +112,12 @@ def pump_times(tank: Tank) -> PumpTimes | None:
         longest_run=_timed(
             pump.longest_run_s,
             LONGEST_RUN_FACTOR * whole_s,
-            f"{LONGEST_RUN_FACTOR:g} x {whole_s:.0f} s from {from_where} to mark {stop.name} {at}",
+            f"{LONGEST_RUN_FACTOR:g} x {whole_s:,.0f} s from {from_where} to mark {stop.name} {at}",
         ),
         no_rise=_timed(
             pump.no_rise_s,
             NO_RISE_FACTOR * stretch_s,
-            f"{NO_RISE_FACTOR:g} x {stretch_s:.0f} s for the longest stretch without a mark {at}",
+            f"{NO_RISE_FACTOR:g} x {stretch_s:,.0f} s for the longest stretch between marks {at}",
         ),
         shortest_off=_timed(pump.shortest_off_s, SHORTEST_OFF_S, "default"),
     )
@@ -131,13 +131,19 @@ def _way(tank: Tank, pump: Pump, stop: Mark) -> list[float]:
     return [max(overflow_m(tank), heights[-1]), *(h for h in reversed(heights) if h >= stop.height_m)]
 
 
+def flow_words(l_per_min: float) -> str:
+    """A flow in words, such as `53 L/min` or `7.5 L/min`."""
+    return f"{l_per_min:,.0f} L/min" if l_per_min >= 100 else f"{l_per_min:.3g} L/min"
+
+
 def _at(pump: Pump, against: float, keeps_up: bool) -> str:
     taken = "draw" if pump.does == "fill" else "inflow"
+    flow, most = flow_words(pump.flow_l_per_min), flow_words(against)
     if not keeps_up:
-        return f"at {pump.flow_l_per_min:g} L/min (which the largest {taken}, {against:g} L/min, exceeds)"
+        return f"at {flow}, which the largest {taken} ({most}) takes up"
     if against == 0:
-        return f"at {pump.flow_l_per_min:g} L/min"
-    return f"at {pump.flow_l_per_min:g} - {against:g} L/min (largest {taken})"
+        return f"at {flow}"
+    return f"at {flow} less the largest {taken} ({most})"
 
 
 def _timed(given_s: float | None, computed_s: float, origin: str) -> Timed:

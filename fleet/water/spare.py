@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING
 
-from fleet.water.filling import between_l, overflow_m, rising, time_s
+from fleet.water.filling import between_l, flow_words, overflow_m, rising, time_s
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -90,10 +90,10 @@ def _worst(tank: Tank, until_reserve_s: float, until_overflow_s: float) -> tuple
         if until_reserve_s == inf:
             return inf, "nothing draws from it"
         down_to = "the reserve" if tank.reserve_m else "empty"
-        return until_reserve_s, f"down to {down_to} at {tank.largest_draw_l_per_min:g} L/min"
+        return until_reserve_s, f"down to {down_to} at {flow_words(tank.largest_draw_l_per_min)}"
     if until_overflow_s == inf:
         return inf, "nothing flows in"
-    return until_overflow_s, f"up to the overflow at {tank.uncontrolled_inflow_l_per_min:g} L/min"
+    return until_overflow_s, f"up to the overflow at {flow_words(tank.uncontrolled_inflow_l_per_min)}"
 
 
 def _from(tank: Tank, wet_marks: Collection[str] | None, span: Bounds) -> str:

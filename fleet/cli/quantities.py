@@ -1,0 +1,52 @@
+"""Lengths, volumes, flows and times as text, in metric or US units. JSON never goes through here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+_M_PER_FOOT = 0.3048
+_L_PER_GALLON = 3.785411784
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """How a person wants to read quantities."""
+
+    us: bool = False
+
+    def length(self, metres: float) -> str:
+        """Such as `2.85 m` or `9.35 ft`."""
+        return f"{metres / _M_PER_FOOT:.2f} ft" if self.us else f"{metres:.2f} m"
+
+    def volume(self, litres: float) -> str:
+        """Such as `19,085 L` or `5,042 gal`; a decimal below 100."""
+        value, unit = (litres / _L_PER_GALLON, "gal") if self.us else (litres, "L")
+        return f"{value:,.0f} {unit}" if value >= 100 or value == 0 else f"{value:.1f} {unit}"
+
+    def flow(self, l_per_min: float) -> str:
+        """Such as `45 L/min` or `11.9 gal/min`."""
+        value, unit = (l_per_min / _L_PER_GALLON, "gal/min") if self.us else (l_per_min, "L/min")
+        return f"{value:,.0f} {unit}" if value >= 100 else f"{value:.3g} {unit}"
+
+
+def share(value: float) -> str:
+    """Such as `95 %`."""
+    return f"{100 * value:.0f} %"
+
+
+def duration(seconds: float | None) -> str:
+    """Such as `45 s`, `4 min 10 s`, `12 min`, `6 h 37 min`, `3.2 d`; None is `without end`."""
+    if seconds is None:
+        return "without end"
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 600:
+        minutes, rest = divmod(round(seconds), 60)
+        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    minutes = round(seconds / 60)
+    if minutes < 90:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        hours, rest = divmod(minutes, 60)
+        return f"{hours} h {rest} min" if rest else f"{hours} h"
+    return f"{seconds / 86400:.1f} d"

@@ -1,0 +1,152 @@
+"""`show`: what the inventory says and means of a site, a tank, a node or a kind of board."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from fleet.cli.codes import BAD_USAGE
+from fleet.cli.common import command, command_app, named, nearest, session
+from fleet.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from fleet.cli.common import Session
+    from fleet.inventory.model import Inventory
+
+app = command_app()
+
+KINDS = ("site", "tank", "node", "board")
+_PLURALS = {f"{kind}s": kind for kind in KINDS}
+
+
+def _complete_kind(incomplete: str) -> list[str]:
+    return [kind for kind in (*KINDS, *_PLURALS) if kind.startswith(incomplete)]
+
+
+def _complete_name(ctx: typer.Context, incomplete: str) -> list[str]:
+    kind = _PLURALS.get(ctx.params.get("kind") or "", ctx.params.get("kind"))
+    try:
+        names = _names((ctx.find_root().obj).inventory(), kind or "")
+    except Exception:
+        return []
+    return [name for name in names if name.startswith(incomplete)]
+
+
+@command(app, "show")
+def show(
+    ctx: typer.Context,
+    kind: Annotated[
+        str | None,
+        typer.Argument(
+            help="site, tank, node or board; none: everything in short.", autocompletion=_complete_kind
+        ),
+    ] = None,
+    name: Annotated[
+        str | None, typer.Argument(help="Its name; none: list them.", autocompletion=_complete_name)
+    ] = None,
+    us_units: Annotated[
+        bool, typer.Option("--us-units", help="Feet and US gallons instead of metres and litres.")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="As JSON (always metric).")] = False,
+) -> None:
+    """Example: tankfleet show tank header-east
+
+    Show what the inventory says, and what follows from it: of a tank its volumes per mark, filling times,
+    spare time per level and what to mind; of a node its pins; of a site its windows, tanks and nodes; of
+    a kind of board what each pin may do. Without a name: list all of that kind; without anything: the
+    fleet in short.
+    """
+    this = session(ctx)
+    wanted = _PLURALS.get(kind or "", kind)
+    if wanted is not None and wanted not in KINDS:
+        raise UsageError(
+            BAD_USAGE, f"show knows no {kind!r}, only {', '.join(KINDS)}.{nearest(kind or '', KINDS)}"
+        )
+    inventory = _inventory(this, wanted)
+    if wanted is None or name is None:
+        _list(this, inventory, wanted, json)
+        return
+    known = named(name, wanted, _names(inventory, wanted))
+    facts = _facts(inventory, wanted, known)
+    if json:
+        this.output.emit_json(f"show-{wanted}", {wanted: asdict(facts)})
+        return
+    _printer(wanted)(this.output, facts, *_extra(inventory, wanted, known, us_units))
+
+
+def _inventory(this: Session, wanted: str | None) -> Inventory | None:
+    """The inventory; boards can be looked at without one."""
+    if wanted == "board" and not (this.project / this.setting("inventory")).is_dir():
+        return None
+    return this.inventory()
+
+
+def _names(inventory: Inventory | None, kind: str) -> list[str]:
+    if kind == "board" or inventory is None:
+        from fleet.boards.board import board_ids
+
+        return list(board_ids())
+    parts: Sequence[Any] = getattr(inventory, f"{kind}s")
+    return [part.name for part in parts]
+
+
+def _facts(inventory: Inventory | None, kind: str, name: str) -> Any:
+    if kind == "board" or inventory is None:
+        from fleet.inventory.about_node import about_board
+
+        return about_board(inventory, name)
+    if kind == "tank":
+        from fleet.inventory.about_tank import about_tank
+
+        return about_tank(inventory, name)
+    if kind == "node":
+        from fleet.inventory.about_node import about_node
+
+        return about_node(inventory, name)
+    from fleet.inventory.about_site import about_site
+
+    return about_site(inventory, name)
+
+
+def _printer(kind: str) -> Callable[..., None]:
+    from fleet.cli import show_parts, show_tank
+
+    printers: dict[str, Callable[..., None]] = {
+        "tank": show_tank.print_tank,
+        "node": show_parts.print_node,
+        "site": show_parts.print_site,
+        "board": show_parts.print_board,
+    }
+    return printers[kind]
+
+
+def _extra(inventory: Inventory | None, kind: str, name: str, us: bool) -> tuple[Any, ...]:
+    from fleet.cli.quantities import Units
+
+    if kind == "tank" and inventory is not None:
+        return (inventory.tank(name).shape, Units(us))
+    return (Units(us),) if kind == "site" else ()
+
+
+def _list(this: Session, inventory: Inventory | None, kind: str | None, json: bool) -> None:
+    from fleet.cli import show_parts
+    from fleet.inventory.about_site import about_fleet, board_lines
+
+    if inventory is None:
+        lines: dict[str, Any] = {"boards": [asdict(line) for line in board_lines(None)]}
+        if json:
+            this.output.emit_json("show-list", lines)
+        else:
+            show_parts.print_boards(this.output, board_lines(None))
+        return
+    facts = about_fleet(inventory)
+    if json:
+        everything = asdict(facts)
+        wanted = everything if kind is None else {f"{kind}s": everything[f"{kind}s"]}
+        this.output.emit_json("show-list", wanted)
+        return
+    show_parts.print_fleet(this.output, facts, kind)

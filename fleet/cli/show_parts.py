@@ -1,0 +1,192 @@
+"""How `show` prints nodes, sites, kinds of boards, and the fleet in short."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleet.cli.quantities import Units, duration
+from fleet.cli.show_tank import paragraph
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fleet.cli.output import Output
+    from fleet.inventory.about_node import BoardFacts, NodeFacts, PinUse
+    from fleet.inventory.about_site import BoardLine, FleetFacts, NodeLine, SiteFacts, TankLine
+
+
+# ------------------------------------------------------------------ a node
+def print_node(out: Output, node: NodeFacts) -> None:
+    """Everything of one node."""
+    out.data(f"{out.style(node.name, 'bold')}: {node.board_title} ({node.board}), at {node.site}")
+    mac = node.mac or "not claimed yet (it is claimed at the first flash)"
+    facts = (
+        ("serves", ", ".join(node.tanks)),
+        ("place", node.place),
+        ("access point", node.access_point or ""),
+        ("fitted", node.fitted or ""),
+        ("MAC", mac),
+        ("platform", f"{node.platform}, {node.layout}"),
+        ("debounce", duration(node.debounce_s)),
+        ("spare boards", f"{node.spare_boards} of this kind at {node.site}"),
+        ("notes", node.notes),
+    )
+    for name, text in facts:
+        if text:
+            paragraph(out, f"  {name:14}{text}", "", " " * 16)
+    out.data()
+    out.table(("pin", "GPIO", "for", "tank", "mark", "pull-up", "fit"), [_pin(use) for use in node.pins])
+    for use in node.pins:
+        if use.reason:
+            paragraph(out, f"  {use.pin}: {use.reason} ({use.source})", "", "    ")
+    out.data(f"free for probes: {', '.join(node.free_pins) or 'none'}")
+    out.data()
+    need = node.need
+    paragraph(
+        out,
+        f"An update takes it away for {duration(need.worst_outage_s)} at the worst (an image of "
+        f"{need.image_bytes // 1024} KiB: send, write, restart, a whole trial, fall back); its tanks "
+        f"must have {duration(need.needed_s)} of spare time.",
+    )
+    for note in node.board_notes:
+        paragraph(out, f"- {note}", "", "  ")
+
+
+def _pin(use: PinUse) -> tuple[str, ...]:
+    pull = "-"
+    if use.pull_up == "internal" and use.pull_up_ohm:
+        pull = f"chip's, about {use.pull_up_ohm / 1000:.0f} kOhm"
+    elif use.pull_up:
+        pull = "outside"
+    what = use.for_what if use.active is None else f"{use.for_what}, on when {use.active}"
+    fit = {"allowed": "yes", "care": "with care", "refused": "no"}[use.answer]
+    return (use.pin, str(use.gpio), what, use.tank, use.mark or "-", pull, fit)
+
+
+# ------------------------------------------------------------------ a site
+def print_site(out: Output, site: SiteFacts, units: Units) -> None:
+    """Everything of one site."""
+    out.data(f"{out.style(site.name, 'bold')}: {site.title or site.name}")
+    out.data(f"  time zone  {site.time_zone}")
+    out.data(f"  network    {site.network}")
+    if site.contact:
+        out.data(f"  contact    {site.contact}")
+    out.data()
+    out.data(out.style("windows for updates", "bold"))
+    for window in site.windows:
+        out.data(f"  {window.rule} from {window.first}, for {duration(window.length_s)}")
+    if not site.windows:
+        out.data("  none: this site may be updated at any hour")
+    out.data()
+    out.table(
+        ("spare board", "in stock", "nodes of that kind"),
+        [(stock.board, str(stock.count), str(stock.nodes)) for stock in site.spare_boards],
+    )
+    out.data()
+    print_tanks(out, site.tanks, units)
+    out.data()
+    print_nodes(out, site.nodes)
+
+
+# ------------------------------------------------------------------ a kind of board
+def print_board(out: Output, board: BoardFacts) -> None:
+    """Everything of one kind of board."""
+    out.data(f"{out.style(board.id, 'bold')}: {board.title}")
+    facts = (
+        ("chip", board.chip),
+        ("platform", f"{board.platform}, board {board.platformio_board}, {board.framework}"),
+        ("updates", f"{board.layout}, {board.payload_format}"),
+        ("flash", f"{board.flash_bytes // 1024:,} KiB ({board.flash_map})"),
+        ("slot", f"{board.slot_bytes:,} bytes: the largest image"),
+        ("pull-ups", f"about {board.internal_pull_up_ohm / 1000:.0f} kOhm inside of the chip"),
+        ("nodes", ", ".join(board.nodes) or "none in this inventory"),
+    )
+    for name, text in facts:
+        paragraph(out, f"  {name:10}{text}", "", " " * 12)
+    for note in board.notes:
+        paragraph(out, f"- {note}", "  ", "    ")
+    out.data()
+    words = {"allowed": "yes", "care": "with care", "refused": "no"}
+    rows = [
+        (p.pin, str(p.gpio), words[p.probe.answer], words[p.probe_external.answer], words[p.relay.answer])
+        for p in board.pins
+    ]
+    out.table(("pin", "GPIO", "probe", "probe, outside pull-up", "pump relay"), rows)
+    out.data()
+    reasons = dict.fromkeys(
+        f"{fit.reason} ({fit.source})"
+        for p in board.pins
+        for fit in (p.probe, p.probe_external, p.relay)
+        if fit.reason
+    )
+    for reason in reasons:
+        paragraph(out, f"- {reason}", "", "  ")
+    for name, source in board.sources.items():
+        paragraph(out, f"source of {name}: {source}", "", "  ")
+
+
+# ------------------------------------------------------------------ lists
+def print_fleet(out: Output, fleet: FleetFacts, kind: str | None) -> None:
+    """All lists, or the one of a kind."""
+    if kind is None:
+        out.data(f"fleet {out.style(fleet.fleet, 'bold')}, release {fleet.release}")
+        out.data()
+    if kind in (None, "site"):
+        columns = ("site", "title", "time zone", "tanks", "nodes", "windows", "spare boards")
+        out.table(
+            columns,
+            [
+                (
+                    s.name,
+                    s.title,
+                    s.time_zone,
+                    str(s.tanks),
+                    str(s.nodes),
+                    str(s.windows),
+                    str(s.spare_boards),
+                )
+                for s in fleet.sites
+            ],
+        )
+    if kind is None:
+        out.data()
+    if kind in (None, "tank"):
+        print_tanks(out, fleet.tanks, Units())
+    if kind is None:
+        out.data()
+    if kind in (None, "node"):
+        print_nodes(out, fleet.nodes)
+    if kind == "board":
+        print_boards(out, fleet.boards)
+
+
+def print_tanks(out: Output, tanks: Sequence[TankLine], units: Units) -> None:
+    """Tanks in short."""
+    rows = [
+        (
+            t.name,
+            t.site,
+            t.duty,
+            t.shape,
+            units.volume(t.capacity_l),
+            str(t.marks),
+            t.pump or "-",
+            t.node or "-",
+        )
+        for t in tanks
+    ]
+    out.table(("tank", "site", "duty", "shape", "holds", "marks", "pump", "node"), rows)
+
+
+def print_nodes(out: Output, nodes: Sequence[NodeLine]) -> None:
+    """Nodes in short."""
+    rows = [(n.name, n.site, n.board, ", ".join(n.tanks), n.place or "-", n.mac or "-") for n in nodes]
+    out.table(("node", "site", "board", "tanks", "place", "MAC"), rows)
+
+
+def print_boards(out: Output, boards: Sequence[BoardLine]) -> None:
+    """Kinds of boards in short."""
+    rows = [
+        (b.id, b.title, b.chip, b.layout, f"{b.slot_bytes:,}", str(b.nodes), str(b.spares)) for b in boards
+    ]
+    out.table(("board", "title", "chip", "updates", "largest image, bytes", "nodes", "spares"), rows)

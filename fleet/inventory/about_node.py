@@ -1,0 +1,219 @@
+"""What the inventory says and means of one node, and of one kind of board: pins, uses, outage. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fleet.boards.board import load_board
+from fleet.boards.pins import Use, may
+from fleet.inventory.about_tank import Need, update_need
+from fleet.limits import DEBOUNCE_MS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.boards.board import Board, Pin
+    from fleet.inventory.model import Inventory, Node
+
+
+@dataclass(frozen=True, slots=True)
+class PinUse:
+    """A pin in use: `for_what` is `probe` or `pump relay`, `answer` whether it is fit for that."""
+
+    pin: str
+    gpio: int
+    for_what: str
+    tank: str
+    mark: str | None
+    pull_up: str | None
+    pull_up_ohm: float | None
+    """The chip's own; null when it is outside, where the inventory does not know it."""
+    active: str | None
+    answer: str
+    reason: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class NodeFacts:
+    """All of one node."""
+
+    name: str
+    site: str
+    board: str
+    board_title: str
+    platform: str
+    layout: str
+    mac: str | None
+    place: str
+    fitted: str | None
+    access_point: str | None
+    debounce_s: float
+    tanks: tuple[str, ...]
+    pins: tuple[PinUse, ...]
+    free_pins: tuple[str, ...]
+    """Pins that could take another probe on the chip's own pull-up without second thoughts."""
+    spare_boards: int
+    """Of its kind, at its site."""
+    need: Need
+    board_notes: tuple[str, ...]
+    notes: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fitness:
+    """Whether a pin may serve one use."""
+
+    answer: str
+    reason: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class BoardPin:
+    """A pin of a kind of board, with its fitness for each use."""
+
+    pin: str
+    gpio: int
+    aliases: tuple[str, ...]
+    probe: Fitness
+    probe_external: Fitness
+    relay: Fitness
+
+
+@dataclass(frozen=True, slots=True)
+class BoardFacts:
+    """All of one kind of board."""
+
+    id: str
+    title: str
+    chip: str
+    platform: str
+    platformio_board: str
+    framework: str
+    layout: str
+    payload_format: str
+    flash_bytes: int
+    slot_bytes: int
+    flash_map: str
+    internal_pull_up_ohm: float
+    pins: tuple[BoardPin, ...]
+    notes: tuple[str, ...]
+    sources: dict[str, str]
+    nodes: tuple[str, ...]
+    """Nodes of the inventory that are of this kind."""
+
+
+def about_node(inventory: Inventory, name: str) -> NodeFacts:
+    """The facts of the node of that name; KeyError if there is none."""
+    node = inventory.node(name)
+    board = load_board(node.board)
+    site = inventory.site_of(node)
+    pins = tuple(_uses(node, board))
+    taken = {use.gpio for use in pins}
+    fit = (p for p in board.pins if p.gpio not in taken and _is_free(board, p))
+    return NodeFacts(
+        name=node.name,
+        site=site.name,
+        board=board.id,
+        board_title=board.title,
+        platform=board.platform,
+        layout=board.layout,
+        mac=node.mac,
+        place=node.place,
+        fitted=node.fitted.isoformat() if node.fitted else None,
+        access_point=node.access_point,
+        debounce_s=DEBOUNCE_MS / 1000 if node.debounce_s is None else node.debounce_s,
+        tanks=tuple(served.tank for served in node.serves),
+        pins=pins,
+        free_pins=tuple(pin.name for pin in fit),
+        spare_boards=sum(stock.count for stock in site.spare_boards if stock.board == board.id),
+        need=update_need(inventory, node),
+        board_notes=board.notes,
+        notes=node.notes,
+    )
+
+
+def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:
+    """The facts of a kind of board.
+
+    Without an inventory no nodes are named. UsageError if there is no such kind.
+    """
+    board = load_board(board_id)
+    nodes = inventory.nodes if inventory else ()
+    return BoardFacts(
+        id=board.id,
+        title=board.title,
+        chip=board.chip,
+        platform=board.platform,
+        platformio_board=board.platformio_board,
+        framework=board.framework,
+        layout=board.layout,
+        payload_format=board.payload_format,
+        flash_bytes=board.flash_bytes,
+        slot_bytes=board.slot_bytes,
+        flash_map=board.flash_map,
+        internal_pull_up_ohm=board.internal_pull_up_ohm,
+        pins=tuple(
+            BoardPin(
+                pin=pin.name,
+                gpio=pin.gpio,
+                aliases=pin.aliases,
+                probe=_fitness(board, pin, Use.PROBE_INTERNAL),
+                probe_external=_fitness(board, pin, Use.PROBE_EXTERNAL),
+                relay=_fitness(board, pin, Use.RELAY),
+            )
+            for pin in board.pins
+        ),
+        notes=board.notes,
+        sources=dict(board.sources),
+        nodes=tuple(node.name for node in nodes if node.board == board.id),
+    )
+
+
+def _uses(node: Node, board: Board) -> Iterator[PinUse]:
+    for served in node.serves:
+        internal = served.pull_up == "internal"
+        use = Use.PROBE_INTERNAL if internal else Use.PROBE_EXTERNAL
+        for mark, name in served.probes.items():
+            pin = board.pin(name)
+            fit = _fitness(board, pin, use)
+            yield PinUse(
+                pin=pin.name,
+                gpio=pin.gpio,
+                for_what="probe",
+                tank=served.tank,
+                mark=mark,
+                pull_up=served.pull_up,
+                pull_up_ohm=board.internal_pull_up_ohm if internal else None,
+                active=None,
+                answer=fit.answer,
+                reason=fit.reason,
+                source=fit.source,
+            )
+        if served.pump_relay:
+            pin = board.pin(served.pump_relay.pin)
+            fit = _fitness(board, pin, Use.RELAY)
+            yield PinUse(
+                pin=pin.name,
+                gpio=pin.gpio,
+                for_what="pump relay",
+                tank=served.tank,
+                mark=None,
+                pull_up=None,
+                pull_up_ohm=None,
+                active=served.pump_relay.active,
+                answer=fit.answer,
+                reason=fit.reason,
+                source=fit.source,
+            )
+
+
+def _fitness(board: Board, pin: Pin, use: Use) -> Fitness:
+    verdict = may(board, pin, use)
+    return Fitness(verdict.answer.value, verdict.reason, verdict.source)
+
+
+def _is_free(board: Board, pin: Pin) -> bool:
+    return may(board, pin, Use.PROBE_INTERNAL).answer == "allowed"

@@ -1,0 +1,164 @@
+"""`show`: every part of the demo inventory is shown and fits; its JSON agrees with the schema shipped for it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from fleet.boards.board import board_ids
+from fleet.boards.pins import Answer
+from fleet.cli.app import run
+from fleet.cli.quantities import Units, duration
+from fleet.cli.section import ROWS, Line, draw
+from fleet.codes import Exit
+from fleet.inventory.about_node import about_node
+from fleet.inventory.about_tank import about_tank
+from fleet.inventory.load import load_inventory
+from tests.water.shapes import shape
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+INVENTORY = load_inventory(ROOT / "inventory")
+TANKS = [tank.name for tank in INVENTORY.tanks]
+NODES = [node.name for node in INVENTORY.nodes]
+SITES = [site.name for site in INVENTORY.sites]
+
+
+def shown(capsys: pytest.CaptureFixture[str], *words: str) -> str:
+    """What `show` prints."""
+    assert run(["--project", str(ROOT), "show", *words]) == Exit.OK
+    printed = capsys.readouterr()
+    assert printed.err == ""
+    return printed.out
+
+
+def checked(text: str) -> dict:
+    """The document, held to the schema that it names."""
+    document = json.loads(text)
+    kind = document["schema"].split("/")[1]
+    schema = json.loads((ROOT / "fleet" / "schemas" / f"{kind}.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator(schema).validate(document)
+    return document
+
+
+@pytest.mark.parametrize(
+    ("kind", "names"), [("tank", TANKS), ("node", NODES), ("site", SITES), ("board", list(board_ids()))]
+)
+def test_each_part_as_text_and_as_json(
+    kind: str, names: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in names:
+        text = shown(capsys, kind, name)
+        assert text.startswith(f"{name}: ")
+        facts = checked(shown(capsys, kind, name, "--json"))[kind]
+        assert facts.get("name", facts.get("id")) == name
+        assert "inf" not in json.dumps(facts).split()
+
+
+def test_a_tank_s_figures(capsys: pytest.CaptureFixture[str]) -> None:
+    """A cylinder of 3 m: 7,068.6 L per metre (pi D2 / 4); reserve at 0.3 m; 16 L/min drawn at most."""
+    tank = checked(shown(capsys, "tank", "header-east", "--json"))["tank"]
+    per_metre = 7068.583
+    assert [mark["name"] for mark in tank["marks"]] == ["empty", "half", "full"]
+    for mark, metres in zip(tank["marks"], (0.4, 1.2, 2.7), strict=True):
+        assert mark["volume_l"] == pytest.approx(per_metre * metres, rel=1e-6)
+        assert mark["above_l"] == pytest.approx(per_metre * (2.85 - metres), rel=1e-6)
+        assert mark["share"] == pytest.approx(metres / 2.85)
+    spare = [level["spare_s"] for level in tank["levels"]]
+    assert spare == pytest.approx([per_metre * (m - 0.3) / 16 * 60 for m in (0.3, 0.4, 1.2, 2.7)], rel=1e-6)
+    assert tank["pump"]["quiet_s"] == pytest.approx(per_metre * 2.3 / 45 * 60, rel=1e-6)
+    assert tank["pump"]["worst_s"] == pytest.approx(per_metre * 2.3 / (45 - 16) * 60, rel=1e-6)
+    assert tank["stand_ins"] == ["header-west"]
+    text = shown(capsys, "tank", "header-east")
+    for figure in ("19,085 L", "1,060 L", "95 %", "6 h 38 min", "IO18 (GPIO18)"):
+        assert figure in text
+
+
+def test_us_units_say_the_same(capsys: pytest.CaptureFixture[str]) -> None:
+    """drip-south is measured in feet and gallons; its strapping table has 1,950 gal at 1 ft."""
+    text = shown(capsys, "tank", "drip-south", "--us-units")
+    row = next(line for line in text.splitlines() if line.startswith("empty "))
+    assert "1.00 ft" in row
+    assert "1,950 gal" in row
+
+
+@pytest.mark.parametrize("name", TANKS)
+def test_the_section_fits_and_shows_every_mark(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    tank = INVENTORY.tank(name)
+    text = shown(capsys, "tank", name)
+    drawing = text[text.index("  .") : text.index("mark ")]
+    assert all(len(line) <= 80 for line in drawing.splitlines())
+    heights = [f"{mark.height_m:.2f} m" for mark in reversed(tank.marks)]
+    places = [drawing.index(f"{height} ") for height in heights]
+    assert places == sorted(places)
+
+
+def test_section_keeps_close_marks_apart() -> None:
+    lines = [Line(h, f"{h} m", f"m{i}") for i, h in enumerate((1.99, 1.98, 1.97, 0.02, 0.01))]
+    drawn = draw(shape("box", length="1 m", width="1 m", height="2 m"), lines)
+    assert len(drawn) == ROWS + 2
+    rows = [next(i for i, row in enumerate(drawn) if line.label in row.split("|")[0]) for line in lines]
+    assert rows == [1, 2, 3, ROWS - 1, ROWS]
+
+
+def test_cautions_defer_and_apply(capsys: pytest.CaptureFixture[str]) -> None:
+    """What the standards named in fleet/water/cautions.py ask for, where it applies."""
+    for name in TANKS:
+        assert "local code and a licensed person decide" in shown(capsys, "tank", name)
+    matters = {name: {c.matter for c in about_tank(INVENTORY, name).cautions} for name in TANKS}
+    assert "fire reserve" in matters["fire-yard"]
+    assert "drinking water" in matters["cabin-tern"]
+    assert "backflow" in matters["staff-house"]
+    assert "mains near water" not in matters["trough-brook"], "its pump runs on DC"
+    assert "pump relay" not in matters["trough-ridge"], "it has none"
+    refill = next(c.text for c in about_tank(INVENTORY, "lodge-fire").cautions if c.matter == "fire reserve")
+    assert "7.7 h, within the 8 h" in refill  # 46,000 L at 100 L/min; NFPA 22 4.2.1.4
+
+
+def test_a_node_s_pins(capsys: pytest.CaptureFixture[str]) -> None:
+    text = shown(capsys, "node", "larkwood-07")
+    assert "pump relay, on when low" in text
+    outside = about_node(INVENTORY, "kestrel-07")
+    assert {use.pull_up for use in outside.pins if use.for_what == "probe"} == {"external"}
+    assert {use.answer for name in NODES for use in about_node(INVENTORY, name).pins} == {Answer.ALLOWED}
+
+
+def test_lists(capsys: pytest.CaptureFixture[str]) -> None:
+    everything = checked(shown(capsys, "--json"))
+    assert [tank["name"] for tank in everything["tanks"]] == TANKS
+    text = shown(capsys)
+    for name in (*TANKS, *NODES, *SITES):
+        assert name in text
+    assert set(checked(shown(capsys, "nodes", "--json"))) == {"schema", "nodes"}
+    assert shown(capsys, "boards").count("\n") == len(board_ids()) + 1
+
+
+def test_boards_need_no_inventory(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["--project", str(tmp_path), "show", "board", "d1-mini"]) == Exit.OK
+    assert "none in this inventory" in capsys.readouterr().out
+    assert run(["--project", str(tmp_path), "show", "boards", "--json"]) == Exit.OK
+    checked(capsys.readouterr().out)
+    assert run(["--project", str(tmp_path), "show", "tanks"]) == Exit.USAGE
+
+
+@pytest.mark.parametrize(
+    ("words", "suggestion"),
+    [(("tank", "headr-east"), "header-east"), (("bord",), "board"), (("board", "nodemcu-v3"), "nodemcu-v2")],
+)
+def test_misspelt_names_get_one_suggestion(
+    words: tuple[str, ...], suggestion: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["--project", str(ROOT), "show", *words]) == Exit.USAGE
+    printed = capsys.readouterr()
+    assert f"Did you mean '{suggestion}'?" in printed.err
+    assert printed.out == ""
+
+
+def test_durations_and_volumes_as_text() -> None:
+    words = [duration(s) for s in (45, 250, 720, 23_880, 276_480, None)]
+    assert words == ["45 s", "4 min 10 s", "12 min", "6 h 38 min", "3.2 d", "without end"]
+    assert Units().volume(37.5) == "37.5 L"
+    assert Units(True).volume(3.785411784 * 1100) == "1,100 gal"
+    assert Units(True).length(2.4384) == "8.00 ft"
