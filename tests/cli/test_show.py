@@ -1,4 +1,4 @@
-"""`show`: every part of the demo inventory is shown and fits; its JSON agrees with the schema shipped for it."""
+"""`show`: every part of the demo inventory is shown and fits; its JSON agrees with the shipped schema."""
 
 from __future__ import annotations
 
