@@ -8,6 +8,7 @@
 namespace tn {
 
 uint32_t crc32(const void *data, size_t n);
+uint32_t crc32_more(uint32_t crc, const void *data, size_t n);  // goes on from a crc of what came before; 0 to begin
 
 }  // namespace tn
 

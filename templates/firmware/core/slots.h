@@ -97,12 +97,32 @@ class Slots {
   const Partition *partition_;
   const Crypto *crypto_;
   SlotRecord record_;
-  uint8_t record_sector_;  // which of the two holds record_
+  uint8_t sector_;   // which record sector holds record_
+  uint8_t running_;  // image area of the running image
   bool open_;
+  bool leaving_;  // a restart was asked for: no further change
   SlotUpdate update_;
 
-  bool load();
   bool save();
+  bool whole(uint8_t area) const;
+  bool copy(uint8_t from, uint8_t to, uint32_t bytes) const;
+  bool too_many_starts() const;
+  void go_back_to(uint8_t area, Reason why);
+  uint8_t older_area() const;
+  Choice start(uint8_t area);
+  Choice choose_slot();
+  Choice choose_after_copying();
+  bool install();
+  bool restore(Reason why);
+  bool mend();
+  void drop_install();
+  bool put_page();
+  Step end_update(Code *why, Code code);
+  Step end_of_body(Code *why);
+  Step read_back_step(Code *why);
+  Step copy_old_step(Code *why);
+  Step copy_check_step(Code *why);
+  bool commit_update();
 };
 
 }  // namespace tn

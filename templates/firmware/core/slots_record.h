@@ -12,6 +12,8 @@ enum class Phase : uint8_t { kKept = 0, kOnTrial = 1, kPutBack = 2 };
 enum class Reason : uint8_t { kNone = 0, kTrialOver = 1, kNoHealthyBoot = 2, kTold = 3, kDamaged = 4 };
 enum class Pending : uint8_t { kNothing = 0, kInstall = 1, kRestore = 2 };  // copy-in-place: what the boot loader is to copy
 
+// What lies in one image area. With `present` 0 and `bytes` above 0 it is left over: not an image to go back to, but good for
+// mending the same or, when nothing else is whole, for starting the node at all.
 struct ImageRecord {
   uint64_t sequence;
   uint32_t bytes;
@@ -39,13 +41,20 @@ struct SlotRecord {
   uint8_t trial_starts;
   uint8_t has_last;
   uint8_t last_image[32];
-  uint32_t reserved;
+  Layout layout;
+  uint8_t reserved[3];
   ImageRecord images[3];
   uint32_t reserved_end;
   uint32_t crc32;  // of all bytes before it
 };
 static_assert(sizeof(SlotRecord) == 1760, "slot record layout");
 static_assert(sizeof(SlotRecord) <= kSectorBytes, "one sector holds a record");
+
+// The newest valid record and which of the two sectors holds it. False: there is none for this layout.
+bool read_record(const Flash &flash, const Partition &partition, SlotRecord *to, uint8_t *sector);
+// Gives the record the next number, writes it to the other sector and reads it back. On failure the sectors still hold the former
+// record, or the new one whole.
+bool write_record(const Flash &flash, const Partition &partition, SlotRecord *record, uint8_t *sector);
 
 }  // namespace tn
 

@@ -31,6 +31,10 @@ Code parse_ticket(const uint8_t *bytes, size_t n, const Crypto &crypto, Ticket *
 // old-sequence. `to` is meaningful only after kOk and kOldSequence (for the refusal's detail).
 Code check_ticket(const uint8_t *bytes, size_t n, const NodeBlock &block, uint64_t floor, const Crypto &crypto, Ticket *to);
 
+// SHA-256 of the Sig_structure (RFC 9052 section 4.4): ["Signature1", protected, external data (empty), payload].
+void cose_digest(const Crypto &crypto, const uint8_t *protected_header, size_t protected_n, const uint8_t *payload,
+                 size_t payload_n, uint8_t digest[32]);
+
 const char *format_text(PayloadFormat format);  // "host-elf"
 
 }  // namespace tn

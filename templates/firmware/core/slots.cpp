@@ -1,0 +1,405 @@
+#include "slots.h"
+
+#include <string.h>
+
+#include "slots_area.h"
+
+namespace tn {
+
+namespace {
+
+constexpr uint8_t kRun = 0, kStaging = 1, kKeep = 2;  // areas of copy-in-place
+
+ImageRecord describe(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n) {
+  ImageRecord image = {};
+  image.sequence = ticket.sequence;
+  image.bytes = ticket.size_bytes;
+  image.present = 1;
+  image.ticket_bytes = static_cast<uint16_t>(ticket_n);
+  memcpy(image.sha256, ticket.sha256, sizeof image.sha256);
+  memcpy(image.ticket, ticket_bytes, ticket_n);
+  return image;
+}
+
+bool same_image(const ImageRecord &a, const ImageRecord &b) {
+  return a.bytes == b.bytes && memcmp(a.sha256, b.sha256, sizeof a.sha256) == 0;
+}
+
+}  // namespace
+
+const char *phase_text(Phase phase) {
+  return phase == Phase::kKept ? "kept" : phase == Phase::kOnTrial ? "on-trial" : "put-back";
+}
+
+const char *reason_text(Reason reason) {
+  switch (reason) {
+    case Reason::kNone: break;
+    case Reason::kTrialOver: return "trial-over";
+    case Reason::kNoHealthyBoot: return "no-healthy-boot";
+    case Reason::kTold: return "told";
+    case Reason::kDamaged: return "damaged";
+  }
+  return nullptr;
+}
+
+void Slots::begin(const Flash *flash, const Partition *partition, const Crypto *crypto) {
+  flash_ = flash;
+  partition_ = partition;
+  crypto_ = crypto;
+  memset(&record_, 0, sizeof record_);
+  sector_ = 1;  // the first record goes to sector 0
+  running_ = 0;
+  open_ = false;
+  leaving_ = false;
+  memset(&update_, 0, sizeof update_);
+}
+
+// A record that could not be written is forgotten: what the flash says counts.
+bool Slots::save() {
+  if (write_record(*flash_, *partition_, &record_, &sector_)) return true;
+  read_record(*flash_, *partition_, &record_, &sector_);
+  return false;
+}
+
+bool Slots::whole(uint8_t area) const {
+  const ImageRecord &image = record_.images[area];
+  return image.bytes > 0 && area_matches(*flash_, *crypto_, partition_->images[area], image.bytes, image.sha256);
+}
+
+bool Slots::copy(uint8_t from, uint8_t to, uint32_t bytes) const {
+  for (uint32_t done = 0; done < bytes; done += kSectorBytes)
+    if (!copy_sector(*flash_, partition_->images[from].at + done, partition_->images[to].at + done)) return false;
+  return true;
+}
+
+// --- boot loader
+
+bool Slots::too_many_starts() const {
+  return record_.phase == Phase::kOnTrial &&
+         (record_.unhealthy_starts >= kUnhealthyStarts || record_.trial_starts >= kTrialStarts);
+}
+
+Choice Slots::choose() {
+  if (!read_record(*flash_, *partition_, &record_, &sector_)) return Choice{Boot::kNoRecord, 0, 0, false};
+  return partition_->layout == Layout::kTwoSlot ? choose_slot() : choose_after_copying();
+}
+
+Choice Slots::start(uint8_t area) {
+  ++record_.boots;
+  if (record_.phase == Phase::kOnTrial) {
+    if (record_.unhealthy_starts < UINT8_MAX) ++record_.unhealthy_starts;
+    if (record_.trial_starts < UINT8_MAX) ++record_.trial_starts;
+  }
+  const uint32_t bytes = record_.images[area].bytes;
+  return Choice{Boot::kStart, area, bytes, save()};
+}
+
+// The record of a return to the image in `area`, whose bytes are already where they run from (two-slot) or were just copied.
+void Slots::go_back_to(uint8_t area, Reason why) {
+  record_.has_last = 1;
+  record_.last_reason = why;
+  memcpy(record_.last_image, record_.images[record_.active].sha256, sizeof record_.last_image);
+  record_.images[record_.active].present = 0;
+  record_.images[area].present = 1;
+  record_.active = area;
+  record_.phase = Phase::kPutBack;
+  record_.pending = Pending::kNothing;
+  record_.unhealthy_starts = 0;
+  record_.trial_starts = 0;
+}
+
+Choice Slots::choose_slot() {
+  const uint8_t other = record_.active == 0 ? 1 : 0;
+  if (too_many_starts() && record_.images[other].present != 0 && whole(other))
+    go_back_to(other, Reason::kNoHealthyBoot);
+  else if (!whole(record_.active)) {
+    if (!whole(other)) return Choice{Boot::kNothingWhole, 0, 0, false};
+    go_back_to(other, Reason::kDamaged);
+  }
+  return start(record_.active);
+}
+
+Choice Slots::choose_after_copying() {
+  if (too_many_starts() && record_.images[kKeep].present != 0 && whole(kKeep)) {
+    record_.pending = Pending::kRestore;
+    record_.pending_reason = Reason::kNoHealthyBoot;
+  }
+  if (record_.pending == Pending::kInstall && !install()) drop_install();
+  if (record_.pending == Pending::kRestore && !restore(record_.pending_reason)) record_.pending = Pending::kNothing;
+  if (!whole(kRun) && !mend()) return Choice{Boot::kNothingWhole, 0, 0, false};
+  return start(kRun);
+}
+
+// Each copy leaves its source as it was, and skips sectors that are already right: after a power cut it is simply done again.
+bool Slots::install() {
+  const ImageRecord &staged = record_.images[kStaging];
+  if (!whole(kStaging) || !copy(kStaging, kRun, staged.bytes)) return false;
+  if (!area_matches(*flash_, *crypto_, partition_->images[kRun], staged.bytes, staged.sha256)) return false;
+  record_.images[kRun] = staged;
+  record_.images[kRun].present = 1;
+  record_.images[kStaging].present = 0;
+  record_.phase = Phase::kOnTrial;
+  record_.pending = Pending::kNothing;
+  record_.unhealthy_starts = 0;
+  record_.trial_starts = 0;
+  return true;
+}
+
+bool Slots::restore(Reason why) {
+  const ImageRecord &kept = record_.images[kKeep];
+  if (!whole(kKeep) || !copy(kKeep, kRun, kept.bytes)) return false;
+  if (!area_matches(*flash_, *crypto_, partition_->images[kRun], kept.bytes, kept.sha256)) return false;
+  go_back_to(kRun, why);  // first: it notes the digest of the image that is left
+  record_.images[kRun] = kept;
+  record_.images[kRun].present = 1;
+  record_.images[kKeep].present = 0;
+  return true;
+}
+
+// The staged image cannot be installed. The running area is still the old image, or mend() brings it back.
+void Slots::drop_install() {
+  record_.has_last = 1;
+  record_.last_reason = Reason::kDamaged;
+  memcpy(record_.last_image, record_.images[kStaging].sha256, sizeof record_.last_image);
+  record_.images[kStaging].present = 0;
+  record_.phase = Phase::kPutBack;
+  record_.pending = Pending::kNothing;
+}
+
+// The running area is damaged: the same image from another area, else the older image, else whatever is whole.
+bool Slots::mend() {
+  for (uint8_t from = kStaging; from <= kKeep; ++from)
+    if (same_image(record_.images[from], record_.images[kRun]) && whole(from))
+      return copy(from, kRun, record_.images[from].bytes) && whole(kRun);
+  return restore(Reason::kDamaged) || install();
+}
+
+// --- first flash
+
+Code Slots::first_flash(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n) {
+  if (ticket_n > kTicketBytes) return Code::kBadTicket;
+  if (ticket.size_bytes > room()) return Code::kTooBig;
+  record_.images[0] = describe(ticket, ticket_bytes, ticket_n);
+  record_.floor = ticket.sequence;
+  if (!whole(0)) return Code::kWrongDigest;
+  return write_record(*flash_, *partition_, &record_, &sector_) ? Code::kOk : Code::kFlashFailed;
+}
+
+// --- running node
+
+bool Slots::open(uint8_t area) {
+  open_ = read_record(*flash_, *partition_, &record_, &sector_) && record_.active == area &&
+          record_.pending == Pending::kNothing;
+  running_ = open_ ? area : record_.active;
+  return open_;
+}
+
+uint8_t Slots::older_area() const {
+  return partition_->layout == Layout::kCopyInPlace ? kKeep : running_ == 0 ? 1 : 0;
+}
+
+SlotFacts Slots::facts() const {
+  const ImageRecord &image = record_.images[running_];
+  const ImageRecord &older = record_.images[older_area()];
+  SlotFacts facts = {};
+  facts.phase = record_.phase;
+  facts.image = image.sha256;
+  facts.image_bytes = image.bytes;
+  facts.sequence = image.sequence;
+  facts.floor = record_.floor;
+  facts.older_image = older.present != 0 ? older.sha256 : nullptr;
+  facts.last_image = record_.has_last != 0 ? record_.last_image : nullptr;
+  facts.last_reason = record_.last_reason;
+  facts.boots = record_.boots;
+  return facts;
+}
+
+size_t Slots::ticket(const uint8_t **bytes) const {
+  *bytes = record_.images[running_].ticket;
+  return record_.images[running_].ticket_bytes;
+}
+
+uint32_t Slots::room() const {
+  const uint32_t first = partition_->images[0].bytes, second = partition_->images[1].bytes;
+  return first < second ? first : second;
+}
+
+Code Slots::keep() {
+  if (!open_ || leaving_ || record_.phase != Phase::kOnTrial) return Code::kNotOnTrial;
+  record_.phase = Phase::kKept;
+  record_.unhealthy_starts = 0;
+  record_.trial_starts = 0;
+  const uint64_t sequence = record_.images[running_].sequence;
+  if (sequence > record_.floor) record_.floor = sequence;
+  return save() ? Code::kOk : Code::kFlashFailed;
+}
+
+Code Slots::put_back(Reason why) {
+  if (!open_) return Code::kNoOlderImage;
+  if (leaving_ || updating()) return Code::kBusy;
+  const uint8_t older = older_area();
+  if (record_.images[older].present == 0) return Code::kNoOlderImage;
+  if (!whole(older)) {
+    record_.images[older].present = 0;
+    save();
+    return Code::kNoOlderImage;
+  }
+  if (partition_->layout == Layout::kTwoSlot) {
+    go_back_to(older, why);
+  } else {
+    record_.pending = Pending::kRestore;
+    record_.pending_reason = why;
+  }
+  leaving_ = save();
+  return leaving_ ? Code::kOk : Code::kFlashFailed;
+}
+
+Code Slots::mark_healthy() {
+  if (!open_ || leaving_ || record_.phase != Phase::kOnTrial || record_.unhealthy_starts == 0) return Code::kOk;
+  record_.unhealthy_starts = 0;
+  return save() ? Code::kOk : Code::kFlashFailed;
+}
+
+// --- an image on its way in
+
+bool Slots::updating() const { return update_.at != Receiving::kNothing; }
+
+Code Slots::begin_update(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n) {
+  if (!open_) return Code::kFlashFailed;
+  if (record_.phase == Phase::kOnTrial && !leaving_) return Code::kOnTrial;
+  if (leaving_ || updating()) return Code::kBusy;
+  if (ticket.size_bytes > room()) return Code::kTooBig;
+  if (ticket_n > kTicketBytes) return Code::kBadTicket;
+  const uint8_t area = partition_->layout == Layout::kTwoSlot ? older_area() : kStaging;
+  memset(&record_.images[area], 0, sizeof record_.images[area]);  // no record may name bytes that are being written over
+  if (!save()) return Code::kFlashFailed;
+  update_.at = Receiving::kBody;
+  update_.area = area;
+  update_.received = 0;
+  update_.done = 0;
+  update_.page_n = 0;
+  update_.image = describe(ticket, ticket_bytes, ticket_n);
+  crypto_->sha256_begin(&update_.sha);
+  return Code::kOk;
+}
+
+// Pages are whole but for the last, which ends in erased bytes: chips program aligned words.
+bool Slots::put_page() {
+  const uint32_t at = partition_->images[update_.area].at + update_.done;
+  memset(update_.page + update_.page_n, 0xFF, sizeof update_.page - update_.page_n);
+  if (update_.done % kSectorBytes == 0 && !flash_->erase(flash_->ctx, at)) return false;
+  if (!flash_->program(flash_->ctx, at, update_.page, sizeof update_.page)) return false;
+  update_.done += static_cast<uint32_t>(sizeof update_.page);
+  update_.page_n = 0;
+  return true;
+}
+
+Code Slots::write(const uint8_t *data, size_t n) {
+  if (update_.at != Receiving::kBody) return Code::kBusy;
+  if (n > update_.image.bytes - update_.received) {
+    abort_update();
+    return Code::kWrongSize;
+  }
+  crypto_->sha256_add(&update_.sha, data, n);
+  update_.received += static_cast<uint32_t>(n);
+  while (n > 0) {
+    const size_t free = sizeof update_.page - update_.page_n;
+    const size_t part = n < free ? n : free;
+    memcpy(update_.page + update_.page_n, data, part);
+    update_.page_n += static_cast<uint32_t>(part);
+    data += part;
+    n -= part;
+    if (update_.page_n < sizeof update_.page || put_page()) continue;
+    abort_update();
+    return Code::kFlashFailed;
+  }
+  return Code::kOk;
+}
+
+void Slots::abort_update() { update_.at = Receiving::kNothing; }
+
+Step Slots::end_update(Code *why, Code code) {
+  abort_update();
+  *why = code;
+  return code == Code::kOk ? Step::kDone : Step::kRefused;
+}
+
+Step Slots::finish_update(Code *why) {
+  *why = Code::kOk;
+  switch (update_.at) {
+    case Receiving::kNothing: break;
+    case Receiving::kBody: return end_of_body(why);
+    case Receiving::kReadBack: return read_back_step(why);
+    case Receiving::kCopyOld: return copy_old_step(why);
+    case Receiving::kCopyCheck: return copy_check_step(why);
+  }
+  return end_update(why, Code::kWrongSize);
+}
+
+Step Slots::end_of_body(Code *why) {
+  uint8_t digest[32];
+  crypto_->sha256_end(&update_.sha, digest);
+  if (update_.received != update_.image.bytes) return end_update(why, Code::kWrongSize);
+  if (memcmp(digest, update_.image.sha256, sizeof digest) != 0) return end_update(why, Code::kWrongDigest);
+  if (update_.page_n > 0 && !put_page()) return end_update(why, Code::kFlashFailed);
+  update_.at = Receiving::kReadBack;
+  update_.done = 0;
+  crypto_->sha256_begin(&update_.sha);
+  return Step::kMore;
+}
+
+Step Slots::read_back_step(Code *why) {
+  const ImageRecord &image = update_.image;
+  if (!hash_sector(*flash_, *crypto_, partition_->images[update_.area], image.bytes, &update_.done, &update_.sha))
+    return end_update(why, Code::kFlashFailed);
+  if (update_.done < image.bytes) return Step::kMore;
+  uint8_t digest[32];
+  crypto_->sha256_end(&update_.sha, digest);
+  if (memcmp(digest, image.sha256, sizeof digest) != 0) return end_update(why, Code::kFlashFailed);
+  if (partition_->layout == Layout::kTwoSlot) return end_update(why, commit_update() ? Code::kOk : Code::kFlashFailed);
+  memset(&record_.images[kKeep], 0, sizeof record_.images[kKeep]);  // about to be written over
+  if (!save()) return end_update(why, Code::kFlashFailed);
+  update_.at = Receiving::kCopyOld;
+  update_.done = 0;
+  return Step::kMore;
+}
+
+Step Slots::copy_old_step(Code *why) {
+  const Area &run = partition_->images[kRun], &kept = partition_->images[kKeep];
+  if (!copy_sector(*flash_, run.at + update_.done, kept.at + update_.done)) return end_update(why, Code::kFlashFailed);
+  update_.done += kSectorBytes;
+  if (update_.done < record_.images[kRun].bytes) return Step::kMore;
+  update_.at = Receiving::kCopyCheck;
+  update_.done = 0;
+  crypto_->sha256_begin(&update_.sha);
+  return Step::kMore;
+}
+
+Step Slots::copy_check_step(Code *why) {
+  const ImageRecord &old = record_.images[kRun];
+  if (!hash_sector(*flash_, *crypto_, partition_->images[kKeep], old.bytes, &update_.done, &update_.sha))
+    return end_update(why, Code::kFlashFailed);
+  if (update_.done < old.bytes) return Step::kMore;
+  uint8_t digest[32];
+  crypto_->sha256_end(&update_.sha, digest);
+  const bool good = memcmp(digest, old.sha256, sizeof digest) == 0 && commit_update();
+  return end_update(why, good ? Code::kOk : Code::kFlashFailed);
+}
+
+// One record makes the new image the one that starts next.
+bool Slots::commit_update() {
+  record_.images[update_.area] = update_.image;
+  if (partition_->layout == Layout::kTwoSlot) {
+    record_.active = update_.area;
+    record_.phase = Phase::kOnTrial;
+    record_.unhealthy_starts = 0;
+    record_.trial_starts = 0;
+  } else {
+    record_.images[kKeep] = record_.images[kRun];
+    record_.pending = Pending::kInstall;
+  }
+  leaving_ = save();
+  return leaving_;
+}
+
+}  // namespace tn

@@ -1,0 +1,42 @@
+#include "crypto_bearssl.h"
+
+#include <bearssl.h>
+
+namespace tn {
+
+namespace {
+
+static_assert(sizeof(br_sha256_context) <= sizeof(Sha256::room), "the context fits in the room that the core keeps");
+
+br_sha256_context *context(Sha256 *s) { return reinterpret_cast<br_sha256_context *>(s->room); }
+
+void begin(Sha256 *s) { br_sha256_init(context(s)); }
+void add(Sha256 *s, const void *data, size_t n) { br_sha256_update(context(s), data, n); }
+void end(Sha256 *s, uint8_t out[32]) { br_sha256_out(context(s), out); }
+
+void hmac(const uint8_t *key, size_t key_n, const void *data, size_t n, uint8_t out[32]) {
+  br_hmac_key_context prepared;
+  br_hmac_context mac;
+  br_hmac_key_init(&prepared, &br_sha256_vtable, key, key_n);
+  br_hmac_init(&mac, &prepared, 0);
+  br_hmac_update(&mac, data, n);
+  br_hmac_out(&mac, out);
+}
+
+bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
+  uint8_t copy[65];  // BearSSL's key structure is not const
+  for (size_t i = 0; i < sizeof copy; ++i) copy[i] = point[i];
+  br_ec_public_key key;
+  key.curve = BR_EC_secp256r1;
+  key.q = copy;
+  key.qlen = sizeof copy;
+  return br_ecdsa_i31_vrfy_raw(&br_ec_p256_m31, digest, 32, &key, sig, 64) == 1;
+}
+
+const Crypto kCrypto = {begin, add, end, hmac, verify};
+
+}  // namespace
+
+const Crypto *bearssl_crypto() { return &kCrypto; }
+
+}  // namespace tn

@@ -1,0 +1,80 @@
+// Lives of a node for the tests of slots: images with known bytes, first flash, updates, restarts.
+#ifndef TN_TEST_SLOTS_LIFE_H
+#define TN_TEST_SLOTS_LIFE_H
+
+#include "core/slots.h"
+#include "memory_flash.h"
+#include "ports/host/crypto_bearssl.h"
+
+constexpr uint32_t kImageBytes = 9001;  // two sectors and a bit; not a whole number of pages
+
+struct TestImage {
+  uint8_t bytes[kImageBytes];
+  tn::Ticket ticket;
+};
+
+inline void make_image(TestImage *image, uint8_t number) {
+  uint32_t state = number * 2654435761u;
+  for (uint32_t i = 0; i < kImageBytes; ++i) {
+    state = state * 1664525u + 1013904223u;
+    image->bytes[i] = static_cast<uint8_t>(state >> 24);
+  }
+  memset(&image->ticket, 0, sizeof image->ticket);
+  image->ticket.sequence = number;
+  image->ticket.size_bytes = kImageBytes;
+  tn::Sha256 sha;
+  tn::bearssl_crypto()->sha256_begin(&sha);
+  tn::bearssl_crypto()->sha256_add(&sha, image->bytes, kImageBytes);
+  tn::bearssl_crypto()->sha256_end(&sha, image->ticket.sha256);
+}
+
+const uint8_t kTicketText[] = "ticket";
+
+inline void begin(tn::Slots *slots, const MemoryFlash &m, const tn::Partition &partition) {
+  slots->begin(&m.flash, &partition, tn::bearssl_crypto());
+}
+
+inline tn::Code first_flash(MemoryFlash *m, const tn::Partition &partition, const TestImage &image) {
+  for (uint32_t at = 0; at < kImageBytes; at += tn::kSectorBytes) {
+    const uint32_t n = kImageBytes - at < tn::kSectorBytes ? kImageBytes - at : tn::kSectorBytes;
+    m->flash.program(m, partition.images[0].at + at, image.bytes + at, n);
+  }
+  tn::Slots slots;
+  begin(&slots, *m, partition);
+  return slots.first_flash(image.ticket, kTicketText, sizeof kTicketText);
+}
+
+inline tn::Choice start(tn::Slots *slots, const MemoryFlash &m, const tn::Partition &partition) {
+  begin(slots, m, partition);
+  const tn::Choice choice = slots->choose();
+  if (choice.boot == tn::Boot::kStart) {
+    begin(slots, m, partition);  // another program: the boot loader's state is gone
+    slots->open(choice.area);
+  }
+  return choice;
+}
+
+// kDone: the node must restart now.
+inline tn::Step send(tn::Slots *slots, const TestImage &image, tn::Code *why) {
+  *why = slots->begin_update(image.ticket, kTicketText, sizeof kTicketText);
+  if (*why != tn::Code::kOk) return tn::Step::kRefused;
+  for (uint32_t at = 0; at < kImageBytes; at += 700) {
+    const uint32_t n = kImageBytes - at < 700 ? kImageBytes - at : 700;
+    *why = slots->write(image.bytes + at, n);
+    if (*why != tn::Code::kOk) return tn::Step::kRefused;
+  }
+  tn::Step step = tn::Step::kMore;
+  while (step == tn::Step::kMore) step = slots->finish_update(why);
+  return step;
+}
+
+// Does that area really hold that image? Looks at the cells, not at the record.
+inline bool holds(const MemoryFlash &m, const tn::Partition &partition, uint8_t area, const TestImage &image) {
+  return memcmp(m.cells + partition.images[area].at, image.bytes, kImageBytes) == 0;
+}
+
+inline bool runs(const tn::Slots &slots, const TestImage &image) {
+  return memcmp(slots.facts().image, image.ticket.sha256, 32) == 0;
+}
+
+#endif

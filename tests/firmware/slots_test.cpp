@@ -1,0 +1,225 @@
+// What a node does with images while power stays on: docs/node-interface.md section 7, both layouts.
+#include "check.h"
+#include "slots_life.h"
+
+namespace {
+
+using tn::Boot;
+using tn::Choice;
+using tn::Code;
+using tn::Phase;
+using tn::Reason;
+using tn::Slots;
+using tn::Step;
+
+TestImage one, two, three;
+MemoryFlash m;
+Slots slots;
+const tn::Partition *partition;
+
+Choice restart() { return start(&slots, m, *partition); }
+
+void fresh_node() {
+  fresh_flash(&m);
+  CHECK(first_flash(&m, *partition, one) == Code::kOk);
+  CHECK(restart().boot == Boot::kStart);
+}
+
+Step give(const TestImage &image) {
+  Code why = Code::kOk;
+  const Step step = send(&slots, image, &why);
+  CHECK((step == Step::kDone) == (why == Code::kOk));
+  return step;
+}
+
+void first_flash_is_kept() {
+  fresh_node();
+  const tn::SlotFacts facts = slots.facts();
+  CHECK(facts.phase == Phase::kKept && runs(slots, one));
+  CHECK(facts.floor == 1 && facts.sequence == 1 && facts.boots == 1);
+  CHECK(facts.older_image == nullptr && facts.last_image == nullptr);
+  const uint8_t *ticket = nullptr;
+  CHECK(slots.ticket(&ticket) == sizeof kTicketText && memcmp(ticket, kTicketText, sizeof kTicketText) == 0);
+  CHECK(slots.put_back(Reason::kTold) == Code::kNoOlderImage);
+  CHECK(slots.keep() == Code::kNotOnTrial);
+}
+
+void first_flash_refuses_an_image_that_is_not_there() {
+  fresh_flash(&m);
+  Slots empty;
+  begin(&empty, m, *partition);
+  CHECK(empty.first_flash(one.ticket, kTicketText, sizeof kTicketText) == Code::kWrongDigest);
+  CHECK(restart().boot == Boot::kNoRecord);
+}
+
+void update_goes_on_trial_and_is_kept() {
+  fresh_node();
+  CHECK(give(two) == Step::kDone);
+  CHECK(slots.keep() == Code::kNotOnTrial);  // the old image still runs: it must not keep the new one
+  CHECK(slots.begin_update(three.ticket, kTicketText, sizeof kTicketText) == Code::kBusy);
+  CHECK(restart().boot == Boot::kStart);
+  CHECK(runs(slots, two) && slots.facts().phase == Phase::kOnTrial);
+  CHECK(slots.facts().floor == 1);  // not yet kept
+  CHECK(slots.facts().older_image != nullptr && memcmp(slots.facts().older_image, one.ticket.sha256, 32) == 0);
+  CHECK(slots.begin_update(three.ticket, kTicketText, sizeof kTicketText) == Code::kOnTrial);
+  CHECK(slots.keep() == Code::kOk);
+  CHECK(slots.facts().phase == Phase::kKept && slots.facts().floor == 2);
+  for (int i = 0; i < 12; ++i) CHECK(restart().boot == Boot::kStart);
+  CHECK(runs(slots, two) && slots.facts().phase == Phase::kKept);  // kept: short power cuts change nothing
+  CHECK(slots.facts().boots == 14);
+}
+
+void three_unhealthy_starts_fall_back() {
+  fresh_node();
+  CHECK(give(two) == Step::kDone);
+  for (int i = 0; i < 3; ++i) {
+    restart();
+    CHECK(runs(slots, two));
+  }
+  restart();
+  const tn::SlotFacts facts = slots.facts();
+  CHECK(runs(slots, one) && facts.phase == Phase::kPutBack);
+  CHECK(memcmp(facts.last_image, two.ticket.sha256, 32) == 0 && facts.last_reason == Reason::kNoHealthyBoot);
+  CHECK(facts.older_image == nullptr && facts.floor == 1);
+  CHECK(give(two) == Step::kDone);  // the floor did not rise: the same ticket may come again
+  restart();
+  CHECK(runs(slots, two) && slots.keep() == Code::kOk && slots.facts().floor == 2);
+}
+
+void a_healthy_start_begins_the_count_again_but_not_forever() {
+  fresh_node();
+  CHECK(give(two) == Step::kDone);
+  int starts = 0;
+  for (; starts < 20; ++starts) {
+    restart();
+    if (!runs(slots, two)) break;
+    CHECK(slots.mark_healthy() == Code::kOk);
+  }
+  CHECK(starts == tn::kTrialStarts);
+  CHECK(slots.facts().last_reason == Reason::kNoHealthyBoot);
+}
+
+void told_to_go_back_on_trial_and_when_kept() {
+  fresh_node();
+  CHECK(give(two) == Step::kDone);
+  restart();
+  CHECK(slots.put_back(Reason::kTrialOver) == Code::kOk);
+  CHECK(slots.put_back(Reason::kTold) == Code::kBusy);
+  restart();
+  CHECK(runs(slots, one) && slots.facts().last_reason == Reason::kTrialOver);
+  CHECK(give(three) == Step::kDone);
+  restart();
+  CHECK(slots.keep() == Code::kOk);
+  CHECK(slots.put_back(Reason::kTold) == Code::kOk);
+  restart();
+  CHECK(runs(slots, one) && slots.facts().phase == Phase::kPutBack && slots.facts().last_reason == Reason::kTold);
+  CHECK(memcmp(slots.facts().last_image, three.ticket.sha256, 32) == 0);
+  CHECK(slots.facts().floor == 3);  // stays where the kept image had put it
+  CHECK(slots.put_back(Reason::kTold) == Code::kNoOlderImage);
+}
+
+void wrong_bodies_are_refused() {
+  fresh_node();
+  Code why = Code::kOk;
+  TestImage bad = two;
+  bad.bytes[4321] ^= 1;
+  CHECK(send(&slots, bad, &why) == Step::kRefused && why == Code::kWrongDigest);
+  CHECK(slots.begin_update(two.ticket, kTicketText, sizeof kTicketText) == Code::kOk && slots.updating());
+  CHECK(slots.begin_update(two.ticket, kTicketText, sizeof kTicketText) == Code::kBusy);
+  CHECK(slots.put_back(Reason::kTold) == Code::kBusy);
+  CHECK(slots.write(two.bytes, kImageBytes - 1) == Code::kOk);
+  CHECK(slots.finish_update(&why) == Step::kRefused && why == Code::kWrongSize);
+  CHECK(slots.begin_update(two.ticket, kTicketText, sizeof kTicketText) == Code::kOk);
+  CHECK(slots.write(two.bytes, kImageBytes) == Code::kOk && slots.write(two.bytes, 1) == Code::kWrongSize);
+  CHECK(!slots.updating());
+  TestImage large = two;
+  large.ticket.size_bytes = slots.room() + 1;
+  CHECK(slots.begin_update(large.ticket, kTicketText, sizeof kTicketText) == Code::kTooBig);
+  restart();
+  CHECK(runs(slots, one) && slots.facts().phase == Phase::kKept);
+  CHECK(give(two) == Step::kDone);
+}
+
+void flash_that_fails_says_so() {
+  fresh_node();
+  Code why = Code::kOk;
+  CHECK(slots.begin_update(two.ticket, kTicketText, sizeof kTicketText) == Code::kOk);
+  m.fails = true;
+  CHECK(slots.write(two.bytes, 4096) == Code::kFlashFailed);
+  CHECK(send(&slots, two, &why) == Step::kRefused && why == Code::kFlashFailed);
+  const Choice choice = restart();
+  CHECK(choice.boot == Boot::kStart && !choice.recorded);
+  m.fails = false;
+  CHECK(give(two) == Step::kDone);
+}
+
+void a_damaged_image_is_not_started() {
+  fresh_node();
+  CHECK(give(two) == Step::kDone);
+  Choice choice = restart();
+  CHECK(slots.keep() == Code::kOk);
+  const uint32_t at = partition->images[choice.area].at + 5000;
+  m.cells[at] ^= 4;
+  choice = restart();
+  CHECK(choice.boot == Boot::kStart);
+  if (partition->layout == tn::Layout::kTwoSlot) {
+    CHECK(runs(slots, one) && slots.facts().last_reason == Reason::kDamaged);
+    m.cells[partition->images[choice.area].at] ^= 4;
+    CHECK(restart().boot == Boot::kNothingWhole);
+    return;
+  }
+  CHECK(runs(slots, two) && slots.facts().phase == Phase::kKept);  // mended from the staging area
+  for (uint32_t area = 0; area < 2; ++area) m.cells[partition->images[area].at + 5000] ^= 4;
+  restart();
+  CHECK(runs(slots, one) && slots.facts().last_reason == Reason::kDamaged);
+  for (uint32_t area = 0; area < 3; ++area) m.cells[partition->images[area].at] ^= 4;
+  CHECK(restart().boot == Boot::kNothingWhole);
+}
+
+void nothing_to_go_back_to_keeps_the_trial() {
+  fresh_node();
+  CHECK(give(two) == Step::kDone);
+  const Choice choice = restart();
+  const uint8_t older = partition->layout == tn::Layout::kCopyInPlace ? 2 : static_cast<uint8_t>(1 - choice.area);
+  m.cells[partition->images[older].at + 17] ^= 1;
+  CHECK(slots.put_back(Reason::kTrialOver) == Code::kNoOlderImage);
+  for (int i = 0; i < 5; ++i) restart();
+  CHECK(runs(slots, two) && slots.facts().phase == Phase::kOnTrial && slots.facts().older_image == nullptr);
+  CHECK(slots.keep() == Code::kOk && give(three) == Step::kDone);
+}
+
+void records_of_another_layout_are_refused() {
+  fresh_node();
+  Slots other;
+  begin(&other, m, partition->layout == tn::Layout::kTwoSlot ? kSmallCopyInPlace : kSmallTwoSlot);
+  CHECK(other.choose().boot == Boot::kNoRecord);
+  m.cells[partition->records[0].at + 40] ^= 1;
+  m.cells[partition->records[1].at + 40] ^= 1;
+  CHECK(restart().boot == Boot::kNoRecord);
+}
+
+void all(const tn::Partition &layout) {
+  partition = &layout;
+  RUN(first_flash_is_kept);
+  RUN(first_flash_refuses_an_image_that_is_not_there);
+  RUN(update_goes_on_trial_and_is_kept);
+  RUN(three_unhealthy_starts_fall_back);
+  RUN(a_healthy_start_begins_the_count_again_but_not_forever);
+  RUN(told_to_go_back_on_trial_and_when_kept);
+  RUN(wrong_bodies_are_refused);
+  RUN(flash_that_fails_says_so);
+  RUN(a_damaged_image_is_not_started);
+  RUN(nothing_to_go_back_to_keeps_the_trial);
+  RUN(records_of_another_layout_are_refused);
+}
+
+}  // namespace
+
+int main() {
+  make_image(&one, 1);
+  make_image(&two, 2);
+  make_image(&three, 3);
+  all(kSmallTwoSlot);
+  all(kSmallCopyInPlace);
+  return check_result();
+}
