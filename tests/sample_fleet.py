@@ -8,8 +8,10 @@ from fleet.inventory.model import Inventory
 from fleet.resources import load_templates
 
 
-def sample_inventory(**fleet: Any) -> Inventory:
+def sample_inventory(header_pump: dict[str, Any] | None = None, **fleet: Any) -> Inventory:
     """Two sites, three nodes on two boards; one node serves two tanks, one of them without a pump."""
+    header = _header()
+    header["pump"].update(header_pump or {})
     return Inventory.model_validate(
         {
             "fleet": {"name": "sample", "domain": "water.example", "release": "1.2.0", **fleet},
@@ -18,7 +20,7 @@ def sample_inventory(**fleet: Any) -> Inventory:
                 {"name": "hill", "time_zone": "Europe/Lisbon", "network": "hill-wifi"},
                 {"name": "yard", "time_zone": "Australia/Perth", "network": "yard-wifi"},
             ],
-            "tanks": [_header(), _trough(), _sump()],
+            "tanks": [header, _trough(), _sump()],
             "nodes": [_hill_node(), _yard_node("yard-1"), _yard_node("yard-2")],
         }
     )

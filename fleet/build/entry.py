@@ -52,7 +52,7 @@ def entry_from_json(data: bytes, where: str) -> ShelfEntry:
     `where`."""
     try:
         facts: Any = json.loads(data)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise ShelfError(DAMAGED, f"{where} is not JSON") from error
     if not isinstance(facts, dict):
         raise ShelfError(DAMAGED, f"{where} is not an entry of the shelf")
