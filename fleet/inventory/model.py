@@ -18,6 +18,7 @@ from fleet.inventory.units import (
     Flow_l_per_min,
     Length_m,
     Power_kw,
+    Pumped_l_per_min,
     Share,
     Size_m,
     Span_s,
@@ -153,7 +154,7 @@ class Pump(Part):
 
     name: Name
     does: Literal["fill", "drain"]
-    flow_l_per_min: Flow_l_per_min = Field(alias="flow")
+    flow_l_per_min: Pumped_l_per_min = Field(alias="flow")
     power_kw: Power_kw | None = Field(default=None, alias="power")
     phase: Literal["single", "three", "dc"] = "single"
     on_at: MarkName | None = None

@@ -109,6 +109,9 @@ _FLOW: Final = Kind(
     ("60 L/min", "1 L/s", "3.6 m3/h", "16 gal/min", "200 L/d"),
     1_000_000.0,
 )
+_PUMPED: Final = Kind(
+    "a flow", "L/min", "liter/minute", _FLOW.factors, _FLOW.examples, _FLOW.largest, zero_allowed=False
+)
 _POWER: Final = Kind(
     "a power",
     "kW",
@@ -249,7 +252,7 @@ def _pint() -> tuple[Any, Any]:
 
 _KINDS: Final = {
     (kind.noun, kind.zero_allowed): kind
-    for kind in (_LENGTH, _SIZE, _VOLUME, _FLOW, _POWER, _DURATION, _SPAN, _CONDUCTIVITY, _SHARE)
+    for kind in (_LENGTH, _SIZE, _VOLUME, _FLOW, _PUMPED, _POWER, _DURATION, _SPAN, _CONDUCTIVITY, _SHARE)
 }
 
 
@@ -280,6 +283,8 @@ Volume_l = Annotated[float, _reader(_VOLUME), _schema(_VOLUME)]
 """A volume in litres."""
 Flow_l_per_min = Annotated[float, _reader(_FLOW), _schema(_FLOW)]
 """A flow in litres per minute."""
+Pumped_l_per_min = Annotated[float, _reader(_PUMPED), _schema(_PUMPED)]
+"""A flow above zero, in litres per minute."""
 Power_kw = Annotated[float, _reader(_POWER), _schema(_POWER)]
 """A power above zero, in kilowatts."""
 Duration_s = Annotated[float, _reader(_DURATION), _schema(_DURATION)]
