@@ -100,3 +100,9 @@ def test_metrics_page_is_openmetrics(which: str) -> None:
         phases = {s.labels["tanknode_phase"]: s.value for s in families["tanknode_phase"].samples}
         assert phases == {"kept": 0, "on-trial": 1, "put-back": 0}
     assert ("tanknode_mark_wet" in families) == (which != "bad")
+
+
+def test_whole_node() -> None:
+    sources = sorted(path.relative_to(ROOT) for path in (ROOT / CORE).glob("*.cpp"))
+    crypto = "templates/firmware/ports/host/crypto_bearssl.cpp"
+    _all_passed(compile_and_run([f"{TESTS}/node_test.cpp", crypto, *sources], libs=["bearssl"]))
