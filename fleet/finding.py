@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from fleet.codes import Code, Severity
 
@@ -49,6 +50,19 @@ class Finding:
     def fix(self) -> str:
         """How to put it right."""
         return self.fix_here or self.code.fix
+
+    def facts(self) -> dict[str, Any]:
+        """All of it for JSON; `place` is null where the finding is about no file."""
+        return {
+            "code": self.code.code,
+            "severity": self.severity.value,
+            "title": self.code.title,
+            "subject": self.subject,
+            "what": self.what,
+            "why": self.why,
+            "fix": self.fix,
+            "place": asdict(self.place) if self.place else None,
+        }
 
     def sort_key(self) -> tuple[str, int, int, str, str]:
         """By place, then code, then words."""

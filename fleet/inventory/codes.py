@@ -77,6 +77,12 @@ NO_FILES = Code(
     "The inventory is read from every .yaml file in this folder and the folders below it.",
     "Put a .yaml file there, or start a commented inventory with `tankfleet new FOLDER`.",
 )
+ALREADY_THERE = Code(
+    "INV112",
+    "a project is there already",
+    "A new project is never written over what somebody has made.",
+    "Name another folder, or move what is there out of the way.",
+)
 
 # ------------------------------------------------------------------ one part by itself
 UNKNOWN_KEY = Code(
@@ -355,6 +361,7 @@ CODES = (
     TWICE,
     NOT_A_MAPPING,
     NO_FILES,
+    ALREADY_THERE,
     UNKNOWN_KEY,
     MISSING_KEY,
     WRONG_KIND,

@@ -33,7 +33,7 @@ def load_inventory(folder: Path, root: Path | None = None) -> Inventory:
     if inventory is None:
         errors = [finding for finding in findings if finding.severity is Severity.ERROR]
         files = {finding.place.path for finding in errors if finding.place is not None}
-        what = f"the inventory has {_count(len(errors), 'error')} in {_count(len(files), 'file')}"
+        what = f"the inventory has {counted(len(errors), 'error')} in {counted(len(files), 'file')}"
         raise InventoryError(HAS_ERRORS, what, findings)
     return inventory
 
@@ -94,5 +94,6 @@ def _inventory(survey: Survey) -> Inventory:
     )
 
 
-def _count(number: int, noun: str) -> str:
+def counted(number: int, noun: str) -> str:
+    """`1 node`, `2 nodes`."""
     return f"{number} {noun}{'' if number == 1 else 's'}"

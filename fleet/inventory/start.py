@@ -1,0 +1,51 @@
+"""Start a project: a commented inventory that passes its check, settings, and a .gitignore."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final
+
+from fleet.errors import UsageError
+from fleet.inventory.codes import ALREADY_THERE
+from fleet.limits import LABEL_CHARS
+from fleet.resources import shipped_dir
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+_PLACEHOLDER: Final = "MY-FLEET"
+_RENAMED: Final = {"gitignore": ".gitignore"}
+
+
+def fleet_name(folder: Path) -> str:
+    """A name for the fleet, made from that of its folder (RFC 1123)."""
+    name = re.sub(r"[^a-z0-9]+", "-", folder.name.lower()).strip("-")[:LABEL_CHARS].strip("-")
+    return name or "my-fleet"
+
+
+def start_project(folder: Path) -> list[Path]:
+    """Write the files of a new project into `folder`, and return their paths.
+
+    Nothing is written over: UsageError (INV112) if one of them, or an inventory, is there already.
+    """
+    texts = {
+        folder / path: text.replace(_PLACEHOLDER, fleet_name(folder)) for path, text in _shipped().items()
+    }
+    there = [path for path in [*texts, folder / "inventory"] if path.exists()]
+    if there:
+        raise UsageError(ALREADY_THERE, f"{there[0]} is there already; nothing was written")
+    for path, text in texts.items():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    return list(texts)
+
+
+def _shipped() -> dict[str, str]:
+    root = shipped_dir("templates") / "start"
+    return {
+        str(path.relative_to(root).with_name(_RENAMED.get(path.name, path.name))): path.read_text(
+            encoding="utf-8"
+        )
+        for path in sorted(root.rglob("*"))
+        if path.is_file()
+    }
