@@ -18,7 +18,6 @@ from fleet.bench.message import (
     EventView,
     HealNode,
     Hello,
-    How,
     HurtNode,
     ListEvents,
     ListNodes,
@@ -37,6 +36,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from fleet.bench.how import How
     from fleet.bench.message import Request
     from fleet.bench.spec import NodeSpec
 

@@ -6,10 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
+from fleet.bench.how import How
 from fleet.bench.spec import NodeSpec
-
-How = Literal["kill", "power-cut", "unreachable", "slow-link", "lost-probe", "swollen"]
-HOWS: tuple[How, ...] = ("kill", "power-cut", "unreachable", "slow-link", "lost-probe", "swollen")
 
 
 class Message(BaseModel):

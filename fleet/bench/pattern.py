@@ -14,6 +14,9 @@ from functools import lru_cache
 
 DAY_S = 86_400.0
 _SLOT_S = 600.0
+_SPELL_S = 6 * 3600.0
+_WET_SPELLS = 0.25
+"""Share of the spells that bring rain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +56,13 @@ def draw_share(duty: str, seed: str, at_s: float) -> float:
 
 
 def inflow_share(duty: str, seed: str, at_s: float) -> float:
-    """Share of the largest uncontrolled inflow at `at_s`: showers into rain tanks, seepage elsewhere."""
+    """Share of the largest uncontrolled inflow at `at_s`: showers of wet spells into rain tanks, seepage and
+    waste water into sumps, little by little elsewhere."""
     noise = _noise(f"inflow:{seed}", at_s)
     if duty == "rain":
-        return max(0.0, noise - 0.6) / 0.4
-    return 0.15 + 0.5 * noise
+        wet_spell = _slot(f"weather:{seed}", int(at_s / _SPELL_S)) < _WET_SPELLS
+        return max(0.0, noise - 0.4) / 0.6 if wet_spell else 0.0
+    return 0.15 + 0.5 * noise if duty == "sump" else 0.3 * noise
 
 
 def chance(seed: str) -> float:

@@ -1,0 +1,300 @@
+"""`bench`: virtual nodes on this machine, with the real firmware in real processes and simulated water."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from fleet.bench.how import How
+from fleet.cli.common import command, command_app, complete_names, named, nearest, session
+from fleet.codes import Exit
+
+if TYPE_CHECKING:
+    from fleet.bench.control import BenchControl
+    from fleet.bench.message import NodeView, TankView
+    from fleet.bench.up import BroughtUp
+    from fleet.cli.common import Session
+    from fleet.cli.output import Output
+    from fleet.link.state import NodeState
+
+app = command_app()
+_COLUMNS = (
+    "node",
+    "power",
+    "address",
+    "pid",
+    "up",
+    "starts",
+    "release",
+    "image",
+    "phase",
+    "network",
+    "tanks",
+)
+_NAMES_SHOWN = 6
+
+NodeName = Annotated[str, typer.Argument(help="The node.", autocompletion=complete_names("nodes"))]
+TankName = Annotated[str, typer.Argument(help="The tank.", autocompletion=complete_names("tanks"))]
+Json = Annotated[bool, typer.Option("--json", help="As JSON.")]
+
+
+@app.callback()
+def bench() -> None:
+    """Example: tankfleet bench up --speed 10
+
+    Virtual nodes on this machine: the real firmware, built with `tankfleet build --target host`, in one
+    process for each node on a loopback address of its own, with simulated water behind the probes.
+    """
+
+
+@command(app, "up")
+def up(
+    ctx: typer.Context,
+    nodes: Annotated[
+        list[str] | None,
+        typer.Argument(help="Only these nodes; default: all.", autocompletion=complete_names("nodes")),
+    ] = None,
+    speed: Annotated[
+        float, typer.Option("--speed", help="Seconds of water and pump for each real second.")
+    ] = 1.0,
+    blank: Annotated[
+        bool, typer.Option("--blank", help="Flash anew, also nodes that have an image.")
+    ] = False,
+    release: Annotated[
+        str | None, typer.Option("--release", help="Flash this release; default: the newest.")
+    ] = None,
+    subnet: Annotated[
+        int,
+        typer.Option("--subnet", min=1, max=254, help="N of the addresses 127.N.x.y, for a second bench."),
+    ] = 77,
+) -> int:
+    """Example: tankfleet bench up kestrel-01 kestrel-02 --speed 10
+
+    Start virtual nodes. A node that was never flashed, and every node with --blank, first gets the newest
+    image without a defect from the shelf, with its ticket and key, as a first flash over USB would; the
+    others go on with what is in their flash. The water starts between the marks, always at the same level
+    for the same tank.
+    """
+    from fleet.bench.up import Wanted, all_names, bring_up
+    from fleet.build.shelf import Shelf
+    from fleet.keys.folder import KeyFolder
+
+    this = session(ctx)
+    inventory = this.inventory()
+    known = [node.name for node in inventory.nodes]
+    chosen = all_names(inventory, [named(name, "node", known) for name in nodes or ()])
+    workspace = this.workspace(inventory.fleet.name)
+    keys = KeyFolder.open(workspace.keys_dir)
+    wanted = Wanted(chosen, speed, blank, release, subnet)
+    return _sum_up(
+        this.output,
+        bring_up(inventory, workspace, Shelf(workspace.shelf_dir), keys, wanted, this.output.note),
+    )
+
+
+@command(app, "down")
+def down(ctx: typer.Context) -> None:
+    """Example: tankfleet bench down
+
+    Stop all virtual nodes. Their flash stays, so `bench up` goes on with the images that they ran.
+    """
+    this = session(ctx)
+    control = _control(this)
+    if not control.is_up():
+        this.output.note("The bench is not up; nothing was done.")
+        return
+    count = len(control.nodes())
+    control.down()
+    this.output.note(f"Stopped {_nodes(count)}.")
+    this.output.next_step("tankfleet bench up")
+
+
+@command(app, "list")
+def list_(ctx: typer.Context, json: Json = False) -> None:
+    """Example: tankfleet bench list
+
+    Show each virtual node: its process, what it says it runs, what hurts it, and how its water truly
+    stands.
+    """
+    this = session(ctx)
+    control = _control(this)
+    views: tuple[NodeView, ...] = ()
+    is_up = control.is_up()
+    states: dict[str, NodeState | None] = {}
+    if is_up:
+        from fleet.bench.start import states_of
+
+        views = control.nodes()
+        states = states_of([view for view in views if view.power == "running"])
+    if json:
+        facts = [_facts(view, states.get(view.name)) for view in views]
+        this.output.emit_json(
+            "bench", {"up": is_up, "speed": control.speed() if is_up else None, "nodes": facts}
+        )
+    elif not is_up:
+        this.output.note("The bench is not up.")
+        this.output.next_step("tankfleet bench up")
+    else:
+        this.output.table(_COLUMNS, [_row(view, states.get(view.name)) for view in views])
+
+
+@command(app, "hurt")
+def hurt(
+    ctx: typer.Context,
+    node: NodeName,
+    how: Annotated[Literal[How, "heal"], typer.Argument(help="What to do to it; see above.")],
+    for_s: Annotated[
+        float | None, typer.Option("--for", min=0.1, help="Seconds; default: until heal.")
+    ] = None,
+    rate: Annotated[
+        int | None, typer.Option("--rate", min=1, help="slow-link: bytes a second; default 20000.")
+    ] = None,
+    tank: Annotated[
+        str | None,
+        typer.Option(
+            "--tank", help="lost-probe, swollen: default the first.", autocompletion=complete_names("tanks")
+        ),
+    ] = None,
+    mark: Annotated[
+        str | None, typer.Option("--mark", help="lost-probe: default the lowest; swollen: the highest.")
+    ] = None,
+) -> None:
+    """Example: tankfleet bench hurt kestrel-01 power-cut --for 20
+
+    Hurt a virtual node from outside. kill: its process crashes and starts again. power-cut: no power.
+    unreachable: no network. slow-link: few bytes a second. lost-probe: a wire is broken, the probe reads
+    dry. swollen: a probe is bridged by dirt and reads wet. heal: all of that is over, and it has power.
+    """
+    this = session(ctx)
+    control = _control(this)
+    _on_bench(node, "node", [view.name for view in control.nodes()])
+    if how == "heal":
+        if (for_s, rate, tank, mark) != (None, None, None, None):
+            raise typer.BadParameter("heal takes no options")
+        control.heal(node)
+        this.output.note(f"Node {node} is healed.")
+    else:
+        control.hurt(node, how, for_s=for_s, tank=tank, mark=mark, rate_bytes_per_s=rate)
+        until = "" if how == "kill" else f" for {for_s:g} s" if for_s else " until it is healed"
+        this.output.note(f"Node {node}: {how}{until}.")
+    heal = () if how in ("kill", "heal") or for_s else (f"tankfleet bench hurt {node} heal",)
+    this.output.next_step("tankfleet bench list", *heal)
+
+
+@command(app, "draw")
+def draw(
+    ctx: typer.Context,
+    tank: TankName,
+    flow: Annotated[str, typer.Argument(help="Such as '30 L/min'; `daily`: as the simulated day goes.")],
+) -> None:
+    """Example: tankfleet bench draw header-east '30 L/min'
+
+    Set what is drawn from a tank on the bench, from now on.
+    """
+    from fleet.cli.quantity_flag import read_quantity
+    from fleet.inventory.units import Flow_l_per_min
+
+    this = session(ctx)
+    control = _control(this)
+    l_per_min = None if flow == "daily" else read_quantity(Flow_l_per_min, flow, "FLOW")
+    _on_bench(tank, "tank", _tanks_of(control))
+    control.draw(tank, l_per_min)
+    this.output.note(
+        f"Tank {tank}: {'the daily draw' if l_per_min is None else f'{l_per_min:g} L/min'} from now on."
+    )
+    this.output.next_step("tankfleet bench list")
+
+
+@command(app, "level")
+def level(
+    ctx: typer.Context,
+    tank: TankName,
+    share: Annotated[str, typer.Argument(help="Such as '80 %' of the volume up to the overflow.")],
+) -> None:
+    """Example: tankfleet bench level header-east '80 %'
+
+    Put the water of a tank on the bench at a share of its volume, at once.
+    """
+    from fleet.cli.quantity_flag import read_quantity
+    from fleet.inventory.units import Share
+
+    this = session(ctx)
+    control = _control(this)
+    value = read_quantity(Share, share, "SHARE")
+    _on_bench(tank, "tank", _tanks_of(control))
+    control.level(tank, value)
+    view = control.tank(tank)
+    this.output.note(f"Tank {tank}: {100 * view.share:.0f} %, {view.level_m:.2f} m.")
+    this.output.next_step("tankfleet bench list")
+
+
+# ---------------------------------------------------------------------- helpers
+def _control(this: Session) -> BenchControl:
+    from fleet.bench.control import BenchControl
+    from fleet.bench.paths import BenchPaths
+
+    return BenchControl(BenchPaths(this.workspace("").bench_dir).socket)
+
+
+def _tanks_of(control: BenchControl) -> list[str]:
+    return [tank.name for view in control.nodes() for tank in view.tanks]
+
+
+def _on_bench(name: str, kind: str, known: list[str]) -> None:
+    from fleet.bench.codes import NO_SUCH_NODE
+    from fleet.errors import BenchError
+
+    if name not in known:
+        raise BenchError(NO_SUCH_NODE, f"there is no {kind} {name!r} on the bench.{nearest(name, known)}")
+
+
+def _sum_up(output: Output, result: BroughtUp) -> int:
+    if not result.started:
+        output.note("All of them are up already; nothing was done.")
+    else:
+        flashed = f", {len(result.flashed)} of them flashed anew" if result.flashed else ""
+        already = f"; {_nodes(len(result.already_up))} were up already" if result.already_up else ""
+        output.note(f"Started {_nodes(len(result.started))}{flashed}{already}.")
+    if result.silent:
+        names = ", ".join(result.silent[:_NAMES_SHOWN])
+        more = len(result.silent) - _NAMES_SHOWN
+        output.warn(
+            f"{_nodes(len(result.silent))} do not answer: {names}{f' and {more} more' if more > 0 else ''}"
+        )
+        output.next_step("tankfleet bench list")
+        return Exit.UNREACHABLE
+    output.next_step("tankfleet find", "tankfleet bench list")
+    return Exit.OK
+
+
+def _row(view: NodeView, state: NodeState | None) -> tuple[str, ...]:
+    said = (state.release, state.image[:12], state.phase.value) if state else ("-", "-", "-")
+    uptime = "-" if view.uptime_s is None else f"{view.uptime_s:.0f} s"
+    return (
+        view.name,
+        view.power,
+        f"{view.address}:{view.port}",
+        str(view.pid or "-"),
+        uptime,
+        f"{view.starts} ({view.reset})",
+        *said,
+        ", ".join(view.hurts) or view.network,
+        "; ".join(_tank(tank) for tank in view.tanks),
+    )
+
+
+def _tank(tank: TankView) -> str:
+    pump = f" pump {tank.pump}" if tank.pump else ""
+    return f"{tank.name} {100 * tank.share:.0f} % {tank.level_m:.2f} m{pump}"
+
+
+def _facts(view: NodeView, state: NodeState | None) -> dict[str, Any]:
+    said = None
+    if state is not None:
+        said = {"release": state.release, "image": state.image, "phase": state.phase.value}
+    return {**view.model_dump(mode="json"), "says": said}
+
+
+def _nodes(count: int) -> str:
+    return f"{count} node" if count == 1 else f"{count} nodes"
