@@ -1,0 +1,123 @@
+"""Codes of plans and pushes."""
+
+from __future__ import annotations
+
+from fleet.codes import Code, Severity
+
+DAMAGED_PLAN = Code(
+    "PLN101",
+    "a plan file cannot be used",
+    "The file is no plan of this tool, or it was changed after it was written: its id is the SHA-256 of "
+    "its content.",
+    "Make it again with `tankfleet plan`.",
+)
+STALE_PLAN = Code(
+    "PLN102",
+    "a plan is stale",
+    "A push does exactly what its plan says, so what the plan was made from must still stand.",
+    "Look at what changed, and make a new plan with `tankfleet plan`.",
+)
+TRIAL_TOO_SHORT = Code(
+    "PLN103",
+    "the soak does not fit into the trial",
+    "A node on trial falls back by itself when its trial time is over, so the soak and the word to keep "
+    "must come before.",
+    "Raise `trial` in the policy and build again, or shorten `soak`.",
+)
+OTHER_FLEET = Code(
+    "PLN104",
+    "a plan is for another fleet",
+    "The plan names its fleet, and it is not the one of this inventory.",
+    "Go to the project folder of that fleet, or make a new plan here.",
+)
+
+PUSH_UNFINISHED = Code(
+    "PSH101",
+    "a push is unfinished",
+    "One push at a time: nodes of the unfinished one may be on trial, and nobody watches them.",
+    "Run `tankfleet resume` to go on with it, or `tankfleet stop` to end it.",
+)
+NOTHING_TO_RESUME = Code(
+    "PSH102",
+    "no push is under way",
+    "The journal holds no unfinished push, so there is nothing to go on with.",
+    "Make a plan with `tankfleet plan`, and push it.",
+)
+ALREADY_PUSHED = Code(
+    "PSH103",
+    "this plan was pushed already",
+    "A plan is done once. What it said of the nodes no longer holds after that.",
+    "Make a new plan with `tankfleet plan`.",
+)
+LOCKED = Code(
+    "PSH104",
+    "another run of the tool is pushing",
+    "One runner per journal: two would send images to the same nodes.",
+    "Wait for it, or steer it from here with `tankfleet hold`, `go-on`, `stop` or `roll-back`.",
+)
+HALTED = Code(
+    "PSH105",
+    "the push was halted by its gate",
+    "More nodes of a wave failed than the policy allows, so the wave was brought back and nobody else was"
+    " updated.",
+    "Read which check failed at which node, put the release right, build it and make a new plan.",
+)
+NO_SUCH_PUSH = Code(
+    "PSH106",
+    "no such push",
+    "Pushes are named by the id of their plan, and the journal holds none of that name.",
+    "See the pushes with `tankfleet audit`.",
+)
+NOT_IN_PUSH = Code(
+    "PSH107",
+    "nothing to roll back",
+    "Only nodes that the push brought to a new image can be brought back to the one before.",
+    "Name nodes that the push kept, or another push with --push.",
+)
+DAMAGED_JOURNAL = Code(
+    "PSH108",
+    "the journal cannot be read",
+    "It was written by another version of the tool, or is damaged. Without it nobody knows what is under "
+    "way.",
+    "Use the version of the tool that wrote it, or move the file away after `tankfleet find` showed how "
+    "the nodes stand.",
+)
+STOPPED_BY_REQUEST = Code(
+    "PSH109",
+    "the push was ended on request",
+    "Someone asked to stop it or to roll it back; nodes on trial were brought back, kept ones stayed "
+    "unless rolled back.",
+    "Make a new plan with `tankfleet plan` to go on from here.",
+    Severity.WARNING,
+)
+NOBODY_IN_PILOT = Code(
+    "PSH110",
+    "no node of a pilot wave could be updated",
+    "Without a pilot nothing is known about the new image, so no larger wave may follow.",
+    "See why each node was left out, and plan again when they can be updated.",
+)
+NOT_ALL = Code(
+    "PSH111",
+    "not every planned node was updated",
+    "Some nodes could not spare their controller, could not be reached, or had changed since the plan.",
+    "See the reason beside each, and plan again.",
+    Severity.WARNING,
+)
+
+CODES = (
+    DAMAGED_PLAN,
+    STALE_PLAN,
+    TRIAL_TOO_SHORT,
+    OTHER_FLEET,
+    PUSH_UNFINISHED,
+    NOTHING_TO_RESUME,
+    ALREADY_PUSHED,
+    LOCKED,
+    HALTED,
+    NO_SUCH_PUSH,
+    NOT_IN_PUSH,
+    DAMAGED_JOURNAL,
+    STOPPED_BY_REQUEST,
+    NOBODY_IN_PILOT,
+    NOT_ALL,
+)

@@ -1,0 +1,265 @@
+"""The engine of a push: (state, event) -> (state, commands). Pure; the journal keeps the events, the
+runner does the commands.
+
+A wave: each node is asked whether it can spare its controller, gets its image, comes back on trial and is
+watched for the soak. When all that were begun are well, the gate passes and they are told to keep; when
+more fail than allowed, the whole wave goes back and the push is halted. Nothing is kept before the gate.
+Nodes that were held off come again at the end.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleet.limits import KEEP_RESERVE_S, RETURN_WITHIN_MIN_S
+from fleet.push import backward, forward
+from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Word
+from fleet.push.gate import failures_allowed, judge
+from fleet.push.state import ON_THE_WAY, Back, NodeProgress, Phase, PushState, Stands, Task
+from fleet.push.work import Work
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+
+def step(state: PushState, event: Event) -> tuple[PushState, tuple[Command, ...]]:
+    """The state after the event, and what is to be done now. An outcome nobody waits for changes nothing."""
+    work = Work(state, event.at_s)
+    if isinstance(event, Began):
+        if state.phase is Phase.NEW:
+            work.change(phase=Phase.RUNNING, wave=1, began_at_s=event.at_s)
+    elif isinstance(event, Resumed):
+        _resume(work)
+    elif isinstance(event, Requested):
+        _request(work, event)
+    else:
+        _outcome(work, event)
+    _advance(work)
+    return work.done()
+
+
+def fold(state: PushState, events: Iterable[Event]) -> PushState:
+    """The state after all these events."""
+    for event in events:
+        state, _ = step(state, event)
+    return state
+
+
+# -------------------------------------------------------------------- events
+def _outcome(work: Work, outcome: Outcome) -> None:
+    node = work.nodes.get(outcome.node)
+    if node is None or node.pending is None or node.pending.serial != outcome.serial:
+        return
+    node = work.set(node.node, pending=None)
+    if outcome.seen is not None:
+        node = work.set(node.node, seen=outcome.seen, seen_at_s=outcome.at_s)
+    if node.back is not Back.NO:
+        backward.on_outcome(work, node, outcome)
+    else:
+        forward.on_outcome(work, node, outcome)
+    after = work.nodes[node.node]
+    if after.back is not Back.NO and after.pending is None:
+        backward.begin(work, node.node, after.back)
+
+
+def _resume(work: Work) -> None:
+    """Ask every node that something was under way with what it runs, before anything else."""
+    for node in tuple(work.nodes.values()):
+        if node.pending is None:
+            continue
+        doing, wait_s = node.pending.doing, max(0.0, node.pending.at_s - work.now_s)
+        limit_s = max(node.limit_at_s, work.now_s + RETURN_WITHIN_MIN_S)
+        work.set(node.node, pending=None, limit_at_s=limit_s)
+        if node.back is not Back.NO:
+            task = node.task if doing is Doing.ASK else Task.BACK
+            work.ask(node.node, task, in_s=wait_s if doing is Doing.ASK else 0.0)
+        elif doing is Doing.SEND:
+            limit_s = work.now_s + work.planned(node.node).return_within_s
+            work.ask(node.node, Task.UNSURE, limit_at_s=limit_s)
+        else:
+            work.ask(node.node, node.task, in_s=wait_s if node.task is Task.HELD else 0.0)
+
+
+def _request(work: Work, request: Requested) -> None:
+    if request.word is Word.ROLL_BACK:
+        _roll_back(work, frozenset(request.nodes))
+    elif work.push.ended:
+        return
+    elif request.word is Word.STOP:
+        if work.push.phase is Phase.RUNNING:
+            _end(work, Phase.STOPPED, "stopped on request")
+    else:
+        work.change(held=request.word is Word.HOLD)
+
+
+def _roll_back(work: Work, names: frozenset[str]) -> None:
+    """End the push, and bring back those nodes (none named: all) that it brought to the new image."""
+    wanted = [n.node for n in work.nodes.values() if (not names or n.node in names) and n.accepted]
+    if work.push.ended and not any(work.nodes[name].stands is Stands.KEPT for name in wanted):
+        return
+    _end(work, Phase.ROLLED_BACK, "rolled back on request")
+    for name in wanted:
+        node = work.nodes[name]
+        if node.stands is Stands.KEPT or node.task is Task.KEEP:
+            work.set(name, reason="")
+            backward.begin(work, name, Back.ASKED, "rolled back on request")
+
+
+def _end(work: Work, ends_as: Phase, why: str) -> None:
+    """Nothing more is begun; what is on trial goes back. Nodes that are just being told to keep passed the
+    gate."""
+    ends_as = work.push.ends_as if work.push.phase is Phase.GOING_BACK else ends_as
+    told = f"{work.push.why}; {why}" if work.push.why else why
+    work.change(phase=Phase.GOING_BACK, ends_as=ends_as, why=told, held=False, late=())
+    for node in tuple(work.unsettled()):
+        if node.untouched:
+            work.set(node.node, reason="")
+            work.settle(node.node, Stands.LEFT_OUT, why)
+        elif node.task is not Task.KEEP:
+            backward.begin(work, node.node, Back.ASKED, why)
+
+
+# -------------------------------------------------------------------- going on
+def _advance(work: Work) -> None:
+    """Do all that can be done now: judge, start, keep, go to the next wave, end."""
+    while work.push.phase is Phase.RUNNING:
+        if work.push.wave > len(work.push.waves):
+            if not _next_late_wave(work):
+                work.change(phase=Phase.DONE)
+            continue
+        if _too_many_failed(work):
+            _fail_wave(work)
+            break
+        _start_nodes(work)
+        _keep_if_well(work)
+        if not _wave_over(work):
+            break
+    if work.push.phase is Phase.GOING_BACK and work.all_settled():
+        work.change(phase=work.push.ends_as)
+
+
+def _failed(nodes: Iterable[NodeProgress]) -> tuple[str, ...]:
+    return tuple(node.node for node in nodes if node.failed)
+
+
+def _too_many_failed(work: Work) -> bool:
+    wave = work.wave()
+    return len(_failed(wave)) > failures_allowed(work.push.plan.policy.failures_allowed, len(wave))
+
+
+def _judge(work: Work) -> None:
+    """Write down the verdict on the present wave as it stands."""
+    wave = work.wave()
+    judged = [n for n in work.nodes.values() if n.failed or (n.accepted and n.stands is Stands.KEPT)]
+    soaked = sum(n.task is Task.SOAKED for n in wave)
+    verdict = judge(
+        work.push.wave,
+        failed=_failed(wave),
+        of=len(wave),
+        share_allowed=work.push.plan.policy.failures_allowed,
+        all_failed=len(_failed(judged)),
+        all_judged=len(judged) + soaked,
+    )
+    work.change(verdicts=(*work.push.verdicts, verdict))
+
+
+def _fail_wave(work: Work) -> None:
+    """The whole wave goes back, and nobody else is updated."""
+    _judge(work)
+    why = f"wave {work.push.wave} failed: {', '.join(_failed(work.wave()))}"
+    wave = frozenset(work.push.waves[work.push.wave - 1])
+    work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, why=why, held=False, late=())
+    for node in tuple(work.nodes.values()):
+        if node.untouched:
+            work.set(node.node, reason="")
+            work.settle(node.node, Stands.LEFT_OUT, "the push was halted before its turn")
+        elif (
+            node.node in wave
+            and not (node.settled and node.stands is not Stands.KEPT)
+            and (node.accepted or node.task is not Task.NONE)
+        ):
+            backward.begin(work, node.node, Back.WAVE, "its wave failed")
+
+
+def _start_nodes(work: Work) -> None:
+    """Begin with as many queued nodes of the wave as may be under way now."""
+    for node in work.wave():
+        if not node.waiting or node.task is Task.HELD:
+            continue
+        lost = next((p for p in work.partners(node.node) if p.stands is Stands.LOST), None)
+        if lost is not None:
+            work.settle(node.node, Stands.LEFT_OUT, f"{lost.node}, which stands in for it, is lost")
+        elif work.startable(node.node):
+            forward.start(work, node.node)
+
+
+def _keep_if_well(work: Work) -> None:
+    """The gate: when all that were begun are soaked, or a trial is about to end, keep those that are
+    soaked."""
+    wave = work.wave()
+    soaked = [n for n in wave if n.task is Task.SOAKED]
+    if not soaked:
+        return
+    quiet = not any(n.task in ON_THE_WAY for n in wave)
+    soon = work.now_s + KEEP_RESERVE_S
+    if quiet or any(n.trial_ends_at_s <= soon for n in soaked):
+        _judge(work)
+        for node in soaked:
+            forward.keep(work, node.node)
+
+
+def _wave_over(work: Work) -> bool:
+    """Whether the wave is done; then the next one is made the present one. Held-off nodes wait for the
+    end."""
+    wave = work.wave()
+    held = [n for n in wave if n.task is Task.HELD]
+    if any(not n.settled and n.task is not Task.HELD for n in wave):
+        return False
+    if work.push.wave <= len(work.push.plan.waves) and any(n.stands is Stands.KEPT for n in wave):
+        _put_off(work, held)
+    elif held:
+        return False
+    if _pilot_is_empty(work):
+        _nobody(work)
+        return False
+    work.change(wave=work.push.wave + 1)
+    return True
+
+
+def _put_off(work: Work, held: list[NodeProgress]) -> None:
+    for node in held:
+        work.set(node.node, task=Task.NONE, pending=None)
+    names = {node.node for node in held}
+    waves = list(work.push.waves)
+    waves[work.push.wave - 1] = tuple(n for n in waves[work.push.wave - 1] if n not in names)
+    work.change(waves=tuple(waves), late=(*work.push.late, *(n.node for n in held)))
+
+
+def _next_late_wave(work: Work) -> bool:
+    """Make a wave of nodes that were held off, no larger than any wave may be."""
+    largest = work.push.plan.policy.largest_wave
+    now, later = work.push.late[:largest], work.push.late[largest:]
+    if not now:
+        return False
+    number = len(work.push.waves) + 1
+    for name in now:
+        work.set(name, wave=number)
+    work.change(waves=(*work.push.waves, now), late=later)
+    return True
+
+
+def _pilot_is_empty(work: Work) -> bool:
+    number, waves = work.push.wave, work.push.plan.waves
+    if number > len(waves) or not waves[number - 1].pilot or not any(work.unsettled()):
+        return False
+    return not any(n.stands is Stands.KEPT for n in work.wave())
+
+
+def _nobody(work: Work) -> None:
+    """Nobody of a pilot wave could be updated: nothing is known of the image, so no larger wave may
+    follow."""
+    why = f"no node of pilot wave {work.push.wave} could be updated"
+    for node in tuple(work.unsettled()):
+        work.set(node.node, reason="")
+        work.settle(node.node, Stands.LEFT_OUT, why)
+    work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, why=why, late=())

@@ -1,0 +1,262 @@
+"""The gate: named checks of a node's health, each with its evidence, and the verdict on a wave.
+
+Pure. A check compares the node's state right before its image was sent, when it returned, and now; what
+the water could have done in between comes from the plan (volumes at the marks, largest flows).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from math import floor
+from typing import TYPE_CHECKING
+
+from fleet.limits import (
+    CONFIDENCE,
+    GATE_FREE_BYTES_SHARE,
+    GATE_LEVEL_FACTOR,
+    GATE_LEVEL_SLACK_S,
+    GATE_SETTLED_AFTER_S,
+    GATE_SIGNAL_DROP_DB,
+)
+from fleet.push.odds import share_bound
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.link.state import NodeState, PumpState, TankState
+    from fleet.push.plan import PlannedNode, TankBounds
+
+RUNNING_WHY = {"fill": frozenset({"below-low", "between"}), "drain": frozenset({"above-high", "between"})}
+"""For what reasons a pump relay may be on (docs/node-interface.md 4)."""
+MUST_RUN_WHY = {"fill": "below-low", "drain": "above-high"}
+BAD_RESETS = frozenset({"watchdog", "crash"})
+STARTS_EXPECTED = 1
+
+
+class CheckName(StrEnum):
+    """What is looked at."""
+
+    SENT = "took the image"
+    RETURNED = "returned in time"
+    IMAGE = "runs the expected image"
+    RESETS = "no reset loop"
+    MARKS = "marks not contradictory"
+    PUMP = "pump state safe"
+    FAULTS = "no new faults"
+    LEVEL = "level moved no more than the water could"
+    RESOURCES = "free memory and signal not much worse"
+    SOAK = "still so after the soak"
+    KEPT = "was kept in time"
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check at one node: what it is called, how it went, and what that rests on."""
+
+    name: CheckName
+    ok: bool
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """What is known of a node under examination. Times are epoch seconds.
+
+    `before` was read right before the image was sent; `returned` is the first state under the new image.
+    """
+
+    planned: PlannedNode
+    before: NodeState
+    before_at_s: float
+    returned: NodeState
+    now: NodeState
+    now_at_s: float
+    process_speed: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The decision after (part of) a wave. `bound`: the share of failures is not above it, with 95 %
+    confidence."""
+
+    wave: int
+    passed: bool
+    failed: tuple[str, ...]
+    of: int
+    allowed: int
+    bound: float
+    text: str
+
+
+def failures_allowed(share: float, wave_size: int) -> int:
+    """How many of a wave may fail."""
+    return floor(share * wave_size + 1e-9)
+
+
+def judge(
+    wave: int, *, failed: tuple[str, ...], of: int, share_allowed: float, all_failed: int, all_judged: int
+) -> Verdict:
+    """The verdict on `of` nodes of a wave; the bound counts all nodes that the push has judged so far."""
+    allowed = failures_allowed(share_allowed, of)
+    bound = share_bound(all_failed, all_judged) if all_judged else 1.0
+    text = (
+        f"{len(failed)} of {of} failed, {allowed} allowed; with {all_failed} of {all_judged} so far, at most "
+        f"{bound:.1%} of such nodes would fail ({CONFIDENCE:.0%} confidence)"
+    )
+    return Verdict(wave, len(failed) <= allowed, failed, of, allowed, bound, text)
+
+
+def examine(sighting: Sighting, *, soaked: bool = False) -> tuple[Check, ...]:
+    """Every check on one node that answered. `soaked`: this is the last look before the node may be kept."""
+    checks = (
+        _image(sighting),
+        _resets(sighting),
+        _marks(sighting, soaked=soaked),
+        _pump(sighting),
+        _faults(sighting),
+        _level(sighting),
+        _resources(sighting),
+    )
+    if not soaked:
+        return checks
+    bad = [check for check in checks if not check.ok]
+    ran_s = sighting.now.uptime_s
+    evidence = f"up for {ran_s:.0f} s without a restart" if not bad else f"not so: {bad[0].name}"
+    return (*checks, Check(CheckName.SOAK, not bad, evidence))
+
+
+def _image(s: Sighting) -> Check:
+    ok = s.now.image == s.planned.to_image
+    told = f"runs {s.now.image[:12]}"
+    return Check(CheckName.IMAGE, ok, told if ok else f"{told}, expected {s.planned.to_image[:12]}")
+
+
+def _resets(s: Sighting) -> Check:
+    starts = s.now.boots - s.before.boots
+    told = f"{starts} start{'s' if starts != 1 else ''} since the image was sent, last one: {s.now.reset}"
+    return Check(CheckName.RESETS, starts == STARTS_EXPECTED and s.now.reset not in BAD_RESETS, told)
+
+
+def _faults(s: Sighting) -> Check:
+    new = [f"node: {fault}" for fault in s.now.faults if fault not in s.before.faults]
+    for was, tank in _tanks(s):
+        if tank.fault != "none" and (was is None or tank.fault != was.fault):
+            new.append(f"{tank.name}: {tank.fault}")
+    if len(s.now.tanks) != len(s.planned.tanks):
+        new.append(f"it reports {len(s.now.tanks)} tanks, it serves {len(s.planned.tanks)}")
+    return Check(CheckName.FAULTS, not new, "; ".join(new) or "no fault that was not there before")
+
+
+def _marks(s: Sighting, *, soaked: bool) -> Check:
+    bad = []
+    for was, tank in _tanks(s):
+        if contradictory(tank) and not (was is not None and contradictory(was)):
+            bad.append(f"{tank.name}: {_shown(tank)}")
+        elif (
+            soaked
+            and s.now.uptime_s >= GATE_SETTLED_AFTER_S
+            and any(m.state == "settling" for m in tank.marks)
+        ):
+            bad.append(f"{tank.name}: still settling {s.now.uptime_s:.0f} s after the start: {_shown(tank)}")
+    return Check(CheckName.MARKS, not bad, "; ".join(bad) or "; ".join(_shown(tank) for tank in s.now.tanks))
+
+
+def contradictory(tank: TankState) -> bool:
+    """Whether a higher mark is wet while a lower one is dry."""
+    states = [mark.state for mark in tank.marks]
+    return "dry" in states and "wet" in states[states.index("dry") :]
+
+
+def _shown(tank: TankState) -> str:
+    return " ".join(f"{mark.name} {mark.state}" for mark in reversed(tank.marks))
+
+
+def _pump(s: Sighting) -> Check:
+    bad = []
+    told = []
+    for bounds, tank in _bounds(s):
+        if bounds.pump_does is None:
+            continue
+        if tank.pump is None or tank.pump.does != bounds.pump_does:
+            bad.append(f"{tank.name}: its {bounds.pump_does} pump is not reported")
+            continue
+        told.append(f"{tank.name}: {tank.pump.relay} ({tank.pump.why})")
+        bad += [f"{tank.name}: {what}" for what in _unsafe(bounds, tank, tank.pump)]
+    return Check(CheckName.PUMP, not bad, "; ".join(bad) or "; ".join(told) or "no pump")
+
+
+def _unsafe(bounds: TankBounds, tank: TankState, pump: PumpState) -> Iterator[str]:
+    must_run = MUST_RUN_WHY[pump.does]
+    if pump.relay == "off":
+        if pump.why == must_run:
+            yield f"pump relay off although {pump.why}"
+        return
+    if tank.fault != "none":
+        yield f"pump relay on in spite of the fault {tank.fault}"
+    if pump.why not in RUNNING_WHY[pump.does]:
+        yield f"pump relay on although {pump.why}"
+    off_mark = tank.marks[bounds.pump_off_mark] if bounds.pump_off_mark is not None else None
+    if off_mark is not None and off_mark.state == ("wet" if pump.does == "fill" else "dry"):
+        yield f"pump relay on although {off_mark.name} is {off_mark.state}"
+
+
+def _level(s: Sighting) -> Check:
+    bad = []
+    told = []
+    elapsed_s = max(0.0, s.now_at_s - s.before_at_s)
+    earlier = {tank.name: tank for tank in s.before.tanks}
+    for bounds, tank in _bounds(s):
+        was = earlier.get(tank.name)
+        if was is None or was.level is None or tank.level is None:
+            continue
+        told.append(f"{tank.name}: level {was.level} -> {tank.level}")
+        what = _impossible(bounds, was.level, tank.level, elapsed_s * s.process_speed, s.process_speed)
+        if what:
+            bad.append(f"{tank.name}: {what} in {elapsed_s:.0f} s")
+    return Check(CheckName.LEVEL, not bad, "; ".join(bad) or "; ".join(told) or "no level known before")
+
+
+def _impossible(bounds: TankBounds, was: int, is_: int, elapsed_s: float, speed: float) -> str:
+    """Why the water cannot have gone from one level to the other in that (process) time; empty if it can."""
+    if is_ == was:
+        return ""
+    volumes = bounds.volumes_l
+    rose = is_ > was
+    least_l = volumes[is_ - 1] - volumes[was] if rose else volumes[was - 1] - volumes[is_]
+    flow = bounds.most_in_l_per_min if rose else bounds.most_out_l_per_min
+    most_l = flow / 60 * (elapsed_s + GATE_LEVEL_SLACK_S * speed) * GATE_LEVEL_FACTOR
+    if least_l <= most_l:
+        return ""
+    way = "rose" if rose else "fell"
+    return f"level {was} -> {is_}: it {way} by at least {least_l:.0f} L, at most {most_l:.0f} L could flow"
+
+
+def _resources(s: Sighting) -> Check:
+    bad: list[str] = []
+    for when, reference in (("before", s.before), ("when it returned", s.returned)):
+        least = reference.free_bytes * GATE_FREE_BYTES_SHARE
+        if s.now.free_bytes < least and not bad:
+            bad.append(f"{s.now.free_bytes} bytes free, {reference.free_bytes} {when}")
+    if s.now.rssi_dbm is not None and s.before.rssi_dbm is not None:
+        drop_db = s.before.rssi_dbm - s.now.rssi_dbm
+        if drop_db > GATE_SIGNAL_DROP_DB:
+            bad.append(f"signal {s.now.rssi_dbm} dBm, {s.before.rssi_dbm} dBm before")
+    signal = "" if s.now.rssi_dbm is None else f", signal {s.now.rssi_dbm} dBm"
+    return Check(CheckName.RESOURCES, not bad, "; ".join(bad) or f"{s.now.free_bytes} bytes free{signal}")
+
+
+def _tanks(s: Sighting) -> Iterator[tuple[TankState | None, TankState]]:
+    """Each tank with its state before, if there was one."""
+    earlier = {tank.name: tank for tank in s.before.tanks}
+    for tank in s.now.tanks:
+        yield earlier.get(tank.name), tank
+
+
+def _bounds(s: Sighting) -> Iterator[tuple[TankBounds, TankState]]:
+    """Each tank of the plan that the node reports with as many marks as planned."""
+    reported = {tank.name: tank for tank in s.now.tanks}
+    for bounds in s.planned.tanks:
+        tank = reported.get(bounds.tank)
+        if tank is not None and len(tank.marks) == len(bounds.volumes_l):
+            yield bounds, tank

@@ -1,0 +1,243 @@
+"""A plan: the document that says which node gets which image in which wave, and why; its id, its reading,
+its staleness.
+
+The file is JSON, schema `tankfleet/plan/1` (fleet/schemas/plan.json). Its id is the first 12 hex digits of
+the SHA-256 of its canonical content: JSON with sorted keys and no spaces, without the id.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from fleet.errors import PlanError
+from fleet.limits import PLAN_FILE_BYTES
+from fleet.push.codes import DAMAGED_PLAN, STALE_PLAN
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+ID_CHARS = 12
+
+Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+Seconds = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+
+class _Part(BaseModel):
+    """Unknown keys are errors, nothing changes."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class TankBounds(_Part):
+    """What the water of a tank can do, for the gate. Marks and their volumes from the lowest up; marks by
+    index from 0."""
+
+    tank: str
+    volumes_l: Annotated[tuple[float, ...], Field(min_length=1)]
+    most_in_l_per_min: Annotated[float, Field(ge=0)]
+    most_out_l_per_min: Annotated[float, Field(ge=0)]
+    pump_does: Literal["fill", "drain"] | None = None
+    pump_on_mark: int | None = None
+    pump_off_mark: int | None = None
+
+
+class PlannedNode(_Part):
+    """One node of a wave. `spare_s` is null where the tank can be left for ever (no draw, no inflow)."""
+
+    node: str
+    site: str
+    board: str
+    access_point: str | None = None
+    class_id: str
+    supply_groups: tuple[str, ...] = ()
+    from_image: Digest
+    from_release: str
+    to_image: Digest
+    to_release: str
+    sequence: Annotated[int, Field(ge=0)]
+    ticket_sha256: Digest
+    size_bytes: Annotated[int, Field(gt=0)]
+    why: str
+    spare_s: Seconds | None
+    spare_needed_s: Seconds
+    send_s: Seconds
+    return_within_s: Seconds
+    fall_back_within_s: Seconds
+    expected_s: Seconds
+    tanks: tuple[TankBounds, ...]
+
+
+class Wave(_Part):
+    """The nodes that are updated together. `chance_found`: that a fault of the policy's share shows up to
+    here."""
+
+    number: Annotated[int, Field(ge=1)]
+    pilot: bool
+    why: str
+    expected_s: Seconds
+    chance_found: Annotated[float, Field(ge=0, le=1)]
+    nodes: Annotated[tuple[PlannedNode, ...], Field(min_length=1)]
+
+
+class LeftOut(_Part):
+    """A node that the plan does not touch: `reason` is one of a few words, `detail` says it for this node."""
+
+    node: str
+    reason: Literal[
+        "already-runs-it",
+        "missing",
+        "unreachable",
+        "no-image",
+        "outside-window",
+        "spare-time-too-short",
+        "level-unknown",
+        "on-trial",
+        "was-put-back",
+        "other-class",
+        "ticket-too-old",
+        "stand-in-down",
+        "soak-does-not-fit",
+    ]
+    detail: str
+
+
+class Pilot(_Part):
+    """What the pilot waves can detect: a fault that hits `share` of the planned nodes."""
+
+    nodes: int
+    of: int
+    share: float
+    bad: int
+    chance_found: float
+    nodes_needed: int
+    text: str
+
+
+class PushPolicy(_Part):
+    """The policy that this plan was made under."""
+
+    first_wave: int
+    growth: float
+    largest_wave: int
+    at_once: Annotated[int, Field(ge=1)]
+    at_once_per_site: Annotated[int, Field(ge=1)]
+    failures_allowed: Annotated[float, Field(ge=0, le=1)]
+    soak_s: Seconds
+    trial_s: Seconds
+    spare_time_margin: float
+    pilot_share_found: float
+
+
+class Plan(_Part):
+    """The whole plan. `process_speed` is 1 but on the bench, where simulated water runs faster than the
+    clock."""
+
+    schema_: Literal["tankfleet/plan/1"] = Field(default="tankfleet/plan/1", alias="schema")
+    id: Annotated[str, Field(pattern=r"^[0-9a-f]{12}$")]
+    created_at: str
+    fleet: str
+    inventory_sha256: Digest
+    target: Literal["board", "host"]
+    any_hour: bool
+    process_speed: Annotated[float, Field(gt=0)] = 1.0
+    policy: PushPolicy
+    waves: tuple[Wave, ...]
+    left_out: tuple[LeftOut, ...]
+    pilot: Pilot | None
+    expected_s: Seconds
+
+    def nodes(self) -> Iterator[tuple[Wave, PlannedNode]]:
+        """Every planned node with its wave, in order."""
+        for wave in self.waves:
+            for node in wave.nodes:
+                yield wave, node
+
+    def planned(self, node: str) -> PlannedNode:
+        """What is planned for the node of that name; KeyError if nothing is."""
+        for _, planned in self.nodes():
+            if planned.node == node:
+                return planned
+        raise KeyError(node)
+
+
+def sealed(content: Mapping[str, Any]) -> Plan:
+    """The plan with that content (keys of `Plan`, without the id), under the id that its content gives it."""
+    unsealed = Plan.model_validate({"id": "0" * ID_CHARS, **content})
+    return unsealed.model_copy(update={"id": plan_id(unsealed)})
+
+
+def plan_id(plan: Plan) -> str:
+    """The id that the plan's content gives it: 12 hex digits."""
+    content = plan.model_dump(mode="json", by_alias=True, exclude={"id"})
+    canonical = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:ID_CHARS]
+
+
+def write_plan(plan: Plan) -> str:
+    """The plan file's text: one record per line is not asked of it; it is indented for people."""
+    return json.dumps(plan.model_dump(mode="json", by_alias=True), indent=1, ensure_ascii=False) + "\n"
+
+
+def read_plan(text: str) -> Plan:
+    """The plan in that text; PlanError if it is none, or was changed after it was written."""
+    if len(text) > PLAN_FILE_BYTES:
+        raise PlanError(DAMAGED_PLAN, f"longer than {PLAN_FILE_BYTES} characters")
+    try:
+        plan = Plan.model_validate_json(text)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        where = ".".join(str(step) for step in first["loc"]) or "the file"
+        raise PlanError(DAMAGED_PLAN, f"{where}: {first['msg']}") from error
+    if plan_id(plan) != plan.id:
+        raise PlanError(DAMAGED_PLAN, f"its content gives the id {plan_id(plan)}, and it says {plan.id}")
+    return plan
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What the plan rests on, as it stands now: the shelf's (image, ticket's SHA-256) per node, the
+    running image per node.
+
+    A node that is not in `running` could not be asked, which a push finds out by itself.
+
+    """
+
+    inventory_sha256: str
+    shelf: Mapping[str, tuple[str, str]]
+    running: Mapping[str, str]
+
+
+def check_fresh(plan: Plan, now: Standing) -> list[str]:
+    """What changed since the plan was made, one line each; empty when it still stands."""
+    changed = []
+    if now.inventory_sha256 != plan.inventory_sha256:
+        changed.append("the inventory")
+    for _, planned in plan.nodes():
+        changed += _changed(planned, now)
+    return changed
+
+
+def _changed(planned: PlannedNode, now: Standing) -> Iterator[str]:
+    node, shelf = planned.node, now.shelf.get(planned.node)
+    if shelf is None:
+        yield f"{node}: its image is no longer on the shelf"
+    elif shelf[0] != planned.to_image:
+        yield f"{node}: the shelf has a newer image, {shelf[0][:12]}, planned is {planned.to_image[:12]}"
+    elif shelf[1] != planned.ticket_sha256:
+        yield f"{node}: its image has another ticket now"
+    running = now.running.get(node)
+    if running is not None and running != planned.from_image:
+        yield f"{node}: it runs {running[:12]} now, and ran {planned.from_image[:12]} when the plan was made"
+
+
+def refuse_stale(plan: Plan, now: Standing) -> None:
+    """PlanError naming what changed, unless the plan still stands."""
+    changed = check_fresh(plan, now)
+    if changed:
+        more = f" and {len(changed) - 1} more" if len(changed) > 1 else ""
+        raise PlanError(STALE_PLAN, f"plan {plan.id} is stale: {changed[0]}{more}", changed=changed)

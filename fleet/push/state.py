@@ -1,0 +1,199 @@
+"""How a push stands: the push as a whole, and each of its nodes. Immutable; made by folding events
+(engine.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fleet.link.state import NodeState
+    from fleet.push.events import Command
+    from fleet.push.gate import Check, Verdict
+    from fleet.push.plan import Plan, PlannedNode
+
+
+class Stands(StrEnum):
+    """How a node of a push stands."""
+
+    QUEUED = "queued"
+    HELD_OFF = "held-off"
+    SENDING = "sending"
+    ON_TRIAL = "on-trial"
+    KEPT = "kept"
+    PUT_BACK = "put-back"
+    LOST = "lost"
+    LEFT_OUT = "left-out"
+
+
+class Task(StrEnum):
+    """What is being waited for at a node."""
+
+    NONE = "none"
+    READY = "ready"
+    """Whether it can spare its controller now."""
+    HELD = "held"
+    """It could not; it is asked again."""
+    SEND = "send"
+    UNSURE = "unsure"
+    """The end of a transfer was not seen: which image does it run?"""
+    RETURN = "return"
+    """It took the image; it has to come back running it."""
+    SOAK = "soak"
+    SOAKED = "soaked"
+    """Well so far; the rest of the wave is awaited."""
+    KEEP = "keep"
+    BACK = "back"
+    """It has to go back: which image does it run?"""
+    BACK_REVERT = "back-revert"
+    BACK_SEND = "back-send"
+    BACK_RETURN = "back-return"
+    BACK_KEEP = "back-keep"
+
+
+class Back(StrEnum):
+    """Why a node goes back, if it does."""
+
+    NO = "no"
+    FAILED = "failed"
+    WAVE = "wave"
+    ASKED = "asked"
+
+
+class Phase(StrEnum):
+    """How the push stands."""
+
+    NEW = "new"
+    RUNNING = "running"
+    GOING_BACK = "going-back"
+    DONE = "done"
+    HALTED = "halted"
+    STOPPED = "stopped"
+    ROLLED_BACK = "rolled-back"
+
+
+ENDED = frozenset({Phase.DONE, Phase.HALTED, Phase.STOPPED, Phase.ROLLED_BACK})
+SETTLED = frozenset({Stands.KEPT, Stands.PUT_BACK, Stands.LOST, Stands.LEFT_OUT})
+BACK_TASKS = frozenset({Task.BACK, Task.BACK_REVERT, Task.BACK_SEND, Task.BACK_RETURN, Task.BACK_KEEP})
+TRANSFERRING = frozenset({Task.READY, Task.SEND, Task.UNSURE, Task.BACK_SEND})
+ON_THE_WAY = frozenset({Task.READY, Task.SEND, Task.UNSURE, Task.RETURN, Task.SOAK, Task.KEEP})
+"""Tasks whose end the gate waits for."""
+
+
+@dataclass(frozen=True, slots=True)
+class NodeProgress:
+    """One node. Times are epoch seconds; `pending` is the command whose outcome is awaited.
+
+    `before` is its state right before the image was sent, `seen` its last one. `accepted` counts how often
+    it took the new image: never more than once. `failed` are the checks that it failed; `back` whether,
+    and why, it has to go back.
+
+    """
+
+    node: str
+    wave: int
+    stands: Stands = Stands.QUEUED
+    task: Task = Task.NONE
+    pending: Command | None = None
+    tries: int = 0
+    holds: int = 0
+    misses: int = 0
+    sends: int = 0
+    accepted: int = 0
+    before: NodeState | None = None
+    before_at_s: float = 0.0
+    seen: NodeState | None = None
+    seen_at_s: float = 0.0
+    returned: NodeState | None = None
+    sent_at_s: float = 0.0
+    since_s: float = 0.0
+    """Since when the task is as it is."""
+    limit_at_s: float = 0.0
+    """Until when the task may last."""
+    soak_until_s: float = 0.0
+    trial_ends_at_s: float = 0.0
+    reason: str = ""
+    failed: tuple[Check, ...] = ()
+    back: Back = Back.NO
+    back_tries: int = 0
+    old_sends: int = 0
+
+    @property
+    def settled(self) -> bool:
+        """Whether nothing more will happen to it."""
+        return self.stands in SETTLED and self.task is Task.NONE
+
+    @property
+    def waiting(self) -> bool:
+        """Whether nothing was begun with it, and it is not settled."""
+        return self.task is Task.HELD or (self.task is Task.NONE and self.stands not in SETTLED)
+
+    @property
+    def untouched(self) -> bool:
+        """Whether it surely runs what it ran before, and is not settled."""
+        return self.waiting or (self.task is Task.READY and not self.sends)
+
+    @property
+    def going_back(self) -> bool:
+        """Whether it was told to go back, and is not back yet."""
+        return self.task in BACK_TASKS and (
+            self.task is not Task.BACK or bool(self.back_tries or self.old_sends)
+        )
+
+    @property
+    def takes_a_place(self) -> bool:
+        """Whether it counts among those that may be busy at the same time: transfers, and kept nodes going
+        back."""
+        return self.task in TRANSFERRING or (self.going_back and self.stands is Stands.KEPT)
+
+    @property
+    def down(self) -> bool:
+        """Whether its tanks may be without a sure controller, now or in a moment; also when it is lost."""
+        if self.stands is Stands.KEPT:
+            return self.going_back
+        return self.stands is Stands.LOST or self.task not in (Task.NONE, Task.HELD)
+
+
+@dataclass(frozen=True, slots=True)
+class PushState:
+    """The push. `wave` is the number of the present wave, from 1; `late` are nodes that were held off in
+    their wave."""
+
+    plan: Plan
+    nodes: Mapping[str, NodeProgress]
+    planned: Mapping[str, PlannedNode]
+    waves: tuple[tuple[str, ...], ...]
+    phase: Phase = Phase.NEW
+    ends_as: Phase = Phase.DONE
+    wave: int = 0
+    held: bool = False
+    late: tuple[str, ...] = ()
+    serial: int = 0
+    verdicts: tuple[Verdict, ...] = ()
+    why: str = ""
+    """Why the push was halted or stopped."""
+    began_at_s: float = 0.0
+    now_s: float = 0.0
+
+    @property
+    def ended(self) -> bool:
+        """Whether nothing more will happen."""
+        return self.phase in ENDED
+
+    def in_wave(self, number: int) -> tuple[NodeProgress, ...]:
+        """The nodes of that wave."""
+        return tuple(self.nodes[name] for name in self.waves[number - 1])
+
+
+def fresh(plan: Plan) -> PushState:
+    """The state before anything happened."""
+    waves = tuple(tuple(node.node for node in wave.nodes) for wave in plan.waves)
+    return PushState(
+        plan=plan,
+        nodes={n.node: NodeProgress(n.node, wave.number) for wave, n in plan.nodes()},
+        planned={n.node: n for _, n in plan.nodes()},
+        waves=waves,
+    )

@@ -1,0 +1,144 @@
+"""One step of the engine under way: a push's state that is being changed, and the commands that come of
+it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
+from fleet.push.events import Command, Doing
+from fleet.push.gate import Check, CheckName
+from fleet.push.state import SETTLED, Back, NodeProgress, Phase, PushState, Stands, Task
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.push.plan import PlannedNode
+
+
+class Work:
+    """A copy of the state that may be changed until `done`. `now_s` never goes backwards."""
+
+    def __init__(self, state: PushState, at_s: float) -> None:
+        self.push = replace(state, now_s=max(state.now_s, at_s))
+        self.nodes = dict(state.nodes)
+        self._commands: list[Command] = []
+
+    @property
+    def now_s(self) -> float:
+        """The time of the event."""
+        return self.push.now_s
+
+    def done(self) -> tuple[PushState, tuple[Command, ...]]:
+        """The new state, and the commands that still stand: a later one for a node replaces the one
+        before."""
+        commands = tuple(c for c in self._commands if self.nodes[c.node].pending is c)
+        return replace(self.push, nodes=self.nodes), commands
+
+    # ---------------------------------------------------------------- changing
+    def change(self, **changes: Any) -> None:
+        """Change fields of the push."""
+        self.push = replace(self.push, **changes)
+
+    def set(self, name: str, **changes: Any) -> NodeProgress:
+        """Change fields of a node."""
+        self.nodes[name] = replace(self.nodes[name], **changes)
+        return self.nodes[name]
+
+    def do(self, name: str, doing: Doing, task: Task, *, in_s: float = 0.0, **changes: Any) -> None:
+        """Ask for something to be done to a node, in some seconds. Only a question may be replaced."""
+        pending = self.nodes[name].pending
+        if pending is not None and pending.doing is not Doing.ASK:
+            raise ValueError(f"{name}: {pending.doing} is under way")
+        self.change(serial=self.push.serial + 1)
+        command = Command(self.push.serial, name, doing, self.now_s + in_s)
+        self._commands.append(command)
+        if task is not self.nodes[name].task:
+            changes = {"since_s": self.now_s, "tries": 0, **changes}
+        self.set(name, pending=command, task=task, **changes)
+
+    def ask(self, name: str, task: Task, *, in_s: float = 0.0, **changes: Any) -> None:
+        """Ask the node for its state, in some seconds."""
+        self.do(name, Doing.ASK, task, in_s=in_s, **changes)
+
+    def settle(self, name: str, stands: Stands, reason: str = "") -> None:
+        """Nothing more will happen to this node. Its first reason stays."""
+        node = self.nodes[name]
+        self.set(
+            name, stands=stands, task=Task.NONE, pending=None, back=Back.NO, reason=node.reason or reason
+        )
+
+    def fail(self, name: str, *checks: Check) -> None:
+        """These checks failed: the node has to go back."""
+        bad = tuple(check for check in checks if not check.ok)
+        root = [check for check in bad if check.name is not CheckName.SOAK] or bad
+        told = "; ".join(f"{check.name}: {check.evidence}" for check in root)
+        self.set(name, failed=bad, back=Back.FAILED, reason=told)
+
+    def fail_on(self, name: str, check: CheckName, evidence: str) -> None:
+        """This one check failed."""
+        self.fail(name, Check(check, False, evidence))
+
+    # ---------------------------------------------------------------- looking
+    def planned(self, name: str) -> PlannedNode:
+        """What is planned for the node."""
+        return self.push.planned[name]
+
+    def wave(self) -> tuple[NodeProgress, ...]:
+        """The nodes of the present wave."""
+        return tuple(self.nodes[name] for name in self.push.waves[self.push.wave - 1])
+
+    def partners(self, name: str) -> Iterator[NodeProgress]:
+        """The nodes that share a supply group with this one."""
+        groups = frozenset(self.planned(name).supply_groups)
+        if groups:
+            for other, planned in self.push.planned.items():
+                if other != name and not groups.isdisjoint(planned.supply_groups):
+                    yield self.nodes[other]
+
+    def partner_down(self, name: str) -> NodeProgress | None:
+        """A node of the same supply group that is down, if there is one."""
+        return next((other for other in self.partners(name) if other.down), None)
+
+    def place_free(self, name: str) -> bool:
+        """Whether one more transfer may run: overall, at its site, through its access point."""
+        policy, mine = self.push.plan.policy, self.planned(name)
+        running = [self.planned(n.node) for n in self.nodes.values() if n.takes_a_place and n.node != name]
+        at_site = sum(other.site == mine.site for other in running)
+        at_point = sum(
+            mine.access_point is not None and other.access_point == mine.access_point for other in running
+        )
+        return (
+            len(running) < policy.at_once
+            and at_site < policy.at_once_per_site
+            and at_point < AT_ONCE_PER_ACCESS_POINT
+        )
+
+    def trial_allows(self, name: str) -> bool:
+        """Whether a send begun now is soaked before the first trial of the wave runs out."""
+        ends = [
+            n.trial_ends_at_s
+            for n in self.wave()
+            if n.trial_ends_at_s and n.task in (Task.RETURN, Task.SOAK, Task.SOAKED)
+        ]
+        needs_s = self.planned(name).expected_s + self.push.plan.policy.soak_s + KEEP_RESERVE_S
+        return not ends or self.now_s + needs_s <= min(ends)
+
+    def startable(self, name: str) -> bool:
+        """Whether this node's update may begin now, as far as the rest of the fleet is concerned."""
+        return (
+            self.push.phase is Phase.RUNNING
+            and not self.push.held
+            and self.place_free(name)
+            and self.partner_down(name) is None
+            and self.trial_allows(name)
+        )
+
+    def all_settled(self) -> bool:
+        """Whether nothing more will happen to any node."""
+        return all(node.settled for node in self.nodes.values())
+
+    def unsettled(self) -> Iterator[NodeProgress]:
+        """The nodes that something may still happen to."""
+        return (n for n in tuple(self.nodes.values()) if n.stands not in SETTLED or n.task is not Task.NONE)

@@ -1,0 +1,224 @@
+"""Engines broken on purpose, one mistake each. The monitor of sim.py must catch every one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from itertools import count
+from typing import Any
+from unittest.mock import patch
+
+from fleet.push import backward, engine, forward
+from fleet.push.events import Doing, Resumed
+from fleet.push.state import Back, Phase, Stands, Task
+from fleet.push.work import Work
+
+
+def _lets_partners_go_together() -> Any:
+    return patch.object(Work, "partner_down", lambda self, name: None)
+
+
+def _ignores_places() -> Any:
+    return patch.object(Work, "place_free", lambda self, name: True)
+
+
+def _ignores_spare_time() -> Any:
+    return patch.object(forward, "why_later", lambda planned, outcome, *, any_hour: "")
+
+
+def _ignores_what_runs_now() -> Any:
+    return patch.object(forward, "why_never", lambda planned, seen: "")
+
+
+def _sees_no_fault() -> Any:
+    return patch.object(forward, "examine", lambda sighting, *, soaked=False: ())
+
+
+def _does_not_soak() -> Any:
+    real = forward._returned
+
+    def returned(work: Work, node: Any, outcome: Any) -> None:
+        real(work, node, outcome)
+        if work.nodes[node.node].task is Task.SOAK:
+            work.set(node.node, task=Task.SOAKED)
+
+    return patch.object(forward, "_returned", returned)
+
+
+def _lets_any_number_fail() -> Any:
+    return patch.object(engine, "_too_many_failed", lambda work: False)
+
+
+def _keeps_one_by_one() -> Any:
+    def keep(work: Work) -> None:
+        for node in work.wave():
+            if node.task is Task.SOAKED:
+                forward.keep(work, node.node)
+
+    return patch.object(engine, "_keep_if_well", keep)
+
+
+def _leaves_the_failed_wave() -> Any:
+    def begin(work: Work, name: str, why: Back, reason: str = "") -> None:
+        if why is Back.WAVE and work.nodes[name].task is not Task.NONE:
+            node = work.nodes[name]
+            if node.pending is None or node.pending.doing is Doing.ASK:
+                work.settle(name, Stands.KEPT)
+
+    real = backward.begin
+    return patch.object(
+        backward,
+        "begin",
+        lambda work, name, why, reason="": (begin if why is Back.WAVE else real)(work, name, why, reason),
+    )
+
+
+def _sends_again_when_unsure() -> Any:
+    def unsure(work: Work, node: Any, outcome: Any) -> None:
+        work.do(node.node, Doing.SEND, Task.SEND)
+
+    return patch.dict(forward._HANDLERS, {Task.UNSURE: unsure})
+
+
+def _sends_again_too_soon() -> Any:
+    return patch.object(forward, "UNSURE_SETTLE_S", -1.0)
+
+
+def _sends_again_after_a_crash() -> Any:
+    def resume(work: Work) -> None:
+        for node in tuple(work.nodes.values()):
+            if node.pending is not None:
+                doing = node.pending.doing
+                work.set(node.node, pending=None)
+                work.do(node.node, doing, node.task)
+
+    return patch.object(engine, "_resume", resume)
+
+
+def _forgets_what_was_under_way() -> Any:
+    real = engine.step
+
+    def step(state: Any, event: Any) -> Any:
+        if isinstance(event, Resumed):
+            nodes = {name: replace(node, pending=None) for name, node in state.nodes.items()}
+            return replace(state, nodes=nodes), ()
+        return real(state, event)
+
+    return step
+
+
+def _goes_on_while_held() -> Any:
+    real = engine._request
+
+    def request(work: Work, said: Any) -> None:
+        real(work, said)
+        work.change(held=False)
+
+    return patch.object(engine, "_request", request)
+
+
+def _starts_every_wave() -> Any:
+    def start(work: Work) -> None:
+        for node in tuple(work.nodes.values()):
+            if node.waiting and node.task is not Task.HELD and work.startable(node.node):
+                forward.start(work, node.node)
+
+    return patch.object(engine, "_start_nodes", start)
+
+
+def _does_not_wait_for_the_restart() -> Any:
+    return patch.multiple(backward, UNSURE_SETTLE_S=-1.0, BACK_RESTART_S=-1.0)
+
+
+def _forgets_the_late() -> Any:
+    def next_late(work: Work) -> bool:
+        return False
+
+    return patch.object(engine, "_next_late_wave", next_late)
+
+
+def _holds_off_for_ever() -> Any:
+    return patch.object(forward, "HELD_OFF_TRIES", 10**9)
+
+
+def _calls_the_silent_lost_at_once() -> Any:
+    return patch.object(backward, "_limit_at_s", lambda work, node: work.now_s)
+
+
+def _stop_leaves_trials_alone() -> Any:
+    def end(work: Work, ends_as: Phase, why: str) -> None:
+        for node in tuple(work.unsettled()):
+            if node.pending is None or node.pending.doing is Doing.ASK:
+                work.settle(node.node, Stands.LEFT_OUT, why)
+        work.change(phase=Phase.GOING_BACK, ends_as=ends_as)
+
+    return patch.object(engine, "_end", end)
+
+
+def _is_moody() -> Any:
+    """Not a function of the events alone: the fold gives another state."""
+    mood = count()
+    real = engine.step
+
+    def step(state: Any, event: Any) -> Any:
+        after, commands = real(state, event)
+        return replace(after, why=f"{next(mood)}"), commands
+
+    return step
+
+
+def _rolls_back_nobody() -> Any:
+    def roll_back(work: Work, names: frozenset[str]) -> None:
+        if not work.push.ended:
+            engine._end(work, Phase.ROLLED_BACK, "rolled back on request")
+
+    return patch.object(engine, "_roll_back", roll_back)
+
+
+def _trusts_a_keep_that_broke() -> Any:
+    def on_keep(work: Work, node: Any, outcome: Any) -> None:
+        work.settle(node.node, Stands.KEPT)
+
+    return patch.dict(forward._HANDLERS, {Task.KEEP: on_keep})
+
+
+BROKEN = {
+    make.__name__.strip("_").replace("_", " "): make
+    for make in (
+        _lets_partners_go_together,
+        _ignores_places,
+        _ignores_spare_time,
+        _ignores_what_runs_now,
+        _sees_no_fault,
+        _does_not_soak,
+        _lets_any_number_fail,
+        _keeps_one_by_one,
+        _leaves_the_failed_wave,
+        _sends_again_when_unsure,
+        _sends_again_too_soon,
+        _sends_again_after_a_crash,
+        _forgets_what_was_under_way,
+        _goes_on_while_held,
+        _starts_every_wave,
+        _does_not_wait_for_the_restart,
+        _forgets_the_late,
+        _holds_off_for_ever,
+        _calls_the_silent_lost_at_once,
+        _stop_leaves_trials_alone,
+        _is_moody,
+        _rolls_back_nobody,
+        _trusts_a_keep_that_broke,
+    )
+}
+
+
+@contextmanager
+def broken(name: str) -> Iterator[Any]:
+    """The step function of that broken engine."""
+    made = BROKEN[name]()
+    if callable(made) and not hasattr(made, "__enter__"):
+        yield made
+    else:
+        with made:
+            yield engine.step

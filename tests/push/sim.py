@@ -1,0 +1,518 @@
+"""Whole pushes against simulated nodes over simulated time, from one seed, with a monitor that knows the
+truth.
+
+The engine sees outcomes only. The monitor sees the nodes themselves, and raises Violation when something
+happens that must never happen. To replay one seed: `python -m tests.push.sim SEED`.
+"""
+
+from __future__ import annotations
+
+import heapq
+import random
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from fleet.inventory.model import Duty
+from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
+from fleet.link.state import NodeState, Phase
+from fleet.push import engine
+from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Result, Resumed, Word
+from fleet.push.state import SETTLED, NodeProgress, PushState, Stands, Task, fresh
+from fleet.push.waves import Candidate, Sizes, pack
+from tests.push.plans import NEW, OLD, plan_of, planned
+from tests.push.sim_node import Behaviour, SimNode
+
+STEPS_LIMIT = 6_000
+TIME_LIMIT_S = 6 * 3600.0
+BY_ITSELF = ("no-healthy-boot", "trial-over")
+
+
+class Violation(AssertionError):
+    """Something happened that must never happen."""
+
+
+@dataclass
+class Scenario:
+    """What one seed means."""
+
+    seed: int
+    plan: Any
+    nodes: dict[str, SimNode]
+    loss: float
+    cut_before: float
+    cut_after: float
+    crashes_s: list[float]
+    power_cuts: list[tuple[float, str]]
+    words: list[tuple[float, Word, tuple[str, ...]]]
+    roll_back_after: tuple[str, ...] | None
+
+
+def scenario(seed: int) -> Scenario:
+    """Draw a fleet, a plan, behaviours, a network, crashes of the tool and words of a person."""
+    chance = random.Random(seed)
+    names = [f"n{i}" for i in range(chance.randint(2, 7))]
+    policy = {
+        "at_once": chance.randint(1, 4),
+        "at_once_per_site": chance.randint(1, 3),
+        "failures_allowed": chance.choice([0.0, 0.0, 0.0, 0.34, 0.5]),
+        "largest_wave": chance.choice([2, 50]),
+        "soak_s": 3.0,
+        "trial_s": chance.choice([40.0, 90.0]),
+    }
+    candidates = {name: _candidate(chance, name) for name in names}
+    waves, pilots = pack(candidates.values(), Sizes(chance.randint(1, 2), 2.0, policy["largest_wave"], 50))
+    plan = plan_of(
+        *([_planned(p.candidate) for p in wave] for wave in waves),
+        pilots=pilots,
+        any_hour=chance.random() < 0.3,
+        **policy,
+    )
+    same = _behaviour(chance) if chance.random() < 0.35 else None
+    usual = chance.choice([0.0, 0.0, 0.15, 0.4])
+    nodes = {}
+    for name in names:
+        odd = _behaviour(chance) if chance.random() < usual else Behaviour()
+        nodes[name] = SimNode(name, same or odd, policy["trial_s"], restart_s=chance.choice([0.5, 4.0, 12.0]))
+    rough = chance.random() < 0.4
+    return Scenario(
+        seed,
+        plan,
+        nodes,
+        loss=chance.choice([0.02, 0.15]) if rough else 0.0,
+        cut_before=0.3 if rough else 0.0,
+        cut_after=0.3 if rough else 0.0,
+        crashes_s=sorted(chance.uniform(0, 60) for _ in range(chance.choice([0, 0, 1, 3]))),
+        power_cuts=[(chance.uniform(0, 60), chance.choice(names))] if chance.random() < 0.1 else [],
+        words=_words(chance, names),
+        roll_back_after=_after(chance, names),
+    )
+
+
+def _candidate(chance: random.Random, name: str) -> Candidate:
+    groups = frozenset({chance.choice(["east", "west"])}) if chance.random() < 0.4 else frozenset()
+    site = chance.choice(["hill", "yard"])
+    point = chance.choice([None, f"{site}-ap"])
+    return Candidate(name, site, chance.choice(["a", "b"]), "class", chance.choice(list(Duty)), point, groups)
+
+
+def _planned(candidate: Candidate) -> dict[str, Any]:
+    return planned(
+        candidate.node,
+        site=candidate.site,
+        board=candidate.board,
+        access_point=candidate.access_point,
+        supply_groups=tuple(candidate.groups),
+    )
+
+
+def _behaviour(chance: random.Random) -> Behaviour:
+    return chance.choice(
+        [
+            Behaviour(crashes=True),
+            Behaviour(hangs_after_s=chance.choice([0.5, 1.0])),
+            Behaviour(never_returns=True),
+            Behaviour(dies=True),
+            Behaviour(inverted=True),
+            Behaviour(pump_on_when_full=True),
+            Behaviour(leaks=True),
+            Behaviour(new_fault=True),
+            Behaviour(watchdog_at_s=1.0),
+            Behaviour(forgets_older=True),
+            Behaviour(spare_short_until_s=chance.choice([30.0, 100.0, 1e9])),
+            Behaviour(window_closed_until_s=chance.choice([30.0, 100.0, 1e9])),
+            Behaviour(runs_other=True),
+            Behaviour(has_it=True),
+            Behaviour(off_until_s=chance.choice([20.0, 1e9])),
+            Behaviour(deaf_to_keep=True),
+            Behaviour(refuses=chance.choice(["busy", "other-class"])),
+        ]
+    )
+
+
+def _words(chance: random.Random, names: list[str]) -> list[tuple[float, Word, tuple[str, ...]]]:
+    if chance.random() > 0.3:
+        return []
+    at_s = chance.uniform(0, 40)
+    kind = chance.randrange(4)
+    if kind == 0:
+        return [(at_s, Word.HOLD, ()), (at_s + chance.uniform(1, 60), Word.GO_ON, ())]
+    if kind == 1:
+        return [(at_s, Word.STOP, ())]
+    if kind == 2:
+        return [(at_s, Word.ROLL_BACK, tuple(chance.sample(names, 1)))]
+    return [(at_s, Word.HOLD, ()), (at_s + chance.uniform(1, 60), Word.ROLL_BACK, ())]
+
+
+def _after(chance: random.Random, names: list[str]) -> tuple[str, ...] | None:
+    draw = chance.random()
+    if draw > 0.15:
+        return None
+    return () if draw < 0.1 else tuple(chance.sample(names, 1))
+
+
+@dataclass
+class Sim:
+    """One push under way. `step` may be a broken engine."""
+
+    scene: Scenario
+    step: Callable[[PushState, Event], tuple[PushState, tuple[Command, ...]]] = engine.step
+    now_s: float = 0.0
+    events: list[Event] = field(default_factory=list)
+    queue: list[tuple[float, int, str, Any]] = field(default_factory=list)
+    receiving: dict[str, str] = field(default_factory=dict)
+    observed_bad: set[str] = field(default_factory=set)
+    ready: dict[str, Outcome] = field(default_factory=dict)
+    holding: bool = False
+    stopped: bool = False
+    _count: int = 0
+
+    def __post_init__(self) -> None:
+        self.state = fresh(self.scene.plan)
+        self.nodes = self.scene.nodes
+        self.chance = random.Random(self.scene.seed ^ 0x5EED)
+        self.plan_wave = {n.node: wave.number for wave, n in self.scene.plan.nodes()}
+        self.sizes = {wave.number: len(wave.nodes) for wave in self.scene.plan.waves}
+
+    # ---------------------------------------------------------------- running
+    def run(self) -> Sim:
+        """To the end of the push, and of a roll-back after it; Violation if anything goes wrong."""
+        for at_s in self.scene.crashes_s:
+            self._push(at_s, "crash", None)
+        for at_s, name in self.scene.power_cuts:
+            self._push(at_s, "power", name)
+        for at_s, word, names in self.scene.words:
+            self._push(at_s, "word", (word, names))
+        self._feed(Began(0.0))
+        self._drain()
+        if self.scene.roll_back_after is not None:
+            self._feed(Requested(self.now_s, Word.ROLL_BACK, self.scene.roll_back_after))
+            self._drain()
+        self._check_end()
+        return self
+
+    def _drain(self) -> None:
+        steps = 0
+        while self.queue and not self.state.ended:
+            at_s, _, kind, what = heapq.heappop(self.queue)
+            self.now_s = max(self.now_s, at_s)
+            steps += 1
+            if steps > STEPS_LIMIT or self.now_s > TIME_LIMIT_S:
+                self._require(False, "the push does not end")
+            getattr(self, f"_on_{kind}")(what)
+        if not self.state.ended:
+            self._require(False, "nothing is awaited, and the push has not ended")
+
+    def _push(self, at_s: float, kind: str, what: Any) -> None:
+        self._count += 1
+        heapq.heappush(self.queue, (at_s, self._count, kind, what))
+
+    def _feed(self, event: Event) -> None:
+        self.events.append(event)
+        self.state, commands = self.step(self.state, event)
+        for command in commands:
+            if command.doing is Doing.SEND:
+                self._check_issue(command)
+            self._push(max(command.at_s, self.now_s), "start", command)
+
+    # ---------------------------------------------------------------- what happens
+    def _on_crash(self, _: None) -> None:
+        """The tool is killed: what was not begun never happens, a transfer under way is cut off or was
+        just done."""
+        self.queue = [e for e in self.queue if e[2] not in ("start", "sent", "answer")]
+        heapq.heapify(self.queue)
+        for name, image in tuple(self.receiving.items()):
+            del self.receiving[name]
+            if self.chance.random() < 0.5:
+                self.nodes[name].take(image, self.now_s)
+        self.now_s += self.chance.choice([0.1, 5.0, 200.0])
+        self._feed(Resumed(self.now_s))
+
+    def _on_power(self, name: str) -> None:
+        self.nodes[name].power_cut(self.now_s)
+
+    def _on_word(self, what: tuple[Word, tuple[str, ...]]) -> None:
+        word, names = what
+        self.holding = word is Word.HOLD
+        self.stopped = self.stopped or word in (Word.STOP, Word.ROLL_BACK)
+        self._feed(Requested(self.now_s, word, names))
+
+    def _on_answer(self, outcome: Outcome) -> None:
+        self._feed(outcome)
+
+    def _on_start(self, command: Command) -> None:
+        progress = self.state.nodes[command.node]
+        if progress.pending is None or progress.pending.serial != command.serial:
+            return
+        node = self.nodes[command.node]
+        node.tick(self.now_s)
+        if command.doing is Doing.ASK:
+            self._ask(command, node)
+        elif command.doing in (Doing.SEND, Doing.SEND_OLD):
+            self._begin_send(command, node, progress)
+        elif command.doing is Doing.KEEP:
+            self._keep(command, node)
+        else:
+            self._revert(command, node, progress)
+
+    def _answer(self, command: Command, result: Result, code: str = "", **more: Any) -> None:
+        outcome = Outcome(
+            self.now_s, command.node, command.serial, command.doing, result, code, "sim", **more
+        )
+        self._feed(outcome)
+
+    def _ask(self, command: Command, node: SimNode) -> None:
+        if not node.reachable(self.now_s) or self.chance.random() < self.scene.loss:
+            self._answer(command, Result.BROKE, "LNK101")
+            return
+        seen = node.state(self.now_s)
+        short = self.now_s < node.behaviour.spare_short_until_s
+        closed = self.now_s < node.behaviour.window_closed_until_s
+        self._observe(node, seen)
+        self.ready[node.name] = Outcome(
+            self.now_s,
+            node.name,
+            0,
+            Doing.ASK,
+            Result.OK,
+            spare_s=100.0 if short else 5000.0,
+            window_open=not closed,
+        )
+        self._answer(
+            command, Result.OK, seen=seen, spare_s=100.0 if short else 5000.0, window_open=not closed
+        )
+
+    def _begin_send(self, command: Command, node: SimNode, progress: NodeProgress) -> None:
+        image = NEW if command.doing is Doing.SEND else OLD
+        self._check_send(node, image, progress)
+        if not node.reachable(self.now_s):
+            self._answer(command, Result.BROKE, "LNK101")
+        elif node.behaviour.refuses and image == NEW:
+            self._answer(command, Result.REFUSED, node.behaviour.refuses)
+        elif node.phase is Phase.ON_TRIAL or node.restarting:
+            self._answer(command, Result.REFUSED, "on-trial" if not node.restarting else "busy")
+        else:
+            self.receiving[node.name] = image
+            self._push(self.now_s + self.chance.uniform(0.5, 6.0), "sent", (command, image))
+
+    def _on_sent(self, what: tuple[Command, str]) -> None:
+        command, image = what
+        node = self.nodes[command.node]
+        del self.receiving[node.name]
+        if self.chance.random() < self.scene.cut_before:
+            self._answer(command, Result.BROKE, "LNK101")
+            return
+        node.take(image, self.now_s)
+        broke = self.chance.random() < self.scene.cut_after
+        self._answer(command, Result.BROKE if broke else Result.OK)
+
+    def _keep(self, command: Command, node: SimNode) -> None:
+        if node.running == NEW:
+            self._check_keep(node)
+        deaf = node.behaviour.deaf_to_keep and node.running == NEW
+        if deaf or not node.reachable(self.now_s) or self.chance.random() < self.scene.loss:
+            if not deaf and node.reachable(self.now_s) and self.chance.random() < 0.5:
+                node.keep()
+            self._answer(command, Result.BROKE, "LNK101")
+            return
+        refusal = node.keep()
+        self._answer(command, Result.REFUSED if refusal else Result.OK, refusal)
+
+    def _revert(self, command: Command, node: SimNode, progress: NodeProgress) -> None:
+        if progress.stands is Stands.KEPT:
+            self._check_partners(node)
+        if not node.reachable(self.now_s) or self.chance.random() < self.scene.loss:
+            if node.reachable(self.now_s) and self.chance.random() < 0.5:
+                node.revert(self.now_s)
+            self._answer(command, Result.BROKE, "LNK101")
+            return
+        refusal = node.revert(self.now_s)
+        self._answer(command, Result.REFUSED if refusal else Result.OK, refusal)
+
+    # ---------------------------------------------------------------- the monitor
+    def _observe(self, node: SimNode, seen: NodeState) -> None:
+        """Remember what a good engine has to have understood by now."""
+        wrong = node.behaviour
+        static = wrong.inverted or wrong.pump_on_when_full or wrong.leaks or wrong.new_fault
+        fell = seen.image == OLD and node.taken.get(NEW) and seen.last_reason in BY_ITSELF
+        watchdog = seen.image == NEW and seen.reset == "watchdog" and node.taken.get(NEW)
+        if (seen.image == NEW and static and node.taken.get(NEW)) or fell or watchdog:
+            self.observed_bad.add(node.name)
+
+    def _check_send(self, node: SimNode, image: str, progress: NodeProgress) -> None:
+        planned_node = self.state.planned[node.name]
+        sites = [self.state.planned[name] for name in self.receiving]
+        policy = self.scene.plan.policy
+        self._require(len(sites) < policy.at_once, "more transfers than at_once")
+        at_site = sum(other.site == planned_node.site for other in sites)
+        self._require(at_site < policy.at_once_per_site, "more transfers at a site than at_once_per_site")
+        points = sum(
+            planned_node.access_point is not None and other.access_point == planned_node.access_point
+            for other in sites
+        )
+        self._require(
+            points < AT_ONCE_PER_ACCESS_POINT, "more transfers through an access point than allowed"
+        )
+        if image == OLD:
+            self._require(bool(node.taken.get(NEW)), "an old image for a node that never had the new one")
+            return
+        self._check_partners(node)
+        self._require(not node.taken.get(NEW), "the same image for the second time")
+        self._require(
+            node.running == OLD and node.phase is not Phase.ON_TRIAL, "sent to a node in another state"
+        )
+        last = self.ready[node.name]
+        self._require(
+            last.spare_s is None or last.spare_s >= planned_node.spare_needed_s, "sent without spare time"
+        )
+        self._require(last.window_open or self.scene.plan.any_hour, "sent outside of the window")
+        self._require(self.now_s - last.at_s < 1.0, "sent on old knowledge")
+
+    def _check_issue(self, command: Command) -> None:
+        """What the engine had to know when it asked for the new image to be sent."""
+        self._require(not self.holding, "sent while the push is held")
+        self._require(not self.stopped, "sent after the push was stopped")
+        mine = self.plan_wave[command.node]
+        for name, progress in self.state.nodes.items():
+            earlier = self.plan_wave[name] < mine
+            open_still = progress.stands not in SETTLED and progress.stands is not Stands.HELD_OFF
+            self._require(
+                not (earlier and (open_still or progress.task not in (Task.NONE, Task.HELD))), "waves overlap"
+            )
+        for number, size in self.sizes.items():
+            failed = [n for n in self.observed_bad if self.plan_wave[n] == number]
+            allowed = int(self.scene.plan.policy.failures_allowed * size + 1e-9)
+            late = any(n in self.state.late or self.state.nodes[n].holds for n in failed)
+            self._require(len(failed) <= allowed or late, f"sent although wave {number} failed")
+
+    def _check_partners(self, node: SimNode) -> None:
+        groups = set(self.state.planned[node.name].supply_groups)
+        for other in self.nodes.values():
+            if other.name == node.name or not groups & set(self.state.planned[other.name].supply_groups):
+                continue
+            touched = bool(other.taken)
+            down = other.name in self.receiving or (
+                touched
+                and (
+                    other.phase is Phase.ON_TRIAL
+                    or other.restarting
+                    or self.now_s < other.back_s
+                    or other.gone
+                )
+            )
+            cut = any(name == other.name for _, name in self.scene.power_cuts)
+            self._require(not down or cut, f"{other.name} of the same supply group is down")
+
+    def _check_keep(self, node: SimNode) -> None:
+        policy, wrong = self.scene.plan.policy, node.behaviour
+        static = wrong.inverted or wrong.pump_on_when_full or wrong.leaks or wrong.new_fault
+        self._require(not static, "a bad image is kept")
+        if node.phase is not Phase.ON_TRIAL:
+            return
+        up_s = self.now_s - node.booted_s
+        cut = any(name == node.name for _, name in self.scene.power_cuts)
+        self._require(up_s >= policy.soak_s - 1e-6 or cut, f"kept {up_s:.1f} s after its start")
+        if wrong.hangs_after_s is not None or wrong.watchdog_at_s is not None:
+            self._require(
+                wrong.watchdog_at_s is not None and not node._watchdog_done, "a hanging image is kept"
+            )
+        mine = self.state.nodes[node.name].wave
+        wave = [n for n in self.state.nodes.values() if n.wave == mine]
+        failed = [n for n in wave if n.node in self.observed_bad and n.task is not Task.HELD]
+        allowed = int(policy.failures_allowed * len(self.state.waves[mine - 1]) + 1e-9)
+        self._require(len(failed) <= allowed, "kept although its wave failed")
+        ends = [self.nodes[n.node].trial_ends_s for n in wave if self.nodes[n.node].phase is Phase.ON_TRIAL]
+        if min(ends) > self.now_s + KEEP_RESERVE_S + 20.0:
+            for other in wave:
+                sim = self.nodes[other.node]
+                young = (
+                    sim.phase is Phase.ON_TRIAL
+                    and sim.running == NEW
+                    and (self.now_s < sim.booted_s + policy.soak_s)
+                )
+                cut = any(name == other.node for _, name in self.scene.power_cuts)
+                self._require(
+                    not (young and not other.failed and not cut),
+                    "kept before the rest of the wave was soaked",
+                )
+
+    def _check_end(self) -> None:
+        settle_s = self.now_s + 13.0
+        for name, progress in self.state.nodes.items():
+            node = self.nodes[name]
+            self._require(
+                progress.stands in SETTLED and progress.task is Task.NONE, f"{name} ends as {progress.stands}"
+            )
+            self._require(progress.pending is None, f"{name} is still awaited")
+            self._require(node.taken.get(NEW, 0) <= 1, f"{name} took the image {node.taken.get(NEW)} times")
+            if node.phase is not Phase.ON_TRIAL or node.restarting:
+                node.tick(settle_s)
+            self._check_truth(name, progress.stands, progress.reason, node)
+        again = engine.fold(fresh(self.scene.plan), self.events)
+        self._require(again == self.state, "the fold of the events is not the state")
+        self._check_failed_waves()
+
+    def _check_truth(self, name: str, stands: Stands, reason: str, node: SimNode) -> None:
+        told = f"{name} ends as {stands} ({reason}), and runs {node.running[:6]} {node.phase}"
+        if stands is Stands.KEPT:
+            self._require(node.running == NEW and node.phase is not Phase.ON_TRIAL, told)
+        elif stands is Stands.PUT_BACK:
+            self._require(node.running == OLD and node.phase is not Phase.ON_TRIAL, told)
+        elif stands is Stands.LEFT_OUT:
+            self._require(node.running != NEW or not node.taken, told)
+        else:
+            self._require(not node.reachable(self.now_s) or self.scene.loss > 0, told)
+
+    def _check_failed_waves(self) -> None:
+        """Where more nodes were bad than allowed, no node of that wave keeps what it was sent."""
+        for number, size in self.sizes.items():
+            names = [
+                n for n, w in self.plan_wave.items() if w == number and self.state.nodes[n].wave == number
+            ]
+            failed = [n for n in names if n in self.observed_bad]
+            if len(failed) > int(self.scene.plan.policy.failures_allowed * size + 1e-9):
+                kept = [
+                    n
+                    for n in names
+                    if self.state.nodes[n].stands is Stands.KEPT
+                    and self.nodes[n].taken.get(NEW)
+                    and not self.state.nodes[n].reason.startswith("still runs")
+                ]
+                self._require(not kept, f"wave {number} failed, and {kept} keep the image")
+        if self.scene.roll_back_after == ():
+            kept = [
+                n.node
+                for n in self.state.nodes.values()
+                if n.stands is Stands.KEPT and n.accepted and not n.reason.startswith("still runs")
+            ]
+            self._require(not kept, f"rolled back, and {kept} keep the image")
+
+    def _require(self, holds: bool, what: str) -> None:
+        if not holds:
+            raise Violation(f"seed {self.scene.seed}, at {self.now_s:.1f} s: {what}")
+
+
+def simulate(seed: int, step: Any = engine.step) -> Sim:
+    """Run the push of that seed."""
+    return Sim(scenario(seed), step).run()
+
+
+if __name__ == "__main__":
+    sim = Sim(scenario(int(sys.argv[1])))
+    try:
+        sim.run()
+    finally:
+        for event in sim.events:
+            if isinstance(event, Outcome):
+                seen = (
+                    f"{event.seen.image[:6]} {event.seen.phase} boots {event.seen.boots}"
+                    if event.seen
+                    else ""
+                )
+                print(f"{event.at_s:8.2f} {event.node} {event.doing} {event.result} {event.code} {seen}")
+            else:
+                print(f"{event.at_s:8.2f} {event}")
+        for progress in sim.state.nodes.values():
+            print(progress.node, progress.wave, progress.stands, progress.task, progress.reason)
+        print(sim.state.phase, sim.state.why)

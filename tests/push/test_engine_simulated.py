@@ -1,0 +1,59 @@
+"""Simulated pushes with faults: what must never happen never does, and broken engines are caught.
+
+Design 11, R3: 10,000 simulated pushes, 20 broken engines. The default run does 2,000; the slow one the rest.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+
+from fleet.push.events import Outcome, read_event, write_event
+from fleet.push.state import Phase, Stands
+from tests.push.broken import BROKEN, broken
+from tests.push.sim import Violation, simulate
+
+PUSHES = 2_000
+SEEDS_TO_CATCH = 600
+
+
+@pytest.mark.parametrize("first", range(0, PUSHES, 250))
+def test_nothing_forbidden_happens(first: int) -> None:
+    ends: Counter[Phase] = Counter()
+    stands: Counter[Stands] = Counter()
+    for seed in range(first, first + 250):
+        sim = simulate(seed)
+        ends[sim.state.phase] += 1
+        stands.update(node.stands for node in sim.state.nodes.values())
+    assert set(ends) == {Phase.DONE, Phase.HALTED, Phase.STOPPED, Phase.ROLLED_BACK}
+    assert set(stands) == {Stands.KEPT, Stands.PUT_BACK, Stands.LOST, Stands.LEFT_OUT}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("first", range(PUSHES, 10_000, 1_000))
+def test_nothing_forbidden_happens_in_many_more(first: int) -> None:
+    for seed in range(first, first + 1_000):
+        simulate(seed)
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_broken_engine_is_caught(name: str) -> None:
+    with broken(name) as step:
+        for seed in range(SEEDS_TO_CATCH):
+            try:
+                simulate(seed, step)
+            except Violation:
+                return
+    pytest.fail(f"{SEEDS_TO_CATCH} pushes with an engine that {name}, and nothing was noticed")
+
+
+def test_events_survive_being_written_and_read() -> None:
+    for seed in range(20):
+        for event in simulate(seed).events:
+            kind, body = write_event(event)
+            again = read_event(kind, body)
+            assert again == event
+            assert type(again) is type(event)
+            if isinstance(event, Outcome) and isinstance(again, Outcome):
+                assert again.doing is event.doing
