@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 _DAEMON = "fleet.bench.daemon"
 _POLL_S = 0.1
+_NAMES_SHOWN = 5
 
 
 def start_bench(
@@ -97,16 +98,16 @@ def wait_until_ready(
             break
         if time.monotonic() - told_s >= BENCH_TELL_S:
             told_s = time.monotonic()
-            tell(_progress(len(names), waiting))
+            tell(_progress(names, waiting))
         if waiting:
             time.sleep(_POLL_S)
-    tell(_progress(len(names), waiting))
+    tell(_progress(names, waiting))
     return tuple(name for name in names if name in waiting)
 
 
-def _progress(count: int, waiting: set[str]) -> str:
-    line = f"{count - len(waiting)} of {count} nodes answer"
-    shown = sorted(waiting)[:5]
+def _progress(names: Sequence[str], waiting: set[str]) -> str:
+    line = f"{len(names) - len(waiting)} of {len(names)} nodes answer"
+    shown = [name for name in names if name in waiting][:_NAMES_SHOWN]
     more = f" and {len(waiting) - len(shown)} more" if len(waiting) > len(shown) else ""
     return f"{line}; waiting for {', '.join(shown)}{more}" if waiting else line
 
