@@ -90,13 +90,13 @@ def _sbom(name: str, digest: str, sources: Mapping[str, str], versions: Mapping[
 
 
 def _library(versions: Mapping[str, str], package: str, name: str) -> Component:
-    from cyclonedx.factory.license import LicenseFactory
     from cyclonedx.model.component import Component, ComponentType
+    from cyclonedx.model.license import DisjunctiveLicense
 
     return Component(
         name=name,
         version=versions[package],
         type=ComponentType.LIBRARY,
         bom_ref=f"library:{name}",
-        licenses=[LicenseFactory().make_from_string(_LICENSES[name])],
+        licenses=[DisjunctiveLicense(id=_LICENSES[name])],
     )
