@@ -77,7 +77,8 @@ def test_state_document_says_what_the_interface_page_says() -> None:
 
 def test_state_document_of_a_bad_block_is_still_json() -> None:
     state = json.loads(run_program(_documents(), ["state", "bad"]))
-    assert (state["node"], state["faults"], state["tanks"]) == ("", ["bad-block"], [])
+    assert (state["node"], state["faults"], state["tanks"]) == ("", ["bad-block", "no-record"], [])
+    assert state["image"] == "0" * 64
     largest = json.loads(run_program(_documents(), ["state", "largest"]))
     assert largest["faults"] == ["no-record", "no-key", "no-way-back", "flash-failed"]
 

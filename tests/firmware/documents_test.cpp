@@ -40,6 +40,7 @@ tn::NodeView view_of(bool largest) {
   for (size_t i = 0; i < 3; ++i) memset(digests[i], static_cast<int>(0x11 * (i + 1)), 32);
   tn::NodeView view;
   memset(&view, 0, sizeof view);
+  view.node = block.node;
   view.block = &block;
   view.control = &control;
   const uint64_t most = largest ? 9223372036854775807ull : 8;
@@ -116,7 +117,11 @@ static void what_does_not_fit_is_never_written() {
 int main(int count, char **arguments) {
   if (count == 3) {
     tn::NodeView view = view_of(strcmp(arguments[2], "largest") == 0);
-    if (strcmp(arguments[2], "bad") == 0) view.faults = tn::kFaultBadBlock;
+    if (strcmp(arguments[2], "bad") == 0) {
+      view.faults = tn::kFaultBadBlock | tn::kFaultNoRecord;
+      view.slots = tn::SlotFacts{};
+      view.node = "";
+    }
     const tn::Text t = document(arguments[1], view);
     return fwrite(t.to, 1, t.n, stdout) == t.n && !t.over ? 0 : 1;
   }

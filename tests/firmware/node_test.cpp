@@ -493,9 +493,31 @@ static void a_bad_block_controls_nothing_and_says_so() {
   memset(w.level_high, 0, sizeof w.level_high);
   CHECK(!boot());
   pass_ms(100000);
-  CHECK(!w.level_high[10] && !w.level_high[11] && w.announced == 0);
-  CHECK(says(get("/v1/state"), "\"faults\":[\"bad-block\"]"));
+  CHECK(!w.level_high[10] && !w.level_high[11] && w.announced == 1);
+  CHECK(says(get("/v1/state"), "\"faults\":[\"bad-block\"],\"tanks\":[]") && says(get("/v1/state"), "\"node\":\"upper-barn\""));
+  CHECK(refused(put(1, 6), 403, "unknown-key"));
+  CHECK(status_in(post("/v1/rest")) == 200);  // its name is whole: it can be spoken to
+}
+
+static void a_block_without_a_name_proves_nothing() {
+  first_flash();
+  w.block.node[0] = '\xFF';
+  CHECK(!boot());
+  settle();
+  CHECK(w.announced == 0 && says(get("/v1/state"), "\"node\":\"\""));
   CHECK(refused(post("/v1/rest"), 401, "bad-signature"));
+}
+
+static void a_bad_block_on_trial_can_be_told_to_go_back() {
+  fresh();
+  put(1, 6);
+  pass_ms(1000);
+  w.block.crc32 ^= 1;
+  CHECK(!boot());
+  settle();
+  CHECK(status_in(post("/v1/revert")) == 202);
+  pass_ms(1000);
+  CHECK(w.restarts == 1);
 }
 
 static void a_bad_block_on_trial_falls_back() {
@@ -530,7 +552,7 @@ static void without_a_record_control_still_runs() {
   CHECK(!node.begin(&w.port, &w.block, &kSmallTwoSlot, 0));
   pass_ms(61000);
   CHECK(w.level_high[10]);
-  CHECK(says(get("/v1/state"), "\"faults\":[\"no-record\"]") && says(get("/v1/state"), "\"image\":null"));
+  CHECK(says(get("/v1/state"), "\"faults\":[\"no-record\"]") && says(get("/v1/state"), "\"image\":\"0000000000000000"));
   CHECK(refused(put(1, 6), 500, "flash-failed"));
   CHECK(refused(post("/v1/keep"), 409, "not-on-trial"));
 }
@@ -607,6 +629,8 @@ int main(int count, char **arguments) {
   RUN(slow_readers_hold_only_the_rooms_for_long_answers);
   RUN(losing_the_network_drops_connections_and_coming_back_announces);
   RUN(a_bad_block_controls_nothing_and_says_so);
+  RUN(a_block_without_a_name_proves_nothing);
+  RUN(a_bad_block_on_trial_can_be_told_to_go_back);
   RUN(a_bad_block_on_trial_falls_back);
   RUN(without_credentials_nothing_changing_is_believed);
   RUN(without_a_record_control_still_runs);

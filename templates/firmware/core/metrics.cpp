@@ -50,7 +50,7 @@ void put_image_info(Text *t, const NodeView &view) {
   const bool bad = (view.faults & kFaultBadBlock) != 0;
   family(t, "image", "info", nullptr, "The running image");
   name(t, "image_info");
-  label(t, "{", "node", node_name(view));
+  label(t, "{", "node", view.node);
   label(t, ",", "site", bad ? "" : view.block->site);
   label(t, ",", "board", bad ? "" : view.block->board);
   label(t, ",", "release", bad ? "" : view.block->release);

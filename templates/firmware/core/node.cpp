@@ -9,6 +9,7 @@ namespace tn {
 bool Node::begin(const Port *port, const NodeBlock *block, const Partition *partition, uint8_t area) {
   port_ = port;
   block_ = block;
+  name_ = name_in_block(*block);
   partition_ = partition;
   faults_ = 0;
   // First of all, and before anything that could fail: every pump relay off.
@@ -129,13 +130,15 @@ void Node::step_restart() {
 }
 
 void Node::announce() {
-  if (has(kFaultBadBlock) || !network_was_up_) return;
+  if (name_[0] == '\0' || !network_was_up_) return;
+  const bool bad = has(kFaultBadBlock);
   const Phase phase = has(kFaultNoRecord) ? Phase::kKept : slots_.facts().phase;
-  const Announcement what{block_->node, block_->release, image16_, block_->board, phase_text(phase)};
+  const Announcement what{name_, bad ? "" : block_->release, image16_, bad ? "" : block_->board, phase_text(phase)};
   port_->announce(port_->ctx, &what);
 }
 
 void Node::view(NodeView *to) const {
+  to->node = name_;
   to->block = block_;
   to->control = &control_;
   to->slots = has(kFaultNoRecord) ? SlotFacts{} : slots_.facts();

@@ -32,6 +32,7 @@ class Node {
  private:
   const Port *port_;
   const NodeBlock *block_;
+  const char *name_;  // "" with a block that has none
   const Partition *partition_;
   Control control_;
   Slots slots_;
@@ -60,6 +61,7 @@ class Node {
   bool has(NodeFault fault) const { return (faults_ & fault) != 0; }
   void set_fault(NodeFault fault, bool on);
   bool updating() const;
+  bool has_identity() const { return name_[0] != '\0' && !has(kFaultNoKey); }  // can prove who it is, and check who asks
 
   // node.cpp
   void open_slots(uint8_t area);

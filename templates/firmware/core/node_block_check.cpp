@@ -100,6 +100,8 @@ BlockFault check_node_block(const NodeBlock &block) {
   return fault;
 }
 
+const char *name_in_block(const NodeBlock &block) { return is_label(block.node, sizeof block.node) ? block.node : ""; }
+
 const char *block_fault_text(BlockFault fault) {
   switch (fault) {
     case BlockFault::kNone: return "none";

@@ -24,6 +24,9 @@ enum class BlockFault : uint8_t {
 BlockFault check_node_block(const NodeBlock &block);
 const char *block_fault_text(BlockFault fault);
 
+// The node's name in a block that may be damaged, or "" when it is none: enough for such a node to be found and told to go back.
+const char *name_in_block(const NodeBlock &block);
+
 }  // namespace tn
 
 #endif

@@ -23,6 +23,4 @@ const char *reset_text(Reset reset) {
   return "crash";
 }
 
-const char *node_name(const NodeView &view) { return (view.faults & kFaultBadBlock) != 0 ? "" : view.block->node; }
-
 }  // namespace tn

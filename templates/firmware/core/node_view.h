@@ -19,6 +19,7 @@ constexpr uint8_t kNodeFaults[] = {kFaultBadBlock, kFaultNoRecord, kFaultNoKey, 
 const char *node_fault_text(NodeFault fault);
 
 struct NodeView {
+  const char *node;        // "" when the block is so damaged that it has no name
   const NodeBlock *block;
   const Control *control;  // not to be looked at with kFaultBadBlock
   SlotFacts slots;         // image is null without a record
@@ -36,7 +37,6 @@ struct NodeView {
 };
 
 const char *reset_text(Reset reset);
-const char *node_name(const NodeView &view);  // "" when the block is bad
 
 }  // namespace tn
 

@@ -61,12 +61,12 @@ void Node::handle(size_t i) {
 
 // Signature, nonce and the promised digest. A nonce that was used is used up, whatever follows.
 Code Node::believe(const Connection &c, uint8_t digest[32]) {
-  if (has(kFaultBadBlock) || has(kFaultNoKey)) {
+  if (!has_identity()) {
     return c.head.signature.at == nullptr || c.head.signature_input.at == nullptr ? Code::kNoSignature : Code::kBadSignature;
   }
   const SignedRequest request{slice(c.method),        slice(c.path),          c.head.content_digest,
                               c.head.tank_ticket,     c.head.signature_input, c.head.signature};
-  const Code code = verify_request(request, slice(block_->node), credentials_.node_key, slice(nonce_), *port_->crypto,
+  const Code code = verify_request(request, slice(name_), credentials_.node_key, slice(nonce_), *port_->crypto,
                                    scratch_, digest);
   if (code == Code::kOk) new_nonce();
   return code;
@@ -95,6 +95,10 @@ Code Node::accept_image(const Connection &c, const uint8_t digest[32], Text *det
   size_t n = 0;
   if (!parse_byte_sequence(c.head.tank_ticket, bytes, sizeof bytes, &n)) return Code::kBadTicket;
   if (has(kFaultNoRecord)) return Code::kFlashFailed;
+  if (has(kFaultBadBlock)) {
+    put(detail, "the node block is damaged: no signing key to check with");
+    return Code::kUnknownKey;
+  }
   const SlotFacts facts = slots_.facts();
   Ticket ticket;
   const Code code = check_ticket(bytes, n, *block_, facts.floor, *port_->crypto, &ticket);
@@ -231,13 +235,13 @@ void Node::finish_answer(size_t i, char *room, uint16_t status, const char *type
     put(&head, route->method);
     put(&head, "\r\n");
   }
-  if (c.wish.wanted && !has(kFaultBadBlock) && !has(kFaultNoKey)) {
+  if (c.wish.wanted && has_identity()) {
     uint8_t digest[32];
     Sha256 sha;
     port_->crypto->sha256_begin(&sha);
     port_->crypto->sha256_add(&sha, body.to, body.n);
     port_->crypto->sha256_end(&sha, digest);
-    const size_t n = sign_answer(c.wish, status, slice(c.method), slice(c.path), digest, slice(block_->node),
+    const size_t n = sign_answer(c.wish, status, slice(c.method), slice(c.path), digest, slice(name_),
                                  credentials_.node_key, *port_->crypto, scratch_, head.to + head.n, head.room - head.n);
     head.over = head.over || n == 0;
     head.n += n;

@@ -38,7 +38,7 @@ void digest_field(Text *t, const char *name, const uint8_t *sha256) {
 void put_who(Text *t, const NodeView &view) {
   const bool bad = (view.faults & kFaultBadBlock) != 0;
   put(t, "{\"v\":1");
-  text_field(t, "node", node_name(view));
+  text_field(t, "node", view.node);
   text_field(t, "site", bad ? "" : view.block->site);
   text_field(t, "board", bad ? "" : view.block->board);
   key(t, "mac");
@@ -52,9 +52,12 @@ void put_who(Text *t, const NodeView &view) {
   text_field(t, "release", bad ? "" : view.block->release);
 }
 
+// Without a record the node does not know what it runs.
+constexpr uint8_t kNoImage[32] = {};
+
 void put_images(Text *t, const NodeView &view) {
   const SlotFacts &slots = view.slots;
-  digest_field(t, "image", slots.image);
+  digest_field(t, "image", slots.image == nullptr ? kNoImage : slots.image);
   number_field(t, "sequence", slots.sequence);
   number_field(t, "floor", slots.floor);
   text_field(t, "phase", phase_text(slots.phase));
