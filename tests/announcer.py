@@ -81,6 +81,7 @@ class Announcer(asyncio.DatagramProtocol):
         self.nodes = nodes or []
         self.interface = interface
         self.questions = 0
+        self.sent = 0
         self._transport: asyncio.DatagramTransport | None = None
 
     async def __aenter__(self) -> Announcer:
@@ -124,14 +125,15 @@ class Announcer(asyncio.DatagramProtocol):
             for node in self.nodes:
                 records = _answering(node, question, known)
                 if records:
-                    self._later(packet(records), addr if question.unicast else (GROUP, PORT), node)
+                    self._later(packet(records), addr if question.unicast else (GROUP, PORT))
 
-    def _later(self, data: bytes, to: tuple[str, int], node: Announced) -> None:
+    def _later(self, data: bytes, to: tuple[str, int]) -> None:
         loop = asyncio.get_running_loop()
         loop.call_later(random.uniform(0.020, 0.120), self._send, data, to)
 
     def _send(self, data: bytes, to: tuple[str, int]) -> None:
         if self._transport is not None and not self._transport.is_closing():
+            self.sent += 1
             self._transport.sendto(data, to)
 
 

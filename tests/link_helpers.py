@@ -17,7 +17,10 @@ from fleet.link.client import Timeouts
 from tests.fake_node import FakeNode
 
 FLEET_KEY = bytes(range(32))
-QUICK = Timeouts(connect_s=0.4, answer_s=0.4, stall_s=0.4, finish_s=0.4)
+PATIENT = Timeouts(connect_s=10, answer_s=10, stall_s=0.2, finish_s=10)
+"""For a busy machine: only a stall is given up soon."""
+HASTY = Timeouts(connect_s=0.1, answer_s=0.1, stall_s=0.2, finish_s=0.2)
+"""For what must fail."""
 
 
 def key_of(node: str) -> bytes:

@@ -37,14 +37,14 @@ async def browsing(interface: str | None) -> AsyncIterator[Browser]:
     """A browser on one interface (its IPv4 address), or on all. UsageError if it cannot listen there."""
     interfaces = InterfaceChoice.All if interface is None else [interface]
     try:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+            probe.bind((interface or "", 0))
         zeroconf = AsyncZeroconf(interfaces=interfaces, ip_version=IPVersion.V4Only)
     except OSError as error:
         what = f"cannot listen on {interface or 'any interface'}: {error.strerror or error}"
         raise UsageError(NO_INTERFACE, what) from error
     try:
         await zeroconf.zeroconf.async_wait_for_start()
-        if not zeroconf.zeroconf.engine.senders:
-            raise UsageError(NO_INTERFACE, f"{interface or 'this machine'} has no address to listen on")
         _raise_receive_buffers(zeroconf.zeroconf)
         browser = Browser(zeroconf.zeroconf)
         try:

@@ -17,13 +17,13 @@ from fleet.link import signing
 from fleet.link.client import NodeLink, Timeouts, open_session, read_unconfirmed_state
 from fleet.link.state import Phase
 from tests.fake_node import FakeNode
-from tests.link_helpers import QUICK, HandClock, fake, key_of, some_image, ticket_for
+from tests.link_helpers import HASTY, PATIENT, HandClock, fake, key_of, some_image, ticket_for
 
 Talk = Callable[[FakeNode, NodeLink], Awaitable[None]]
 
 
 @asynccontextmanager
-async def linked(node: FakeNode, *, key: bytes | None = None, timeouts: Timeouts = QUICK, name: str = ""):
+async def linked(node: FakeNode, *, key: bytes | None = None, timeouts: Timeouts = PATIENT, name: str = ""):
     async with node, open_session() as session:
         yield NodeLink(
             name or node.name,
@@ -296,9 +296,9 @@ def test_a_broken_answer_is_an_error_of_the_link(faults, error) -> None:
             await link.state()
         assert "ridge-01" in caught.value.what
         with pytest.raises(LinkError):
-            await read_unconfirmed_state(node.address, node.port, session=link._session, timeouts=QUICK)
+            await read_unconfirmed_state(node.address, node.port, session=link._session, timeouts=HASTY)
 
-    talk(what)
+    talk(what, timeouts=HASTY)
 
 
 def test_nobody_listens() -> None:
@@ -345,7 +345,7 @@ def test_whatever_answers_there_is_an_error_of_the_link(raw) -> None:
                 bytes(32),
                 session=session,
                 entropy=secrets.token_bytes,
-                timeouts=QUICK,
+                timeouts=HASTY,
             )
             with pytest.raises(LinkError):
                 await link.state()
@@ -390,7 +390,7 @@ def test_a_slow_transfer_goes_on_as_long_as_bytes_are_taken() -> None:
         image = some_image(1 << 20)
         assert await link.put_image(image, ticket_for(node, image, 2)) is Phase.ON_TRIAL
 
-    talk(what, timeouts=Timeouts(connect_s=0.4, answer_s=0.4, stall_s=0.4, finish_s=5))
+    talk(what)
 
 
 def test_an_image_that_is_taken_whole_but_never_answered() -> None:
@@ -407,7 +407,7 @@ def test_an_image_that_is_taken_whole_but_never_answered() -> None:
         with pytest.raises(NodeUnreachable, match="no answer in time"):
             await link.put_image(image, ticket_for(node, image, 2))
 
-    talk(what)
+    talk(what, timeouts=Timeouts(connect_s=10, answer_s=10, stall_s=0.2, finish_s=0.2))
 
 
 def test_a_connection_cut_off_in_the_middle_of_an_image() -> None:
@@ -443,7 +443,7 @@ def test_no_byte_is_sent_without_the_node_s_go_ahead() -> None:
         with pytest.raises(NodeUnreachable):
             await link.put_image(b"x" * 1000, ticket_for(node, b"x" * 1000, 2), lambda *p: sent.append(p))
 
-    talk(what)
+    talk(what, timeouts=Timeouts(connect_s=0.3, answer_s=0.3))
     assert sent == []
 
 

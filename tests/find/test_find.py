@@ -1,0 +1,224 @@
+"""A whole search: real multicast DNS on loopback, real HTTP to stand-ins, every status in one fleet."""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+from contextlib import AsyncExitStack
+from datetime import UTC, datetime
+
+import pytest
+
+from fleet.errors import UsageError
+from fleet.find.find import find, interface_for
+from fleet.find.match import Match, Status
+from fleet.find.seen import Seen, read_seen, write_seen
+from fleet.inventory.model import Inventory
+from fleet.workspace import Workspace
+from tests.announcer import Announced, Announcer
+from tests.fake_node import FakeNode
+from tests.link_helpers import fake, key_of
+
+LOOPBACK = "127.0.0.1"
+NOW = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
+
+
+def inventory_of(*names: str) -> Inventory:
+    """The least inventory that has these nodes; finding looks at names alone."""
+    parts = {"sites": [], "tanks": [], "fleet": {"name": "ridge", "domain": "ridge.example"}, "policy": {}}
+    serves = [{"tank": "header", "probes": {"full": "D1"}}]
+    nodes = [{"name": name, "board": "d1-mini", "serves": serves} for name in names]
+    return Inventory.model_validate(parts | {"nodes": nodes})
+
+
+def workspace_in(folder) -> Workspace:
+    return Workspace(folder, folder / "inventory", folder / "keys")
+
+
+class Ground:
+    """Stand-ins and announcements on loopback; names end in a word that no other test uses."""
+
+    def __init__(self, workspace: Workspace) -> None:
+        self.workspace = workspace
+        self.word = secrets.token_hex(3)
+        self.announcer = Announcer()
+        self.stack = AsyncExitStack()
+        self.told: list[tuple[str, ...]] = []
+
+    async def __aenter__(self) -> Ground:
+        await self.stack.enter_async_context(self.announcer)
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        await self.stack.aclose()
+
+    def name(self, short: str) -> str:
+        return f"{short}-{self.word}"
+
+    async def node(self, short: str, *, announced: bool = True, **more) -> FakeNode:
+        node = await self.stack.enter_async_context(fake(self.name(short), **more))
+        if announced:
+            self.announcer.nodes.append(Announced(node.name, node.address, node.port, node.txt()))
+        return node
+
+    async def find(self, *expected: str, timeout_s: float = 2.2, only: bool = False) -> dict[str, Match]:
+        """Matches of this test's names, by short name."""
+        names = [self.name(short) for short in expected]
+        matches = await find(
+            inventory_of(*names),
+            key_of,
+            self.workspace,
+            interface=LOOPBACK,
+            timeout_s=timeout_s,
+            nodes=names if only else None,
+            tell=lambda awaited, left_s: self.told.append(awaited),
+            now=lambda: NOW,
+        )
+        return {m.node.removesuffix(f"-{self.word}"): m for m in matches if m.node.endswith(self.word)}
+
+
+def on_ground(tmp_path, what) -> None:
+    async def whole() -> None:
+        async with Ground(workspace_in(tmp_path)) as ground:
+            await what(ground)
+
+    asyncio.run(whole())
+
+
+def test_a_fleet_with_every_status(tmp_path) -> None:
+    async def what(ground: Ground) -> None:
+        here = await ground.node("here")
+        moved = await ground.node("moved")
+        quiet = await ground.node("quiet", announced=False)
+        await ground.node("double", mac="02:00:00:00:00:01")
+        await ground.node("double", mac="02:00:00:00:00:02")
+        await ground.node("false", node_key=bytes(32))
+        await ground.node("stranger")
+        before = {
+            moved.name: Seen("127.9.9.9", 80, moved.mac, "2026-02-01T00:00:00+00:00"),
+            quiet.name: Seen(quiet.address, quiet.port, quiet.mac, "2026-02-01T00:00:00+00:00"),
+        }
+        write_seen(ground.workspace.seen_path, before)
+
+        found = await ground.find("here", "moved", "quiet", "double", "false", "gone")
+
+        assert {short: match.status for short, match in found.items()} == {
+            "here": Status.FOUND,
+            "moved": Status.MOVED,
+            "quiet": Status.FOUND,
+            "double": Status.DOUBLE,
+            "false": Status.IMPOSTOR,
+            "gone": Status.MISSING,
+            "stranger": Status.UNKNOWN,
+        }
+        assert (found["here"].address, found["here"].port) == (here.address, here.port)
+        assert found["here"].state is not None
+        assert found["here"].state.mac == here.mac
+        assert found["gone"].evidence == ("never found before",)
+        assert any(ground.name("gone") in awaited for awaited in ground.told), (
+            "nothing was said while waiting"
+        )
+        after = read_seen(ground.workspace.seen_path)
+        assert after.keys() == {here.name, moved.name, quiet.name}
+        assert after[moved.name] == Seen(moved.address, moved.port, moved.mac, "2026-03-01T06:00:00+00:00")
+
+    on_ground(tmp_path, what)
+
+
+def test_all_found_ends_early_and_twice_is_once(tmp_path) -> None:
+    async def what(ground: Ground) -> None:
+        for short in ("a", "b", "c"):
+            await ground.node(short)
+        loop = asyncio.get_running_loop()
+        for _ in range(2):
+            begun_s = loop.time()
+            found = await ground.find("a", "b", "c", timeout_s=30)
+            assert {m.status for m in found.values()} == {Status.FOUND}
+            assert loop.time() - begun_s < 6
+
+    on_ground(tmp_path, what)
+
+
+def test_only_the_nodes_that_are_asked_for(tmp_path) -> None:
+    async def what(ground: Ground) -> None:
+        await ground.node("a")
+        other = await ground.node("b")
+        found = await ground.find("a", only=True)
+        assert list(found) == ["a"]
+        assert other.heard == []
+
+    on_ground(tmp_path, what)
+
+
+def test_one_name_at_another_node_s_address(tmp_path) -> None:
+    """A stale record: `a` is announced where `b` is."""
+
+    async def what(ground: Ground) -> None:
+        b = await ground.node("b")
+        ground.announcer.nodes.append(Announced(ground.name("a"), b.address, b.port))
+        found = await ground.find("a", "b", timeout_s=1)
+        assert found["a"].status is Status.MISSING
+        assert found["a"].evidence == (f"announced at {b.address}:{b.port}, where {b.name} answers",)
+        assert found["b"].status is Status.FOUND
+
+    on_ground(tmp_path, what)
+
+
+@pytest.mark.slow
+def test_a_node_that_just_restarts_is_asked_again(tmp_path) -> None:
+    async def what(ground: Ground) -> None:
+        node = await ground.node("a")
+        node.faults.down = True
+        asyncio.get_running_loop().call_later(1.5, setattr, node.faults, "down", False)
+        assert (await ground.find("a", timeout_s=20))["a"].status is Status.FOUND
+
+    on_ground(tmp_path, what)
+
+
+@pytest.mark.slow
+def test_a_node_that_announces_itself_late_is_found(tmp_path) -> None:
+    async def what(ground: Ground) -> None:
+        node = await ground.node("a", announced=False)
+        late = Announced(node.name, node.address, node.port, node.txt())
+        asyncio.get_running_loop().call_later(1.0, ground.announcer.announce, late)
+        assert (await ground.find("a", timeout_s=20))["a"].status is Status.FOUND
+
+    on_ground(tmp_path, what)
+
+
+def test_a_last_known_address_that_another_has_now(tmp_path) -> None:
+    async def what(ground: Ground) -> None:
+        b = await ground.node("b")
+        old = Seen(b.address, b.port, "02:00:00:00:00:09", "2026-02-01T00:00:00+00:00")
+        write_seen(ground.workspace.seen_path, {ground.name("a"): old})
+        found = await ground.find("a", "b", timeout_s=1)
+        assert found["a"].status is Status.MISSING
+        assert found["a"].evidence == (f"last known at {b.address}:{b.port}, where {b.name} answers",)
+
+    on_ground(tmp_path, what)
+
+
+def test_200_announced_nodes_are_all_found(tmp_path) -> None:
+    """Their HTTP is one stand-in's each, so that all of it is real; see benchmarks/find.py for the time."""
+
+    async def what(ground: Ground) -> None:
+        shorts = [f"n{i}" for i in range(200)]
+        for short in shorts:
+            await ground.node(short)
+        found = await ground.find(*shorts, timeout_s=20)
+        assert {m.status for m in found.values()} == {Status.FOUND}
+        assert len(found) == 200
+
+    on_ground(tmp_path, what)
+
+
+def test_which_interface_a_setting_means(tmp_path) -> None:
+    workspace = workspace_in(tmp_path)
+    assert interface_for("auto", workspace) is None
+    workspace.bench_dir.mkdir(parents=True)
+    (workspace.bench_dir / "control.sock").touch()
+    assert interface_for("auto", workspace) == LOOPBACK
+    assert interface_for("all", workspace) is None
+    assert interface_for("10.1.2.3", workspace) == "10.1.2.3"
+    with pytest.raises(UsageError, match="wlan0"):
+        interface_for("wlan0", workspace)

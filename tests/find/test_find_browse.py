@@ -1,0 +1,200 @@
+"""Announcements over real multicast DNS on loopback: heard, asked for, taken back, forged."""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+import socket
+from collections.abc import Awaitable, Callable
+
+import pytest
+
+from fleet.errors import UsageError
+from fleet.find.browse import Browser, browsing
+from fleet.find.records import SERVICE, read_txt
+from fleet.find.sighting import Sighting
+from tests.announcer import GROUP, PORT, Announced, Announcer, packet
+
+LOOPBACK = "127.0.0.1"
+DEADLINE_S = 10.0
+
+
+def name(word: str = "ridge") -> str:
+    """A name that no other test on this machine uses."""
+    return f"{word}-{secrets.token_hex(4)}"
+
+
+async def seen(browser: Browser, *nodes: Announced, at_most_s: float = DEADLINE_S) -> list[Sighting]:
+    await browser.look({node.node for node in nodes}, at_most_s=at_most_s, quiet_s=0.15)
+    return [s for s in browser.sightings() if s.node in {node.node for node in nodes}]
+
+
+async def until(holds: Callable[[], bool], browser: Browser) -> None:
+    async with asyncio.timeout(DEADLINE_S):
+        while not holds():
+            await browser.look((), at_most_s=0.2)
+
+
+def browse(what: Callable[[Browser, Announcer], Awaitable[None]], *nodes: Announced) -> None:
+    async def whole() -> None:
+        async with Announcer(list(nodes)) as announcer, browsing(LOOPBACK) as browser:
+            await what(browser, announcer)
+
+    asyncio.run(whole())
+
+
+def test_a_node_is_heard_with_all_that_it_announces() -> None:
+    node = Announced(name(), "127.9.0.1", 8080, {"ver": "2.0.1", "phase": "on-trial"})
+
+    async def what(browser, announcer) -> None:
+        (found,) = await seen(browser, node)
+        assert (found.node, found.address, found.port) == (node.node, "127.9.0.1", 8080)
+        assert found.txt == {
+            "id": node.node,
+            "ver": "2.0.1",
+            "img": "0" * 16,
+            "board": "esp32-devkit",
+            "phase": "on-trial",
+        }
+
+    browse(what, node)
+
+
+def test_what_does_not_come_along_is_asked_for() -> None:
+    node = Announced(name(), "127.9.0.2", 8081, with_additionals=False)
+
+    async def what(browser, announcer) -> None:
+        (found,) = await seen(browser, node)
+        assert (found.address, found.port, found.txt["id"]) == ("127.9.0.2", 8081, node.node)
+
+    browse(what, node)
+
+
+def test_an_announcement_is_heard_without_a_question() -> None:
+    node = Announced(name(), "127.9.0.3", 8080)
+
+    async def what(browser, announcer) -> None:
+        await browser.look((), at_most_s=0.3)
+        announcer.announce(node)
+        await until(lambda: any(s.node == node.node for s in browser.sightings()), browser)
+
+    browse(what)
+
+
+def test_a_node_that_says_goodbye_is_gone() -> None:
+    """RFC 6762 10.1: a goodbye counts as one second of life."""
+    node = Announced(name(), "127.9.0.4", 8080)
+
+    async def what(browser, announcer) -> None:
+        assert await seen(browser, node)
+        announcer.goodbye(node)
+        await until(lambda: all(s.node != node.node for s in browser.sightings()), browser)
+
+    browse(what, node)
+
+
+def test_two_boards_of_one_name_are_both_seen() -> None:
+    one = Announced(name(), "127.9.0.5", 8080)
+    two = Announced(one.node, "127.9.0.6", 8080)
+
+    async def what(browser, announcer) -> None:
+        found = await seen(browser, one)
+        assert {s.address for s in found} == {"127.9.0.5", "127.9.0.6"}
+
+    browse(what, one, two)
+
+
+def test_the_identity_is_the_txt_id_and_not_the_instance_name() -> None:
+    node = Announced(name(), "127.9.0.7", 8080, instance=f"{name()} (2)", host=name("host"))
+
+    async def what(browser, announcer) -> None:
+        (found,) = await seen(browser, node)
+        assert found.address == "127.9.0.7"
+
+    browse(what, node)
+
+
+@pytest.mark.slow
+def test_a_stale_address_is_flushed_by_the_new_one() -> None:
+    """RFC 6762 10.2: the cache-flush bit ends records that are older than one second."""
+    node = Announced(name(), "127.9.0.8", 8080)
+
+    async def what(browser, announcer) -> None:
+        (found,) = await seen(browser, node)
+        assert found.address == "127.9.0.8"
+        node.address = "127.9.0.9"
+
+        def moved() -> bool:
+            announcer.announce(node)
+            return {s.address for s in browser.sightings() if s.node == node.node} == {"127.9.0.9"}
+
+        await until(moved, browser)
+
+    browse(what, node)
+
+
+def test_a_question_holds_the_answers_that_are_known() -> None:
+    """RFC 6762 7.1: a fresh browser costs a large fleet no second flood, only what is lacking is answered."""
+    node, late = Announced(name(), "127.9.0.10", 8080), Announced(name(), "127.9.0.11", 8080)
+
+    async def what(browser, announcer) -> None:
+        await seen(browser, node)
+        sent = announcer.sent
+        announcer.nodes.append(late)
+        assert await seen(browser, late)
+        assert announcer.sent - sent <= 3, "the node that was known already answered again"
+
+    browse(what, node)
+
+
+def test_looking_ends_in_time_when_a_node_is_missing() -> None:
+    async def what(browser, announcer) -> None:
+        loop = asyncio.get_running_loop()
+        begun_s = loop.time()
+        await browser.look({name()}, at_most_s=0.5)
+        assert 0.45 < loop.time() - begun_s < 2.0
+
+    browse(what)
+
+
+def test_forged_packets_change_nothing() -> None:
+    """Noise, cut-off answers, compression loops (RFC 1035 4.1.4), names and texts that are not text."""
+    node = Announced(name(), "127.9.0.12", 8080)
+    good = node.records()
+    whole = packet(good)
+    forged = [b"", b"\x00" * 12, secrets.token_bytes(300), whole[: len(whole) // 2]]
+    forged.append(
+        b"\x00\x00\x84\x00\x00\x00\x00\x01\x00\x00\x00\x00\xc0\x0c\x00\x0c\x00\x01\x00\x00\x11\x94\x00\x02\xc0\x0c"
+    )
+    odd = Announced("x", "127.9.0.13", 8080, {"id": "\x1b[31m", "ver": "\u202e"}, instance=f"\x07{name()}")
+    forged.append(packet(odd.records()))
+
+    async def what(browser, announcer) -> None:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+            sock.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(LOOPBACK))
+            for data in forged:
+                sock.sendto(data, (GROUP, PORT))
+        assert await seen(browser, node)
+        for sighting in browser.sightings():
+            assert "\x1b" not in repr(sighting.txt.values())
+
+    browse(what, node)
+
+
+def test_an_interface_that_is_not_ours_is_said_so() -> None:
+    async def whole() -> None:
+        async with browsing("192.0.2.1"):
+            pass
+
+    with pytest.raises(UsageError, match=r"192\.0\.2\.1"):
+        asyncio.run(whole())
+
+
+def test_txt_records_are_read_as_rfc_6763_says() -> None:
+    """6.4: the first of a key counts, keys are case-insensitive, a key may have no value."""
+    entries = [b"id=ridge-01", b"ID=other", b"flag", b"ver=1=2", b"=nokey", b"bad=\x1b[0m", b""]
+    text = b"".join(bytes([len(entry)]) + entry for entry in entries)
+    assert read_txt([text, b"\x05id=xx"]) == {"id": "ridge-01", "flag": "", "ver": "1=2"}
+    assert read_txt([]) == {}
+    assert read_txt([b"\xffshort"]) == {"short": ""}
+    assert SERVICE == "_tanknode._tcp.local."

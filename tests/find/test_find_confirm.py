@@ -1,0 +1,121 @@
+"""Confirming sightings: the signed state decides who is there, whatever was announced."""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+from contextlib import AsyncExitStack
+
+import pytest
+
+from fleet.find.confirm import Confirmer
+from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.link.client import Timeouts, open_session
+from tests.fake_node import FakeNode
+from tests.link_helpers import HASTY, PATIENT, fake, key_of
+
+KNOWN = ("ridge-01", "ridge-02")
+
+
+def confirm(
+    node: FakeNode, asked: str, source: Source = Source.ANNOUNCED, timeouts: Timeouts = PATIENT
+) -> Confirmation:
+    async def whole() -> Confirmation:
+        async with node, open_session() as session:
+            confirmer = Confirmer(session, key_of, KNOWN, secrets.token_bytes, timeouts=timeouts)
+            return await confirmer.confirm(Sighting(asked, node.address, node.port, source=source))
+
+    return asyncio.run(whole())
+
+
+def test_the_node_itself() -> None:
+    confirmed = confirm(fake("ridge-01"), "ridge-01")
+    assert confirmed.outcome is Outcome.CONFIRMED
+    assert confirmed.state is not None
+
+
+def test_another_node_of_the_fleet() -> None:
+    """A stale record, or an address that was given to another."""
+    other = confirm(fake("ridge-02"), "ridge-01")
+    assert other.outcome is Outcome.OTHER_NODE
+    assert other.state is not None
+    assert other.state.node == "ridge-02"
+
+
+@pytest.mark.parametrize("source", Source)
+def test_a_board_with_other_keys_that_says_it_is_the_node(source) -> None:
+    assert confirm(fake("ridge-01", node_key=bytes(32)), "ridge-01", source).outcome is Outcome.UNSIGNED
+
+
+def test_a_false_node_that_says_it_is_another_of_the_fleet() -> None:
+    assert confirm(fake("ridge-02", node_key=bytes(32)), "ridge-01").outcome is Outcome.UNSIGNED
+
+
+def test_a_stranger_at_a_last_known_address_is_no_impostor() -> None:
+    stranger = confirm(fake("attic", node_key=bytes(32)), "ridge-01", Source.LAST_KNOWN)
+    assert stranger.outcome is Outcome.SOMETHING_ELSE
+    assert "attic" in stranger.why
+
+
+def test_an_answer_that_is_no_state() -> None:
+    node = fake("ridge-01", node_key=bytes(32))
+    node.faults.raw_body = b"<html>"
+    assert confirm(node, "ridge-01").outcome is Outcome.UNSIGNED
+    assert confirm(node, "ridge-01", Source.LAST_KNOWN).outcome is Outcome.SOMETHING_ELSE
+
+
+def test_a_refusal_is_something_else() -> None:
+    node = fake("ridge-01")
+    node.faults.refuse = {"/v1/state": (404, "not-found")}
+    assert confirm(node, "ridge-01").outcome is Outcome.SOMETHING_ELSE
+
+
+@pytest.mark.parametrize("fault", ["down", "silent", "half_answer"])
+def test_no_answer(fault) -> None:
+    node = fake("ridge-01")
+    setattr(node.faults, fault, True)
+    confirmed = confirm(node, "ridge-01", timeouts=HASTY)
+    assert confirmed.outcome is Outcome.UNREACHABLE
+    assert confirmed.why
+
+
+def test_a_node_that_is_not_in_the_inventory_may_hold_a_key_of_ours() -> None:
+    assert confirm(fake("shed-07"), "shed-07").outcome is Outcome.CONFIRMED
+
+
+def test_no_more_are_asked_at_once_than_allowed() -> None:
+    asked_at_once: list[int] = []
+
+    async def whole() -> None:
+        nodes = [fake(f"ridge-{i:02}") for i in range(12)]
+        open_now = 0
+
+        async with AsyncExitStack() as stack:
+            for node in nodes:
+                document = node.document
+
+                def counted(document=document):
+                    asked_at_once.append(open_now)
+                    return document()
+
+                node.document = counted
+                node.faults.answer_delay_s = 0.02
+                await stack.enter_async_context(node)
+            session = await stack.enter_async_context(open_session())
+            confirmer = Confirmer(session, key_of, KNOWN, secrets.token_bytes, at_once=3)
+            signed = confirmer._signed_state
+
+            async def watched(name, at):
+                nonlocal open_now
+                open_now += 1
+                try:
+                    return await signed(name, at)
+                finally:
+                    open_now -= 1
+
+            confirmer._signed_state = watched
+            found = await confirmer.confirm_all([Sighting(n.name, n.address, n.port) for n in nodes])
+            assert [c.outcome for c in found] == [Outcome.CONFIRMED] * 12
+
+    asyncio.run(whole())
+    assert max(asked_at_once) == 3

@@ -1,0 +1,136 @@
+"""From confirmations to matches: each status, told apart by evidence alone."""
+
+from __future__ import annotations
+
+import json
+
+from fleet.find.match import Match, Status, match
+from fleet.find.seen import Seen
+from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.link.state import NodeState, parse_state
+from tests.link_helpers import fake
+
+KNOWN = ("ridge-01", "ridge-02")
+
+
+def _state(node: str, mac: str = "") -> NodeState:
+    return parse_state(json.dumps(fake(node, mac=mac).document()).encode(), node=node)
+
+
+def _at(node: str, address: str, source: Source = Source.ANNOUNCED) -> Sighting:
+    return Sighting(node, address, 80, {"id": node, "ver": "1.0.0"}, source)
+
+
+def _confirmed(node: str, address: str, *, mac: str = "", source: Source = Source.ANNOUNCED) -> Confirmation:
+    return Confirmation(_at(node, address, source), Outcome.CONFIRMED, _state(node, mac))
+
+
+def _seen(address: str) -> Seen:
+    return Seen(address, 80, "02:00:00:00:00:01", "2026-03-01T06:00:00+00:00")
+
+
+def _match(*confirmations: Confirmation, last_seen=None, expected=("ridge-01",)) -> list[Match]:
+    return match(expected, KNOWN, confirmations, last_seen or {})
+
+
+def test_found() -> None:
+    (found,) = _match(_confirmed("ridge-01", "10.0.0.1"))
+    assert (found.status, found.address, found.port, found.evidence) == (Status.FOUND, "10.0.0.1", 80, ())
+    assert found.state is not None
+    assert found.reachable
+
+
+def test_missing_tells_where_it_was_last() -> None:
+    (never,) = _match()
+    assert (never.status, never.evidence) == (Status.MISSING, ("never found before",))
+    (gone,) = _match(last_seen={"ridge-01": _seen("10.0.0.9")})
+    assert "10.0.0.9:80 on 2026-03-01" in gone.evidence[0]
+    assert not gone.reachable
+
+
+def test_announced_without_an_answer_is_missing() -> None:
+    (silent,) = _match(Confirmation(_at("ridge-01", "10.0.0.1"), Outcome.UNREACHABLE, why="refused"))
+    assert silent.status is Status.MISSING
+    assert silent.evidence == ("announced at 10.0.0.1:80, but no answer: refused",)
+
+
+def test_moved() -> None:
+    (moved,) = _match(_confirmed("ridge-01", "10.0.0.1"), last_seen={"ridge-01": _seen("10.0.0.9")})
+    assert (moved.status, moved.address) == (Status.MOVED, "10.0.0.1")
+    assert "10.0.0.9:80" in moved.evidence[0]
+    assert moved.reachable
+
+
+def test_a_stale_record_beside_the_true_one_is_no_double() -> None:
+    """An old address is still in a cache, and another node of the fleet has it now."""
+    stale = Confirmation(_at("ridge-01", "10.0.0.9"), Outcome.OTHER_NODE, _state("ridge-02"))
+    (found,) = _match(stale, _confirmed("ridge-01", "10.0.0.1"))
+    assert (found.status, found.address) == (Status.FOUND, "10.0.0.1")
+    assert found.evidence == ("announced at 10.0.0.9:80, where ridge-02 answers",)
+
+
+def test_two_boards_with_one_key_are_double() -> None:
+    one = _confirmed("ridge-01", "10.0.0.1", mac="02:00:00:00:00:01")
+    two = _confirmed("ridge-01", "10.0.0.2", mac="02:00:00:00:00:02")
+    (double,) = _match(two, one)
+    assert (double.status, double.address, double.also_at) == (Status.DOUBLE, "10.0.0.1", ("10.0.0.2:80",))
+    assert "02:00:00:00:00:01 at 10.0.0.1:80, 02:00:00:00:00:02 at 10.0.0.2:80" in double.evidence[0]
+    assert not double.reachable
+
+
+def test_one_board_at_two_addresses_is_not_double() -> None:
+    one = _confirmed("ridge-01", "10.0.0.2", mac="02:00:00:00:00:01")
+    same = _confirmed("ridge-01", "10.0.0.1", mac="02:00:00:00:00:01")
+    (found,) = _match(one, same)
+    assert (found.status, found.address) == (Status.FOUND, "10.0.0.1")
+
+
+def test_an_impostor_alone_and_beside_the_node() -> None:
+    false = Confirmation(_at("ridge-01", "10.0.0.3"), Outcome.UNSIGNED, _state("ridge-01"), "no signature")
+    (alone,) = _match(false)
+    assert (alone.status, alone.address, alone.state) == (Status.IMPOSTOR, "10.0.0.3", None)
+    found, beside = _match(false, _confirmed("ridge-01", "10.0.0.1"))
+    assert (found.status, beside.status) == (Status.FOUND, Status.IMPOSTOR)
+    assert "does not hold its key" in beside.evidence[0]
+    assert found.evidence == beside.evidence
+
+
+def test_found_at_its_last_known_address_without_announcement() -> None:
+    quiet = _confirmed("ridge-01", "10.0.0.9", source=Source.LAST_KNOWN)
+    (found,) = _match(quiet, last_seen={"ridge-01": _seen("10.0.0.9")})
+    assert found.status is Status.FOUND
+    assert "not announced" in found.evidence[0]
+
+
+def test_something_else_at_the_last_known_address_is_no_impostor() -> None:
+    at = _at("ridge-01", "10.0.0.9", Source.LAST_KNOWN)
+    (missing,) = _match(Confirmation(at, Outcome.SOMETHING_ELSE, why="a printer"))
+    assert missing.status is Status.MISSING
+    assert missing.evidence == ("last known at 10.0.0.9:80, where something else answers: a printer",)
+
+
+def test_unknown_nodes_come_last_and_tell_whose_key_they_hold() -> None:
+    ours = _confirmed("shed-07", "10.0.0.7")
+    theirs = Confirmation(_at("attic", "10.0.0.8"), Outcome.UNSIGNED, _state("attic"))
+    silent = Confirmation(_at("barn", "10.0.0.5"), Outcome.UNREACHABLE, why="refused")
+    found, *unknown = _match(ours, theirs, silent, _confirmed("ridge-01", "10.0.0.1"))
+    assert found.node == "ridge-01"
+    assert [(m.node, m.status) for m in unknown] == [
+        (n, Status.UNKNOWN) for n in ("attic", "barn", "shed-07")
+    ]
+    assert "not signed" in unknown[0].evidence[0]
+    assert "no answer" in unknown[1].evidence[0]
+    assert "holds a key of this fleet" in unknown[2].evidence[0]
+
+
+def test_nodes_that_were_not_asked_for_are_left_out() -> None:
+    assert [m.node for m in _match(_confirmed("ridge-02", "10.0.0.2"))] == ["ridge-01"]
+
+
+def test_the_order_is_that_of_the_question() -> None:
+    both = _match(
+        _confirmed("ridge-01", "10.0.0.1"),
+        _confirmed("ridge-02", "10.0.0.2"),
+        expected=("ridge-02", "ridge-01"),
+    )
+    assert [m.node for m in both] == ["ridge-02", "ridge-01"]
