@@ -8,6 +8,8 @@ import typer
 
 from fleet.bench.how import How
 from fleet.cli.common import command, command_app, complete_names, named, nearest, session
+from fleet.cli.quantities import duration
+from fleet.cli.quantities import share as share_text
 from fleet.codes import Exit
 
 if TYPE_CHECKING:
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
     from fleet.link.state import NodeState
 
 app = command_app()
-_COLUMNS = (
+_COLUMNS = ("node", "address", "state", "pid", "image", "starts", "network", "tanks")
     "node",
     "power",
     "address",
@@ -225,7 +227,7 @@ def level(
     _on_bench(tank, "tank", _tanks_of(control))
     control.level(tank, value)
     view = control.tank(tank)
-    this.output.note(f"Tank {tank}: {100 * view.share:.0f} %, {view.level_m:.2f} m.")
+    this.output.note(f"Tank {tank}: {share_text(view.share)}, {view.level_m:.2f} m.")
     this.output.next_step("tankfleet bench list")
 
 
@@ -269,16 +271,14 @@ def _sum_up(output: Output, result: BroughtUp) -> int:
 
 
 def _row(view: NodeView, state: NodeState | None) -> tuple[str, ...]:
-    said = (state.release, state.image[:12], state.phase.value) if state else ("-", "-", "-")
-    uptime = "-" if view.uptime_s is None else f"{view.uptime_s:.0f} s"
+    uptime = "" if view.uptime_s is None else f" {duration(view.uptime_s)}"
     return (
         view.name,
-        view.power,
-        f"{view.address}:{view.port}",
+        view.address,
+        f"{view.power}{uptime}",
         str(view.pid or "-"),
-        uptime,
-        f"{view.starts} ({view.reset})",
-        *said,
+        f"{state.release} {state.image[:8]} {state.phase}" if state else "no answer",
+        str(view.starts),
         ", ".join(view.hurts) or view.network,
         "; ".join(_tank(tank) for tank in view.tanks),
     )
@@ -286,7 +286,7 @@ def _row(view: NodeView, state: NodeState | None) -> tuple[str, ...]:
 
 def _tank(tank: TankView) -> str:
     pump = f" pump {tank.pump}" if tank.pump else ""
-    return f"{tank.name} {100 * tank.share:.0f} % {tank.level_m:.2f} m{pump}"
+    return f"{tank.name} {share_text(tank.share)} {tank.level_m:.2f} m{pump}"
 
 
 def _facts(view: NodeView, state: NodeState | None) -> dict[str, Any]:

@@ -86,7 +86,7 @@ def test_unknown_pin_is_named() -> None:
 
 def test_every_tank_of_the_demo_lives_through_a_day() -> None:
     """With a pump that switches at its lowest and highest mark, no tank with a pump spills, runs dry or
-    goes under its reserve (without one it may happen). Level moves no faster than the inventory's flows allow."""
+    goes under its reserve (without one it may happen). No level moves faster than the flows allow."""
     specs = _specs(load_inventory(DEMO))
     assert sum(len(spec.tanks) for spec in specs) >= 24
     for tank in (tank for spec in specs for tank in spec.tanks):

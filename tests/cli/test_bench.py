@@ -57,11 +57,13 @@ def test_list_shows_one_record_a_line(tankfleet) -> None:
     status, out, err = tankfleet("list")
     assert (status, err) == (Exit.OK, "")
     head, first, second = out.splitlines()
-    assert head.split()[:6] == ["node", "power", "address", "pid", "up", "starts"]
-    assert first.split()[:3] == ["kestrel-01", "running", f"127.{SUBNET}.0.1:8080"]
+    assert head.split() == ["node", "address", "state", "pid", "image", "starts", "network", "tanks"]
+    assert first.split()[:3] == ["kestrel-01", f"127.{SUBNET}.0.1", "running"]
     assert " 0.0.1 " in first
+    assert " kept " in first
     assert "header-east" in first
-    assert second.split()[:2] == ["kestrel-02", "brick"]
+    assert second.split()[:3] == ["kestrel-02", f"127.{SUBNET}.0.2", "brick"]
+    assert "no answer" in second
 
 
 def test_list_as_json_is_of_its_schema_and_says_the_same(tankfleet, project) -> None:
