@@ -22,18 +22,6 @@ if TYPE_CHECKING:
 
 app = command_app()
 _COLUMNS = ("node", "address", "state", "pid", "image", "starts", "network", "tanks")
-    "node",
-    "power",
-    "address",
-    "pid",
-    "up",
-    "starts",
-    "release",
-    "image",
-    "phase",
-    "network",
-    "tanks",
-)
 _NAMES_SHOWN = 6
 
 NodeName = Annotated[str, typer.Argument(help="The node.", autocompletion=complete_names("nodes"))]
