@@ -7,43 +7,48 @@
 
 namespace tn {
 
-constexpr size_t kMdnsPacketBytes = 1472;  // fits one Ethernet frame, what a board can send
+constexpr size_t kMdnsPacketBytes = 1472;  // a UDP payload that fits one Ethernet frame
 
 // What a node says about itself.
+constexpr size_t kMdnsTexts = 5;
 struct MdnsNames {
   char node[64];
-  char txt[5][112];  // `id=...`, `ver=...`, `img=...`, `board=...`, `phase=...`
+  char text[kMdnsTexts][80];  // `id=...`, `ver=...`, `img=...`, `board=...`, `phase=...`
   uint8_t address[4];
   uint16_t http_port;
 };
 
 // Records of a node, as bits.
-enum MdnsRecord : uint32_t {
-  kMdnsEnumeration = 1u,  // _services._dns-sd._udp.local PTR
-  kMdnsPointer = 2u,      // _tanknode._tcp.local PTR
-  kMdnsService = 4u,      // NODE._tanknode._tcp.local SRV
-  kMdnsText = 8u,         // NODE._tanknode._tcp.local TXT
-  kMdnsAddress = 16u,     // NODE.local A
-  kMdnsAll = 31u,
-};
+constexpr uint32_t kMdnsEnumeration = 1u;     // _services._dns-sd._udp.local PTR _tanknode._tcp.local
+constexpr uint32_t kMdnsPointer = 2u;         // _tanknode._tcp.local PTR NODE._tanknode._tcp.local
+constexpr uint32_t kMdnsService = 4u;         // NODE._tanknode._tcp.local SRV
+constexpr uint32_t kMdnsText = 8u;            // NODE._tanknode._tcp.local TXT
+constexpr uint32_t kMdnsAddress = 16u;        // NODE.local A
+constexpr uint32_t kMdnsNoMoreService = 32u;  // NSEC: the instance has SRV and TXT and nothing else (RFC 6762 section 6.1)
+constexpr uint32_t kMdnsNoMoreHost = 64u;     // NSEC: the host has A and nothing else
+constexpr int kMdnsRecords = 7;
 constexpr uint32_t kMdnsShared = kMdnsEnumeration | kMdnsPointer;  // others answer for these names too: delay, no flush bit
+constexpr uint32_t kMdnsOwn = kMdnsPointer | kMdnsService | kMdnsText | kMdnsAddress;  // announced, and taken back
 
 struct MdnsAsked {
   uint16_t id;
-  uint32_t multicast;  // records to be answered to the group, less the known ones
-  uint32_t unicast;    // records asked for with the QU bit, less the known ones
-  bool truncated;      // more known answers follow in another packet
-  size_t question_bytes;  // of the first question, when it asks for something of ours; legacy answers repeat it
+  uint32_t multicast;     // records to be answered to the group, less the known ones
+  uint32_t unicast;       // records asked for with the QU bit, less the known ones
+  uint32_t known;         // records that the asker has already (RFC 6762 section 7.1)
+  bool truncated;         // more known answers follow in another packet
+  bool continues;         // no question: only known answers of an earlier, truncated packet
+  size_t question_bytes;  // of the first question when it asks for something of ours, else 0; legacy answers repeat it
 };
 
 // False: not a query, or it does not parse. Never reads outside of packet[0..n).
 bool mdns_read(const uint8_t *packet, size_t n, const MdnsNames &names, MdnsAsked *to);
 
 enum class MdnsKind : uint8_t { kAnswer, kGoodbye, kLegacy };
-// Bytes written to `to` (at most room), 0 when it does not fit. `query`, `query_question_bytes`: for kLegacy, whose id and first
-// question are repeated and whose time to live is at most 10 s (RFC 6762 section 6.7).
-size_t mdns_write(const MdnsNames &names, uint32_t records, MdnsKind kind, const uint8_t *query,
-                  size_t query_question_bytes, uint8_t *to, size_t room);
+// An answer with these records, and those that the asker will want next as additional ones. Bytes written to `to`, 0 when it does
+// not fit. `query` and `question_bytes` are for kLegacy alone, whose id and first question are repeated and whose records live at
+// most 10 s (RFC 6762 section 6.7).
+size_t mdns_write(const MdnsNames &names, uint32_t records, MdnsKind kind, const uint8_t *query, size_t question_bytes,
+                  uint8_t *to, size_t room);
 
 }  // namespace tn
 
