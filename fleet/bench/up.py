@@ -29,7 +29,8 @@ class Wanted:
     """Which nodes to bring up, and how."""
 
     names: tuple[str, ...]
-    speed: float = 1.0
+    speed: float | None = None
+    """None: that of the bench that is up, else 1."""
     blank: bool = False
     release: str | None = None
     subnet: int = DEFAULT_SUBNET
@@ -60,9 +61,11 @@ def bring_up(
         raise BenchError(TOO_MANY_NODES, f"{len(wanted.names)} nodes; at most {BENCH_NODES} fit on one bench")
     paths = BenchPaths(workspace.bench_dir)
     control = BenchControl(paths.socket)
-    there = {view.name for view in control.nodes()} if control.is_up() else set()
-    if there:
-        ensure_up(workspace.bench_dir, wanted.speed)
+    is_up = control.is_up()
+    there = {view.name for view in control.nodes()} if is_up else set()
+    speed = wanted.speed or (control.speed() if is_up else 1.0)
+    if is_up:
+        ensure_up(workspace.bench_dir, speed)
     boot_loader = shelf.host_boot_loader()
     blank = [name for name in wanted.names if wanted.blank or not paths.node(name).flash.is_file()]
     contents = [_contents(inventory, shelf, keys, name, wanted.release) for name in blank]
@@ -76,7 +79,7 @@ def bring_up(
     specs = node_specs(
         inventory, starting, folder=workspace.bench_dir, boot_loader=boot_loader, subnet=wanted.subnet
     )
-    _, silent = start_bench(workspace.bench_dir, specs, speed=wanted.speed, tell=tell)
+    _, silent = start_bench(workspace.bench_dir, specs, speed=speed, tell=tell)
     already = tuple(name for name in wanted.names if name not in starting)
     return BroughtUp(tuple(blank), tuple(starting), already, silent)
 

@@ -11,6 +11,7 @@ from fleet.cli.common import command, command_app, complete_names, named, neares
 from fleet.cli.quantities import duration
 from fleet.cli.quantities import share as share_text
 from fleet.codes import Exit
+from fleet.limits import BENCH_SPEED
 
 if TYPE_CHECKING:
     from fleet.bench.control import BenchControl
