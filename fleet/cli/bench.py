@@ -47,8 +47,11 @@ def up(
         typer.Argument(help="Only these nodes; default: all.", autocompletion=complete_names("nodes")),
     ] = None,
     speed: Annotated[
-        float, typer.Option("--speed", help="Seconds of water and pump for each real second.")
-    ] = 1.0,
+        float | None,
+        typer.Option(
+            "--speed", min=0.1, max=BENCH_SPEED, help="Seconds of water for each real one; default 1."
+        ),
+    ] = None,
     blank: Annotated[
         bool, typer.Option("--blank", help="Flash anew, also nodes that have an image.")
     ] = False,
