@@ -29,24 +29,29 @@ void copy_block() {
   for (size_t i = 0; i < sizeof block; ++i) to[i] = from[i];
 }
 
-// How long a turn may wait: as long as the next sample of the probes allows, between 5 and 100 ms, at least 20 ms where the
-// water does not run very fast. Hundreds of nodes share one machine.
+// How long a turn may wait: until the next sample is due, but no more often than four times within the debounce, for hundreds of
+// nodes share one machine; between 5 and 100 ms, and at least 20 ms where the water does not run very fast.
 int turn_ms() {
-  const double sample_ms = block.sample_period_ms / host.arguments.speed;
+  const double samples_apart_ms = block.sample_period_ms > block.debounce_ms / 4 ? block.sample_period_ms : block.debounce_ms / 4;
+  const double ms = samples_apart_ms / host.arguments.speed;
   const double least_ms = host.arguments.speed <= 20 ? 20 : 5;
-  const double ms = sample_ms < least_ms ? least_ms : sample_ms > 100 ? 100 : sample_ms;
-  return static_cast<int>(ms);
+  return static_cast<int>(ms < least_ms ? least_ms : ms > 100 ? 100 : ms);
 }
 
+// Waits, then lets the announcer work if there is something for it.
 void wait_for_work(int most_ms) {
   struct pollfd fds[kMostFds];
   const bool up = tn::host_network_up(host);
-  size_t n = host.server.poll_fds(fds, kMostFds, up);
-  if (up) n += host.announcer.poll_fds(fds + n, kMostFds - n);
+  const size_t tcp_n = host.server.poll_fds(fds, kMostFds, up);
+  const size_t n = tcp_n + (up ? host.announcer.poll_fds(fds + tcp_n, kMostFds - tcp_n) : 0);
   int wait_ms = host.server.held_back() ? kHeldBackWaitMs : most_ms;
   const int announce_ms = up ? host.announcer.wait_ms(tn::host_now_ms()) : -1;
   if (announce_ms >= 0 && announce_ms < wait_ms) wait_ms = announce_ms;
   poll(fds, static_cast<nfds_t>(n), wait_ms);
+  host.server.note_polled(fds, tcp_n);
+  bool announcer_due = up && host.announcer.wait_ms(tn::host_now_ms()) == 0;
+  for (size_t i = tcp_n; i < n; ++i) announcer_due = announcer_due || fds[i].revents != 0;
+  if (announcer_due) host.announcer.step(tn::host_now_ms());
 }
 
 void run() {
@@ -54,7 +59,6 @@ void run() {
   for (;;) {
     host.server.begin_turn(tn::host_now_ms(), host.pins->link_bytes_per_s);
     const bool more = node.step();
-    if (tn::host_network_up(host)) host.announcer.step(tn::host_now_ms());
     if (tn::kDefect == tn::Defect::kHangAfterMinute && tn::host_process_ms(host) >= tn::kHangAtMs) {
       for (;;) pause();
     }

@@ -35,8 +35,10 @@ bool TcpServer::start(const char *address, uint16_t port) {
 
 int TcpServer::accept_one() {
   for (int handle = 0; handle < kTcpHandles; ++handle) {
+    if (!knocking_) return -1;
     if (sockets_[handle].fd >= 0) continue;
     const int fd = accept4(listen_fd_, nullptr, nullptr, SOCK_NONBLOCK | SOCK_CLOEXEC);
+    knocking_ = fd >= 0;
     if (fd < 0) return -1;
     const int on = 1;
     setsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
@@ -107,6 +109,10 @@ size_t TcpServer::poll_fds(struct pollfd *to, size_t room, bool network_up) cons
   }
   if (handle_free && network_up && n < room) to[n++] = {listen_fd_, POLLIN, 0};
   return n;
+}
+
+void TcpServer::note_polled(const struct pollfd *fds, size_t n) {
+  for (size_t i = 0; i < n; ++i) knocking_ = knocking_ || (fds[i].fd == listen_fd_ && fds[i].revents != 0);
 }
 
 bool TcpServer::held_back() const { return held_; }

@@ -24,6 +24,7 @@ class TcpServer {
   void begin_turn(uint64_t now_ms, uint32_t link_bytes_per_s);
   // What to wait for: sockets that the node asked and got "not now" from. Fills in at most `room`.
   size_t poll_fds(struct pollfd *to, size_t room, bool network_up) const;
+  void note_polled(const struct pollfd *fds, size_t n);  // the same list after poll()
   bool held_back() const;  // the link's allowance is used up and somebody waits for it
 
  private:
@@ -33,6 +34,7 @@ class TcpServer {
     bool wants_write = false;
   };
   int listen_fd_ = -1;
+  bool knocking_ = true;  // somebody may wait to be accepted: spares an idle node a system call in each turn
   Socket sockets_[kTcpHandles];
   uint64_t filled_ms_ = 0;
   uint32_t limit_ = 0;  // bytes a second, 0: none
