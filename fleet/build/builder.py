@@ -48,8 +48,7 @@ def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
     """Bring the shelf up to date for the nodes asked for; the last event is the BuildResult.
 
     BuildError, RenderError, KeyFolderError, ShelfError, UsageError or LockedError. Whatever was shelved
-    before an error
-    stays good; the same build then goes on from there.
+    before an error stays good; the same build then goes on from there.
     """
     request.check()
     key, trust = shop.keys.signing_key(), shop.keys.trust()
@@ -112,8 +111,8 @@ def _project(request: BuildRequest, part: ClassPart, trust: Trust, shop: Worksho
 def _programs(
     jobs: Sequence[ClassJob], cores: int, shop: Workshop, tools: HostTools
 ) -> Generator[BuildEvent, None, tuple[dict[str, Built], tuple[str, ...]]]:
-    """The programs that are needed, by digest, and the names of those that had to be compiled. Boot
-    loader included."""
+    """The programs that are needed, by digest, and the names of those that had to be compiled. Boot loader
+    included."""
     store = Programs(shop.build_dir, shop.environment)
     wanted = {job.program.digest: job.program for job in reversed(jobs) if job.todo_count}
     boot = program_of(BOOT_LOADER, "", render_boot_loader(templates=shop.templates), tools)

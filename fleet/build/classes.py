@@ -1,5 +1,5 @@
-"""What is to be built: each node with its class, its node block and its inputs; and the nodes of one
-class together."""
+"""What is to be built: each node with its class, its node block and its inputs; and the nodes of one class
+together."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class BuildRequest:
-    """What to build: nodes by name (none: all), release text (empty: the fleet's), defect (empty but on
-    the bench)."""
+    """What to build: nodes by name (none: all), release text (empty: the fleet's), defect (empty but on the
+    bench)."""
 
     inventory: Inventory
     target: Target

@@ -58,9 +58,8 @@ class Compilers:
     def run(self, jobs: Sequence[CompileJob]) -> Iterator[Compiling | StillCompiling | Compiled]:
         """Compile all; an event at least every PROGRESS_EVERY_S.
 
-        BuildError for the first that fails or takes longer than COMPILE_TIMEOUT_S. However the run ends,
-        no process that
-        it started is left.
+        BuildError for the first that fails or takes longer than COMPILE_TIMEOUT_S. However the run ends, no
+        process that it started is left.
         """
         waiting = list(jobs)
         at_once = max(1, min(self.jobs, len(jobs)))

@@ -1,9 +1,9 @@
-"""PlatformIO's core folder, laid out by us: SCons from PyPI as its tool-scons, and everything that calls
-home off.
+"""PlatformIO's core folder, laid out by us: SCons from PyPI as its tool-scons, and everything that calls home
+off.
 
 PlatformIO takes a package folder for installed when it has `package.json` and `.piopm` with the name and
-version that
-it wants (platformio 6.2, package/manager/base.py); so nothing is downloaded for images of the host.
+version that it wants (platformio 6.2, package/manager/base.py); so nothing is downloaded for images of the
+host.
 """
 
 from __future__ import annotations

@@ -1,5 +1,5 @@
-"""Writing files so that a power cut leaves either the old state or the new one: temporary, fsync,
-rename, fsync."""
+"""Writing files so that a power cut leaves either the old state or the new one: temporary, fsync, rename,
+fsync."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 
 
 def write_durably(files: Sequence[tuple[Path, bytes]], *, mode: int = 0o644) -> None:
-    """Write all files, each wholly or not at all; they appear in the order given, none before all are on
-    the disk."""
+    """Write all files, each wholly or not at all; they appear in the order given, none before all are on the
+    disk."""
     waiting: list[tuple[Path, Path, int]] = []
     try:
         for number, (path, data) in enumerate(files):

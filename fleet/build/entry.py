@@ -15,9 +15,8 @@ ENTRY_VERSION = 1
 
 @dataclass(frozen=True, slots=True)
 class ShelfEntry:
-    """What was built. `image`, `ticket`, `record` and `inputs` are SHA-256 in 64 hex digits; `class_id`
-    is a UUID;
-    `built_at` is UTC in ISO 8601; `defect` is empty but for the bench; `block_crc` is 8 hex digits."""
+    """What was built. `image`, `ticket`, `record` and `inputs` are SHA-256 in 64 hex digits; `class_id` is a
+    UUID; `built_at` is UTC in ISO 8601; `defect` is empty but for the bench; `block_crc` is 8 hex digits."""
 
     node: str
     image: str

@@ -47,9 +47,8 @@ class Shelving:
 class BuildResult:
     """The last event of a build: what is now on the shelf for the nodes asked for.
 
-    `made` names the nodes that got a new ticket, `restored` those whose missing files were made again
-    under the ticket
-    they had, `compiled` the compiler runs.
+    `made` names the nodes that got a new ticket, `restored` those whose missing files were made again under
+    the ticket they had, `compiled` the compiler runs.
     """
 
     entries: tuple[ShelfEntry, ...]

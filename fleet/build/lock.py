@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 @contextmanager
 def locked(path: Path) -> Iterator[None]:
-    """Hold the lock file, which the kernel frees however this process ends. LockedError if another holds
-    it."""
+    """Hold the lock file, which the kernel frees however this process ends. LockedError if another
+    holds it."""
     handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
     try:
         try:

@@ -32,8 +32,8 @@ _NOT_COMPILED = (BLOCK_SOURCE, "README.md")
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """One program to have: its name, its defect if any, its whole project, and the digest of what it is
-    made from.
+    """One program to have: its name, its defect if any, its whole project, and the digest of what it is made
+    from.
 
     The node block is no part of the digest: it is stamped. Classes whose code is the same have the same
     digest.
@@ -104,8 +104,8 @@ class Programs:
         return built
 
     def compile(self, programs: Sequence[Program], tools: HostTools, jobs: int) -> Iterator[BuildEvent]:
-        """Compile what is asked for, whether it is there or not. Those that can share objects go after
-        one another."""
+        """Compile what is asked for, whether it is there or not. Those that can share objects go after one
+        another."""
         core_dir = prepare_core_dir(self.build_dir / "core", tools)
         environment = platformio_environment(self.environment, core_dir, self.build_dir / "objects", tools)
         versions = tool_versions(tools)

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
 
 def next_sequence(shelf: Shelf, node: str, now_s: int) -> int:
-    """The time in seconds since 1970, or one above the last (RFC 9124: a timestamp serves, if it never
-    runs back)."""
+    """The time in seconds since 1970, or one above the last (RFC 9124: a timestamp serves, if it never runs
+    back)."""
     return max(now_s, shelf.last_sequence(node) + 1)
 
 

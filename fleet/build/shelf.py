@@ -1,9 +1,9 @@
-"""The shelf: a content-addressed folder of images, tickets and build records, and what was built for
-which node.
+"""The shelf: a content-addressed folder of images, tickets and build records, and what was built for which
+node.
 
-objects/ab/abcd...        images, tickets and records, named by their SHA-256
-nodes/NODE/SEQUENCE.json  one entry for each ticket, 19 digits, so that names sort as sequences do
-boot-loader/abcd...       the host's boot loaders, executables, named likewise; `current` names the newest
+- `objects/ab/abcd...`: images, tickets and records, named by their SHA-256.
+- `nodes/NODE/SEQUENCE.json`: one entry for each ticket; 19 digits, so that names sort as sequences do.
+- `boot-loader/abcd...`: the host's boot loaders, executables, named likewise; `current` names the newest.
 """
 
 from __future__ import annotations
@@ -115,8 +115,8 @@ class Shelf:
         return int(paths[-1].stem) if paths else 0
 
     def entry_for_image(self, node: str, image: str) -> ShelfEntry | None:
-        """The newest entry of that node with that image (its SHA-256, or the first 16 hex digits or more
-        of it)."""
+        """The newest entry of that node with that image (its SHA-256, or the first 16 hex digits or more of
+        it)."""
         for entry in reversed(self.entries(node)):
             if len(image) >= 16 and entry.image.startswith(image):
                 return entry

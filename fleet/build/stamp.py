@@ -15,8 +15,8 @@ BLOCK_SECTION = ".tank_node_block"
 
 
 def block_offset(elf: bytes) -> int:
-    """Where in an ELF file the node block lies. BuildError (BLD104) unless there is one section of the
-    right size."""
+    """Where in an ELF file the node block lies. BuildError (BLD104) unless there is one section of the right
+    size."""
     try:
         sections = [s for s in ELFFile(BytesIO(elf)).iter_sections() if s.name == BLOCK_SECTION]
     except (ELFError, ValueError) as error:

@@ -1,8 +1,8 @@
 """The ticket: the signed statement that goes with an image (docs/node-interface.md 5).
 
 COSE_Sign1 (RFC 9052 4.2) with ES256 (RFC 9053 2.1) over a deterministic CBOR map (RFC 8949 4.2) holding the
-information elements of RFC 9124. Signatures are deterministic (RFC 6979): the same statement has the
-same bytes.
+information elements of RFC 9124. Signatures are deterministic (RFC 6979): the same statement has the same
+bytes.
 """
 
 from __future__ import annotations

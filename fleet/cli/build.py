@@ -40,11 +40,9 @@ def build(
 ) -> None:
     """Example: tankfleet build --target host --release 1.1.0
 
-    Compile each firmware class once, write each node's block into its image, sign a ticket, and put both
-    on the shelf. With
-    nothing changed no compiler starts and no ticket is made. Defects: crash-at-boot, hang-after-minute,
-    probes-inverted,
-    no-network, pump-stuck-on, leaks-memory.
+    Compile each firmware class once, write each node's block into its image, sign a ticket, and put both on
+    the shelf. With nothing changed no compiler starts and no ticket is made. Defects: crash-at-boot,
+    hang-after-minute, probes-inverted, no-network, pump-stuck-on, leaks-memory.
     """
     from fleet.boards.board import load_board
     from fleet.build import builder

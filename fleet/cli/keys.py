@@ -23,9 +23,8 @@ app = command_app()
 def keys() -> None:
     """Example: tankfleet keys create
 
-    The key folder: the key that signs images, the key that node keys are derived from, and the
-    credentials of the networks.
-    It lies outside of the inventory; nothing secret is ever shown.
+    The key folder: the key that signs images, the key that node keys are derived from, and the credentials of
+    the networks. It lies outside of the inventory; nothing secret is ever shown.
     """
 
 
@@ -106,9 +105,8 @@ def set_network(
 ) -> None:
     """Example: tankfleet keys set-network farm --ssid "Hill Farm"
 
-    Set a network's credentials. The passphrase is asked for, or read as one line from standard input:
-    never from the command
-    line, where others could see it.
+    Set a network's credentials. The passphrase is asked for, or read as one line from standard input: never
+    from the command line, where others could see it.
     """
     from fleet.keys.networks import Network
 

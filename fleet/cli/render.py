@@ -24,9 +24,8 @@ def render(
 ) -> None:
     """Example: tankfleet render ridge-01 --target host
 
-    Write each node's complete PlatformIO project to rendered/NODE, where anyone can open and build it
-    alone. The same inventory
-    gives the same bytes; a second run writes nothing. No secret is in them.
+    Write each node's complete PlatformIO project to rendered/NODE, where anyone can open and build it alone.
+    The same inventory gives the same bytes; a second run writes nothing. No secret is in them.
     """
     from fleet.boards.board import load_board
     from fleet.build.project_dir import write_project

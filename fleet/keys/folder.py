@@ -44,9 +44,8 @@ _FLEET_KEY = re.compile(rb"[0-9a-f]{64}\n?")
 
 @dataclass(frozen=True, slots=True)
 class KeyFolder:
-    """A folder (0700) with the fleet's secrets (0600). Every reading checks owner and mode:
-    KeyFolderError if others
-    could read them."""
+    """A folder (0700) with the fleet's secrets (0600). Every reading checks owner and mode: KeyFolderError if
+    others could read them."""
 
     path: Path
 

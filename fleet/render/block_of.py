@@ -35,9 +35,8 @@ _RELEASE = re.compile(r"[0-9A-Za-z.+_-]+")
 def release_text(release: str, defect: str) -> str:
     """The release text of an image: that of the fleet, with the defect's name behind it on the bench.
 
-    At most RELEASE_CHARS: the release is cut short before the defect's name is. RenderError for a
-    release that is
-    too long or has other characters than letters, digits, and `.+_-`.
+    At most RELEASE_CHARS: the release is cut short before the defect's name is. RenderError for a release
+    that is too long or has other characters than letters, digits, and `.+_-`.
     """
     if len(release) > RELEASE_CHARS or not _RELEASE.fullmatch(release):
         raise RenderError(BAD_RELEASE, f"release {release!r}")

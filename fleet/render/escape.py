@@ -21,9 +21,8 @@ class Escaped(str):
 def cpp_string(text: str) -> Escaped:
     """A C++ string literal with its quotes: ASCII alone, other bytes (UTF-8) as three octal digits.
 
-    Octal escapes end after three digits (ISO C++ [lex.ccon]), so that a following digit cannot join
-    them; `?` is escaped
-    against trigraphs.
+    Octal escapes end after three digits (ISO C++ [lex.ccon]), so that a following digit cannot join them; `?`
+    is escaped against trigraphs.
     """
     parts = []
     for byte in text.encode():

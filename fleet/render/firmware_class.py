@@ -1,5 +1,5 @@
-"""Firmware classes and the ids of vendor and class (docs/node-interface.md 5; RFC 9124; RFC 9562 UUID
-version 5)."""
+"""Firmware classes and the ids of vendor and class (docs/node-interface.md 5; RFC 9124; RFC 9562 UUID version
+5)."""
 
 from __future__ import annotations
 

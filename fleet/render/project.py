@@ -40,11 +40,11 @@ def render_node(
     templates: Mapping[str, bytes],
     defect: str = "",
 ) -> dict[str, bytes]:
-    """Path in the project to bytes. `templates` as of `fleet.resources.load_templates`; `defect` for the
-    host alone.
+    """Path in the project to bytes. `templates` as of `fleet.resources.load_templates`; `defect` for the host
+    alone.
 
-    RenderError if there is no port for the chip, a pin is missing, a value does not fit, or a template
-    is wrong.
+    RenderError if there is no port for the chip, a pin is missing, a value does not fit, or a template is
+    wrong.
     """
     block = block_of(inventory, node, board, trust, target, release_text(release, defect))
     facts = {

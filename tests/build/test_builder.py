@@ -1,6 +1,7 @@
 """The whole build but for the compiler: what is made, what is left alone, what is made again.
 
-The one thing replaced is the start of PlatformIO; tests/build/test_host_build.py has the real one.
+The one thing replaced is the start of PlatformIO (tests/fake_platformio.py); test_host_build.py has the real
+one.
 """
 
 from __future__ import annotations
@@ -10,8 +11,6 @@ import hashlib
 import json
 import os
 import shutil
-import subprocess
-from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,11 +20,10 @@ import pytest
 from referencing import Registry, Resource
 
 from fleet.boards.board import load_board
-from fleet.build import builder, tools
+from fleet.build import tools
 from fleet.build.builder import Workshop, build, finished
 from fleet.build.classes import BuildRequest
-from fleet.build.compile import Compilers, failed
-from fleet.build.events import BuildResult, Compiled, Compiling
+from fleet.build.events import BuildResult
 from fleet.build.lock import locked
 from fleet.build.sequence import reissue
 from fleet.build.shelf import Shelf
@@ -36,51 +34,16 @@ from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
 from fleet.render.block_of import block_of
 from fleet.render.node_block import unpack
+from tests.fake_platformio import replace_platformio
 from tests.sample_fleet import sample_inventory, small_templates
 
-ROOT = Path(__file__).resolve().parent.parent.parent
 NODES = ("hill-1", "yard-1", "yard-2")
 
 
-@pytest.fixture(scope="module")
-def elf(tmp_path_factory) -> bytes:
-    """An ELF file with a section for the node block, as the compiler makes it."""
-    folder = tmp_path_factory.mktemp("elf")
-    source = folder / "block.cpp"
-    source.write_text(
-        '#include "core/node_block.h"\nextern "C" __attribute__((section(".tank_node_block"), used))'
-        " const volatile tn::NodeBlock tn_node_block = {};\n"
-    )
-    compiler = shutil.which("g++")
-    assert compiler, "install g++"
-    flags = ["-std=c++17", "-Wno-missing-field-initializers", f"-I{ROOT / 'templates' / 'firmware'}"]
-    subprocess.run([compiler, *flags, "-c", str(source), "-o", str(folder / "block.o")], check=True)
-    return (folder / "block.o").read_bytes()
-
-
 @pytest.fixture
-def compiled(monkeypatch, elf) -> list[str]:
-    """Stands in for PlatformIO: the image is the ELF file with a digest of the sources behind it. Names
-    what ran."""
-    ran: list[str] = []
-
-    def run(self: Compilers, jobs: Sequence) -> Iterator[Compiling | Compiled]:
-        for job in jobs:
-            ran.append(job.name)
-            yield Compiling(job.name, job.log_path)
-            sources = [*sorted((job.folder / "src").rglob("*.cpp")), job.folder / "platformio.ini"]
-            text = b"".join(p.read_bytes() for p in sources if p.name != "node_block.cpp")
-            if b"#error" in text:
-                job.log_path.parent.mkdir(parents=True, exist_ok=True)
-                job.log_path.write_text("main.cpp:1: error: #error here\n")
-                raise failed(job, "PlatformIO ended with 1")
-            job.output_dir.mkdir(parents=True)
-            for name in ("image.elf", "program.elf"):
-                (job.output_dir / name).write_bytes(elf + hashlib.sha256(text).digest())
-            yield Compiled(job.name, 0.1)
-
-    monkeypatch.setattr(Compilers, "run", run)
-    return ran
+def compiled(monkeypatch) -> list[str]:
+    """Names what was compiled."""
+    return replace_platformio(monkeypatch)
 
 
 class Clock:
@@ -382,4 +345,3 @@ def test_no_secret_is_in_anything_that_was_made(shop, compiled) -> None:
         data = path.read_bytes()
         assert not [form for form in forms if form in data], path
     assert not [form for form in forms if form in repr(result).encode()]
-    assert builder.BOOT_LOADER

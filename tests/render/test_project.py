@@ -182,8 +182,8 @@ def test_template_without_escaper_or_with_an_unknown_name_stops_the_rendering(te
 
 
 def test_ids_are_uuids_of_version_5() -> None:
-    """Vendor: UUID5(DNS, "vendor-a.example") = 512161d1-... (computed with the uuid module, another
-    project's value)."""
+    """Vendor: UUID5(DNS, "vendor-a.example") = 512161d1-... (computed with the uuid module, another project's
+    value)."""
     vendor = vendor_id("vendor-a.example")
     assert vendor == UUID("512161d1-7449-54a7-8f30-9c87c12bd295")
     one = FirmwareClass("d1-mini", "copy-in-place", "host")
