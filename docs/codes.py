@@ -9,7 +9,12 @@ from fleet.explain import all_codes
 
 def page() -> str:
     """The page, as Markdown."""
-    lines = ["# Codes", "", "Every finding and error has a stable code. `tankfleet explain CODE` says the same offline.", ""]
+    lines = [
+        "# Codes",
+        "",
+        "Every finding and error has a stable code. `tankfleet explain CODE` says the same offline.",
+        "",
+    ]
     for code in all_codes().values():
         lines += [f"## {code.code}", "", f"**{code.title}** ({code.severity.value})", ""]
         lines += [f"Why: {code.why}", "", f"Put it right: {code.fix}", ""]

@@ -49,7 +49,9 @@ SETTINGS = (
     Setting("inventory", "inventory", "folder of the inventory, from the project folder"),
     Setting("keys", "", "key folder; empty: keys/FLEET beside the user's settings file"),
     Setting("target", "board", "what images are built for: board, or host for the bench"),
-    Setting("find_on", "auto", "address to find nodes on, all, or auto: loopback while the bench is up, else all"),
+    Setting(
+        "find_on", "auto", "address to find nodes on, all, or auto: loopback while the bench is up, else all"
+    ),
     Setting("color", "auto", "auto, always or never"),
     Setting("jobs", "0", "compilers at the same time; 0: one per core"),
 )
@@ -84,13 +86,19 @@ def _file(path: Path) -> dict[str, str]:
     known = {s.name for s in SETTINGS}
     for key in values:
         if key not in known:
-            raise UsageError(BAD_SETTING, f"{path}: no setting is called {key!r}; there are {', '.join(sorted(known))}")
+            raise UsageError(
+                BAD_SETTING, f"{path}: no setting is called {key!r}; there are {', '.join(sorted(known))}"
+            )
     return {key: str(value) for key, value in values.items()}
 
 
 def _check(name: str, value: Origin) -> None:
     choices = _CHOICES.get(name)
     if choices and value.value not in choices:
-        raise UsageError(BAD_SETTING, f"{name} is {value.value!r} ({value.origin}); it must be one of {', '.join(choices)}")
+        raise UsageError(
+            BAD_SETTING, f"{name} is {value.value!r} ({value.origin}); it must be one of {', '.join(choices)}"
+        )
     if name == "jobs" and not (value.value.isdigit() and int(value.value) <= 256):
-        raise UsageError(BAD_SETTING, f"jobs is {value.value!r} ({value.origin}); it must be a number from 0 to 256")
+        raise UsageError(
+            BAD_SETTING, f"jobs is {value.value!r} ({value.origin}); it must be a number from 0 to 256"
+        )

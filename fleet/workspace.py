@@ -8,7 +8,7 @@ from pathlib import Path
 
 @dataclass(frozen=True, slots=True)
 class Workspace:
-    """A project folder. Only `.tankfleet/` and `rendered/` are written by the tool (and MACs claimed in `inventory/`)."""
+    """A project folder. The tool writes only in `.tankfleet/` and `rendered/`."""
 
     root: Path
     inventory_dir: Path

@@ -63,7 +63,9 @@ def test_only_the_output_module_prints() -> None:
         if path.name == "output.py":
             continue
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            is_print = isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print"
+            is_print = (
+                isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print"
+            )
             assert not is_print, f"{path}:{getattr(node, 'lineno', 0)} prints"
 
 
@@ -91,7 +93,9 @@ def test_every_code_is_used_and_explained() -> None:
         assert len(code.fix) > 10, code
     for table in (ROOT / "fleet").glob("*/codes.py"):
         others = "\n".join(p.read_text(encoding="utf-8") for p in MODULES if p != table)
-        for name in re.findall(r"^([A-Z][A-Z0-9_]+) = (?:Code|_code)\(", table.read_text(encoding="utf-8"), re.M):
+        for name in re.findall(
+            r"^([A-Z][A-Z0-9_]+) = (?:Code|_code)\(", table.read_text(encoding="utf-8"), re.M
+        ):
             assert re.search(rf"\b{name}\b", others), f"{table}: {name} is never raised"
 
 

@@ -1,4 +1,4 @@
-"""The set-up script names exactly what to install where it may not install, and does nothing where nothing is missing."""
+"""The set-up script names exactly what to install where it may not, and does nothing where nothing is missing."""
 
 from __future__ import annotations
 
@@ -61,7 +61,10 @@ def test_nothing_missing_says_nothing(stand_ins) -> None:
 
 
 def test_an_old_python_is_named(stand_ins) -> None:
-    env = {**stand_ins(old_python='[ "$1" = --version ] && echo Python 3.9.2; exit 1'), "PYTHON": "old-python"}
+    env = {
+        **stand_ins(old_python='[ "$1" = --version ] && echo Python 3.9.2; exit 1'),
+        "PYTHON": "old-python",
+    }
     done = _prepare(env)
     assert done.returncode == 1
     assert "Python 3.11 or newer; old-python is Python 3.9.2" in done.stderr

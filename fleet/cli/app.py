@@ -40,7 +40,12 @@ COMMANDS = (
     Entry("The inventory", "new", "fleet.cli.new", "start a new, commented inventory"),
     Entry("The inventory", "check", "fleet.cli.check", "check the inventory"),
     Entry("The inventory", "show", "fleet.cli.show", "show a site, a tank, a node or a board"),
-    Entry("The inventory", "schema", "fleet.cli.schema", "print the JSON Schema of the inventory or of an output"),
+    Entry(
+        "The inventory",
+        "schema",
+        "fleet.cli.schema",
+        "print the JSON Schema of the inventory or of an output",
+    ),
     Entry("Images", "keys", "fleet.cli.keys", "create and show the fleet's keys"),
     Entry("Images", "render", "fleet.cli.render", "write each node's PlatformIO project"),
     Entry("Images", "build", "fleet.cli.build", "build, sign and shelve the images"),
@@ -86,7 +91,9 @@ class LazyGroup(TyperGroup):
 
     def format_help(self, ctx: Any, formatter: Any) -> None:
         """An example, then the commands grouped by task, within 40 lines."""
-        formatter.write("Example: tankfleet check && tankfleet build && tankfleet plan && tankfleet push PLAN\n\n")
+        formatter.write(
+            "Example: tankfleet check && tankfleet build && tankfleet plan && tankfleet push PLAN\n\n"
+        )
         formatter.write("Usage: tankfleet [OPTIONS] COMMAND ...\n")
         task = ""
         for entry in COMMANDS:
@@ -98,7 +105,9 @@ class LazyGroup(TyperGroup):
         formatter.write("COMMAND -h tells more about each. First time here: tankfleet demo\n")
 
 
-app = typer.Typer(cls=LazyGroup, rich_markup_mode=None, context_settings=HELP_OPTIONS, invoke_without_command=True)
+app = typer.Typer(
+    cls=LazyGroup, rich_markup_mode=None, context_settings=HELP_OPTIONS, invoke_without_command=True
+)
 
 
 def _version(asked: bool) -> None:
@@ -110,10 +119,14 @@ def _version(asked: bool) -> None:
 @app.callback()
 def root(
     ctx: typer.Context,
-    project: Annotated[Path | None, typer.Option("--project", help="The project folder; default: here.")] = None,
+    project: Annotated[
+        Path | None, typer.Option("--project", help="The project folder; default: here.")
+    ] = None,
     color: Annotated[str | None, typer.Option("--color", help="auto, always or never.")] = None,
     debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False,
-    version: Annotated[bool, typer.Option("--version", "-V", is_eager=True, callback=_version, help="Print it.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", "-V", is_eager=True, callback=_version, help="Print it.")
+    ] = False,
 ) -> None:
     """Firmware for fleets of water-tank nodes."""
     del version
@@ -130,7 +143,9 @@ def run(argv: list[str]) -> int:
     """Run one command line; every error becomes an exit code of `Exit` here."""
     this = Session(Output())
     try:
-        result = typer.main.get_command(app).main(argv, prog_name="tankfleet", standalone_mode=False, obj=this)
+        result = typer.main.get_command(app).main(
+            argv, prog_name="tankfleet", standalone_mode=False, obj=this
+        )
     except TankfleetError as error:
         return _told(this.output, error)
     except _ClickUsageError as error:
@@ -138,7 +153,9 @@ def run(argv: list[str]) -> int:
     except _ClickError as error:
         return _told(this.output, UsageError(BAD_USAGE, error.format_message()))
     except (KeyboardInterrupt, typer.Abort):
-        this.output.note(f"{INTERRUPTED.code}: interrupted. Nothing was left half done; run the same command to go on.")
+        this.output.note(
+            f"{INTERRUPTED.code}: interrupted. Nothing was left half done; run the same command to go on."
+        )
         return Exit.INTERRUPTED
     except BrokenPipeError:
         with suppress(OSError):
@@ -147,7 +164,9 @@ def run(argv: list[str]) -> int:
     except OSError as error:
         if this.debug:
             raise
-        return _told(this.output, UsageError(UNWRITABLE, f"{error.filename or ''}: {error.strerror or error}"))
+        return _told(
+            this.output, UsageError(UNWRITABLE, f"{error.filename or ''}: {error.strerror or error}")
+        )
     except Exception as error:
         return _internal(this, error)
     return int(result) if isinstance(result, int) else Exit.OK
@@ -180,7 +199,9 @@ def _internal(this: Session, error: Exception) -> int:
     path = folder / f"{stamp}.txt"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        path.write_text(f"tankfleet {__version__}\n{''.join(traceback.format_exception(error))}", encoding="utf-8")
+        path.write_text(
+            f"tankfleet {__version__}\n{''.join(traceback.format_exception(error))}", encoding="utf-8"
+        )
         where = f"The report is {path}."
     except OSError:
         where = "No report could be written; run again with --debug."

@@ -54,7 +54,11 @@ class ExampleGroup(TyperGroup):
 def command_app() -> typer.Typer:
     """A typer app for one module of commands. A single command: `@command(app, "name")`."""
     return typer.Typer(
-        cls=ExampleGroup, rich_markup_mode=None, add_completion=False, context_settings=HELP_OPTIONS, no_args_is_help=True
+        cls=ExampleGroup,
+        rich_markup_mode=None,
+        add_completion=False,
+        context_settings=HELP_OPTIONS,
+        no_args_is_help=True,
     )
 
 
@@ -64,7 +68,9 @@ def command(app: typer.Typer, name: str) -> Callable[[Callable[..., Any]], Calla
     def register(function: Callable[..., Any]) -> Callable[..., Any]:
         text = " ".join((function.__doc__ or "").partition("\n\n")[2].split())
         short = text.partition(". ")[0].rstrip(".")
-        return app.command(name, cls=ExampleCommand, short_help=short, context_settings=HELP_OPTIONS)(function)
+        return app.command(name, cls=ExampleCommand, short_help=short, context_settings=HELP_OPTIONS)(
+            function
+        )
 
     return register
 
@@ -118,11 +124,15 @@ class Session:
         if given:
             return
         if not self.interactive():
-            raise UsageError(NEEDS_CONFIRMATION, f"{question} No terminal to ask on.", fix=f"Add {flag} to the command.")
+            raise UsageError(
+                NEEDS_CONFIRMATION, f"{question} No terminal to ask on.", fix=f"Add {flag} to the command."
+            )
         self.output.stderr.write(f"{question} [y/N] ")
         self.output.stderr.flush()
         if sys.stdin.readline().strip().lower() not in ("y", "yes"):
-            raise UsageError(NEEDS_CONFIRMATION, "you said no; nothing was done", fix=f"Answer y, or add {flag}.")
+            raise UsageError(
+                NEEDS_CONFIRMATION, "you said no; nothing was done", fix=f"Answer y, or add {flag}."
+            )
 
 
 def session(ctx: typer.Context) -> Session:

@@ -54,18 +54,36 @@ def story(tank: str, node: str) -> tuple[Step, ...]:
         Step("The fleet gets its keys: one signs images, one proves who is speaking.", ("keys", "create")),
         Step("Each node gets a complete PlatformIO project that a person can open.", ("render",)),
         Step("PlatformIO builds each firmware class once; each node gets its own signed image.", ("build",)),
-        Step("Virtual nodes start: the real firmware in real processes, with water behind the probes.",
-             ("bench", "up", "--blank", "--speed", SPEED)),
+        Step(
+            "Virtual nodes start: the real firmware in real processes, with water behind the probes.",
+            ("bench", "up", "--blank", "--speed", SPEED),
+        ),
         Step("They are found over mDNS, and each proves who it is.", ("find",)),
-        Step(f"Release {GOOD}: new node blocks in the same class, so no compiler starts.", ("build", "--release", GOOD)),
-        Step("A plan of the push: who goes when, why, and what stays out.",
-             ("plan", "--any-hour", "--soak", SOAK, "--out", "good.plan")),
-        Step("The push, wave by wave. After each wave a gate looks at the evidence.", ("push", "good.plan", "--yes")),
-        Step(f"Now a bad release: in {BAD} the probes are inverted by mistake.",
-             ("build", "--release", BAD, "--defect", DEFECT)),
+        Step(
+            f"Release {GOOD}: new node blocks in the same class, so no compiler starts.",
+            ("build", "--release", GOOD),
+        ),
+        Step(
+            "A plan of the push: who goes when, why, and what stays out.",
+            ("plan", "--any-hour", "--soak", SOAK, "--out", "good.plan"),
+        ),
+        Step(
+            "The push, wave by wave. After each wave a gate looks at the evidence.",
+            ("push", "good.plan", "--yes"),
+        ),
+        Step(
+            f"Now a bad release: in {BAD} the probes are inverted by mistake.",
+            ("build", "--release", BAD, "--defect", DEFECT),
+        ),
         Step("It is planned like any other.", ("plan", "--any-hour", "--soak", SOAK, "--out", "bad.plan")),
-        Step("The first wave must catch it, go back and stop there.", ("push", "bad.plan", "--yes"), (Exit.PROBLEMS,)),
-        Step("What runs where now, and what differs from the inventory.", ("audit",), (Exit.OK, Exit.PROBLEMS)),
+        Step(
+            "The first wave must catch it, go back and stop there.",
+            ("push", "bad.plan", "--yes"),
+            (Exit.PROBLEMS,),
+        ),
+        Step(
+            "What runs where now, and what differs from the inventory.", ("audit",), (Exit.OK, Exit.PROBLEMS)
+        ),
     )
 
 
@@ -76,15 +94,20 @@ def demo(
 ) -> None:
     """Example: tankfleet demo
 
-    Show the whole job on this machine, with virtual nodes: check, render, build, find, push a good update, catch a bad one, audit.
+    Show the whole job on this machine, with virtual nodes: check, render, build, find, push a good update,
+    catch a bad one, audit.
     """
     out = session(ctx).output
     started = time.monotonic()
     project = (session(ctx).project / folder).resolve()
     _lay_out(project)
     out.data(out.style("tankfleet demo: the whole job, on the bench", "bold"))
-    out.data("Nothing here is faked but the water: real firmware, PlatformIO, mDNS and HTTP, on loopback only.")
-    out.data("On real sites pumps are mains machines near water: local code and licensed people decide there.")
+    out.data(
+        "Nothing here is faked but the water: real firmware, PlatformIO, mDNS and HTTP, on loopback only."
+    )
+    out.data(
+        "On real sites pumps are mains machines near water: local code and licensed people decide there."
+    )
     steps = story("header-east", "kestrel-01")
     try:
         for number, step in enumerate(steps, start=1):
@@ -111,7 +134,10 @@ def _lay_out(project: Path) -> None:
 def _run(project: Path, words: tuple[str, ...], *, quiet: bool = False) -> int:
     sink = subprocess.DEVNULL if quiet else None
     return subprocess.run(
-        [sys.executable, "-m", "fleet", "--project", str(project), *words], check=False, stdout=sink, stderr=sink
+        [sys.executable, "-m", "fleet", "--project", str(project), *words],
+        check=False,
+        stdout=sink,
+        stderr=sink,
     ).returncode
 
 
@@ -137,9 +163,15 @@ def _prove(out: Output, project: Path) -> None:
     bad = sum(release.startswith(BAD) for release in releases)
     good = sum(release == GOOD for release in releases)
     out.data()
-    out.data(out.style(f"Asked over the network: {good} of {len(releases)} nodes run {GOOD}, {bad} run {BAD}.", "bold"))
+    out.data(
+        out.style(
+            f"Asked over the network: {good} of {len(releases)} nodes run {GOOD}, {bad} run {BAD}.", "bold"
+        )
+    )
     if bad or good != len(releases):
-        raise UsageError(DEMO_FAILED, f"{bad} nodes run the bad release, {len(releases) - good} not the good one")
+        raise UsageError(
+            DEMO_FAILED, f"{bad} nodes run the bad release, {len(releases) - good} not the good one"
+        )
 
 
 def _close(out: Output, project: Path, took_s: float) -> None:

@@ -85,7 +85,9 @@ class Output:
         self.stdout.write(json.dumps(document, indent=2, ensure_ascii=False, default=str) + "\n")
 
     # ---------------------------------------------------------------- tables
-    def table(self, columns: Sequence[str], rows: Iterable[Sequence[str]], *, styles: Sequence[str] = ()) -> None:
+    def table(
+        self, columns: Sequence[str], rows: Iterable[Sequence[str]], *, styles: Sequence[str] = ()
+    ) -> None:
         """A table to stdout: fitted to the terminal, or one whole record a line when piped.
 
         `styles[i]` (optional) names a style for column i. Long cells are folded on a terminal only.
@@ -124,8 +126,10 @@ class Output:
     def finding(self, finding: Finding, stream: IO[str] | None = None) -> None:
         """One finding: place, severity, code, what; the line quoted and underlined; why; how to put it right."""
         to = stream or self.stdout
-        lines = [f"{self._head(finding.place, finding.subject)}{self.severity_word(finding.severity, to)} "
-                 f"{finding.code.code}: {finding.what}"]
+        lines = [
+            f"{self._head(finding.place, finding.subject)}{self.severity_word(finding.severity, to)} "
+            f"{finding.code.code}: {finding.what}"
+        ]
         lines += self._quote(finding.place, to)
         lines.append(f"  why: {finding.why}")
         lines.append(f"  fix: {finding.fix}")

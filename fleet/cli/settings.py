@@ -18,16 +18,24 @@ def settings(
 ) -> None:
     """Example: tankfleet settings
 
-    Show each setting, its value and where the value comes from: flag, environment, project file (tankfleet.toml), user file, default.
+    Show each setting, its value and where the value comes from: flag, environment, project file
+    (tankfleet.toml), user file, default.
     """
     this = session(ctx)
     values = this.settings()
     if json:
         facts = [
-            {"name": s.name, "value": values[s.name].value, "origin": values[s.name].origin, "variable": s.variable}
+            {
+                "name": s.name,
+                "value": values[s.name].value,
+                "origin": values[s.name].origin,
+                "variable": s.variable,
+            }
             for s in SETTINGS
         ]
         this.output.emit_json("settings", {"settings": facts})
         return
-    rows = [(s.name, values[s.name].value or "-", values[s.name].origin, s.variable, s.what) for s in SETTINGS]
+    rows = [
+        (s.name, values[s.name].value or "-", values[s.name].origin, s.variable, s.what) for s in SETTINGS
+    ]
     this.output.table(("setting", "value", "from", "variable", "what it is"), rows)

@@ -135,8 +135,15 @@ def test_internal_error_names_a_report_and_no_traceback(capsys, tmp_path, monkey
 
 
 def test_completion_offers_commands() -> None:
-    env = {**os.environ, "_TANKFLEET_COMPLETE": "complete_bash", "COMP_WORDS": "tankfleet ro", "COMP_CWORD": "1"}
-    done = subprocess.run([sys.executable, "-m", "fleet"], capture_output=True, text=True, env=env, cwd=ROOT, check=False)
+    env = {
+        **os.environ,
+        "_TANKFLEET_COMPLETE": "complete_bash",
+        "COMP_WORDS": "tankfleet ro",
+        "COMP_CWORD": "1",
+    }
+    done = subprocess.run(
+        [sys.executable, "-m", "fleet"], capture_output=True, text=True, env=env, cwd=ROOT, check=False
+    )
     assert "roll-back" in done.stdout, done.stderr
 
 
