@@ -101,7 +101,7 @@ WRONG_KIND = Code(
     "INV122",
     "another kind of value is needed",
     "Nothing is converted silently: text, number, list and mapping are told apart.",
-    "Write what is needed; the manual of the inventory has an example of each part.",
+    "Write what is needed; `tankfleet new FOLDER` writes an example of each part.",
 )
 NOT_A_CHOICE = Code(
     "INV123",

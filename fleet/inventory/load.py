@@ -56,9 +56,10 @@ def read_inventory(folder: Path, root: Path | None = None) -> tuple[Inventory | 
 
 
 def _shown(path: Path, root: Path) -> str:
-    """The path from `root` on where it lies below; bytes that are not UTF-8 are shown as question marks."""
+    """The path from `root` on where it lies below; what cannot be shown of it is replaced."""
     below = path.relative_to(root) if path.is_relative_to(root) else path
-    return os.fsencode(below).decode("utf-8", "replace")
+    text = os.fsencode(below).decode("utf-8", "replace")
+    return "".join(c if c.isprintable() else "\ufffd" for c in text)
 
 
 def read_texts(

@@ -10,6 +10,7 @@ from fleet.finding import Finding
 from fleet.inventory.codes import UNKNOWN_KEY, WRONG_KIND
 from fleet.inventory.grammar import keys_of
 from fleet.inventory.model import Fleet, InventoryFile, Node, Policy, Site, Tank
+from fleet.inventory.refusal import shown
 from fleet.inventory.survey import Entry
 from fleet.inventory.wording import Words
 from fleet.limits import FINDINGS_PER_FILE
@@ -80,7 +81,7 @@ class _File:
 
     def _unknown(self, key: str) -> None:
         known = keys_of(InventoryFile)
-        what = f"a file has no key `{key[:40]}`.{self.survey.suggester.hint(key, known)}"
+        what = f"a file has no key `{shown(key)}`.{self.survey.suggester.hint(key, known)}"
         fix = f"Its keys are {', '.join(f'`{k}`' for k in known)}."
         self.findings.append(Finding(UNKNOWN_KEY, what, self.source.key((key,)), fix_here=fix))
         self.survey.whole = False

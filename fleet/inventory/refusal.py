@@ -6,6 +6,13 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fleet.codes import Code
+_LONGEST = 60
+
+
+def shown(text: object) -> str:
+    """A text as a message quotes it: on one line, and not longer than a message can be."""
+    plain = str(text).replace("\n", "\\n").replace("\t", "\\t")
+    return plain if len(plain) <= _LONGEST else plain[: _LONGEST - 3] + "..."
 
 
 class Refusal(ValueError):

@@ -45,10 +45,14 @@ class Source:
         return Spots(self.text)
 
     def place(self, line: int, col: int, end_col: int | None = None) -> Place:
-        """The place at a 1-based line and column, quoted; without an end, to the end of the line."""
+        """The place at a 1-based line and column, to `end_col` or the end of the line.
+
+        The line is quoted; what a terminal would not show, or obey, is replaced in the quote.
+        """
         text = self.lines[line - 1] if line <= len(self.lines) else ""
         end = len(text.rstrip()) + 1 if end_col is None else end_col
-        return Place(self.path, line, col, max(end, col + 1), text if len(text) <= QUOTED_LINE_CHARS else "")
+        quote = _HIDDEN.sub("\ufffd", text) if len(text) <= QUOTED_LINE_CHARS else ""
+        return Place(self.path, line, col, max(end, col + 1), quote)
 
     def place_at(self, index: int) -> Place:
         """The place of one character, by its index in the text."""
@@ -80,9 +84,10 @@ def decode(path: str, data: bytes) -> tuple[Source | None, list[Finding]]:
     try:
         text = data.decode("utf-8").removeprefix("\ufeff")
     except UnicodeDecodeError as error:
-        before = Source(path, data[: error.start].decode("utf-8").removeprefix("\ufeff") + "\ufffd")
+        before = data[: error.start].decode("utf-8").removeprefix("\ufeff")
+        readable = Source(path, data.decode("utf-8", "replace").removeprefix("\ufeff"))
         what = f"byte 0x{data[error.start]:02x} is not UTF-8"
-        return None, [Finding(NOT_UTF8, what, before.place_at(len(before.text) - 1))]
+        return None, [Finding(NOT_UTF8, what, readable.place_at(len(before)))]
     source = Source(path, text)
     findings = _hidden(source)
     return (None if findings else source), findings

@@ -32,6 +32,7 @@ from fleet.inventory.codes import (
     TWICE,
     UNUSED_YAML,
 )
+from fleet.inventory.refusal import shown
 from fleet.inventory.scalars import plain
 from fleet.inventory.yaml_words import syntax_finding
 from fleet.limits import FINDINGS_PER_FILE, YAML_DEPTH, YAML_KEYS, YAML_NODES, YAML_SCALAR_CHARS
@@ -68,9 +69,9 @@ def read_tree(source: Source) -> Tree:
     try:
         builder.build()
     except _Stop:
-        builder.tree.whole = False
+        builder.cut_off()
     except YAMLError as error:
-        builder.tree.whole = False
+        builder.cut_off()
         builder.tree.findings.append(syntax_finding(source, error))
     return builder.tree
 
@@ -110,13 +111,26 @@ class _Builder:
             if nodes > YAML_NODES:
                 self._stop(TOO_LARGE, f"the file has more than {YAML_NODES} values", event)
 
+    def cut_off(self) -> None:
+        """Leave out the part in which the file could not be read on: it would seem to lack keys."""
+        self.tree.whole = False
+        if self.frames:
+            key, *rest = self._path()
+            part = self.tree.top.get(str(key))
+            if isinstance(part, list) and rest:
+                between = self.here is part  # two items: what ended the last one may be the mistake
+                del part[max(0, int(rest[0]) - between) :]
+            else:
+                self.tree.top.pop(str(key), None)
+
     # ---------------------------------------------------------------- events
     def _scalar(self, event: Any) -> None:
         text = event.value
         if event.tag is not None or event.anchor is not None:
             self._property(event)
         if len(text) > YAML_SCALAR_CHARS:
-            self._stop(TOO_LARGE, f"a text has {len(text)} characters; at most {YAML_SCALAR_CHARS}", event)
+            what = f"a text has {len(text)} characters; at most {YAML_SCALAR_CHARS} are read"
+            self._stop(TOO_LARGE, what, event, fix="Shorten the text.")
         if self.key is None and self.here.__class__ is dict:
             self._key(event, text)
         else:
@@ -127,7 +141,8 @@ class _Builder:
         if event.tag is not None or event.anchor is not None:
             self._property(event)
         if len(self.frames) >= YAML_DEPTH:
-            self._stop(TOO_LARGE, f"the text is nested more than {YAML_DEPTH} deep", event)
+            what = f"the text is nested more than {YAML_DEPTH} deep"
+            self._stop(TOO_LARGE, what, event, fix="Take the brackets or the indentation out.")
         self._put(event, container)
         self.frames.append((self.here, self.key))
         self.here, self.key = container, None
@@ -151,10 +166,12 @@ class _Builder:
         if text == "<<" and event.implicit[0]:
             self._stop(UNUSED_YAML, "a merge key `<<` is not read", event)
         self.key = text
+        if not event.implicit[0]:
+            self._quoted(event, text)
         if text in here:
             first = self.source.spots.firsts.get(self._path())
             at = f"; it was given before, in line {first.key[0]}" if first else ""
-            self._report(TWICE, f"the key `{text}` is given twice{at}", event)
+            self._report(TWICE, f"the key `{shown(text)}` is given twice{at}", event)
         elif len(here) >= YAML_KEYS:
             self._stop(TOO_LARGE, f"a mapping has more than {YAML_KEYS} keys", event)
 
@@ -174,12 +191,12 @@ class _Builder:
 
     def _property(self, event: Any) -> None:
         if event.anchor is not None:
-            self._report(UNUSED_YAML, f"an anchor `&{event.anchor}` is not read", event)
+            self._report(UNUSED_YAML, f"an anchor `&{shown(event.anchor)}` is not read", event)
         if event.tag is not None:
-            self._report(UNUSED_YAML, f"a tag `{event.tag}` is not read", event)
+            self._report(UNUSED_YAML, f"a tag `{shown(event.tag)}` is not read", event)
 
     def _alias(self, event: Any) -> None:
-        self._report(UNUSED_YAML, f"an alias `*{event.anchor}` is not read", event)
+        self._report(UNUSED_YAML, f"an alias `*{shown(event.anchor)}` is not read", event)
         self._put(event, None)
         self.key = None
 
@@ -197,13 +214,13 @@ class _Builder:
         end_col = end.column + 1 if end.line == start.line else None
         return self.source.place(start.line + 1, start.column + 1, end_col)
 
-    def _report(self, code: Code, what: str, event: Any) -> None:
-        self.tree.findings.append(Finding(code, what, self._place(event)))
+    def _report(self, code: Code, what: str, event: Any, fix: str = "") -> None:
+        self.tree.findings.append(Finding(code, what, self._place(event), fix_here=fix))
         if self.here is not None:
             self.tree.reported.add(self._path())
         if len(self.tree.findings) >= FINDINGS_PER_FILE:
             raise _Stop
 
-    def _stop(self, code: Code, what: str, event: Any) -> NoReturn:
-        self._report(code, what, event)
+    def _stop(self, code: Code, what: str, event: Any, fix: str = "") -> NoReturn:
+        self._report(code, what, event, fix)
         raise _Stop

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 from pydantic import BeforeValidator, WithJsonSchema
 
 from fleet.inventory.codes import NO_UNIT, NOT_A_QUANTITY, OUT_OF_RANGE, WRONG_UNIT
-from fleet.inventory.refusal import Refusal
+from fleet.inventory.refusal import Refusal, shown
 from fleet.limits import QUANTITY_CHARS
 
 if TYPE_CHECKING:
@@ -214,16 +214,16 @@ def _parse_text(noun: str, zero_allowed: bool, text: str) -> float:
 
 def _unreadable(kind: Kind, text: str) -> Refusal:
     stripped = text.strip()
-    shown = stripped if len(stripped) <= 40 else stripped[:37] + "..."
+    said = shown(stripped)
     if _SIGNED.fullmatch(stripped[:QUANTITY_CHARS]):
-        return Refusal(OUT_OF_RANGE, f"`{shown}` is negative; {kind.noun} cannot be")
+        return Refusal(OUT_OF_RANGE, f"`{said}` is negative; {kind.noun} cannot be")
     if re.match(r"[0-9][0-9., ']*,[0-9]", stripped):
         return Refusal(
             NOT_A_QUANTITY,
-            f"`{shown}` has a comma in it",
+            f"`{said}` has a comma in it",
             f"Write a point before the decimals and nothing between thousands, as in {kind.accepted}.",
         )
-    return Refusal(NOT_A_QUANTITY, f"`{shown}` is not {kind.noun}", f"Write it as in {kind.accepted}.")
+    return Refusal(NOT_A_QUANTITY, f"`{said}` is not {kind.noun}", f"Write it as in {kind.accepted}.")
 
 
 def _factor_by_pint(kind: Kind, unit: str) -> float:

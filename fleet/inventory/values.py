@@ -12,7 +12,7 @@ from typing import Annotated, Any, Final
 from pydantic import BeforeValidator, Field, Strict, WithJsonSchema
 
 from fleet.inventory.codes import BAD_DATE, BAD_MAC
-from fleet.inventory.refusal import Refusal
+from fleet.inventory.refusal import Refusal, shown
 from fleet.limits import LABEL_CHARS, MARK_NAME_CHARS, PIN_NAME_CHARS, RELEASE_CHARS
 
 NAME_PATTERN: Final = r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$"
@@ -38,7 +38,7 @@ def _read_mac(value: Any) -> Any:
         fix = ""
         if re.fullmatch(r"[0-9a-f]{12}", digits):
             fix = f"Write `{':'.join(digits[i : i + 2] for i in range(0, 12, 2))}`."
-        raise Refusal(BAD_MAC, f"`{value[:40]}` is not written as a MAC is here", fix)
+        raise Refusal(BAD_MAC, f"`{shown(value)}` is not written as a MAC is here", fix)
     if int(digits[:2], 16) & 1 or digits == "000000000000":
         raise Refusal(BAD_MAC, f"`{value}` is a group address or nothing, not the address of one board")
     return value
@@ -49,7 +49,7 @@ def _read_date(value: Any) -> date:
         return value
     fix = "Write it as in `2025-03-14`."
     if not isinstance(value, str) or not _DATE.fullmatch(value):
-        raise Refusal(BAD_DATE, f"`{str(value)[:40]}` is not a date", fix)
+        raise Refusal(BAD_DATE, f"`{shown(value)}` is not a date", fix)
     try:
         return date.fromisoformat(value)
     except ValueError:
@@ -61,7 +61,7 @@ def _read_time(value: Any) -> datetime:
         return value
     fix = "Write it in the site's own time, as in `2025-03-14 02:30`, without a time zone."
     if not isinstance(value, str) or not _TIME.fullmatch(value):
-        raise Refusal(BAD_DATE, f"`{str(value)[:40]}` is not a local date and time", fix)
+        raise Refusal(BAD_DATE, f"`{shown(value)}` is not a local date and time", fix)
     try:
         return datetime.fromisoformat(value)
     except ValueError:

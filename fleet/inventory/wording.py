@@ -16,7 +16,7 @@ from fleet.inventory.codes import (
     WRONG_LENGTH,
 )
 from fleet.inventory.grammar import keys_of, noun_of, part_at
-from fleet.inventory.refusal import Refusal
+from fleet.inventory.refusal import Refusal, shown
 from fleet.inventory.scalars import plain
 from fleet.inventory.values import (
     DOMAIN_PATTERN,
@@ -27,7 +27,7 @@ from fleet.inventory.values import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from pydantic import ValidationError
 
@@ -134,13 +134,13 @@ class Words:
             return OUT_OF_RANGE, f"{given} is {what.format(**ctx)}", fix.format(**ctx), False
         if kind in ("string_too_short", "string_too_long", "too_short", "too_long"):
             return _length(kind, given, ctx)
-        return self._kind(kind, given, loc)
+        return self._kind(kind, given)
 
     def _unknown_key(self, loc: tuple[Any, ...]) -> tuple[Code, str, str, bool]:
         part = part_at(self.root, loc[:-1])
         hint = self.suggester.hint(str(loc[-1]), keys_of(part))
-        fix = f"Its keys are {', '.join(f'`{key}`' for key in keys_of(part))}."
-        return UNKNOWN_KEY, f"{noun_of(part)} has no key `{_short(loc[-1])}`.{hint}", fix, True
+        fix = f"Its keys are {_listed(keys_of(part))}."
+        return UNKNOWN_KEY, f"{noun_of(part)} has no key `{shown(loc[-1])}`.{hint}", fix, True
 
     def _shape_kind(self, kind: str, given: Any, ctx: Any) -> tuple[Code, str, str, bool]:
         if kind == "union_tag_not_found":
@@ -149,19 +149,20 @@ class Words:
         return code, what, fix, False
 
     def _choice(self, given: Any, choices: list[str]) -> tuple[Code, str, str, bool]:
-        hint = self.suggester.hint(given, choices) if isinstance(given, str) else ""
-        fix = f"Choose one of {', '.join(f'`{choice}`' for choice in choices)}."
-        what = f"`{_short(given)}`" if isinstance(given, str) else _shown(given)
-        return NOT_A_CHOICE, f"{what} is not one of the choices here.{hint}", fix, False
+        if not isinstance(given, str):
+            code, what, _, on_key = self._kind("string_type", given)
+            return code, what, f"Choose one of {_listed(choices)}.", on_key
+        what = f"`{shown(given)}` is not one of the choices here.{self.suggester.hint(given, choices)}"
+        return NOT_A_CHOICE, what, f"Choose one of {_listed(choices)}.", False
 
     def _pattern(self, given: str, pattern: str) -> tuple[Code, str, str, bool]:
         noun, fix = _PATTERNS[pattern]
         if pattern == NAME_PATTERN:
             better = re.sub(r"[^a-z0-9]+", "-", given.lower()).strip("-")
             fix = f"{fix} For example `{better}`." if better else fix
-        return BAD_NAME, f"`{_short(given)}` cannot be {noun}", fix, False
+        return BAD_NAME, f"`{shown(given)}` cannot be {noun}", fix, False
 
-    def _kind(self, kind: str, given: Any, loc: tuple[Any, ...]) -> tuple[Code, str, str, bool]:
+    def _kind(self, kind: str, given: Any) -> tuple[Code, str, str, bool]:
         wanted = _WANTED.get(kind, "something else")
         if given is None:
             return WRONG_KIND, f"there is nothing here; {wanted} is needed", "", False
@@ -170,16 +171,21 @@ class Words:
             fix = "Put it in quotes to make it a text."
         elif isinstance(given, str) and not isinstance(plain(given), str):
             fix = "Take the quotes off."
-        return WRONG_KIND, f"{_shown(given)} stands here; {wanted} is needed", fix, False
+        return WRONG_KIND, f"{_described(given)} stands here; {wanted} is needed", fix, False
 
 
 def _length(kind: str, given: Any, ctx: Any) -> tuple[Code, str, str, bool]:
     short = kind.endswith("short")
     bound = f"at least {ctx['min_length']}" if short else f"at most {ctx['max_length']}"
     bound = f"{bound} {'are needed' if short else 'can be'}"
+    fix = "Add what is missing." if short else "Leave some of it out."
     if kind.startswith("string"):
-        return WRONG_LENGTH, f"the text has {len(given)} characters; {bound}", "", False
-    return WRONG_LENGTH, f"there are {len(given)} entries here; {bound}", "", True
+        return WRONG_LENGTH, f"the text has {len(given)} characters; {bound}", fix, False
+    return WRONG_LENGTH, f"there are {len(given)} entries here; {bound}", fix, True
+
+
+def _listed(words: Iterable[str]) -> str:
+    return ", ".join(f"`{word}`" for word in words)
 
 
 def _emptied(details: list[Any]) -> set[tuple[Any, ...]]:
@@ -187,12 +193,7 @@ def _emptied(details: list[Any]) -> set[tuple[Any, ...]]:
     return {detail["loc"][:end] for detail in details for end in range(len(detail["loc"]))}
 
 
-def _short(text: Any) -> str:
-    shown = str(text)
-    return shown if len(shown) <= 40 else shown[:37] + "..."
-
-
-def _shown(given: Any) -> str:
+def _described(given: Any) -> str:
     if isinstance(given, dict):
         return "a mapping"
     if isinstance(given, list):
@@ -201,4 +202,4 @@ def _shown(given: Any) -> str:
         return f"`{str(given).lower()}` (yes or no)"
     if isinstance(given, (int, float)):
         return f"the number {given}"
-    return f"the text `{_short(given)}`"
+    return f"the text `{shown(given)}`"

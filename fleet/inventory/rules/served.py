@@ -28,8 +28,11 @@ def served_once(survey: Survey) -> Iterator[Finding]:
                 yield Finding(SERVED_TWICE, what, place, subject=f"node {node.part.name}")
         yield from _one_site(survey, node)
     if survey.whole and not survey.unread.get("nodes"):
+        meant = {
+            survey.suggester.nearest(n, survey.tank_by_name) for n in firsts if n not in survey.tank_by_name
+        }
         for tank in survey.tanks:
-            if tank.part.name not in firsts:
+            if tank.part.name not in firsts and tank.part.name not in meant:
                 what = f"no node serves the tank `{tank.part.name}`"
                 yield Finding(NOT_SERVED, what, tank.value("name"), subject=f"tank {tank.part.name}")
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 from fleet.finding import Finding
 from fleet.inventory.codes import BAD_RULE, BAD_WINDOW, NO_SUCH_TIME_ZONE
 from fleet.inventory.model import Policy
+from fleet.inventory.refusal import shown
 from fleet.limits import WINDOW_LONGEST_S
 
 if TYPE_CHECKING:
@@ -62,13 +63,13 @@ def _rule_problem(rule: str) -> str:
 
     keys = re.findall(r"([A-Z]+)=", rule)
     if not _RULE.fullmatch(rule):
-        return f"`{rule[:60]}` is not a recurrence rule of days, weeks, months or years"
+        return f"`{shown(rule)}` is not a recurrence rule of days, weeks, months or years"
     if len(keys) != len(set(keys)):
         return "a part of the rule is given twice"
     try:
         rrulestr(rule, dtstart=datetime(2025, 1, 1))
     except (ValueError, TypeError, IndexError, OverflowError):
-        return f"`{rule[:60]}` has a part that cannot be"
+        return f"`{shown(rule)}` has a part that cannot be"
     return ""
 
 

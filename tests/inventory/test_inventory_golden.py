@@ -1,0 +1,71 @@
+"""A folder of broken inventories, one mistake each, and what `tankfleet check` says of them, to the letter.
+
+Write the expected texts anew with `TANKFLEET_GOLDEN=write make quick`, then read the difference.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+
+import pytest
+
+from fleet.cli.app import run
+from fleet.codes import Exit, Severity
+from fleet.inventory.codes import CODES
+from fleet.inventory.load import read_inventory
+
+FOLDER = Path(__file__).resolve().parent.parent / "golden" / "inventory"
+CASES = sorted(path for path in FOLDER.iterdir() if path.is_dir())
+# Raised by the loader's caller; by what the operating system refuses; by `new`. Each has a test of its own.
+ELSEWHERE = {"INV100", "INV101", "INV112"}
+
+
+def checked(case: Path, monkeypatch, capsys) -> tuple[int, str]:
+    monkeypatch.setenv("TANKFLEET_INVENTORY", ".")
+    monkeypatch.setenv("TANKFLEET_COLOR", "never")
+    exit_code = run(["--project", str(case), "check"])
+    return exit_code, capsys.readouterr().out.replace(str(case), "FOLDER")
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_check_says_what_is_expected(case: Path, monkeypatch, capsys) -> None:
+    exit_code, out = checked(case, monkeypatch, capsys)
+    expected = case / "expected.txt"
+    text = f"{out}exit {exit_code}\n"
+    if os.environ.get("TANKFLEET_GOLDEN") == "write":
+        expected.write_text(text, encoding="utf-8")
+    assert text == expected.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_one_mistake_is_one_finding_at_its_place(case: Path) -> None:
+    inventory, findings = read_inventory(case, case)
+    assert len(findings) == 1, [finding.what for finding in findings]
+    (finding,) = findings
+    assert (inventory is None) == (finding.severity is Severity.ERROR)
+    assert finding.place is not None
+    if finding.place.quote:
+        text = (case / finding.place.path).read_text(encoding="utf-8", errors="replace").split("\n")
+        line = text[finding.place.line - 1]
+        assert finding.place.quote == "".join(c if c.isprintable() or c == "\t" else "\ufffd" for c in line)
+
+
+def test_the_inventory_that_all_are_made_from_is_well(monkeypatch) -> None:
+    inventory, findings = read_inventory(Path(__file__).parent)
+    assert inventory is not None
+    assert not findings
+
+
+def test_there_are_at_least_40_and_each_code_has_one() -> None:
+    assert len(CASES) >= 40
+    said = "".join((case / "expected.txt").read_text(encoding="utf-8") for case in CASES)
+    seen = set(re.findall(r"\b(INV\d{3}):", said))
+    assert {code.code for code in CODES} - seen == ELSEWHERE
+
+
+def test_exit_codes_are_those_of_errors_and_of_warnings(monkeypatch, capsys) -> None:
+    assert checked(FOLDER / "unit-missing", monkeypatch, capsys)[0] == Exit.USAGE
+    assert checked(FOLDER / "tank-not-served", monkeypatch, capsys)[0] == Exit.OK
+    assert run(["--project", str(FOLDER / "tank-not-served"), "check", "--strict"]) == Exit.PROBLEMS
