@@ -1,0 +1,199 @@
+"""Codes of the audit: AUD101-109 network, 110-119 images, 120-129 boards, 130-139 faults, 140-149 fleet."""
+
+from __future__ import annotations
+
+from fleet.codes import Code, Severity
+
+NODE_MISSING = Code(
+    "AUD101",
+    "a node was not found",
+    "Nobody knows what it runs or how its tanks stand.",
+    "Look at its power and its network, then run `tankfleet find NODE --timeout 30`.",
+)
+NODE_DOUBLE = Code(
+    "AUD102",
+    "two boards are one node",
+    "Both hold the node's key, so whose level it is nobody knows, and nothing is sent to either.",
+    "Take one of them off the network, or load it over USB as another node.",
+)
+NODE_IMPOSTOR = Code(
+    "AUD103",
+    "something gives itself out as a node",
+    "It announces the node's name but cannot sign for it: a stranger, or a board loaded with other keys.",
+    "Find the device at that address; load it over USB again if it is yours.",
+)
+NODE_UNKNOWN = Code(
+    "AUD104",
+    "a node that is not in the inventory",
+    "It is on the network and nobody plans, updates or audits it.",
+    "Add it to the inventory, or take it off the network.",
+    Severity.WARNING,
+)
+NODE_MOVED = Code(
+    "AUD105",
+    "a node has a new address",
+    "Addresses are handed out anew now and then; its signed state says that it is the same node.",
+    "Nothing, unless it happens often: then give it a fixed address.",
+    Severity.NOTE,
+)
+OLDER_IMAGE = Code(
+    "AUD110",
+    "a node runs an older image than the newest on the shelf",
+    "It was left out of a push, or nothing was pushed since the build.",
+    "Run `tankfleet plan` and push the plan.",
+    Severity.WARNING,
+)
+NEWEST_HALTED = Code(
+    "AUD111",
+    "the newest image was halted",
+    "The last push of that release was halted or rolled back, so it is right that the node runs another one.",
+    "Put the release right, build it and push that.",
+    Severity.NOTE,
+)
+NOT_ON_SHELF = Code(
+    "AUD112",
+    "a node runs an image that is not on the shelf",
+    "Nobody can say what it was built from, and it cannot be sent again.",
+    "Build and push a new image; find out who loaded this one.",
+)
+NOT_BUILT = Code(
+    "AUD113",
+    "no image on the shelf for a node",
+    "Without an image there is nothing to push, and nothing to compare the node with.",
+    "Run `tankfleet build`, with --target host if it is for the bench.",
+    Severity.WARNING,
+)
+WENT_BACK = Code(
+    "AUD114",
+    "a node went back to its older image",
+    "It gave up the newest image that it was given, by itself or because it was told to.",
+    "See what the push said of it; put the release right before it is pushed again.",
+    Severity.WARNING,
+)
+NEVER_KEPT = Code(
+    "AUD115",
+    "a node is on trial and nobody watches",
+    "No push is under way that could keep its image, so it will fall back when its trial is over.",
+    "Run `tankfleet resume` if a push was cut off; else let it fall back, and push again.",
+    Severity.WARNING,
+)
+ON_TRIAL = Code(
+    "AUD116",
+    "a node is on trial",
+    "A push is under way and watches it.",
+    "Wait for the push, or run `tankfleet resume` if it was cut off.",
+    Severity.NOTE,
+)
+OUT_OF_DATE = Code(
+    "AUD117",
+    "a node works by an older inventory",
+    "Marks, pins or pump times in the inventory are no longer those in the node's image.",
+    "Run `tankfleet build`, then `tankfleet plan` and push.",
+    Severity.WARNING,
+)
+SHELF_OUT_OF_DATE = Code(
+    "AUD118",
+    "the newest image was built from an older inventory",
+    "Marks, pins or pump times have changed since, so pushing it would not bring them to the node.",
+    "Run `tankfleet build`.",
+    Severity.WARNING,
+)
+OTHER_BOARD = Code(
+    "AUD120",
+    "a node is another kind of board than the inventory says",
+    "Pins and images of one kind do not fit another.",
+    "Put the board's kind right in the inventory, or the board in the field.",
+)
+MAC_DIFFERS = Code(
+    "AUD121",
+    "a node's MAC differs from the inventory",
+    "The board was swapped, or two boards were mixed up.",
+    "Find out which board hangs there; then put its MAC into the inventory.",
+)
+MAC_NOT_CLAIMED = Code(
+    "AUD122",
+    "the inventory does not know a node's MAC",
+    "Without it a swapped board is not noticed.",
+    "It is written down when the board is loaded over USB; or put it into the inventory by hand.",
+    Severity.NOTE,
+)
+LOST_IN_PUSH = Code(
+    "AUD123",
+    "a node was lost in its last push",
+    "It did not come back after an update. It may have fallen back since; its state tells, if it is found.",
+    "Go and look at it, with a USB cable.",
+)
+NODE_FAULT = Code(
+    "AUD130",
+    "a node reports a fault of its own",
+    "A node with such a fault does not control its tanks as it should; its pump relays are off.",
+    "`tankfleet find NODE` shows it; load the node again, over USB if it does not take an update.",
+)
+MARKS_CONTRADICT = Code(
+    "AUD131",
+    "probes contradict one another",
+    "A higher mark is wet and a lower one dry, which water cannot do: a broken wire. The pump is off.",
+    "Look at the probes and the cable of that tank; isolate the pump first.",
+)
+PUMP_FAULT = Code(
+    "AUD132",
+    "a node has stopped a pump",
+    "It ran longer than it should, or no mark changed while it ran: a dry source, a leak, a closed valve.",
+    "Look at pump, source and valves. The pump stays off until the node restarts or is told to rest.",
+)
+RESTARTED_BADLY = Code(
+    "AUD133",
+    "a node last started after a crash",
+    "Its watchdog or an exception restarted it; a supply that sags when the pump starts does that too.",
+    "Watch it; look at its supply, then at its release.",
+    Severity.WARNING,
+)
+NO_SPARE_BOARD = Code(
+    "AUD140",
+    "no spare board at a site",
+    "When a board dies there, its tanks stay without control until one is brought.",
+    "Put a spare board of that kind there, and its count into the inventory.",
+    Severity.WARNING,
+)
+COPY_IN_PLACE = Code(
+    "AUD141",
+    "boards that copy a new image in place",
+    "A power cut while the boot loader copies leaves them in need of a USB cable; two-slot boards never are.",
+    "Update them when power is steady; fit a two-slot board where a ladder is far.",
+    Severity.NOTE,
+)
+PUSH_UNFINISHED = Code(
+    "AUD142",
+    "a push is unfinished",
+    "Nodes may be on trial with nobody watching.",
+    "Run `tankfleet resume` to go on with it, or `tankfleet stop` to end it.",
+    Severity.WARNING,
+)
+
+CODES = (
+    NODE_MISSING,
+    NODE_DOUBLE,
+    NODE_IMPOSTOR,
+    NODE_UNKNOWN,
+    NODE_MOVED,
+    OLDER_IMAGE,
+    NEWEST_HALTED,
+    NOT_ON_SHELF,
+    NOT_BUILT,
+    WENT_BACK,
+    NEVER_KEPT,
+    ON_TRIAL,
+    OUT_OF_DATE,
+    SHELF_OUT_OF_DATE,
+    OTHER_BOARD,
+    MAC_DIFFERS,
+    MAC_NOT_CLAIMED,
+    LOST_IN_PUSH,
+    NODE_FAULT,
+    MARKS_CONTRADICT,
+    PUMP_FAULT,
+    RESTARTED_BADLY,
+    NO_SPARE_BOARD,
+    COPY_IN_PLACE,
+    PUSH_UNFINISHED,
+)

@@ -1,0 +1,84 @@
+"""What is to be said of the fleet as a whole: stock, kinds of boards, the shelf, the journal. Pure."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from fleet.audit import codes
+from fleet.boards.board import load_board
+from fleet.finding import Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.audit.facts import Facts
+    from fleet.inventory.model import Inventory
+
+
+def fleet_findings(facts: Facts) -> Iterator[Finding]:
+    """All of them."""
+    yield from _stock(facts.inventory)
+    yield from _weak_boards(facts.inventory)
+    yield from _macs(facts.inventory)
+    yield from _shelf(facts)
+    yield from _journal(facts)
+
+
+def _kinds_by_site(inventory: Inventory) -> dict[tuple[str, str], list[str]]:
+    kinds: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for node in inventory.nodes:
+        kinds[inventory.site_of(node).name, node.board].append(node.name)
+    return kinds
+
+
+def _stock(inventory: Inventory) -> Iterator[Finding]:
+    for (site, board), nodes in sorted(_kinds_by_site(inventory).items()):
+        spares = sum(stock.count for stock in inventory.site(site).spare_boards if stock.board == board)
+        if not spares:
+            what = f"no spare {board}, of which {_count(len(nodes), 'node')} there: {', '.join(nodes)}"
+            yield Finding(codes.NO_SPARE_BOARD, what, subject=f"site {site}")
+
+
+def _weak_boards(inventory: Inventory) -> Iterator[Finding]:
+    for (site, board), nodes in sorted(_kinds_by_site(inventory).items()):
+        if load_board(board).layout == "copy-in-place":
+            what = f"{board}: {', '.join(nodes)}"
+            yield Finding(codes.COPY_IN_PLACE, what, subject=f"site {site}")
+
+
+def _macs(inventory: Inventory) -> Iterator[Finding]:
+    for node in inventory.nodes:
+        if node.mac is None:
+            what = f"it has no MAC in the inventory ({node.place or 'no place given'})"
+            yield Finding(codes.MAC_NOT_CLAIMED, what, subject=f"node {node.name}")
+
+
+def _shelf(facts: Facts) -> Iterator[Finding]:
+    for node in facts.inventory.nodes:
+        newest, subject = facts.shelf.newest(node.name), f"node {node.name}"
+        if newest is None:
+            yield Finding(codes.NOT_BUILT, "nothing was built for it yet", subject=subject)
+            continue
+        wanted = facts.wanted_crc.get((node.name, newest.release))
+        if wanted is not None and wanted != newest.block_crc:
+            what = f"{newest.release}, built {newest.built_at}, has another node block than the inventory now"
+            yield Finding(codes.SHELF_OUT_OF_DATE, what, subject=subject)
+
+
+def _journal(facts: Facts) -> Iterator[Finding]:
+    journal = facts.journal
+    if journal.unfinished is not None:
+        count = _count(len(journal.unfinished_nodes), "node")
+        what = f"push {journal.unfinished} of {count} is unfinished"
+        yield Finding(codes.PUSH_UNFINISHED, what, subject=f"push {journal.unfinished}")
+    found = {match.node for match in facts.matches or () if match.reachable}
+    known = {node.name for node in facts.inventory.nodes}
+    for name, last in sorted(journal.last.items()):
+        if last.stands == "lost" and name in known - found:
+            what = f"lost in push {last.push} to {last.release} at {last.at}: {last.reason}"
+            yield Finding(codes.LOST_IN_PUSH, what, subject=f"node {name}")
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -1,0 +1,127 @@
+"""What is to be said of one node that was looked for.
+
+Its presence, its board, its image, its faults. Pure.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleet.audit import codes
+from fleet.find.match import Status
+from fleet.finding import Finding
+from fleet.link.state import Phase
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.audit.facts import Facts
+    from fleet.build.entry import ShelfEntry
+    from fleet.codes import Code
+    from fleet.find.match import Match
+    from fleet.inventory.model import Node
+    from fleet.link.state import NodeState, TankState
+
+_PRESENCE: dict[Status, Code] = {
+    Status.MISSING: codes.NODE_MISSING,
+    Status.DOUBLE: codes.NODE_DOUBLE,
+    Status.IMPOSTOR: codes.NODE_IMPOSTOR,
+    Status.MOVED: codes.NODE_MOVED,
+    Status.UNKNOWN: codes.NODE_UNKNOWN,
+}
+_TANK_FAULTS = {
+    "contradictory": (codes.MARKS_CONTRADICT, "its marks contradict one another"),
+    "longest-run": (codes.PUMP_FAULT, "its pump ran longer than the longest run"),
+    "no-rise": (codes.PUMP_FAULT, "no mark changed while its pump ran"),
+}
+_BAD_RESETS = ("watchdog", "crash")
+SHORT = 12
+"""Digits of a digest that a person is shown."""
+
+
+def presence(match: Match) -> Iterator[Finding]:
+    """Missing, moved, double, impostor, unknown."""
+    code = _PRESENCE.get(match.status)
+    if code is None:
+        return
+    told = "; ".join(match.evidence) or match.status.value
+    also = f" (also at {', '.join(match.also_at)})" if match.also_at else ""
+    yield Finding(code, f"{told}{also}", subject=f"node {match.node}")
+
+
+def state_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Finding]:
+    """All that a node's signed state gives cause for."""
+    yield from board_findings(node, state)
+    yield from image_findings(facts, node, state)
+    yield from fault_findings(node, state)
+
+
+def board_findings(node: Node, state: NodeState) -> Iterator[Finding]:
+    """Whether it is the board that the inventory says."""
+    subject = f"node {node.name}"
+    if state.board and state.board != node.board:
+        what = f"it says that it is a {state.board}; the inventory says {node.board}"
+        yield Finding(codes.OTHER_BOARD, what, subject=subject)
+    if node.mac is not None and state.mac != node.mac:
+        what = f"its MAC is {state.mac}; the inventory says {node.mac}"
+        yield Finding(codes.MAC_DIFFERS, what, subject=subject)
+
+
+def image_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Finding]:
+    """What it runs, against the shelf, the inventory and the journal."""
+    subject = f"node {node.name}"
+    newest, running = facts.shelf.newest(node.name), facts.shelf.entry_for(node.name, state.image)
+    if newest is not None and running is None:
+        what = f"{state.release}, image {state.image[:SHORT]}, which was not built here"
+        yield Finding(codes.NOT_ON_SHELF, what, subject=subject)
+    elif newest is not None and newest.image != state.image:
+        yield _older(facts, subject, state, newest)
+    if state.phase is Phase.PUT_BACK:
+        yield Finding(codes.WENT_BACK, _went_back(facts, node, state), subject=subject)
+    elif state.phase is Phase.ON_TRIAL:
+        watched = node.name in facts.journal.unfinished_nodes
+        what = f"{state.release} is on trial for {state.trial_left_s:.0f} s more"
+        yield Finding(codes.ON_TRIAL if watched else codes.NEVER_KEPT, what, subject=subject)
+    wanted = facts.wanted_crc.get((node.name, state.release))
+    if wanted is not None and wanted != state.block_crc:
+        what = f"its node block is {state.block_crc}; the inventory gives {wanted} today"
+        yield Finding(codes.OUT_OF_DATE, what, subject=subject)
+
+
+def _older(facts: Facts, subject: str, state: NodeState, newest: ShelfEntry) -> Finding:
+    push = facts.journal.halted_images.get(newest.image)
+    if push is not None:
+        what = f"it runs {state.release}; push {push} of {newest.release} was halted"
+        return Finding(codes.NEWEST_HALTED, what, subject=subject)
+    runs, there = f"{state.release} ({state.image[:SHORT]})", f"{newest.release} ({newest.image[:SHORT]})"
+    what = f"it runs {runs}; {there} is newest"
+    return Finding(codes.OLDER_IMAGE, what, subject=subject)
+
+
+def _went_back(facts: Facts, node: Node, state: NodeState) -> str:
+    left = facts.shelf.entry_for(node.name, state.last_image) if state.last_image else None
+    from_what = (
+        left.release if left else f"image {state.last_image[:SHORT]}" if state.last_image else "an image"
+    )
+    reason = f" ({state.last_reason})" if state.last_reason else ""
+    return f"from {from_what} to {state.release}{reason}"
+
+
+def fault_findings(node: Node, state: NodeState) -> Iterator[Finding]:
+    """What the node itself complains of."""
+    subject = f"node {node.name}"
+    for fault in state.faults:
+        yield Finding(codes.NODE_FAULT, f"it reports {fault}", subject=subject)
+    for tank in state.tanks:
+        yield from _tank_fault(node, tank)
+    if state.reset in _BAD_RESETS:
+        what = f"its last start came from {state.reset}; {state.boots} starts so far"
+        yield Finding(codes.RESTARTED_BADLY, what, subject=subject)
+
+
+def _tank_fault(node: Node, tank: TankState) -> Iterator[Finding]:
+    if tank.fault == "none":
+        return
+    code, what = _TANK_FAULTS.get(tank.fault, (codes.NODE_FAULT, f"it reports {tank.fault}"))
+    marks = ", ".join(f"{mark.name} {mark.state}" for mark in tank.marks)
+    yield Finding(code, f"tank {tank.name}: {what} ({marks})", subject=f"node {node.name}")

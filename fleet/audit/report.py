@@ -1,0 +1,74 @@
+"""What an audit says: a line per node, and findings."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fleet.codes import Exit, Severity
+
+if TYPE_CHECKING:
+    from fleet.finding import Finding
+
+
+@dataclass(frozen=True, slots=True)
+class NodeLine:
+    """One node; what was not learned is None. `verdict` is a few words, `findings` the codes about it."""
+
+    node: str
+    site: str
+    board: str
+    status: str
+    """As `find` says it, or `not asked`."""
+    address: str | None
+    release: str | None
+    image: str | None
+    sequence: int | None
+    phase: str | None
+    newest_release: str | None
+    newest_image: str | None
+    last_push: str | None
+    """Id of the last push that touched it, and how it ended for it."""
+    verdict: str
+    findings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """The whole audit; findings by severity, then code, then subject."""
+
+    lines: tuple[NodeLine, ...]
+    findings: tuple[Finding, ...]
+    unreachable: tuple[str, ...]
+    """Nodes that were looked for and not found."""
+
+    @property
+    def exit(self) -> Exit:
+        """Problems if anything found is an error, else unreachable if a node was not found, else ok."""
+        errors = [f for f in self.findings if f.severity is Severity.ERROR and f.code.code != "AUD101"]
+        if errors:
+            return Exit.PROBLEMS
+        return Exit.UNREACHABLE if self.unreachable else Exit.OK
+
+    def counts(self) -> dict[str, int]:
+        """Findings per severity."""
+        return {s.value: sum(f.severity is s for f in self.findings) for s in Severity}
+
+
+COLUMNS = (
+    "node", "site", "board", "status", "address", "release", "image", "sequence", "phase", "newest_release",
+    "newest_image", "last_push", "verdict", "findings",
+)  # fmt: skip
+
+
+def csv_text(report: Report) -> str:
+    """The lines as CSV (RFC 4180) with a head; codes of findings are joined by spaces."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for line in report.lines:
+        cells = [getattr(line, column) for column in COLUMNS[:-1]]
+        writer.writerow(["" if cell is None else cell for cell in cells] + [" ".join(line.findings)])
+    return out.getvalue()

@@ -1,0 +1,212 @@
+"""`audit`: what runs where, and what differs from the inventory."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, cast
+
+import typer
+
+from fleet.cli.common import command, command_app, session
+from fleet.limits import FIND_TIMEOUT_S
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fleet.audit.report import NodeLine, Report
+    from fleet.cli.common import Session
+    from fleet.cli.output import Output
+    from fleet.find.match import Match
+    from fleet.finding import Finding
+    from fleet.inventory.model import Inventory
+    from fleet.keys.folder import KeyFolder
+    from fleet.render.firmware_class import Target
+    from fleet.workspace import Workspace
+
+app = command_app()
+
+
+@command(app, "audit")
+def audit(
+    ctx: typer.Context,
+    offline: Annotated[
+        bool, typer.Option("--offline", help="Ask no node: inventory, shelf and journal alone.")
+    ] = False,
+    timeout: Annotated[
+        float, typer.Option("--timeout", min=0.1, max=3600, help="Seconds to wait for missing nodes.")
+    ] = FIND_TIMEOUT_S,
+    csv: Annotated[
+        str | None, typer.Option("--csv", help="Write a line per node to this file; - is stdout.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+) -> int:
+    """Example: tankfleet audit --csv audit.csv
+
+    Ask every node what it runs, and compare that with the inventory, the shelf and the journal of pushes:
+    old, unknown and given-up images, missing, double and swapped boards, faults that nodes report, spare
+    boards that a site lacks. Changes nothing on any node. Exit status 0: nothing worse than a warning;
+    1: errors; 3: no errors but some nodes were not found.
+    """
+    this = session(ctx)
+    report = _report(this, offline=offline, timeout_s=timeout)
+    if json:
+        this.output.emit_json("audit", _facts(report, offline))
+    elif csv == "-":
+        _write_csv(this.output, report)
+    else:
+        _show(this.output, report, offline)
+    if csv is not None and csv != "-":
+        _save_csv(this.output, report, Path(csv))
+    _sum_up(this.output, report, offline)
+    return report.exit
+
+
+def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
+    from fleet.audit.audit import audit as look
+    from fleet.audit.facts import Facts, JournalFacts
+    from fleet.audit.gather import releases, shelf_facts, wanted_crcs
+    from fleet.build.shelf import Shelf
+
+    inventory = this.inventory()
+    workspace = this.workspace(inventory.fleet.name)
+    target = cast("Target", this.setting("target"))
+    keys = _keys(this.output, workspace, needed=not offline)
+    shelf = shelf_facts(Shelf(workspace.shelf_dir), inventory, target)
+    matches = None if offline or keys is None else _find(this, inventory, workspace, keys, timeout_s)
+    crcs = wanted_crcs(inventory, keys.trust(), target, releases(shelf, matches)) if keys is not None else {}
+    return look(Facts(inventory, shelf, JournalFacts(), matches, crcs))
+
+
+def _keys(output: Output, workspace: Workspace, *, needed: bool) -> KeyFolder | None:
+    """The keys; without network they only serve to tell whether images are up to date."""
+    from fleet.errors import KeyFolderError
+    from fleet.keys.folder import KeyFolder
+
+    try:
+        return KeyFolder.open(workspace.keys_dir)
+    except KeyFolderError as error:
+        if needed:
+            raise
+        output.note(f"without keys it cannot be told whether images are up to date: {error.what}")
+        return None
+
+
+def _find(
+    this: Session, inventory: Inventory, workspace: Workspace, keys: KeyFolder, timeout_s: float
+) -> list[Match]:
+    import asyncio
+    from functools import partial
+
+    from fleet.find.find import find, interface_for
+    from fleet.keys.derive import node_key
+
+    interface = interface_for(this.setting("find_on"), workspace)
+    key_of = partial(node_key, keys.fleet_key())
+    this.output.note(f"asking {_count(len(inventory.nodes), 'node')} on {interface or 'all interfaces'}")
+    return asyncio.run(
+        find(
+            inventory,
+            key_of,
+            workspace,
+            interface=interface,
+            timeout_s=timeout_s,
+            tell=partial(_tell, this.output),
+        )
+    )
+
+
+def _tell(output: Output, awaited: tuple[str, ...], left_s: float) -> None:
+    if awaited:
+        output.note(f"waiting for {_count(len(awaited), 'node')}, {left_s:.0f} s left")
+
+
+# ------------------------------------------------------------------ printing
+def _show(output: Output, report: Report, offline: bool) -> None:
+    if offline:
+        columns: tuple[str, ...] = ("node", "board", "newest on the shelf", "image", "last push", "verdict")
+        output.table(columns, [_shelf_row(line) for line in report.lines])
+    else:
+        columns = ("node", "board", "release", "image", "phase", "verdict")
+        output.table(columns, [_row(line) for line in report.lines])
+    for code, found in groupby(report.findings, key=lambda finding: finding.code):
+        _group(output, list(found), f"{code.code}: {code.title}")
+
+
+def _row(line: NodeLine) -> tuple[str, ...]:
+    return (line.node, line.board, line.release or "-", _short(line.image), line.phase or "-", line.verdict)
+
+
+def _shelf_row(line: NodeLine) -> tuple[str, ...]:
+    newest = line.newest_release or "-"
+    return (line.node, line.board, newest, _short(line.newest_image), line.last_push or "-", line.verdict)
+
+
+def _short(image: str | None) -> str:
+    return image[:12] if image else "-"
+
+
+def _group(output: Output, findings: Sequence[Finding], title: str) -> None:
+    """All findings of one code: what it is, each one's own words (once, if they are the same), the fix."""
+    from fleet.cli.show_tank import paragraph
+
+    first = findings[0]
+    output.data()
+    output.data(f"{output.severity_word(first.severity, output.stdout)} {title}")
+    by_words: dict[str, list[str]] = {}
+    for finding in findings:
+        by_words.setdefault(finding.what, []).append(finding.subject.removeprefix("node "))
+    for words, subjects in by_words.items():
+        paragraph(output, f"{', '.join(subjects)}: {words}", "  ", "    ")
+    paragraph(output, f"fix: {first.fix}", "  ", "    ")
+
+
+def _sum_up(output: Output, report: Report, offline: bool) -> None:
+    counts = report.counts()
+    said = (
+        ", ".join(_count(count, severity) for severity, count in counts.items() if count) or "nothing to say"
+    )
+    asked = "no node was asked" if offline else f"{len(report.lines) - len(report.unreachable)} found"
+    output.note(f"{_count(len(report.lines), 'node')}, {asked}: {said}.")
+    codes = dict.fromkeys(finding.code.code for finding in report.findings)
+    if codes:
+        output.next_step(f"tankfleet explain {next(iter(codes))}")
+
+
+def _facts(report: Report, offline: bool) -> dict[str, Any]:
+    return {
+        "offline": offline,
+        "nodes": [asdict(line) for line in report.lines],
+        "findings": [
+            {
+                "code": f.code.code,
+                "severity": f.severity.value,
+                "subject": f.subject,
+                "title": f.code.title,
+                "what": f.what,
+                "why": f.why,
+                "fix": f.fix,
+            }
+            for f in report.findings
+        ],
+        "unreachable": list(report.unreachable),
+        "counts": report.counts(),
+    }
+
+
+def _write_csv(output: Output, report: Report) -> None:
+    from fleet.audit.report import csv_text
+
+    output.stdout.write(csv_text(report))
+
+
+def _save_csv(output: Output, report: Report, path: Path) -> None:
+    from fleet.audit.report import csv_text
+
+    path.write_text(csv_text(report), encoding="utf-8", newline="")
+    output.note(f"wrote {path}")
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -1,0 +1,214 @@
+"""The audit: each code has a case that raises it, and a fleet that is well raises none of them."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+
+import pytest
+
+from fleet.audit.audit import audit
+from fleet.audit.codes import CODES
+from fleet.audit.facts import JournalFacts, LastPush, ShelfFacts
+from fleet.audit.report import COLUMNS, csv_text
+from fleet.codes import Exit, Severity
+from fleet.find.match import Match, Status
+from fleet.inventory.model import Inventory
+from tests.audit.scene import (
+    INVENTORY,
+    NODES,
+    audited,
+    crc,
+    digest,
+    entry,
+    facts,
+    found,
+    line,
+    shelf,
+    state,
+    tank,
+)
+
+N = "kestrel-01"
+SUBJECT = f"node {N}"
+LOST = LastPush(
+    "0123456789ab", "1.1.0", digest(N, "1.1.0"), "lost", "not back in time", "2026-03-02T10:00:00Z"
+)
+
+
+def test_a_fleet_that_is_well() -> None:
+    report, findings = audited()
+    assert findings == []
+    assert report.exit is Exit.OK
+    assert [one.node for one in report.lines] == NODES
+    assert {one.verdict for one in report.lines} == {"ok"}
+    assert line(report, N).image == digest(N, "1.1.0")
+
+
+STALE = entry(N, "1.1.0", 1, block_crc="0badcafe")
+MISSING = Match(N, Status.MISSING, evidence=("never found before",))
+CASES = {
+    "AUD101": (MISSING, {}, "never found before", "not found", Exit.UNREACHABLE),
+    "AUD102": (
+        Match(N, Status.DOUBLE, "10.0.0.1", 80, {}, state(N), ("boards A and B",), ("10.0.0.2:80",)), {},
+        "boards A and B (also at 10.0.0.2:80)", "two boards", Exit.PROBLEMS,
+    ),
+    "AUD103": (
+        Match(N, Status.IMPOSTOR, "10.0.0.1", 80, evidence=("no key",)), {},
+        "no key", "impostor", Exit.PROBLEMS,
+    ),
+    "AUD105": (
+        Match(N, Status.MOVED, "10.0.0.1", 80, {}, state(N), ("was at 10.0.0.9:80",)), {},
+        "was at 10.0.0.9:80", "ok", Exit.OK,
+    ),
+    "AUD110": (found(N, release="1.0.0"), {}, "1.0.0", "older image", Exit.OK),
+    "AUD111": (
+        found(N, release="1.0.0"), {"journal": JournalFacts(halted_images={digest(N, "1.1.0"): "feed"})},
+        "push feed of 1.1.0 was halted", "ok, newest was halted", Exit.OK,
+    ),
+    "AUD112": (
+        found(N, image="ab" * 32), {},
+        "image abababababab, which was not built here", "unknown image", Exit.PROBLEMS,
+    ),
+    "AUD113": (
+        found(N), {"shelf": ShelfFacts({n: e for n, e in shelf("1.1.0").entries.items() if n != N})},
+        "nothing was built", "nothing built", Exit.OK,
+    ),
+    "AUD114": (
+        found(N, phase="put-back", last_image=digest(N, "1.0.0"), last_reason="trial-over"), {},
+        "from 1.0.0 to 1.1.0 (trial-over)", "went back", Exit.OK,
+    ),
+    "AUD115": (
+        found(N, phase="on-trial", trial_left_s=90), {},
+        "90 s more", "on trial, nobody watches", Exit.OK,
+    ),
+    "AUD117": (found(N, block_crc="0badcafe"), {}, "0badcafe", "older inventory", Exit.OK),
+    "AUD118": (
+        found(N), {"shelf": ShelfFacts(shelf("1.1.0").entries | {N: [STALE]})},
+        "built 2026-03-01T10:00:00Z", "ok, shelf is out of date", Exit.OK,
+    ),
+    "AUD120": (
+        found(N, board="nodemcu-v2"), {},
+        "the inventory says esp32-devkit", "other board", Exit.PROBLEMS,
+    ),
+    "AUD121": (
+        found(N, mac="02:00:00:00:00:99"), {},
+        "its MAC is 02:00:00:00:00:99", "other MAC", Exit.PROBLEMS,
+    ),
+    "AUD130": (found(N, faults=["no-key"]), {}, "it reports no-key", "node fault", Exit.PROBLEMS),
+    "AUD131": (
+        found(N, tanks=[tank("header-east", fault="contradictory", level=None)]), {},
+        "header-east: its marks contradict", "marks contradict", Exit.PROBLEMS,
+    ),
+    "AUD132": (
+        found(N, tanks=[tank("header-east", fault="no-rise")]), {},
+        "no mark changed while its pump ran", "pump stopped by a fault", Exit.PROBLEMS,
+    ),
+    "AUD133": (found(N, reset="watchdog", boots=41), {}, "41 starts", "restarted after a crash", Exit.OK),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("code", CASES)
+def test_one_thing_wrong(code: str) -> None:
+    match, changes, words, verdict, status = CASES[code]
+    report, findings = audited(match, **changes)
+    assert [(c, s) for c, s, _ in findings] == [(code, SUBJECT)]
+    assert words in findings[0][2]
+    assert line(report, N).verdict == verdict
+    assert code in line(report, N).findings
+    assert report.exit is status
+    assert {one.verdict for one in report.lines if one.node != N} == {"ok"}
+
+
+def test_each_code_has_a_case() -> None:
+    elsewhere = {"AUD104", "AUD116", "AUD122", "AUD123", "AUD140", "AUD141", "AUD142"}
+    assert set(CASES) | elsewhere == {code.code for code in CODES}
+
+
+def test_unknown_nodes_are_named_and_do_not_become_lines() -> None:
+    stranger = Match("hut-9", Status.UNKNOWN, "10.0.0.3", 80, evidence=("not in the inventory",))
+    report, findings = audited(stranger)
+    assert findings == [("AUD104", "node hut-9", "not in the inventory")]
+    assert [one.node for one in report.lines] == NODES
+    assert report.exit is Exit.OK
+
+
+def test_a_push_under_way_watches_its_nodes() -> None:
+    journal = JournalFacts(unfinished="feed", unfinished_nodes=frozenset({N}))
+    _, findings = audited(found(N, phase="on-trial", trial_left_s=90), journal=journal)
+    assert [(code, subject) for code, subject, _ in findings] == [
+        ("AUD142", "push feed"),
+        ("AUD116", SUBJECT),
+    ]
+
+
+def test_a_lost_node_is_lost_until_it_is_found_again() -> None:
+    journal = JournalFacts(last={N: LOST})
+    report, findings = audited(MISSING, journal=journal)
+    assert [code for code, _, _ in findings] == ["AUD101", "AUD123"]
+    assert report.exit is Exit.PROBLEMS
+    assert line(report, N).last_push == "0123456789ab lost"
+    assert audited(found(N), journal=journal)[1] == []
+
+
+def test_the_demo_inventory_s_own_findings() -> None:
+    report = audit(facts())
+    said = {(f.code.code, f.subject): f for f in report.findings}
+    assert said["AUD122", "node marram-07"].severity is Severity.NOTE
+    assert "larkwood-05, larkwood-07" in said["AUD140", "site larkwood"].what
+    assert "marram-01" in said["AUD141", "site marram-bay"].what
+    assert report.counts() == {"error": 0, "warning": 1, "note": 4}
+
+
+def test_offline_nobody_is_blamed() -> None:
+    report, findings = audited(matches=None)
+    assert findings == []
+    assert {one.status for one in report.lines} == {"not asked"}
+    assert {one.verdict for one in report.lines} == {"not asked"}
+    assert line(report, N).newest_release == "1.1.0"
+
+
+def test_a_change_of_the_inventory_shows() -> None:
+    """A mark moved by a hand's breadth since the image was built: node and shelf are both behind."""
+    moved = INVENTORY.tank("header-east")
+    marks = tuple(replace_mark(mark, 0.1) if mark.name == "half" else mark for mark in moved.marks)
+    tanks = tuple(t.model_copy(update={"marks": marks}) if t is moved else t for t in INVENTORY.tanks)
+    changed = Inventory(**(dict(INVENTORY) | {"tanks": tanks}))
+
+    wanted = {(N, "1.1.0"): crc(N, "1.1.0", changed)}
+    _, findings = audited(wanted_crc=wanted)
+    assert [(code, subject) for code, subject, _ in findings] == [("AUD117", SUBJECT), ("AUD118", SUBJECT)]
+
+
+def replace_mark(mark, by_m: float):
+    """The mark, moved."""
+    return mark.model_copy(update={"height_m": mark.height_m + by_m})
+
+
+def test_errors_come_first_and_the_order_is_fixed() -> None:
+    bad = (
+        found(N, faults=["no-key"]),
+        Match("marram-01", Status.MISSING),
+        found("kestrel-02", release="1.0.0"),
+    )
+    one, other = audit(facts(*bad)), audit(facts(*reversed(bad)))
+    assert one.findings == other.findings
+    severities = [finding.severity for finding in one.findings]
+    assert severities == sorted(severities, key=list(Severity).index)
+    assert one.exit is Exit.PROBLEMS
+    assert one.unreachable == ("marram-01",)
+
+
+def test_csv_says_the_same_as_the_lines() -> None:
+    report, _ = audited(found(N, release="1.0.0", mac="02:00:00:00:00:99"), MISSING_OTHER)
+    rows = list(csv.DictReader(io.StringIO(csv_text(report))))
+    assert list(rows[0]) == list(COLUMNS)
+    assert [row["node"] for row in rows] == NODES
+    mine = rows[NODES.index(N)]
+    assert mine["findings"] == "AUD121 AUD110"
+    assert mine["image"] == digest(N, "1.0.0")
+    assert rows[NODES.index("marram-02")]["release"] == ""
+
+
+MISSING_OTHER = replace(MISSING, node="marram-02")
