@@ -95,13 +95,11 @@ class LeftOut(_Part):
         "no-image",
         "outside-window",
         "spare-time-too-short",
-        "level-unknown",
         "on-trial",
         "was-put-back",
         "other-class",
         "ticket-too-old",
         "stand-in-down",
-        "soak-does-not-fit",
     ]
     detail: str
 

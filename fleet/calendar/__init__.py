@@ -1,0 +1,1 @@
+"""When a site may be updated."""

@@ -1,0 +1,62 @@
+"""How long a node's tanks can be left without it, from what the node says of its marks; and the gate's
+bounds of a tank."""
+
+from __future__ import annotations
+
+from math import isfinite
+from typing import TYPE_CHECKING
+
+from fleet.push.plan import TankBounds
+from fleet.water.filling import pump_marks, rising
+from fleet.water.geometry import volume_l
+from fleet.water.spare import spare_time
+
+if TYPE_CHECKING:
+    from fleet.inventory.model import Inventory, Node, Tank
+    from fleet.link.state import NodeState, TankState
+
+
+def node_spare(
+    inventory: Inventory, node: Node, state: NodeState, process_speed: float = 1.0
+) -> tuple[float | None, str]:
+    """Real seconds until the first of its tanks would need it (None: never), and which tank, from what level.
+
+    On the bench water runs `process_speed` times as fast as the clock. A tank that the node does not report,
+    or whose marks still settle, counts at its worst possible level.
+    """
+    reported = {tank.name: tank for tank in state.tanks}
+    shortest: float | None = None
+    told = "nothing there needs it"
+    for served in node.serves:
+        spare = spare_time(inventory.tank(served.tank), _wet(reported.get(served.tank)))
+        if isfinite(spare.worst_s) and (shortest is None or spare.worst_s / process_speed < shortest):
+            shortest = spare.worst_s / process_speed
+            told = f"{served.tank}: {spare.why}"
+    return shortest, told
+
+
+def _wet(tank: TankState | None) -> frozenset[str] | None:
+    if tank is None or any(mark.state == "settling" for mark in tank.marks):
+        return None
+    return frozenset(mark.name for mark in tank.marks if mark.state == "wet")
+
+
+def tank_bounds(tank: Tank) -> TankBounds:
+    """What the water of that tank can do at most, by the inventory."""
+    marks, pump = rising(tank), tank.pump
+    on_off: tuple[int | None, int | None] = (None, None)
+    if pump is not None:
+        on_mark, off_mark = pump_marks(tank, pump)
+        on_off = (marks.index(on_mark), marks.index(off_mark))
+    fills = pump is not None and pump.does == "fill"
+    drains = pump is not None and pump.does == "drain"
+    flow = pump.flow_l_per_min if pump is not None else 0.0
+    return TankBounds(
+        tank=tank.name,
+        volumes_l=tuple(volume_l(tank.shape, mark.height_m) for mark in marks),
+        most_in_l_per_min=tank.uncontrolled_inflow_l_per_min + (flow if fills else 0.0),
+        most_out_l_per_min=tank.largest_draw_l_per_min + (flow if drains else 0.0),
+        pump_does=pump.does if pump is not None else None,
+        pump_on_mark=on_off[0],
+        pump_off_mark=on_off[1],
+    )
