@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 ENVIRONMENT_NAME = "node"
+_POLL_S = 0.01
+_PAUSE = threading.Event()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,10 +131,15 @@ def failed(job: CompileJob, what: str) -> BuildError:
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
-    """End a process of ours with all that it started (it leads a session of its own)."""
+    """End a process of ours with all that it started (it leads a session of its own), and see them gone.
+
+    First politely, for the compiler then removes its temporary files.
+    """
     for sent in (signal.SIGTERM, signal.SIGKILL):
+        deadline_s = time.monotonic() + PROGRESS_EVERY_S
         with suppress(ProcessLookupError):
             os.killpg(process.pid, sent)
-        with suppress(subprocess.TimeoutExpired):
-            process.wait(timeout=PROGRESS_EVERY_S)
-            return
+            while time.monotonic() < deadline_s:
+                os.killpg(process.pid, 0)
+                _PAUSE.wait(_POLL_S)
+    process.wait()

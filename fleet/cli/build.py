@@ -90,7 +90,7 @@ def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
     for event in events:
         now_s = time.monotonic()
         if isinstance(event, Compiling):
-            output.note(f"compiling {event.name} (log: {event.log_path})")
+            output.note(f"compiling {event.name}, log: {event.log_path}")
             told_s = now_s
         elif isinstance(event, Compiled):
             output.note(f"compiled {event.name} in {event.took_s:.1f} s")
@@ -112,9 +112,16 @@ def _sum_up(output: Output, result: BuildResult) -> None:
         )
         return
     classes = len({entry.class_name for entry in result.entries})
-    output.note(
-        f"{len(result.made)} new images of {classes} classes signed and shelved, "
-        f"{count - len(result.made) - len(result.restored)} unchanged, {len(result.restored)} restored; "
-        f"the compiler ran for {len(result.compiled)} programs."
-    )
+    parts = [
+        f"{_count(len(result.made), 'new image')} of {_count(classes, 'class', 'classes')} signed and shelved"
+    ]
+    unchanged = count - len(result.made) - len(result.restored)
+    parts += [f"{unchanged} unchanged"] if unchanged else []
+    parts += [f"{len(result.restored)} made again under the ticket they had"] if result.restored else []
+    parts.append(f"the compiler ran for {_count(len(result.compiled), 'program')}")
+    output.note(f"{', '.join(parts)}.")
     output.next_step("tankfleet shelf", "tankfleet plan")
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    return f"{number} {one if number == 1 else many or f'{one}s'}"
