@@ -181,6 +181,7 @@ FIND_ROUND_S: Final = 2.0
 """After this a fresh browser asks anew and last known addresses are tried, so that one lost packet costs no more."""
 FIND_QUIET_S: Final = 0.5
 """Nothing new for this long after all are seen: RFC 6762 6 allows 120 ms for an answer, a sleeping radio 300 more."""
+FIND_STEP_S: Final = 0.1
 FIND_TELL_S: Final = 1.5
 RESOLVE_AFTER_S: Final = 0.2
 RESOLVE_TIMEOUT_S: Final = 1.5

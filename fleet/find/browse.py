@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import asyncio
 import socket
-from collections.abc import AsyncIterator, Collection
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 from typing import Any
 
-from zeroconf import DNSQuestionType, InterfaceChoice, IPVersion, ServiceStateChange, Zeroconf
+from zeroconf import InterfaceChoice, IPVersion, ServiceStateChange, Zeroconf
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
 from fleet.errors import UsageError
@@ -21,15 +21,12 @@ from fleet.find.codes import NO_INTERFACE
 from fleet.find.records import SERVICE, read_instance
 from fleet.find.sighting import Sighting
 from fleet.limits import (
-    FIND_QUIET_S,
     MDNS_RECEIVE_BUFFER_BYTES,
     RESOLVE_AFTER_S,
     RESOLVE_AT_ONCE,
     RESOLVE_TIMEOUT_S,
     SIGHTINGS,
 )
-
-_STEP_S = 0.05
 
 
 @asynccontextmanager
@@ -67,24 +64,24 @@ class Browser:
         self._asking: dict[str, asyncio.Task[None]] = {}
         self._places = asyncio.Semaphore(RESOLVE_AT_ONCE)
         self._stirred = asyncio.Event()
+        self._last_new_s = asyncio.get_running_loop().time()
 
-    async def look(self, wanted: Collection[str], *, at_most_s: float, quiet_s: float = FIND_QUIET_S) -> None:
-        """Ask anew; return once all `wanted` are announced and nothing new came for `quiet_s`, or in time."""
+    async def ask(self) -> None:
+        """Ask the network anew who is there, and read all known instances again: records may have expired."""
         await self._end_browser()
+        self._changed.update(self._sightings)
         self._browser = AsyncServiceBrowser(self._zeroconf, SERVICE, handlers=[self._on_change])
-        loop = asyncio.get_running_loop()
-        quiet_from_s = loop.time()
-        ends_s = quiet_from_s + at_most_s
-        while (now_s := loop.time()) < ends_s:
-            if self._take_in(now_s):
-                quiet_from_s = now_s
-            seen = {sighting.node for group in self._sightings.values() for sighting in group}
-            if seen.issuperset(wanted) and not self._lacking and now_s - quiet_from_s >= quiet_s:
-                return
-            self._stirred.clear()
-            with suppress(TimeoutError):
-                async with asyncio.timeout(min(_STEP_S, ends_s - now_s)):
-                    await self._stirred.wait()
+
+    async def news(self, at_most_s: float) -> None:
+        """Wait until something changed, or until time is over."""
+        self._stirred.clear()
+        with suppress(TimeoutError):
+            async with asyncio.timeout(at_most_s):
+                await self._stirred.wait()
+
+    def quiet_s(self) -> float:
+        """How long nothing new was announced."""
+        return asyncio.get_running_loop().time() - self._last_new_s
 
     def sightings(self) -> list[Sighting]:
         """What is announced at present, without repeats, by node and place."""
@@ -94,9 +91,10 @@ class Browser:
 
     async def close(self) -> None:
         """End the browser and whatever is still being asked for."""
-        for task in self._asking.values():
+        asking = list(self._asking.values())
+        for task in asking:
             task.cancel()
-        await asyncio.gather(*self._asking.values(), return_exceptions=True)
+        await asyncio.gather(*asking, return_exceptions=True)
         await self._end_browser()
 
     async def _end_browser(self) -> None:
@@ -115,33 +113,29 @@ class Browser:
             self._changed.add(name)
         self._stirred.set()
 
-    def _take_in(self, now_s: float) -> bool:
-        """Read the changed instances from the cache; True if any sighting is new. Ask for what is lacking."""
-        new = False
+    def _take_in(self, now_s: float) -> None:
+        """Read the changed instances from the cache; ask for what is lacking."""
         names, self._changed = self._changed.union(self._lacking), set()
         for name in names:
             before = self._sightings.get(name, ())
             found = self._sightings[name] = read_instance(self._zeroconf, name)
-            new = new or not set(found).issubset(before)
+            if not set(found).issubset(before):
+                self._last_new_s = now_s
             if found:
                 self._lacking.pop(name, None)
             else:
                 self._lack(name, now_s)
-        return new
 
     def _lack(self, name: str, now_s: float) -> None:
-        if name in self._asking:
-            self._lacking.pop(name, None)
-        elif now_s - self._lacking.setdefault(name, now_s) >= RESOLVE_AFTER_S:
-            self._asking[name] = asyncio.get_running_loop().create_task(self._ask(name))
+        since_s = self._lacking.setdefault(name, now_s)
+        if now_s - since_s >= RESOLVE_AFTER_S and name not in self._asking:
+            self._asking[name] = asyncio.get_running_loop().create_task(self._resolve(name))
 
-    async def _ask(self, name: str) -> None:
-        """Ask for SRV, TXT and A of one instance, once."""
+    async def _resolve(self, name: str) -> None:
+        """Ask for SRV, TXT and A of one instance: first for a unicast answer, then for all to hear."""
         async with self._places:
-            info = AsyncServiceInfo(SERVICE, name)
-            await info.async_request(
-                self._zeroconf, RESOLVE_TIMEOUT_S * 1000, question_type=DNSQuestionType.QU
-            )
+            await AsyncServiceInfo(SERVICE, name).async_request(self._zeroconf, RESOLVE_TIMEOUT_S * 1000)
+        del self._asking[name]
         self._changed.add(name)
         self._stirred.set()
 

@@ -1,16 +1,15 @@
-"""One search: rounds of listening and asking, until every expected node has proved itself or time is over."""
+"""One search: listening and asking at once, until every expected node has proved itself or time is over."""
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Coroutine, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from fleet.find.browse import Browser
 from fleet.find.confirm import Confirmer
 from fleet.find.seen import Seen
 from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
-from fleet.limits import FIND_ROUND_S, FIND_TELL_S
+from fleet.limits import FIND_QUIET_S, FIND_ROUND_S, FIND_STEP_S, FIND_TELL_S
 
 Tell = Callable[[tuple[str, ...], float], None]
 """Called every FIND_TELL_S with the nodes that are still awaited and the seconds left."""
@@ -19,7 +18,11 @@ _SETTLED = (Outcome.CONFIRMED, Outcome.UNSIGNED)
 
 
 class Search:
-    """Looks for `expected`; with `only`, claims of other names are passed over."""
+    """Looks for `expected`; with `only`, claims of other names are passed over.
+
+    Each round a fresh browser asks the network, and whoever did not answer before is asked again; after each
+    round, the last known addresses of nodes that are still awaited are tried too.
+    """
 
     def __init__(
         self,
@@ -38,28 +41,44 @@ class Search:
         self._last_seen = last_seen
         self._only = only
         self._tell = tell
-        self._ends_s = asyncio.get_running_loop().time() + timeout_s
+        self._timeout_s = timeout_s
+        self._asked: set[Sighting] = set()
+        self._running: set[asyncio.Task[Confirmation]] = set()
         self._confirmed: dict[Sighting, Confirmation] = {}
 
     async def run(self) -> list[Confirmation]:
         """Everything that was asked, with what came of it."""
-        while True:
-            await self._watched(
-                self._browser.look(self._expected, at_most_s=min(FIND_ROUND_S, self._left_s()))
-            )
-            await self._watched(self._confirm(self._announced()))
-            if self._awaited():
-                await self._watched(self._confirm(self._last_known()))
-            if not self._awaited() or self._left_s() <= 0:
-                return list(self._confirmed.values())
+        now_s = asyncio.get_running_loop().time
+        ends_s = now_s() + self._timeout_s
+        tell_s = now_s() + FIND_TELL_S
+        await self._browser.ask()
+        round_ends_s = min(now_s() + FIND_ROUND_S, ends_s)
+        over = False
+        try:
+            while not (over and not self._running):
+                self._ask(self._announced())
+                self._collect()
+                if not self._awaited() and not self._running and self._browser.quiet_s() >= FIND_QUIET_S:
+                    break
+                if now_s() >= round_ends_s and not over:
+                    over = now_s() >= ends_s
+                    self._asked.clear()
+                    self._ask(self._last_known())
+                    await self._browser.ask()
+                    round_ends_s = min(now_s() + FIND_ROUND_S, ends_s)
+                if now_s() >= tell_s:
+                    self._tell(self._awaited(), max(0.0, ends_s - now_s()))
+                    tell_s += FIND_TELL_S
+                await self._browser.news(FIND_STEP_S)
+        finally:
+            for task in self._running:
+                task.cancel()
+        return list(self._confirmed.values())
 
     def _awaited(self) -> tuple[str, ...]:
         """Expected nodes that no board has proved to be yet."""
         proved = {c.sighting.node for c in self._confirmed.values() if c.outcome is Outcome.CONFIRMED}
         return tuple(name for name in self._expected if name not in proved)
-
-    def _left_s(self) -> float:
-        return max(0.0, self._ends_s - asyncio.get_running_loop().time())
 
     def _announced(self) -> list[Sighting]:
         return [s for s in self._browser.sightings() if not self._only or s.node in self._expected]
@@ -68,20 +87,17 @@ class Search:
         places = [(name, self._last_seen[name]) for name in self._awaited() if name in self._last_seen]
         return [Sighting(name, seen.address, seen.port, source=Source.LAST_KNOWN) for name, seen in places]
 
-    async def _confirm(self, sightings: Sequence[Sighting]) -> None:
-        """Ask wherever there was no final answer yet: a node that restarts just now answers a round later."""
-        asked = [
-            s for s in sightings if s not in self._confirmed or self._confirmed[s].outcome not in _SETTLED
-        ]
-        for confirmation in await self._confirmer.confirm_all(asked):
-            self._confirmed[confirmation.sighting] = confirmation
+    def _ask(self, sightings: Iterable[Sighting]) -> None:
+        """Ask each once a round, unless its answer was final."""
+        for sighting in sightings:
+            settled = sighting in self._confirmed and self._confirmed[sighting].outcome in _SETTLED
+            if sighting not in self._asked and not settled:
+                self._asked.add(sighting)
+                self._running.add(asyncio.ensure_future(self._confirmer.confirm(sighting)))
 
-    async def _watched(self, work: Coroutine[Any, Any, None]) -> None:
-        """Run a step; tell what is awaited while it lasts."""
-        step = asyncio.ensure_future(work)
-        try:
-            while not (await asyncio.wait({step}, timeout=FIND_TELL_S))[0]:
-                self._tell(self._awaited(), self._left_s())
-            step.result()
-        finally:
-            step.cancel()
+    def _collect(self) -> None:
+        done = {task for task in self._running if task.done()}
+        self._running -= done
+        for task in done:
+            confirmation = task.result()
+            self._confirmed[confirmation.sighting] = confirmation

@@ -1,0 +1,159 @@
+"""`tankfleet find`: table, JSON, exit statuses, and what is said while waiting."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import secrets
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import AsyncExitStack, contextmanager
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+import fleet
+from fleet.cli.app import run
+from fleet.codes import Exit
+from fleet.keys.folder import KeyFolder
+from tests.announcer import Announced, Announcer
+from tests.fake_node import FakeNode
+from tests.link_helpers import FLEET_KEY, fake
+
+SCHEMA = json.loads((Path(fleet.__file__).parent / "schemas" / "find.json").read_text(encoding="utf-8"))
+INVENTORY = """
+fleet: {{name: ridge, domain: ridge.example}}
+sites:
+  - {{name: ridge, time_zone: Europe/Lisbon, network: ridge-wifi}}
+tanks:
+{tanks}
+nodes:
+{nodes}
+"""
+TANK = """  - name: {name}-tank
+    site: ridge
+    duty: irrigation
+    shape: {{kind: box, length: 2 m, width: 1 m, height: 1 m}}
+    marks: [{{name: full, height: 0.8 m}}]
+    overflow: 0.9 m
+"""
+NODE = (
+    "  - {{name: {name}, board: esp32-devkit, serves: [{{tank: {name}-tank, probes: {{full: GPIO21}}}}]}}\n"
+)
+
+
+class Project:
+    """A project folder with an inventory of `shorts`, keys, and stand-ins that live in another thread."""
+
+    def __init__(self, folder: Path, shorts: tuple[str, ...]) -> None:
+        self.folder = folder
+        self.word = secrets.token_hex(3)
+        names = [self.name(short) for short in shorts]
+        text = INVENTORY.format(
+            tanks="".join(TANK.format(name=name) for name in names),
+            nodes="".join(NODE.format(name=name) for name in names),
+        )
+        (folder / "inventory").mkdir()
+        (folder / "inventory" / "all.yaml").write_text(text, encoding="utf-8")
+        KeyFolder.create(folder / "keys", random_bytes=lambda count: FLEET_KEY[:count])
+        (folder / "tankfleet.toml").write_text('keys = "keys"\nfind_on = "127.0.0.1"\n', encoding="utf-8")
+
+    def name(self, short: str) -> str:
+        return f"{short}-{self.word}"
+
+    def run(self, *words: str) -> int:
+        return run(["--project", str(self.folder), "find", *words])
+
+    @contextmanager
+    def with_nodes(self, *make: Callable[[], FakeNode]) -> Iterator[None]:
+        """Announced stand-ins, until the block ends."""
+        started, ended = threading.Event(), threading.Event()
+
+        async def live() -> None:
+            async with AsyncExitStack() as stack:
+                announcer = await stack.enter_async_context(Announcer())
+                for node in [await stack.enter_async_context(made()) for made in make]:
+                    announcer.nodes.append(Announced(node.name, node.address, node.port, node.txt()))
+                started.set()
+                await asyncio.get_running_loop().run_in_executor(None, ended.wait)
+
+        thread = threading.Thread(target=lambda: asyncio.run(live()))
+        thread.start()
+        try:
+            assert started.wait(10)
+            yield
+        finally:
+            ended.set()
+            thread.join()
+
+
+@pytest.fixture
+def project(tmp_path, monkeypatch) -> Project:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    return Project(tmp_path, ("a", "b"))
+
+
+def test_all_found(project, capsys) -> None:
+    a, b = project.name("a"), project.name("b")
+    with project.with_nodes(lambda: fake(a), lambda: fake(b)):
+        assert project.run(a, b) == Exit.OK
+    printed = capsys.readouterr()
+    header, *rows = printed.out.splitlines()
+    assert header.split() == ["node", "status", "address", "release", "image", "phase", "tanks", "signal"]
+    assert [row.split()[:2] for row in rows] == [[a, "found"], [b, "found"]]
+    assert "header 1/2 pump off" in rows[0]
+    assert "-61 dBm" in rows[0]
+    assert "2 found" in printed.err
+    assert "looking for 2 nodes on 127.0.0.1" in printed.err
+    assert "next: tankfleet audit" in printed.err
+
+
+def test_missing_is_said_while_waiting_and_afterwards(project, capsys) -> None:
+    with project.with_nodes(lambda: fake(project.name("a"))):
+        assert project.run(project.name("a"), project.name("b"), "--timeout", "2") == Exit.UNREACHABLE
+    printed = capsys.readouterr()
+    assert f"waiting for 1 node ({project.name('b')})" in printed.err
+    assert f"FND102 {project.name('b')}, missing: never found before" in printed.err
+    assert "1 found, 1 missing" in printed.err
+
+
+def test_a_double_is_a_problem(project, capsys) -> None:
+    a = project.name("a")
+    boards = [lambda mac=mac: fake(a, mac=mac) for mac in ("02:00:00:00:00:01", "02:00:00:00:00:02")]
+    with project.with_nodes(*boards):
+        assert project.run(a) == Exit.PROBLEMS
+    assert "FND104" in capsys.readouterr().err
+
+
+def test_an_impostor_is_a_problem(project, capsys) -> None:
+    a = project.name("a")
+    with project.with_nodes(lambda: fake(a, node_key=bytes(32))):
+        assert project.run(a, "--timeout", "1") == Exit.PROBLEMS
+    printed = capsys.readouterr()
+    assert "FND105" in printed.err
+    assert "first image" not in printed.out
+
+
+def test_json_has_the_same_facts_and_follows_its_schema(project, capsys) -> None:
+    with project.with_nodes(lambda: fake(project.name("a")), lambda: fake(project.name("stranger"))):
+        assert project.run("--json", "--timeout", "1.2") == Exit.UNREACHABLE
+    document = json.loads(capsys.readouterr().out)
+    jsonschema.validate(document, SCHEMA)
+    by_name = {entry["node"]: entry for entry in document["nodes"]}
+    assert by_name[project.name("a")]["status"] == "found"
+    assert by_name[project.name("a")]["state"]["tanks"][0]["level"] == 1
+    assert by_name[project.name("b")]["status"] == "missing"
+    assert by_name[project.name("stranger")]["status"] == "unknown"
+    assert "nonce" not in json.dumps(document)
+
+
+def test_a_misspelt_node_gets_one_suggestion(project, capsys) -> None:
+    assert project.run(project.name("a")[:-1]) == Exit.USAGE
+    assert f"Did you mean '{project.name('a')}'?" in capsys.readouterr().err
+
+
+def test_an_interface_that_is_not_ours(project, capsys) -> None:
+    (project.folder / "tankfleet.toml").write_text('keys = "keys"\nfind_on = "192.0.2.1"\n', encoding="utf-8")
+    assert project.run() == Exit.USAGE
+    assert "FND101" in capsys.readouterr().err
