@@ -14,6 +14,7 @@ from fleet.bench.paths import NodePaths
 from fleet.boards.board import load_board
 from fleet.errors import BenchError
 from fleet.limits import BENCH_FLASH_TIMEOUT_S
+from fleet.render.block_of import release_text
 from fleet.render.firmware_class import class_of, vendor_id
 
 if TYPE_CHECKING:
@@ -40,10 +41,16 @@ def image_for_bench(shelf: Shelf, inventory: Inventory, node: str, release: str 
         class_of(load_board(inventory.node(node).board), "host").id(vendor_id(inventory.fleet.domain))
     )
     for entry in reversed(shelf.entries(node)):
-        if entry.class_id == class_id and (entry.release == release if release else not entry.defect):
+        if entry.class_id == class_id and _is_wanted(entry, release):
             return entry
     what = f"no image of {node} for the target host" + (f" with release {release}" if release else "")
     raise BenchError(NO_HOST_IMAGE, f"the shelf has {what}")
+
+
+def _is_wanted(entry: ShelfEntry, release: str | None) -> bool:
+    if release is None:
+        return not entry.defect
+    return entry.release in (release, release_text(release, entry.defect))
 
 
 def write_flash(boot_loader: Path, paths: NodePaths, first: FirstFlash) -> None:

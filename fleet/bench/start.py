@@ -40,8 +40,14 @@ def start_bench(
     """A running bench with these nodes (flash files made before, first_flash.py), and the names of those
     that do not answer over HTTP within the time. `tell` hears a line of progress at least every 2 s.
     BenchError if it cannot be."""
+    was_up = BenchControl(BenchPaths(folder).socket).is_up()
     control = ensure_up(folder, speed)
-    control.add(nodes)
+    try:
+        control.add(nodes)
+    except BenchError:
+        if not was_up:
+            control.down()
+        raise
     return control, wait_until_ready(control, [node.name for node in nodes], tell, ready_timeout_s)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,10 +14,11 @@ from fleet.bench.scene import DEFAULT_SUBNET, node_specs
 from fleet.bench.start import ensure_up, start_bench
 from fleet.boards.board import load_board
 from fleet.errors import BenchError
-from fleet.limits import BENCH_NODES
+from fleet.limits import BENCH_NODES, BENCH_TELL_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from pathlib import Path
 
     from fleet.build.shelf import Shelf
     from fleet.inventory.model import Inventory
@@ -72,9 +74,7 @@ def bring_up(
     again = sorted(there.intersection(blank))
     if again:
         control.remove(again)
-    for number, first in enumerate(contents, start=1):
-        write_flash(boot_loader, paths.node(first.node), first)
-        tell(f"first flash {number} of {len(contents)}: {first.node}")
+    _flash(boot_loader, paths, contents, tell)
     starting = [name for name in wanted.names if name not in there or name in again]
     specs = node_specs(
         inventory, starting, folder=workspace.bench_dir, boot_loader=boot_loader, subnet=wanted.subnet
@@ -82,6 +82,17 @@ def bring_up(
     _, silent = start_bench(workspace.bench_dir, specs, speed=speed, tell=tell)
     already = tuple(name for name in wanted.names if name not in starting)
     return BroughtUp(tuple(blank), tuple(starting), already, silent)
+
+
+def _flash(
+    boot_loader: Path, paths: BenchPaths, contents: Sequence[FirstFlash], tell: Callable[[str], None]
+) -> None:
+    told_s = time.monotonic()
+    for number, first in enumerate(contents, start=1):
+        write_flash(boot_loader, paths.node(first.node), first)
+        if time.monotonic() - told_s >= BENCH_TELL_S or number == len(contents):
+            told_s = time.monotonic()
+            tell(f"first flash of {number} of {len(contents)} nodes done")
 
 
 def _contents(

@@ -195,6 +195,7 @@ def test_taken_address_is_named(folder) -> None:
             start_bench(folder, [node])
     assert caught.value.code is ADDRESS_TAKEN
     assert "ridge-1" in caught.value.what
+    assert not BenchControl(BenchPaths(folder).socket).is_up(), "what started for nothing must end"
 
 
 def test_start_that_fails_says_why(tmp_path) -> None:

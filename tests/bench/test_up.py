@@ -92,11 +92,12 @@ def project(tmp_path):
 def test_newest_sound_host_image_is_chosen_unless_a_release_is_named(project) -> None:
     first = project.shelve("yard-1", "1.0.0")
     second = project.shelve("yard-1", "1.1.0")
-    bad = project.shelve("yard-1", "1.2.0", defect="probes-inverted")
+    bad = project.shelve("yard-1", "1.2.0+probes-inverted", defect="probes-inverted")
     project.shelve("yard-1", "1.3.0", target="board")
     assert image_for_bench(project.shelf, INVENTORY, "yard-1", None) == second
     assert image_for_bench(project.shelf, INVENTORY, "yard-1", "1.0.0") == first
     assert image_for_bench(project.shelf, INVENTORY, "yard-1", "1.2.0") == bad
+    assert image_for_bench(project.shelf, INVENTORY, "yard-1", "1.2.0+probes-inverted") == bad
     for node, release in (("yard-2", None), ("yard-1", "1.3.0"), ("yard-1", "9")):
         with pytest.raises(BenchError) as caught:
             image_for_bench(project.shelf, INVENTORY, node, release)
