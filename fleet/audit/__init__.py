@@ -1,0 +1,1 @@
+"""The audit: what runs where, and what differs from the inventory."""

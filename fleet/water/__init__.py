@@ -1,0 +1,1 @@
+"""The arithmetic of water: volumes, filling, spare time, what to mind. Pure."""
