@@ -110,6 +110,7 @@ COMPILE_TIMEOUT_S: Final = 900.0
 PROGRESS_EVERY_S: Final = 1.0
 BUILD_LOG_TAIL_LINES: Final = 25
 """Lines of a failed build that are shown; the whole log is named beside them."""
+FSYNCS_AT_ONCE: Final = 16
 SHELF_BATCH: Final = 64
 """Images written before they are made durable together: bounds open files."""
 PROGRAMS_KEPT: Final = 64
@@ -192,3 +193,11 @@ CONFIRM_ANSWER_TIMEOUT_S: Final = 4.0
 SIGHTINGS: Final = 20_000
 """Announcements looked at in one run: a flood of made-up names ends here."""
 SEEN_FILE_BYTES: Final = 8 * 1024 * 1024
+RELOCATE_AFTER_MISSES: Final = 8
+"""Questions without an answer, a second apart, before a node is looked for at another address."""
+RELOCATE_EVERY_S: Final = 15.0
+RELOCATE_TIMEOUT_S: Final = 4.0
+
+# --- audit: a journal of many years is not read whole
+AUDITED_PUSHES: Final = 200
+"""The newest pushes that an audit looks at."""

@@ -1,0 +1,1 @@
+"""Building: classes, PlatformIO, stamping, tickets, the shelf."""

@@ -7,7 +7,7 @@ import hashlib
 from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fleet.build.codes import IMAGE_TOO_BIG
 from fleet.build.entry import ShelfEntry
@@ -66,18 +66,21 @@ class ClassJob:
                 IMAGE_TOO_BIG, f"{self.program.title}: {len(built.image)} bytes; {IMAGE_BYTES} are allowed"
             )
         offset = block_offset(built.image)
-        record = build_record(
-            self.part.name,
-            self.request.defect,
-            self.program.digest,
-            built.sources,
-            built.versions,
-            built.sizes,
+        record = record_bytes(
+            build_record(
+                self.part.name,
+                self.request.defect,
+                self.program.digest,
+                built.sources,
+                built.versions,
+                built.sizes,
+            )
         )
+        record_sha = hashlib.sha256(record).hexdigest()
         todo = [state for state in self.states if state[2] is not Doing.NOTHING]
         for start in range(0, len(todo), SHELF_BATCH):
             batch = [
-                self._made(part, entry, built.image, offset, record)
+                self._made(part, entry, built.image, offset, record_sha)
                 for part, entry, _ in todo[start:][:SHELF_BATCH]
             ]
             self.shelf.add_all([thing for thing, _ in batch], record)
@@ -95,7 +98,7 @@ class ClassJob:
         return part, newest, Doing.NOTHING if whole else Doing.RESTORE
 
     def _made(
-        self, part: NodePart, newest: ShelfEntry | None, base: bytes, offset: int, record: dict[str, Any]
+        self, part: NodePart, newest: ShelfEntry | None, base: bytes, offset: int, record_sha: str
     ) -> tuple[Shelved, Doing]:
         """One node's image and ticket. The same image as the newest one keeps its sequence, hence its
         ticket."""
@@ -120,7 +123,7 @@ class ClassJob:
             built_at=utc_text(now_s),
             defect=self.request.defect,
             block_crc=part.block_crc,
-            record=hashlib.sha256(record_bytes(record)).hexdigest(),
+            record=record_sha,
             inputs=part.inputs(self.program.digest),
         )
         if newest and kept:

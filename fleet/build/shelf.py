@@ -54,10 +54,11 @@ class Shelf:
         self, entry: ShelfEntry, image_bytes: bytes, ticket_bytes: bytes, record: Mapping[str, Any]
     ) -> None:
         """Put one image with its ticket and build record on the shelf, durably. The entry appears last."""
-        self.add_all([Shelved(entry, image_bytes, ticket_bytes)], record)
+        self.add_all([Shelved(entry, image_bytes, ticket_bytes)], record_bytes(record))
 
-    def add_all(self, things: Sequence[Shelved], record: Mapping[str, Any]) -> None:
-        """Put many on the shelf that share one build record, durable in batches of SHELF_BATCH."""
+    def add_all(self, things: Sequence[Shelved], record: bytes) -> None:
+        """Put many on the shelf that share one build record (as of `record_bytes`), durable in batches of
+        SHELF_BATCH."""
         for start in range(0, len(things), SHELF_BATCH):
             batch = things[start : start + SHELF_BATCH]
             objects: dict[str, bytes] = {}
@@ -65,7 +66,7 @@ class Shelf:
                 for data, wanted in (
                     (thing.image, thing.entry.image),
                     (thing.ticket, thing.entry.ticket),
-                    (record_bytes(record), thing.entry.record),
+                    (record, thing.entry.record),
                 ):
                     if hashlib.sha256(data).hexdigest() != wanted:
                         raise ValueError(f"an entry of {thing.entry.node} misnames its bytes")

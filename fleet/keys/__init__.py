@@ -1,0 +1,1 @@
+"""Keys: the key folder, deriving node keys, and what of them is public."""

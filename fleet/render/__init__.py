@@ -1,0 +1,1 @@
+"""From the model to sources: pure, the same input gives the same bytes."""

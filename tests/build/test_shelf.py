@@ -49,7 +49,7 @@ def _thing(
 
 
 def _add(shelf: Shelf, *things: Shelved) -> None:
-    shelf.add_all(things, RECORD)
+    shelf.add_all(things, record_bytes(RECORD))
 
 
 @pytest.fixture
