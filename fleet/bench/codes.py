@@ -70,6 +70,12 @@ NO_BOARD_FOR_BENCH = Code(
     "The bench wires the water to the same pins as the real board has.",
     "Run `tankfleet check`, and put right what it finds.",
 )
+FLASHED_ALREADY = Code(
+    "BEN112",
+    "a virtual node has an image already",
+    "A node that was flashed before goes on with what is in its flash, so the release would be ignored.",
+    "Add --blank to flash it anew, or send it the release with a push.",
+)
 
 CODES = (
     NOT_UP,
@@ -83,4 +89,5 @@ CODES = (
     BAD_HURT,
     TOO_MANY_NODES,
     NO_BOARD_FOR_BENCH,
+    FLASHED_ALREADY,
 )

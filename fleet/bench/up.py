@@ -6,7 +6,7 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fleet.bench.codes import TOO_MANY_NODES
+from fleet.bench.codes import FLASHED_ALREADY, TOO_MANY_NODES
 from fleet.bench.control import BenchControl
 from fleet.bench.first_flash import FirstFlash, image_for_bench, write_flash
 from fleet.bench.paths import BenchPaths
@@ -70,6 +70,11 @@ def bring_up(
         ensure_up(workspace.bench_dir, speed)
     boot_loader = shelf.host_boot_loader()
     blank = [name for name in wanted.names if wanted.blank or not paths.node(name).flash.is_file()]
+    if wanted.release is not None and len(blank) < len(wanted.names):
+        kept = ", ".join(name for name in wanted.names if name not in blank)
+        raise BenchError(
+            FLASHED_ALREADY, f"release {wanted.release} was asked for, but flashed before: {kept}"
+        )
     contents = [_contents(inventory, shelf, keys, name, wanted.release) for name in blank]
     again = sorted(there.intersection(blank))
     if again:
@@ -101,8 +106,3 @@ def _contents(
     entry = image_for_bench(shelf, inventory, node, release)
     layout = load_board(inventory.node(node).board).layout
     return FirstFlash(node, layout, shelf.image(entry.image), shelf.ticket(entry.ticket), keys.node_key(node))
-
-
-def all_names(inventory: Inventory, names: Sequence[str]) -> tuple[str, ...]:
-    """The names in the inventory's order, each once; all nodes when none is named."""
-    return tuple(node.name for node in inventory.nodes if not names or node.name in names)

@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from fleet.link.state import NodeState
 
 app = command_app()
-_COLUMNS = ("node", "address", "state", "pid", "image", "starts", "network", "tanks")
+_COLUMNS = ("node", "address", "pid", "state", "image", "starts", "tanks")
 _NAMES_SHOWN = 6
+_POWER = {"running": "on", "off": "off", "starting": "starting", "brick": "brick"}
 
 NodeName = Annotated[str, typer.Argument(help="The node.", autocompletion=complete_names("nodes"))]
 TankName = Annotated[str, typer.Argument(help="The tank.", autocompletion=complete_names("tanks"))]
@@ -70,14 +71,16 @@ def up(
     others go on with what is in their flash. The water starts between the marks, always at the same level
     for the same tank.
     """
-    from fleet.bench.up import Wanted, all_names, bring_up
-    from fleet.build.shelf import Shelf
-    from fleet.keys.folder import KeyFolder
-
     this = session(ctx)
     inventory = this.inventory()
     known = [node.name for node in inventory.nodes]
-    chosen = all_names(inventory, [named(name, "node", known) for name in nodes or ()])
+    asked = [named(name, "node", known) for name in nodes or ()]
+    chosen = tuple(name for name in known if not asked or name in asked)
+    this.output.note(f"bringing up {_nodes(len(chosen))}")
+    from fleet.bench.up import Wanted, bring_up
+    from fleet.build.shelf import Shelf
+    from fleet.keys.folder import KeyFolder
+
     workspace = this.workspace(inventory.fleet.name)
     keys = KeyFolder.open(workspace.keys_dir)
     wanted = Wanted(chosen, speed, blank, release, subnet)
@@ -267,18 +270,17 @@ def _row(view: NodeView, state: NodeState | None) -> tuple[str, ...]:
     return (
         view.name,
         view.address,
-        f"{view.power}{uptime}",
         str(view.pid or "-"),
-        f"{state.release} {state.image[:8]} {state.phase}" if state else "no answer",
+        ", ".join((f"{_POWER[view.power]}{uptime}", *view.hurts)),
+        f"{state.release} {state.phase}" if state else "no answer",
         str(view.starts),
-        ", ".join(view.hurts) or view.network,
         "; ".join(_tank(tank) for tank in view.tanks),
     )
 
 
 def _tank(tank: TankView) -> str:
     pump = f" pump {tank.pump}" if tank.pump else ""
-    return f"{tank.name} {share_text(tank.share)} {tank.level_m:.2f} m{pump}"
+    return f"{tank.name} {share_text(tank.share)}{pump}"
 
 
 def _facts(view: NodeView, state: NodeState | None) -> dict[str, Any]:

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from fleet.bench.codes import NO_HOST_IMAGE, OTHER_SPEED
+from fleet.bench.codes import FLASHED_ALREADY, NO_HOST_IMAGE, OTHER_SPEED
 from fleet.bench.control import BenchControl
 from fleet.bench.first_flash import image_for_bench
 from fleet.bench.paths import BenchPaths
 from fleet.bench.scene import node_specs
 from fleet.bench.start import states_of
-from fleet.bench.up import Wanted, all_names, bring_up
+from fleet.bench.up import Wanted, bring_up
 from fleet.boards.board import load_board
 from fleet.build.entry import ShelfEntry
 from fleet.build.shelf import Shelf
@@ -105,11 +105,6 @@ def test_newest_sound_host_image_is_chosen_unless_a_release_is_named(project) ->
         assert node in caught.value.what
 
 
-def test_names_are_put_in_the_inventory_order_once() -> None:
-    assert all_names(INVENTORY, []) == NAMES
-    assert all_names(INVENTORY, ["yard-2", "hill-1", "yard-2"]) == ("hill-1", "yard-2")
-
-
 @pytest.mark.slow
 def test_flashed_once_then_left_alone_then_blank(project) -> None:
     for name in NAMES:
@@ -130,6 +125,10 @@ def test_flashed_once_then_left_alone_then_blank(project) -> None:
     assert result.already_up == ("hill-1", "yard-1")
     assert project.flash("hill-1")["release"] == "1.0.0"
     assert project.flash("yard-2")["release"] == "1.1.0"
+    with pytest.raises(BenchError) as caught:
+        project.up(release="1.0.0")
+    assert caught.value.code is FLASHED_ALREADY
+    assert "hill-1" in caught.value.what
     result = project.up("hill-1", blank=True)
     assert result.flashed == result.started == ("hill-1",)
     assert project.flash("hill-1")["boots"] == 1
