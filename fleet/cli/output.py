@@ -111,9 +111,14 @@ class Output:
         console = Console(
             file=self.stdout, width=self.width(), no_color=not self.colored(self.stdout), highlight=False
         )
-        table = Table(box=SIMPLE_HEAD, pad_edge=False)
+        bold = "bold" if self.colored(self.stdout) else ""
+        table = Table(
+            box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style=bold
+        )
         for i, column in enumerate(columns):
-            table.add_column(column, style=styles[i] if i < len(styles) else "", overflow="fold")
+            table.add_column(
+                column, style=styles[i] if i < len(styles) else "", overflow="fold", no_wrap=i == 0
+            )
         for row in rows:
             table.add_row(*(Text(cell) for cell in row))
         console.print(table)

@@ -53,12 +53,8 @@ def print_node(out: Output, node: NodeFacts) -> None:
 
 
 def _pin(use: PinUse) -> tuple[str, ...]:
-    pull = "-"
-    if use.pull_up == "internal" and use.pull_up_ohm:
-        pull = f"chip's, about {use.pull_up_ohm / 1000:.0f} kOhm"
-    elif use.pull_up:
-        pull = "outside"
-    what = use.for_what if use.active is None else f"{use.for_what}, on when {use.active}"
+    pull = {"internal": "chip's", "external": "outside", None: "-"}[use.pull_up]
+    what = use.for_what if use.active is None else f"{use.for_what}, on at {use.active.upper()}"
     fit = {"allowed": "yes", "care": "with care", "refused": "no"}[use.answer]
     return (use.pin, str(use.gpio), what, use.tank, use.mark or "-", pull, fit)
 
@@ -132,22 +128,9 @@ def print_fleet(out: Output, fleet: FleetFacts, kind: str | None) -> None:
         out.data(f"fleet {out.style(fleet.fleet, 'bold')}, release {fleet.release}")
         out.data()
     if kind in (None, "site"):
-        columns = ("site", "title", "time zone", "tanks", "nodes", "windows", "spare boards")
-        out.table(
-            columns,
-            [
-                (
-                    s.name,
-                    s.title,
-                    s.time_zone,
-                    str(s.tanks),
-                    str(s.nodes),
-                    str(s.windows),
-                    str(s.spare_boards),
-                )
-                for s in fleet.sites
-            ],
-        )
+        columns = ("site", "title", "time zone", "tanks", "nodes")
+        rows = [(s.name, s.title, s.time_zone, str(s.tanks), str(s.nodes)) for s in fleet.sites]
+        out.table(columns, rows)
     if kind is None:
         out.data()
     if kind in (None, "tank"):
@@ -162,31 +145,17 @@ def print_fleet(out: Output, fleet: FleetFacts, kind: str | None) -> None:
 
 def print_tanks(out: Output, tanks: Sequence[TankLine], units: Units) -> None:
     """Tanks in short."""
-    rows = [
-        (
-            t.name,
-            t.site,
-            t.duty,
-            t.shape,
-            units.volume(t.capacity_l),
-            str(t.marks),
-            t.pump or "-",
-            t.node or "-",
-        )
-        for t in tanks
-    ]
-    out.table(("tank", "site", "duty", "shape", "holds", "marks", "pump", "node"), rows)
+    rows = [(t.name, t.site, t.duty, units.volume(t.capacity_l), t.pump or "-", t.node or "-") for t in tanks]
+    out.table(("tank", "site", "duty", "holds", "pump", "node"), rows)
 
 
 def print_nodes(out: Output, nodes: Sequence[NodeLine]) -> None:
     """Nodes in short."""
-    rows = [(n.name, n.site, n.board, ", ".join(n.tanks), n.place or "-", n.mac or "-") for n in nodes]
-    out.table(("node", "site", "board", "tanks", "place", "MAC"), rows)
+    rows = [(n.name, n.site, n.board, ", ".join(n.tanks)) for n in nodes]
+    out.table(("node", "site", "board", "tanks"), rows)
 
 
 def print_boards(out: Output, boards: Sequence[BoardLine]) -> None:
     """Kinds of boards in short."""
-    rows = [
-        (b.id, b.title, b.chip, b.layout, f"{b.slot_bytes:,}", str(b.nodes), str(b.spares)) for b in boards
-    ]
-    out.table(("board", "title", "chip", "updates", "largest image, bytes", "nodes", "spares"), rows)
+    rows = [(b.id, b.title, b.layout, str(b.nodes), str(b.spares)) for b in boards]
+    out.table(("board", "title", "updates", "nodes", "spares"), rows)

@@ -114,12 +114,13 @@ def _pump(out: Output, pump: PumpFacts, tank: TankFacts, units: Units) -> None:
 
 def _levels(out: Output, tank: TankFacts) -> None:
     need = tank.need
-    out.data(f"{out.style('spare time', 'bold')}: how long it can be left without its node")
+    goal = tank.levels[-1].why.partition(", from")[0]
+    paragraph(out, f"{out.style('spare time', 'bold')}, how long it can be left without its node: {goal}")
     rows = []
     for level in reversed(tank.levels):
         enough = {None: "-", True: "yes", False: "not now"}[level.may_be_updated]
-        rows.append((_level_name(tank, level), duration(level.spare_s), enough, level.why))
-    out.table(("level", "spare time", "update?", "why"), rows)
+        rows.append((_level_name(tank, level), duration(level.spare_s), enough))
+    out.table(("level", "spare time", "may be updated"), rows)
     if need:
         paragraph(out, _need(need))
 

@@ -119,7 +119,7 @@ def test_cautions_defer_and_apply(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_a_node_s_pins(capsys: pytest.CaptureFixture[str]) -> None:
     text = shown(capsys, "node", "larkwood-07")
-    assert "pump relay, on when low" in text
+    assert "pump relay, on at LOW" in text
     outside = about_node(INVENTORY, "kestrel-07")
     assert {use.pull_up for use in outside.pins if use.for_what == "probe"} == {"external"}
     assert {use.answer for name in NODES for use in about_node(INVENTORY, name).pins} == {Answer.ALLOWED}
