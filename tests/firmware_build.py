@@ -63,7 +63,8 @@ def compile_object(source: Path, defines: Sequence[str] = (), flags: Sequence[st
     text = subprocess.run([path, *options, "-E", str(source)], capture_output=True, timeout=COMPILE_TIMEOUT_S)
     if text.returncode != 0:
         raise AssertionError(text.stderr.decode())
-    target = CACHE / f"{source.stem}-{_key(version, ' '.join(options), text.stdout)}.o"
+    # The defines are in the preprocessed text; they alone do not make another object.
+    target = CACHE / f"{source.stem}-{_key(version, ' '.join([*flags, *WARNINGS]), text.stdout)}.o"
     return target if target.exists() else _make(target, [path, *options, "-c", str(source)])
 
 

@@ -12,7 +12,7 @@
 enum class Damage : uint8_t { kNothingDone, kFirstHalf, kSomeBits, kGarbage, kAllDone };
 constexpr int kDamages = 5;
 
-constexpr uint32_t kMemoryFlashBytes = 16 * tn::kSectorBytes;
+constexpr uint32_t kMemoryFlashBytes = 9 * tn::kSectorBytes;
 
 struct MemoryFlash {
   uint8_t cells[kMemoryFlashBytes];
@@ -97,13 +97,13 @@ constexpr tn::Partition kSmallTwoSlot = {
     tn::Layout::kTwoSlot,
     {0, tn::kSectorBytes},
     {{0x1000, tn::kSectorBytes}, {0x2000, tn::kSectorBytes}},
-    {{0x3000, 0x3000}, {0x6000, 0x3000}, {0, 0}},
+    {{0x3000, 0x2000}, {0x5000, 0x2000}, {0, 0}},
 };
 constexpr tn::Partition kSmallCopyInPlace = {
     tn::Layout::kCopyInPlace,
     {0, tn::kSectorBytes},
     {{0x1000, tn::kSectorBytes}, {0x2000, tn::kSectorBytes}},
-    {{0x3000, 0x3000}, {0x6000, 0x3000}, {0x9000, 0x3000}},
+    {{0x3000, 0x2000}, {0x5000, 0x2000}, {0x7000, 0x2000}},
 };
 
 #endif

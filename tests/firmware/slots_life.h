@@ -6,7 +6,7 @@
 #include "memory_flash.h"
 #include "ports/host/crypto_bearssl.h"
 
-constexpr uint32_t kImageBytes = 9001;  // two sectors and a bit; not a whole number of pages
+constexpr uint32_t kImageBytes = 4501;  // a sector and a bit; not a whole number of pages
 
 struct TestImage {
   uint8_t bytes[kImageBytes];

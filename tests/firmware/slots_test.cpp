@@ -158,7 +158,7 @@ void a_damaged_image_is_not_started() {
   CHECK(give(two) == Step::kDone);
   Choice choice = restart();
   CHECK(slots.keep() == Code::kOk);
-  const uint32_t at = partition->images[choice.area].at + 5000;
+  const uint32_t at = partition->images[choice.area].at + 4400;
   m.cells[at] ^= 4;
   choice = restart();
   CHECK(choice.boot == Boot::kStart);
@@ -169,7 +169,7 @@ void a_damaged_image_is_not_started() {
     return;
   }
   CHECK(runs(slots, two) && slots.facts().phase == Phase::kKept);  // mended from the staging area
-  for (uint32_t area = 0; area < 2; ++area) m.cells[partition->images[area].at + 5000] ^= 4;
+  for (uint32_t area = 0; area < 2; ++area) m.cells[partition->images[area].at + 4400] ^= 4;
   restart();
   CHECK(runs(slots, one) && slots.facts().last_reason == Reason::kDamaged);
   for (uint32_t area = 0; area < 3; ++area) m.cells[partition->images[area].at] ^= 4;

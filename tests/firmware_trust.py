@@ -1,0 +1,97 @@
+"""Asks the firmware's trust code (tests/firmware/trust_tool.cpp) many questions in one run."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+from firmware_build import compile_program, run_program
+
+from fleet.build.ticket import TicketFields
+from fleet.keys.trust import Trust
+
+CORE = "templates/firmware/core"
+HOST = "templates/firmware/ports/host"
+_SOURCES = ("base64", "cbor", "refusal", "signature", "structured", "ticket")
+FORMAT_NUMBERS = {"host-elf": 1, "esp8266-bin": 2, "esp32-bin": 3}
+
+Word = bytes | str | None
+
+
+@cache
+def _tool() -> Path:
+    sources = [f"{CORE}/{name}.cpp" for name in _SOURCES]
+    return compile_program(
+        ["tests/firmware/trust_tool.cpp", *sources, f"{HOST}/crypto_bearssl.cpp"], libs=["bearssl"]
+    )
+
+
+def _hex(word: Word) -> str:
+    if word is None:
+        return "-"
+    return (word.encode() if isinstance(word, str) else word).hex() or "-"
+
+
+def ask(lines: Sequence[tuple[Word, ...]]) -> list[str]:
+    """One answer per line; the first word of a line is the command, the others are its arguments."""
+    text = "".join(" ".join([str(command), *map(_hex, words)]) + "\n" for command, *words in lines)
+    answers = run_program(_tool(), stdin=text.encode()).splitlines()
+    assert len(answers) == len(lines)
+    return answers
+
+
+def ask_one(*words: Word) -> str:
+    """The answer to one line."""
+    return ask([words])[0]
+
+
+def point_of(key: ec.EllipticCurvePrivateKey) -> bytes:
+    """The uncompressed point, 65 bytes."""
+    return key.public_key().public_bytes(Encoding.X962, PublicFormat.UncompressedPoint)
+
+
+@dataclass(frozen=True)
+class Node:
+    """A node that asks are made of: an invented one, with a key that the test made."""
+
+    key: ec.EllipticCurvePrivateKey
+    fields: TicketFields
+    floor: int = 6
+
+    def block(self) -> tuple[Word, ...]:
+        """The line that makes the tool this node."""
+        point = point_of(self.key)
+        number = bytes([FORMAT_NUMBERS[self.fields.payload_format]])
+        key_id = Trust(point).key_id
+        return ("block", self.fields.node, self.fields.vendor_id, self.fields.class_id, point, key_id, number)
+
+    def check(self, tickets: Sequence[bytes]) -> list[str]:
+        """What the node says to each ticket."""
+        floor = self.floor.to_bytes(8, "big")
+        return ask([self.block(), *(("ticket", ticket, floor) for ticket in tickets)])[1:]
+
+
+def sample_node() -> Node:
+    """A node of an invented farm."""
+    fields = TicketFields(
+        sequence=7,
+        vendor_id=hashlib.sha256(b"vendor").digest()[:16],
+        class_id=hashlib.sha256(b"class").digest()[:16],
+        node="upper-barn",
+        payload_format="host-elf",
+        size_bytes=123_456,
+        digest=hashlib.sha256(b"image").digest(),
+        release="1.4.0",
+    )
+    return Node(ec.derive_private_key(0x7A4B, ec.SECP256R1()), fields)
+
+
+def b64(data: bytes) -> str:
+    """Base64 with padding."""
+    return base64.b64encode(data).decode()
