@@ -107,7 +107,7 @@ KEY_FILE_BYTES: Final = 64 * 1024
 
 # --- build: one compiler that hangs must not hang a build for ever; progress is never silent for 2 s (habits 2.16)
 COMPILE_TIMEOUT_S: Final = 900.0
-PROGRESS_EVERY_S: Final = 1.0
+PROGRESS_EVERY_S: Final = 0.9
 BUILD_LOG_TAIL_LINES: Final = 25
 """Lines of a failed build that are shown; the whole log is named beside them."""
 FSYNCS_AT_ONCE: Final = 16

@@ -1,0 +1,58 @@
+"""One runner per journal: a lock file that the kernel frees however its holder ends."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+from contextlib import contextmanager, suppress
+from typing import TYPE_CHECKING
+
+from fleet.errors import LockedError
+from fleet.push.codes import LOCKED
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+
+def lock_path(journal_path: Path) -> Path:
+    """The lock file of that journal."""
+    return journal_path.with_suffix(".lock")
+
+
+@contextmanager
+def runner_lock(journal_path: Path, pid: int) -> Iterator[None]:
+    """Be the one runner of that journal. LockedError, naming the holder's process id, if another one is."""
+    path = lock_path(journal_path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    try:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise LockedError(LOCKED, f"process {_read_pid(handle)} is pushing and holds {path}") from error
+        os.ftruncate(handle, 0)
+        os.pwrite(handle, f"{pid}\n".encode("ascii"), 0)
+        yield
+    finally:
+        os.close(handle)
+
+
+def runner_pid(journal_path: Path) -> int | None:
+    """The process id of the runner that is alive now; None if there is none."""
+    try:
+        handle = os.open(lock_path(journal_path), os.O_RDONLY | os.O_CLOEXEC)
+    except FileNotFoundError:
+        return None
+    try:
+        with suppress(BlockingIOError):
+            fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+            return None
+        return _read_pid(handle)
+    finally:
+        os.close(handle)
+
+
+def _read_pid(handle: int) -> int:
+    said = os.pread(handle, 20, 0).strip()
+    return int(said) if said.isdigit() else 0

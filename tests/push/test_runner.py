@@ -1,0 +1,236 @@
+"""The runner against simulated nodes on a jumping clock: no sockets, no waiting."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import pytest
+
+from fleet.push.events import Outcome, Requested, Word
+from fleet.push.runner import Interrupted, Runner
+from fleet.push.state import Phase, Stands, Task
+from tests.push.plans import NEW, OLD, plan_of, planned
+from tests.push.sim_node import Behaviour
+from tests.push.stage import BEGAN_S, Memory, Stage, begun, push
+
+FOUR = plan_of([planned("a")], [planned("b"), planned("c"), planned("d")])
+
+
+def stands(state: object) -> dict[str, Stands]:
+    return {name: node.stands for name, node in state.nodes.items()}  # type: ignore[attr-defined]
+
+
+def test_a_good_update_is_kept_by_all(quick_path: Path) -> None:
+    stage, memory = Stage(FOUR), Memory()
+    journal = begun(stage, quick_path)
+    state = push(stage, journal, reporter=memory)
+    assert state.phase is Phase.DONE
+    assert set(stands(state).values()) == {Stands.KEPT}
+    assert all(node.running == NEW and node.taken == {NEW: 1} for node in stage.nodes.values())
+    assert [verdict.passed for verdict in state.verdicts] == [True, True]
+    assert ("a", 4, 4) in memory.sent
+    assert journal.state(FOUR.id) == state
+    assert journal.unfinished() is None
+
+
+def test_a_bad_update_is_caught_in_the_first_wave_and_put_back(quick_path: Path) -> None:
+    stage = Stage(FOUR, {name: Behaviour(inverted=True) for name in "abcd"})
+    state = push(stage, begun(stage, quick_path))
+    assert state.phase is Phase.HALTED
+    assert stands(state) == {
+        "a": Stands.PUT_BACK,
+        "b": Stands.LEFT_OUT,
+        "c": Stands.LEFT_OUT,
+        "d": Stands.LEFT_OUT,
+    }
+    assert all(node.running == OLD for node in stage.nodes.values())
+    assert "marks not contradictory" in state.nodes["a"].reason
+    assert state.why == "wave 1 failed: a"
+
+
+def test_a_later_wave_that_fails_goes_back_and_the_earlier_one_stays(quick_path: Path) -> None:
+    stage = Stage(FOUR, {"c": Behaviour(crashes=True)})
+    state = push(stage, begun(stage, quick_path))
+    assert state.phase is Phase.HALTED
+    assert stands(state) == {
+        "a": Stands.KEPT,
+        "b": Stands.PUT_BACK,
+        "c": Stands.PUT_BACK,
+        "d": Stands.PUT_BACK,
+    }
+    assert "no-healthy-boot" in state.nodes["c"].reason
+    assert state.nodes["b"].reason == "its wave failed"
+
+
+def test_a_node_that_never_comes_back_is_lost_after_its_own_fall_back_was_awaited(quick_path: Path) -> None:
+    stage, memory = Stage(FOUR, {"a": Behaviour(dies=True)}), Memory()
+    state = push(stage, begun(stage, quick_path), reporter=memory)
+    assert state.phase is Phase.HALTED
+    assert state.nodes["a"].stands is Stands.LOST
+    waited_s = state.now_s - state.nodes["a"].sent_at_s
+    assert waited_s >= FOUR.policy.trial_s
+    assert "a" in stage.relocated
+
+
+def test_a_kept_node_without_older_image_is_sent_the_old_one(quick_path: Path) -> None:
+    stage = Stage(FOUR, {"b": Behaviour(forgets_older=True)})
+    journal = begun(stage, quick_path)
+    push(stage, journal)
+    state = push(stage, journal, first=[Requested(BEGAN_S + stage.base_s, Word.ROLL_BACK, ("b",))])
+    assert state.phase is Phase.ROLLED_BACK
+    assert stands(state) == {"a": Stands.KEPT, "b": Stands.PUT_BACK, "c": Stands.KEPT, "d": Stands.KEPT}
+    assert stage.nodes["b"].running == OLD
+    assert stage.nodes["b"].taken == {NEW: 1, OLD: 1}
+
+
+def test_a_node_stays_where_it_is_when_the_old_image_is_gone(quick_path: Path) -> None:
+    stage = Stage(FOUR, {"b": Behaviour(forgets_older=True)})
+    stage.without_old = True
+    journal = begun(stage, quick_path)
+    push(stage, journal)
+    state = push(stage, journal, first=[Requested(BEGAN_S + stage.base_s, Word.ROLL_BACK, ("b",))])
+    assert state.nodes["b"].stands is Stands.KEPT
+    assert "SHF" in state.nodes["b"].reason
+    assert stage.nodes["b"].running == NEW
+
+
+def test_hold_and_go_on_through_the_journal(quick_path: Path) -> None:
+    stage, memory = Stage(FOUR), Memory()
+    journal = begun(stage, quick_path)
+    seen: list[tuple[float, bool]] = []
+
+    async def person(runner: Runner) -> None:
+        await asyncio.sleep(2.0)
+        journal.request(FOUR.id, Requested(stage.now_s(), Word.HOLD))
+        await asyncio.sleep(100.0)
+        seen.append((runner.state.now_s, runner.state.held))
+        assert runner.state.nodes["a"].stands is Stands.KEPT
+        assert runner.state.nodes["b"].stands is Stands.QUEUED
+        journal.request(FOUR.id, Requested(stage.now_s(), Word.GO_ON))
+
+    state = push(stage, journal, reporter=memory, act=person)
+    assert seen[0][1]
+    assert state.phase is Phase.DONE
+    assert journal.open_requests(FOUR.id) == []
+    sends = [e.at_s for e in memory.events if isinstance(e, Outcome) and e.doing == "send" and e.node == "b"]
+    assert sends[0] > BEGAN_S + 102.0
+
+
+def test_stop_brings_trials_back_and_leaves_kept_ones(quick_path: Path) -> None:
+    stage = Stage(FOUR)
+    journal = begun(stage, quick_path)
+
+    async def person(runner: Runner) -> None:
+        while not any(n.task is Task.SOAK for n in runner.state.in_wave(2)):
+            await asyncio.sleep(0.2)
+        journal.request(FOUR.id, Requested(stage.now_s(), Word.STOP))
+
+    state = push(stage, journal, act=person)
+    assert state.phase is Phase.STOPPED
+    assert stands(state) == {
+        "a": Stands.KEPT,
+        "b": Stands.PUT_BACK,
+        "c": Stands.PUT_BACK,
+        "d": Stands.PUT_BACK,
+    }
+    assert {name: node.running for name, node in stage.nodes.items()} == {
+        "a": NEW,
+        "b": OLD,
+        "c": OLD,
+        "d": OLD,
+    }
+
+
+def test_a_node_without_spare_time_is_held_off_and_comes_at_the_end(quick_path: Path) -> None:
+    plan = plan_of([planned("a"), planned("b")], [planned("c")])
+    stage, memory = Stage(plan, {"b": Behaviour(spare_short_until_s=65.0)}), Memory()
+    held: list[str] = []
+    memory.on_event = lambda event, after: held.append(after.nodes["b"].reason)
+    state = push(stage, begun(stage, quick_path), reporter=memory)
+    assert state.phase is Phase.DONE
+    assert set(stands(state).values()) == {Stands.KEPT}
+    assert "spare time 100 s, needed 600 s" in held
+    assert state.nodes["b"].wave == 3
+    assert state.nodes["b"].sent_at_s > state.nodes["c"].sent_at_s
+
+
+def test_a_node_that_never_has_spare_time_is_left_out_in_the_end(quick_path: Path) -> None:
+    plan = plan_of([planned("a"), planned("b")])
+    stage = Stage(plan, {"b": Behaviour(spare_short_until_s=1e9)})
+    state = push(stage, begun(stage, quick_path))
+    assert state.phase is Phase.DONE
+    assert state.nodes["b"].stands is Stands.LEFT_OUT
+    assert state.nodes["b"].reason == "held off 6 times: spare time 100 s, needed 600 s"
+    assert stage.nodes["b"].taken == {}
+
+
+def test_interrupted_in_a_transfer_it_waits_for_its_end_and_resume_goes_on(quick_path: Path) -> None:
+    stage, memory = Stage(FOUR), Memory()
+    journal = begun(stage, quick_path)
+
+    async def person(runner: Runner) -> None:
+        await asyncio.sleep(1.0)
+        runner.interrupt()
+        assert memory.awaited == ["a"]
+
+    with pytest.raises(Interrupted):
+        push(stage, journal, reporter=memory, act=person)
+    assert stage.nodes["a"].taken == {NEW: 1}
+    assert journal.state(FOUR.id).nodes["a"].accepted == 1
+    assert journal.unfinished() == FOUR.id
+    state = push(stage, journal, resume=True)
+    assert state.phase is Phase.DONE
+    assert all(node.taken == {NEW: 1} for node in stage.nodes.values())
+
+
+def test_interrupted_twice_it_leaves_at_once(quick_path: Path) -> None:
+    stage = Stage(FOUR)
+    journal = begun(stage, quick_path)
+
+    async def person(runner: Runner) -> None:
+        await asyncio.sleep(1.0)
+        runner.interrupt()
+        runner.interrupt()
+
+    with pytest.raises(Interrupted):
+        push(stage, journal, act=person)
+    assert stage.base_s == pytest.approx(1.0, abs=0.1)
+    assert stage.nodes["a"].taken == {}
+    state = push(stage, journal, resume=True)
+    assert state.phase is Phase.DONE
+    assert all(node.taken == {NEW: 1} for node in stage.nodes.values())
+
+
+def test_resumed_after_the_trials_ran_out_it_sends_nothing_twice(quick_path: Path) -> None:
+    stage = Stage(FOUR)
+    journal = begun(stage, quick_path)
+
+    async def person(runner: Runner) -> None:
+        while runner.state.nodes["a"].task is not Task.SOAK:
+            await asyncio.sleep(0.2)
+        runner.interrupt()
+
+    with pytest.raises(Interrupted):
+        push(stage, journal, act=person)
+    stage.base_s += 3600.0
+    state = push(stage, journal, resume=True)
+    assert state.phase is Phase.HALTED
+    assert "fell back by itself: trial-over" in state.nodes["a"].reason
+    assert stage.nodes["a"].taken == {NEW: 1}
+    assert stands(state)["b"] is Stands.LEFT_OUT
+
+
+def test_a_fault_of_the_program_itself_is_raised_and_the_journal_is_sound(quick_path: Path) -> None:
+    stage = Stage(FOUR)
+    journal = begun(stage, quick_path)
+
+    def broken(node: str) -> tuple[bytes, bytes]:
+        raise ZeroDivisionError("a bug")
+
+    stage.new_cargo = broken  # type: ignore[method-assign]
+    with pytest.raises(ZeroDivisionError):
+        push(stage, journal)
+    del stage.new_cargo
+    state = push(stage, journal, resume=True)
+    assert state.phase is Phase.DONE
