@@ -163,9 +163,11 @@ GATE_LEVEL_SLACK_S: Final = 10.0
 GATE_SETTLED_AFTER_S: Final = 30.0
 """Marks that still settle this long after a start are a probe that flickers."""
 REQUEST_POLL_S: Final = 0.5
+REQUEST_TAKEN_S: Final = 5.0
+"""How long a command that steers a push waits for the runner's word that it was heard."""
 JOURNAL_BUSY_S: Final = 5.0
-QUIET_S: Final = 1.5
-"""On a terminal nothing is silent for longer than 2 s (habits 2.16)."""
+SCREEN_PER_SECOND: Final = 4
+"""Drawings of a push: on a terminal nothing stands still for 2 s."""
 INTERRUPT_GRACE_S: Final = 20.0
 """After Ctrl-C, transfers under way may end; a node that stalls must not hold the person."""
 NODE_LINES_SHOWN: Final = 10

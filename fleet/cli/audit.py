@@ -65,8 +65,9 @@ def audit(
 
 def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
     from fleet.audit.audit import audit as look
-    from fleet.audit.facts import Facts, JournalFacts
+    from fleet.audit.facts import Facts
     from fleet.audit.gather import releases, shelf_facts, wanted_crcs
+    from fleet.audit.pushes import journal_facts
     from fleet.build.shelf import Shelf
 
     inventory = this.inventory()
@@ -76,7 +77,7 @@ def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
     shelf = shelf_facts(Shelf(workspace.shelf_dir), inventory, target)
     matches = None if offline or keys is None else _find(this, inventory, workspace, keys, timeout_s)
     crcs = wanted_crcs(inventory, keys.trust(), target, releases(shelf, matches)) if keys is not None else {}
-    return look(Facts(inventory, shelf, JournalFacts(), matches, crcs))
+    return look(Facts(inventory, shelf, journal_facts(workspace.journal_path), matches, crcs))
 
 
 def _keys(output: Output, workspace: Workspace, *, needed: bool) -> KeyFolder | None:
