@@ -53,7 +53,7 @@ def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
     request.check()
     key, trust = shop.keys.signing_key(), shop.keys.trust()
     shop.build_dir.mkdir(parents=True, exist_ok=True)
-    with locked(shop.build_dir / "lock"):
+    with locked(shop.build_dir / "lock") as lock:
         parts = classes_of(request, trust, shop.load_board)
         projects = [_project(request, part, trust, shop) for part in parts]
         tools = host_tools()
@@ -68,7 +68,7 @@ def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
             )
             for part, project in zip(parts, projects, strict=True)
         ]
-        built, compiled = yield from _programs(jobs, request.jobs, shop, tools)
+        built, compiled = yield from _programs(jobs, request.jobs, shop, tools, lock)
         done: dict[str, tuple[ShelfEntry, Doing]] = {}
         total = sum(job.todo_count for job in jobs)
         for job in jobs:
@@ -109,11 +109,11 @@ def _project(request: BuildRequest, part: ClassPart, trust: Trust, shop: Worksho
 
 
 def _programs(
-    jobs: Sequence[ClassJob], cores: int, shop: Workshop, tools: HostTools
+    jobs: Sequence[ClassJob], cores: int, shop: Workshop, tools: HostTools, lock: int
 ) -> Generator[BuildEvent, None, tuple[dict[str, Built], tuple[str, ...]]]:
     """The programs that are needed, by digest, and the names of those that had to be compiled. Boot loader
     included."""
-    store = Programs(shop.build_dir, shop.environment)
+    store = Programs(shop.build_dir, shop.environment, lock)
     wanted = {job.program.digest: job.program for job in reversed(jobs) if job.todo_count}
     boot = program_of(BOOT_LOADER, "", render_boot_loader(templates=shop.templates), tools)
     if not shop.shelf.has_boot_loader(boot.digest):

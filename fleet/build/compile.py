@@ -50,10 +50,12 @@ class _Running:
 
 @dataclass(slots=True)
 class Compilers:
-    """Starts compilers, `jobs` cores in all, and waits for them. `clock_s` is monotonic."""
+    """Starts compilers, `jobs` cores in all, and waits for them. `clock_s` is monotonic; the descriptors in `held`
+    are handed on to them."""
 
     environment: Mapping[str, str]
     jobs: int
+    held: tuple[int, ...] = ()
     clock_s: Callable[[], float] = time.monotonic
     ended: queue.SimpleQueue[_Running] = field(default_factory=queue.SimpleQueue)
 
@@ -99,6 +101,7 @@ class Compilers:
                 stdout=log,
                 stderr=subprocess.STDOUT,
                 start_new_session=True,
+                pass_fds=self.held,
             )
         running = _Running(job, process, self.clock_s())
         threading.Thread(target=self._wait, args=(running,), daemon=True).start()

@@ -16,15 +16,18 @@ if TYPE_CHECKING:
 
 
 @contextmanager
-def locked(path: Path) -> Iterator[None]:
-    """Hold the lock file, which the kernel frees however this process ends. LockedError if another
-    holds it."""
+def locked(path: Path) -> Iterator[int]:
+    """Hold the lock file; its descriptor. LockedError if another holds it.
+
+    The kernel frees the lock however this process ends. A compiler that was handed the descriptor, and outlives a tool
+    that was killed, holds it until it ends as well: no later build runs into its files.
+    """
     handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
     try:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
             raise LockedError(BUILD_LOCKED, f"another build holds {path}") from error
-        yield
+        yield handle
     finally:
         os.close(handle)

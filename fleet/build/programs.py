@@ -83,6 +83,8 @@ class Programs:
 
     build_dir: Path
     environment: Mapping[str, str]
+    lock: int
+    """Descriptor of the lock that the compilers hold with us."""
 
     def find(self, program: Program) -> Built | None:
         """The program, if it is compiled and its bytes are those that were written; None if not."""
@@ -112,7 +114,7 @@ class Programs:
         by_name = {program.title: (program, self._prepared(program)) for program in programs}
         todo = [job for _, job in by_name.values()]
         for batch in filter(None, (todo[:1], todo[1:])):
-            for event in Compilers(environment, jobs).run(batch):
+            for event in Compilers(environment, jobs, held=(self.lock,)).run(batch):
                 if isinstance(event, Compiled):
                     self._keep(*by_name[event.name], versions)
                 yield event

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from fleet.render.firmware_class import Target
 
 app = command_app()
-_QUIET_S = 2.0
+_QUIET_S = 1.7
 
 
 @command(app, "build")
@@ -95,10 +95,10 @@ def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
         elif isinstance(event, Compiled):
             output.note(f"compiled {event.name} in {event.took_s:.1f} s")
             told_s = now_s
-        elif isinstance(event, StillCompiling) and now_s - told_s >= _QUIET_S - 0.5:
+        elif isinstance(event, StillCompiling) and now_s - told_s >= _QUIET_S:
             output.note(f"still compiling {', '.join(event.names)}, {event.took_s:.0f} s so far")
             told_s = now_s
-        elif isinstance(event, Shelving) and (now_s - told_s >= _QUIET_S / 2):
+        elif isinstance(event, Shelving) and now_s - told_s >= _QUIET_S:
             output.note(f"signed and shelved {event.done} of {event.total} images")
             told_s = now_s
         yield event

@@ -21,7 +21,7 @@ from fleet.build.project_dir import write_project
 from fleet.build.shelf import Shelf
 from fleet.build.stamp import block_in
 from fleet.build.tools import host_tools
-from fleet.errors import BuildError
+from fleet.errors import BuildError, LockedError
 from fleet.keys.folder import KeyFolder
 from fleet.limits import IMAGE_BYTES, PROGRESS_EVERY_S
 from fleet.render.node_block import unpack
@@ -162,6 +162,37 @@ def test_progress_is_told_while_a_compiler_works_and_none_is_left_behind(shop) -
     assert _processes_in(shop.build_dir)
     events.close()
     assert not _processes_in(shop.build_dir)
+
+
+def test_compiler_that_outlives_a_killed_tool_keeps_the_next_build_out(shop) -> None:
+    """As after kill -9: the lock's descriptor is gone from here, the compiler still has it."""
+    events = build(_request(), _with(shop, "slow.cpp", SLOW_SOURCE))
+    for event in events:
+        if isinstance(event, StillCompiling):
+            break
+    lock = (shop.build_dir / "lock").stat()
+    (ours,) = [int(path.name) for path in Path("/proc/self/fd").iterdir() if _is(int(path.name), lock)]
+    spare = os.open("/dev/null", os.O_RDONLY)
+    os.dup2(spare, ours)
+    with pytest.raises(LockedError):
+        finished(build(_request(), shop))
+    events.close()
+    os.close(spare)
+    assert finished(build(_request(), shop)).made
+
+
+def _is(fd: int, status: os.stat_result) -> bool:
+    try:
+        return os.path.samestat(os.fstat(fd), status)
+    except OSError:
+        return False
+
+
+@pytest.mark.parametrize("name", ["with a space", "größe ' & (x)"])
+def test_project_builds_wherever_it_lies(shop, tmp_path, name) -> None:
+    """The folder's name reaches the compiler only to be kept out of the result."""
+    plain = _alone(tmp_path / "plain" / "p", shop, "hill-1")
+    assert _alone(tmp_path / name / "p", shop, "hill-1") == plain
 
 
 def test_logs_of_parallel_jobs_do_not_mix(shop, tmp_path) -> None:

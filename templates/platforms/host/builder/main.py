@@ -7,12 +7,14 @@ The result is the same without it.
 import os
 
 from SCons.Script import Default, DefaultEnvironment
+from SCons.Subst import Literal
 
 env = DefaultEnvironment()
 for tool in ("gcc", "g++", "gnulink", "ar"):
     env.Tool(tool)
 
 env.Replace(CC="gcc", CXX="g++", LINK="g++", STRIP="strip", PROGNAME="program.elf", PROGSUFFIX="")
+env.Replace(PREFIX_MAP=Literal(f"-ffile-prefix-map={env.subst('$PROJECT_DIR')}=."))
 env.Append(
     CXXFLAGS=["-std=c++17", "-fno-exceptions", "-fno-rtti"],
     CCFLAGS=[
@@ -26,7 +28,7 @@ env.Append(
         "-fno-lto",
         # Keeps the project's own place out of the result; itself kept out of the cache's key.
         "$(",
-        "-ffile-prefix-map=$PROJECT_DIR=.",
+        "$PREFIX_MAP",
         "$)",
     ],
     LINKFLAGS=["-static", "-fno-lto", "-Wl,--build-id=none", "-Wl,--gc-sections"],
