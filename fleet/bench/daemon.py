@@ -57,6 +57,7 @@ def _in_background(paths: BenchPaths, speed: float, to_parent: IO[str]) -> int:
     try:
         _take_lock(paths.lock)
         _redirect(paths.log)
+        os.chdir("/")
         listener = listen_at(paths.socket)
     except OSError as error:
         to_parent.write(f"{error}\n")
