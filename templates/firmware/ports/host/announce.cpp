@@ -266,7 +266,7 @@ void Announcer::multicast(uint32_t records, MdnsKind kind, uint64_t now_ms) {
 void Announcer::send_to(const uint8_t *packet, size_t n, uint32_t address, uint16_t port) {
   if (n == 0) return;
   const struct sockaddr_in to = place(address, port);
-  if (sendto(send_fd_, packet, n, 0, reinterpret_cast<const struct sockaddr *>(&to), sizeof to) < 0) return;
+  sendto(send_fd_, packet, n, 0, reinterpret_cast<const struct sockaddr *>(&to), sizeof to);
 }
 
 }  // namespace tn
