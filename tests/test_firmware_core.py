@@ -9,9 +9,8 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from prometheus_client.openmetrics.parser import text_string_to_metric_families
-
 from firmware_build import ROOT, compile_and_run, compile_program, run_program
+from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 CORE = "templates/firmware/core"
 TESTS = "tests/firmware"
@@ -41,7 +40,8 @@ def test_http_reader() -> None:
 
 @cache
 def _documents() -> Path:
-    names = ("state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "crc32", "slots", "slots_area", "slots_record")
+    names = ["state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "crc32"]
+    names += ["slots", "slots_area", "slots_record"]
     return compile_program([f"{TESTS}/documents_test.cpp", *(f"{CORE}/{name}.cpp" for name in names)])
 
 
@@ -54,15 +54,28 @@ def test_state_document_says_what_the_interface_page_says() -> None:
     state = json.loads(run_program(_documents(), ["state", "sample"]))
     page = (ROOT / "docs" / "node-interface.md").read_text(encoding="utf-8")
     table = page.split("## 4.")[1].split("## 5.")[0]
-    rows = [re.findall(r"`([a-z0-9_]+)`", line.split("|")[1]) for line in table.splitlines() if line.startswith("| `")]
+    rows = [
+        re.findall(r"`([a-z0-9_]+)`", line.split("|")[1])
+        for line in table.splitlines()
+        if line.startswith("| `")
+    ]
     assert sorted(state) == sorted(key for row in rows for key in row)
     assert (state["node"], state["site"], state["board"]) == ("upper-barn", "home-farm", "esp32-devkit")
     assert state["mac"] == "24:6f:28:00:0a:ff"
     assert state["class"] == "00112233-4455-6677-8899-aabbccddeeff"
     assert (state["image"], state["older_image"], state["last_image"]) == ("11" * 32, "22" * 32, "33" * 32)
-    assert (state["phase"], state["trial_left_s"], state["last_reason"]) == ("on-trial", 121, "no-healthy-boot")
+    assert (state["phase"], state["trial_left_s"], state["last_reason"]) == (
+        "on-trial",
+        121,
+        "no-healthy-boot",
+    )
     assert (state["sequence"], state["floor"], state["boots"], state["reset"]) == (8, 7, 17, "watchdog")
-    assert (state["uptime_s"], state["free_bytes"], state["rssi_dbm"], state["faults"]) == (725, 38000, -67, [])
+    assert (state["uptime_s"], state["free_bytes"], state["rssi_dbm"], state["faults"]) == (
+        725,
+        38000,
+        -67,
+        [],
+    )
     assert re.fullmatch(r"[0-9a-f]{8}", state["block_crc"])
     header, sump = state["tanks"]
     assert header["marks"] == [
@@ -95,7 +108,10 @@ def test_metrics_page_is_openmetrics(which: str) -> None:
         wet = {(s.labels["tank"], s.labels["mark"]): s.value for s in families["tanknode_mark_wet"].samples}
         assert wet[("header", "half")] == 1
         assert wet[("header", "full")] == 0
-        assert {s.labels["tank"]: s.value for s in families["tanknode_level_marks"].samples} == {"header": 2, "sump": 2}
+        assert {s.labels["tank"]: s.value for s in families["tanknode_level_marks"].samples} == {
+            "header": 2,
+            "sump": 2,
+        }
         runs = {s.labels["tank"]: s.value for s in families["tanknode_pump_run_seconds"].samples}
         assert runs == {"header": 76.75, "sump": 65.25}
         phases = {s.labels["tanknode_phase"]: s.value for s in families["tanknode_phase"].samples}
@@ -107,3 +123,10 @@ def test_whole_node() -> None:
     sources = sorted(path.relative_to(ROOT) for path in (ROOT / CORE).glob("*.cpp"))
     crypto = "templates/firmware/ports/host/crypto_bearssl.cpp"
     _all_passed(compile_and_run([f"{TESTS}/node_test.cpp", crypto, *sources], libs=["bearssl"]))
+
+
+def test_every_metric_is_documented() -> None:
+    text = run_program(_documents(), ["metrics", "sample"])
+    made = set(re.findall(r"^(tanknode_[a-z_]+)", text, re.M))
+    page = (ROOT / "docs" / "node-interface.md").read_text(encoding="utf-8").split("## 9.")[1]
+    assert made == set(re.findall(r"`(tanknode_[a-z_]+)`", page))

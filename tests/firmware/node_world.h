@@ -14,7 +14,7 @@
 
 namespace world {
 
-constexpr size_t kImageN = 9001;
+constexpr size_t kImageN = 7001;
 constexpr int kSockets = 5;
 
 struct Socket {

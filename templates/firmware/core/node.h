@@ -100,7 +100,9 @@ class Node {
   void handle_post(size_t i);
   void answer_page(size_t i);
   void refuse(size_t i, Code code, const char *detail);
-  void agree(size_t i, uint16_t status);
+  void agree(size_t i, Phase phase);                // 200
+  void agree_and_restart(size_t i, Phase phase);  // 202; phase: after the restart
+  void answer_ok(size_t i, uint16_t status, Phase phase);
   void finish_answer(size_t i, char *room, uint16_t status, const char *type, const Text &body);
 };
 

@@ -163,7 +163,7 @@ void Node::handle_post(size_t i) {
   const Does does = route_of(c.path)->does;
   if (does == Does::kRest) {
     if (!has(kFaultBadBlock)) control_rest(&control_);
-    return agree(i, 200);
+    return agree(i, has(kFaultNoRecord) ? Phase::kKept : slots_.facts().phase);
   }
   if (updating()) return refuse(i, Code::kBusy, nullptr);
   const bool keeps = does == Does::kKeep;
@@ -171,14 +171,10 @@ void Node::handle_post(size_t i) {
   code = keeps ? slots_.keep() : slots_.put_back(Reason::kTold);
   set_fault(kFaultFlash, code == Code::kFlashFailed);
   if (code != Code::kOk) return refuse(i, code, nullptr);
-  if (keeps) {
-    healthy_ = true;
-    announce();
-  } else {
-    c.restarts = true;
-    want_restart();
-  }
-  agree(i, keeps ? 200 : 202);
+  if (!keeps) return agree_and_restart(i, Phase::kPutBack);
+  healthy_ = true;
+  announce();
+  agree(i, Phase::kKept);
 }
 
 void Node::answer_page(size_t i) {
@@ -214,11 +210,19 @@ void Node::refuse(size_t i, Code code, const char *detail) {
   finish_answer(i, c.reader.room, status_of(code), kProblemType, body);
 }
 
-void Node::agree(size_t i, uint16_t status) {
+void Node::agree(size_t i, Phase phase) { answer_ok(i, 200, phase); }
+
+void Node::agree_and_restart(size_t i, Phase phase) {
+  connections_[i].restarts = true;
+  want_restart();
+  answer_ok(i, 202, phase);
+}
+
+void Node::answer_ok(size_t i, uint16_t status, Phase phase) {
   Connection &c = connections_[i];
   Text body = text_into(c.reader.room + kAnswerHeadBytes, kHeadBytes - kAnswerHeadBytes);
   put(&body, "{\"ok\":true,\"phase\":");
-  put_json_string(&body, has(kFaultNoRecord) ? "" : phase_text(slots_.facts().phase));
+  put_json_string(&body, phase_text(phase));
   put(&body, "}\n");
   finish_answer(i, c.reader.room, status, kJsonType, body);
 }

@@ -155,11 +155,7 @@ bool Node::check_image(size_t i) {
   Code why = Code::kOk;
   const Step step = slots_.finish_update(&why);
   if (step == Step::kRefused) refuse(i, why, nullptr);
-  if (step == Step::kDone) {
-    connections_[i].restarts = true;
-    want_restart();
-    agree(i, 202);
-  }
+  if (step == Step::kDone) agree_and_restart(i, Phase::kOnTrial);
   return true;
 }
 

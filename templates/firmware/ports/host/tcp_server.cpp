@@ -13,7 +13,11 @@ namespace {
 
 constexpr int kBacklog = 16;
 constexpr uint64_t kBurstMs = 100;     // the allowance never grows beyond what this time brings
-constexpr int kSlowLinkBuffer = 4096;  // about what a board's TCP window holds: else the kernel hides the slow link
+// On a limited link, new connections get about what a board's TCP has, else the kernel's buffers would hide how slow it is.
+// Segments of loopback are larger than such a window, which would stall; hence theirs is set too.
+constexpr int kSlowLinkBuffer = 8192;
+constexpr int kFastLinkBuffer = 262144;
+constexpr int kSlowLinkSegment = 1460;
 
 }  // namespace
 
@@ -42,10 +46,6 @@ int TcpServer::accept_one() {
     if (fd < 0) return -1;
     const int on = 1;
     setsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
-    if (limit_ != 0) {
-      setsockopt(fd, SOL_SOCKET, SO_RCVBUF, &kSlowLinkBuffer, sizeof kSlowLinkBuffer);
-      setsockopt(fd, SOL_SOCKET, SO_SNDBUF, &kSlowLinkBuffer, sizeof kSlowLinkBuffer);
-    }
     sockets_[handle].fd = fd;
     sockets_[handle].wants_read = sockets_[handle].wants_write = false;
     return handle;
@@ -91,12 +91,21 @@ void TcpServer::close_one(int handle) {
 void TcpServer::begin_turn(uint64_t now_ms, uint32_t link_bytes_per_s) {
   const uint64_t passed_ms = filled_ms_ == 0 || now_ms - filled_ms_ > kBurstMs ? kBurstMs : now_ms - filled_ms_;
   filled_ms_ = now_ms;
+  if ((limit_ == 0) != (link_bytes_per_s == 0)) shape_new_connections(link_bytes_per_s != 0);
   limit_ = link_bytes_per_s;
   held_ = false;
   const uint64_t most = kBurstMs * limit_ < 1000 ? 1000 : kBurstMs * limit_;  // one byte at least can be saved up
   allowance_milli_ += passed_ms * limit_;  // ms times bytes a second: thousandths of a byte
   if (allowance_milli_ > most) allowance_milli_ = most;
   for (Socket &s : sockets_) s.wants_read = s.wants_write = false;
+}
+
+void TcpServer::shape_new_connections(bool slow) {
+  const int buffer = slow ? kSlowLinkBuffer : kFastLinkBuffer;
+  const int segment = slow ? kSlowLinkSegment : 0;
+  setsockopt(listen_fd_, SOL_SOCKET, SO_RCVBUF, &buffer, sizeof buffer);
+  setsockopt(listen_fd_, SOL_SOCKET, SO_SNDBUF, &buffer, sizeof buffer);
+  setsockopt(listen_fd_, IPPROTO_TCP, TCP_MAXSEG, &segment, sizeof segment);
 }
 
 size_t TcpServer::poll_fds(struct pollfd *to, size_t room, bool network_up) const {

@@ -41,6 +41,7 @@ class TcpServer {
   uint64_t allowance_milli_ = 0;  // thousandths of a byte
   bool held_ = false;
 
+  void shape_new_connections(bool slow);
   size_t allowed(size_t n);
   void spend(size_t n);
 };
