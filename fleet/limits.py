@@ -88,8 +88,8 @@ BENCH_TABLE_POINTS: Final = 400
 # --- link, continued: what a node's answer may hold (docs/node-interface.md 2 and 4)
 ANSWER_BYTES: Final = 4 * 1024
 """Of an answer to a changing request; a longer one is not a node's, and must not fill the memory."""
-SEND_CHUNK_BYTES: Final = 32 * 1024
-"""Written at a time: 500 transfers that stall at once hold one chunk each, 16 MiB in all (design 11, P3)."""
+SEND_CHUNK_BYTES: Final = 64 * 1024
+"""Written at a time: 500 transfers that stall at once hold at most one each, 32 MiB in all."""
 CONNECTIONS_AT_ONCE: Final = 600
 """Open sockets of one run: under the usual 1,024 descriptors of a process."""
 STATE_TEXT_CHARS: Final = 128

@@ -134,6 +134,20 @@ class Session:
                 NEEDS_CONFIRMATION, "you said no; nothing was done", fix=f"Answer y, or add {flag}."
             )
 
+    def confirm_name(self, question: str, name: str, *, given: str, flag: str) -> None:
+        """Ask for `name` to be typed, unless the flag gave it; UsageError for anything else."""
+        typed = given
+        if not given:
+            if not self.interactive():
+                fix = f"Add {flag} {name} to the command."
+                raise UsageError(NEEDS_CONFIRMATION, f"{question} No terminal to ask on.", fix=fix)
+            self.output.stderr.write(f"{question} Type {name} to go on: ")
+            self.output.stderr.flush()
+            typed = sys.stdin.readline().strip()
+        if typed != name:
+            fix = f"Type {name}, or add {flag} {name}."
+            raise UsageError(NEEDS_CONFIRMATION, f"{typed!r} is not {name!r}; nothing was done", fix=fix)
+
 
 def session(ctx: typer.Context) -> Session:
     """The session of this run."""

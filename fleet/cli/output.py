@@ -12,6 +12,8 @@ from typing import IO, TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from rich.console import Console
+
     from fleet.codes import Severity
     from fleet.errors import TankfleetError
     from fleet.finding import Finding, Place
@@ -78,6 +80,16 @@ class Output:
         """Columns of the terminal, held between 60 and 200."""
         return max(60, min(200, shutil.get_terminal_size((100, 24)).columns))
 
+    def console(self, stream: IO[str]) -> Console:
+        """A rich console on that stream, as wide as the terminal and colored as wanted."""
+        from rich.console import Console
+
+        return Console(file=stream, width=self.width(), no_color=not self.colored(stream), highlight=False)
+
+    def animated(self) -> bool:
+        """Whether progress may be drawn: on a terminal that can move its cursor."""
+        return self.stderr.isatty() and os.environ.get("TERM") != "dumb"
+
     # ---------------------------------------------------------------- json
     def emit_json(self, kind: str, facts: Mapping[str, Any]) -> None:
         """`facts` as one JSON document with its schema's name, `tankfleet/KIND/1` (fleet/schemas/KIND.json)."""
@@ -104,13 +116,9 @@ class Output:
         self, columns: Sequence[str], rows: Sequence[Sequence[str]], styles: Sequence[str]
     ) -> None:
         from rich.box import SIMPLE_HEAD
-        from rich.console import Console
         from rich.table import Table
         from rich.text import Text
 
-        console = Console(
-            file=self.stdout, width=self.width(), no_color=not self.colored(self.stdout), highlight=False
-        )
         bold = "bold" if self.colored(self.stdout) else ""
         table = Table(
             box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style=bold
@@ -121,7 +129,7 @@ class Output:
             )
         for row in rows:
             table.add_row(*(Text(cell) for cell in row))
-        console.print(table)
+        self.console(self.stdout).print(table)
 
     # ---------------------------------------------------------------- findings and errors
     def severity_word(self, severity: Severity, stream: IO[str]) -> str:

@@ -1,0 +1,159 @@
+"""`plan`: who gets which image in which wave, and why; written to a file that `push` does exactly."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, cast
+
+import typer
+
+from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.codes import Exit
+from fleet.limits import FIND_TIMEOUT_S
+
+if TYPE_CHECKING:
+    from fleet.cli.common import Session
+    from fleet.push.fieldwork import Target
+    from fleet.push.plan import Plan
+
+app = command_app()
+
+_WAVES = ("wave", "node", "site", "release", "spare time", "needed", "why now")
+_LEFT_OUT = ("left out", "because", "")
+
+
+@command(app, "plan")
+def plan(
+    ctx: typer.Context,
+    names: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[NODE|SITE]...",
+            help="Only these nodes, or all nodes of these sites; default: all.",
+            autocompletion=complete_names("nodes"),
+        ),
+    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="File to write; - for stdout.")] = None,
+    any_hour: Annotated[bool, typer.Option("--any-hour", help="Also outside the sites' windows.")] = False,
+    again: Annotated[
+        bool, typer.Option("--again", help="Also nodes that came back from this very image.")
+    ] = False,
+    soak: Annotated[
+        str | None, typer.Option("--soak", help='How long to watch, such as "2 min"; default: the policy\'s.')
+    ] = None,
+    target: Annotated[str | None, typer.Option("--target", help="board, or host for the bench.")] = None,
+    timeout: Annotated[
+        float, typer.Option("--timeout", min=0.1, max=3600, help="Seconds to wait for missing nodes.")
+    ] = FIND_TIMEOUT_S,
+    json: Annotated[bool, typer.Option("--json", help="As JSON: the plan itself.")] = False,
+) -> int:
+    """Example: tankfleet plan ridge --out ridge.plan
+
+    Find the nodes, compare what they run with the newest images on the shelf, and plan a push in waves: the
+    least critical tanks first, every firmware class, board and site early, tanks that stand in for each other
+    never together, no tank that cannot spare its controller. Changes nothing on any node.
+    """
+    import asyncio
+    import time
+    from datetime import UTC, datetime
+
+    from fleet.cli.pushing import field_of, tell_find
+    from fleet.push.fieldwork import Wishes, plan_push
+
+    this = session(ctx)
+    this.flags["target"] = target
+    field = field_of(this)
+    wishes = Wishes(
+        nodes=_nodes(this, names or []),
+        target=cast("Target", this.setting("target")),
+        any_hour=any_hour,
+        again=again,
+        soak_s=_soak_s(soak),
+    )
+    this.output.note("looking for the nodes, to see what each runs and how its tanks stand")
+    now = datetime.fromtimestamp(int(time.time()), UTC)
+    made = asyncio.run(plan_push(field, wishes, now, timeout, tell_find(this.output)))
+    to_stdout = str(out) == "-"
+    if json or to_stdout:
+        this.output.emit_json("plan", made.model_dump(mode="json", by_alias=True, exclude={"schema_"}))
+    else:
+        _show(this, made)
+    return _close(this, made, None if to_stdout else out, field.workspace.plans_dir)
+
+
+def _nodes(this: Session, names: list[str]) -> tuple[str, ...]:
+    """The nodes that are named, one by one or by their site."""
+    inventory = this.inventory()
+    sites = {site.name for site in inventory.sites}
+    by_name = [node.name for node in inventory.nodes]
+    wanted = {named(name, "node or site", [*by_name, *sites]) for name in names}
+    return tuple(node.name for node in inventory.nodes if wanted & {node.name, inventory.site_of(node).name})
+
+
+def _soak_s(text: str | None) -> float | None:
+    if text is None:
+        return None
+    from fleet.cli.quantity_flag import read_quantity
+    from fleet.inventory.units import Duration_s
+
+    return read_quantity(Duration_s, text, "--soak")
+
+
+def _show(this: Session, made: Plan) -> None:
+    output = this.output
+    rows = [
+        (
+            f"{wave.number}{' pilot' if wave.pilot else ''}",
+            node.node,
+            node.site,
+            f"{node.from_release} -> {node.to_release}",
+            "no limit" if node.spare_s is None else _time(node.spare_s),
+            _time(node.spare_needed_s),
+            node.why,
+        )
+        for wave, node in made.nodes()
+    ]
+    if rows:
+        output.table(_WAVES, rows)
+    if made.left_out:
+        output.table(_LEFT_OUT, [(o.node, o.reason.replace("-", " "), o.detail) for o in made.left_out])
+    if made.pilot is not None:
+        output.note(f"pilot: {made.pilot.text}")
+
+
+def _time(seconds: float) -> str:
+    if seconds < 120:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"
+
+
+def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
+    """Write the file, and say what can be done with it."""
+    from fleet.push.plan import write_plan
+    from fleet.push.reporters.words import duration_words
+
+    output = this.output
+    missing = [o.node for o in made.left_out if o.reason in ("missing", "unreachable")]
+    if not made.waves:
+        output.note(f"Nothing to push: {_why_nobody(made)}. No plan was written.")
+        output.next_step("tankfleet audit", "tankfleet build --release RELEASE")
+        return Exit.UNREACHABLE if missing else Exit.OK
+    path = out or plans_dir / f"{made.id}.plan"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(write_plan(made), encoding="utf-8")
+    count = sum(len(wave.nodes) for wave in made.waves)
+    waves = "1 wave" if len(made.waves) == 1 else f"{len(made.waves)} waves"
+    output.note(
+        f"plan {made.id}: {count} {'node' if count == 1 else 'nodes'} in {waves}, "
+        f"{duration_words(made.expected_s)}, soak {made.policy.soak_s:g} s; {len(made.left_out)} left out"
+    )
+    output.note(f"written: {path}")
+    output.next_step(f"tankfleet push {path} --dry-run", f"tankfleet push {path}")
+    return Exit.OK
+
+
+def _why_nobody(made: Plan) -> str:
+    reasons: dict[str, int] = {}
+    for out in made.left_out:
+        reasons[out.reason] = reasons.get(out.reason, 0) + 1
+    return ", ".join(f"{count} {reason.replace('-', ' ')}" for reason, count in reasons.items()) or "no nodes"

@@ -1,0 +1,202 @@
+"""`push` and `resume`: do exactly what a plan says, wave by wave; go on with a push that was cut off."""
+
+from __future__ import annotations
+
+import sys
+import time
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fleet.cli.common import command, command_app, session
+from fleet.codes import Exit
+from fleet.limits import ASK_BEFORE_NODES, FIND_TIMEOUT_S
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fleet.cli.common import Session
+    from fleet.find.match import Match
+    from fleet.push.fieldwork import Field
+    from fleet.push.journal import Journal
+    from fleet.push.plan import Plan
+
+app = command_app()
+resume_app = command_app()
+
+
+@command(app, "push")
+def push(
+    ctx: typer.Context,
+    plan: Annotated[str, typer.Argument(help="The plan: its file, its id, or - for stdin.")],
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    fleet: Annotated[
+        str, typer.Option("--fleet", help="The fleet's name, to push to all real boards at any hour.")
+    ] = "",
+    json: Annotated[bool, typer.Option("--json", help="JSON lines, one per thing that happens.")] = False,
+) -> int:
+    """Example: tankfleet push ridge.plan
+
+    Do exactly what the plan says, in waves. Each node is asked once more whether its tanks can spare it, gets
+    its image, and is watched on trial. After each wave a gate looks at the evidence: keep and go on, or bring
+    the wave back and stop. Refuses a plan that is stale, naming what changed. Ctrl-C leaves at a safe point;
+    `tankfleet resume` goes on. Exit status 0: all kept; 1: halted or not all; 3: some nodes unreachable.
+    """
+    from fleet.cli.pushing import close, field_of, run_to_end
+    from fleet.push.drive import journal_of
+
+    this = session(ctx)
+    field = field_of(this)
+    made = _read(this, plan, field)
+    if dry_run:
+        return _dry_run(this, field, made, json=json)
+    with journal_of(field.workspace) as journal:
+        done = _refuse_or_done(this, journal, made)
+        if done is not None:
+            return done
+        matches = _checked(this, field, made)
+        _ask(this, field, made, yes=yes, fleet=fleet)
+        journal.begin(made, time.time())
+        return close(this, run_to_end(this, field, journal, made.id, matches=matches, json=json))
+
+
+@command(resume_app, "resume")
+def resume(
+    ctx: typer.Context,
+    json: Annotated[bool, typer.Option("--json", help="JSON lines, one per thing that happens.")] = False,
+) -> int:
+    """Example: tankfleet resume
+
+    Go on with a push that was cut off by Ctrl-C, kill or a power cut. Every node that something was under way
+    with is asked what it runs before anything is done: nothing is sent twice, nothing is forgotten.
+    """
+    from fleet.cli.pushing import close, field_of, run_to_end
+    from fleet.push.drive import journal_of
+    from fleet.push.events import Resumed
+
+    this = session(ctx)
+    field = field_of(this)
+    with journal_of(field.workspace) as journal:
+        unfinished = journal.unfinished()
+        if unfinished is None:
+            this.output.note("Nothing to resume: no push is under way.")
+            this.output.next_step("tankfleet plan")
+            return Exit.OK
+        for line in how_it_stands(journal, unfinished):
+            this.output.note(line)
+        return close(this, run_to_end(this, field, journal, unfinished, [Resumed(time.time())], json=json))
+
+
+def how_it_stands(journal: Journal, push_id: str) -> list[str]:
+    """What was in progress, in a few lines."""
+    from fleet.push.reporters.words import in_flight, node_words, wave_words
+
+    state = journal.state(push_id)
+    wave = [wave_words(state, state.wave)] if 0 < state.wave <= len(state.waves) else []
+    moving = in_flight(state)
+    shown = [f"  {node.node}: {node_words(state, node, state.now_s)}" for node in moving[:10]]
+    more = [f"  and {len(moving) - 10} more"] if len(moving) > 10 else []
+    return [f"push {push_id} was cut off, {state.phase.value}", *wave, *shown, *more]
+
+
+def _read(this: Session, name: str, field: Field) -> Plan:
+    """The plan in that file, of that id, or on stdin."""
+    from fleet.errors import PlanError
+    from fleet.push.codes import DAMAGED_PLAN
+    from fleet.push.plan import read_plan
+
+    if name == "-":
+        return read_plan(sys.stdin.read())
+    path = this.project / name
+    by_id = field.workspace.plans_dir / f"{name}.plan"
+    path = path if path.is_file() or not by_id.is_file() else by_id
+    try:
+        return read_plan(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise PlanError(DAMAGED_PLAN, f"there is no plan {name}") from error
+    except UnicodeDecodeError as error:
+        raise PlanError(DAMAGED_PLAN, f"{path} is not text") from error
+
+
+def _refuse_or_done(this: Session, journal: Journal, made: Plan) -> int | None:
+    """None if the plan may be pushed; an exit status if it is done already; PushError if it may not."""
+    from fleet.errors import PushError
+    from fleet.push.codes import ALREADY_PUSHED, PUSH_UNFINISHED
+    from fleet.push.state import Phase
+
+    unfinished = journal.unfinished()
+    if unfinished is not None:
+        for line in how_it_stands(journal, unfinished):
+            this.output.note(line)
+        raise PushError(PUSH_UNFINISHED, f"push {unfinished} is unfinished")
+    record = next((record for record in journal.pushes() if record.id == made.id), None)
+    if record is None:
+        return None
+    if record.phase is Phase.DONE:
+        this.output.note(f"Nothing to do: plan {made.id} was pushed already, and is done.")
+        this.output.next_step("tankfleet audit", "tankfleet plan")
+        return Exit.OK
+    raise PushError(ALREADY_PUSHED, f"plan {made.id} was pushed already, and ended {record.phase.value}")
+
+
+def _checked(this: Session, field: Field, made: Plan) -> Sequence[Match]:
+    """Where the nodes are; PlanError if the plan is stale."""
+    import asyncio
+
+    from fleet.cli.pushing import tell_find
+    from fleet.push.fieldwork import look, standing
+    from fleet.push.plan import refuse_stale
+
+    known = {node.name for node in field.inventory.nodes}
+    names = [node.node for _, node in made.nodes() if node.node in known]
+    refuse_stale(made, standing(field, made, []))
+    this.output.note(f"asking {len(names)} nodes whether the plan still stands")
+    matches = asyncio.run(look(field, names, FIND_TIMEOUT_S, tell_find(this.output)))
+    refuse_stale(made, standing(field, made, matches))
+    return matches
+
+
+def _ask(this: Session, field: Field, made: Plan, *, yes: bool, fleet: str) -> None:
+    """Ask before many nodes; all real boards at any hour need the fleet's name."""
+    from fleet.push.reporters.words import duration_words
+
+    nodes = [node for _, node in made.nodes()]
+    if made.target == "board" and made.any_hour and len(nodes) == len(field.inventory.nodes):
+        question = f"This plan updates all {len(nodes)} nodes of {made.fleet} outside of their windows."
+        this.confirm_name(question, made.fleet, given=fleet, flag="--fleet")
+    elif len(nodes) > ASK_BEFORE_NODES:
+        releases = ", ".join(sorted({node.to_release for node in nodes}))
+        question = (
+            f"Push {releases} to {len(nodes)} nodes in {len(made.waves)} waves, "
+            f"{duration_words(made.expected_s)}?"
+        )
+        this.confirm(question, given=yes, flag="--yes")
+
+
+def _dry_run(this: Session, field: Field, made: Plan, *, json: bool) -> int:
+    """Everything but sending: is the plan sound and fresh, and what would be done?"""
+    from fleet.push.reporters.words import wave_words
+    from fleet.push.state import fresh
+
+    matches = _checked(this, field, made)
+    reached = {match.node for match in matches if match.reachable}
+    away = [node.node for _, node in made.nodes() if node.node not in reached]
+    state = fresh(made)
+    if json:
+        waves = [[node.node for node in wave.nodes] for wave in made.waves]
+        facts = {"push": made.id, "kind": "dry-run", "waves": waves, "unreachable": away}
+        this.output.emit_json("push", facts)
+    else:
+        rows = [
+            (str(wave.number), node.node, f"{node.from_release} -> {node.to_release}", "send, soak, keep")
+            for wave, node in made.nodes()
+        ]
+        this.output.table(("wave", "node", "release", "would"), rows)
+        for number in range(1, len(state.waves) + 1):
+            this.output.note(wave_words(state, number))
+    this.output.note(f"Dry run of plan {made.id}: it still stands; nothing was sent to any node.")
+    if away:
+        this.output.note(f"cannot be reached now: {', '.join(away)}")
+    this.output.next_step(f"tankfleet push {made.id}")
+    return Exit.UNREACHABLE if away else Exit.OK

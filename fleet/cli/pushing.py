@@ -1,0 +1,168 @@
+"""What the commands of a push share: the field, the reporters, running to the end, the summary."""
+
+from __future__ import annotations
+
+import time
+from contextlib import contextmanager
+from functools import partial
+from typing import TYPE_CHECKING
+
+from fleet.cli.codes import INTERRUPTED
+from fleet.codes import Exit
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from fleet.cli.common import Session
+    from fleet.cli.output import Output
+    from fleet.find.match import Match
+    from fleet.find.search import Tell
+    from fleet.push.events import Event
+    from fleet.push.fieldwork import Field
+    from fleet.push.journal import Journal
+    from fleet.push.runner import Reporter
+    from fleet.push.state import PushState
+
+_NAMES_SHOWN = 4
+_WAVES = ("wave", "nodes", "kept", "put back", "lost", "left out", "gate")
+_OTHERS = ("node", "wave", "stands", "release", "why")
+
+
+def field_of(this: Session) -> Field:
+    """The inventory, the workspace, the keys, and where to look for nodes."""
+    from fleet.find.find import interface_for
+    from fleet.keys.folder import KeyFolder
+    from fleet.push.fieldwork import Field
+
+    inventory = this.inventory()
+    workspace = this.workspace(inventory.fleet.name)
+    keys = KeyFolder.open(workspace.keys_dir)
+    return Field(inventory, workspace, keys, interface_for(this.setting("find_on"), workspace))
+
+
+def tell_find(output: Output) -> Tell:
+    """Says which nodes are awaited."""
+    return partial(_tell, output)
+
+
+def _tell(output: Output, awaited: tuple[str, ...], left_s: float) -> None:
+    if awaited:
+        names = ", ".join(awaited[:_NAMES_SHOWN]) + (" ..." if len(awaited) > _NAMES_SHOWN else "")
+        output.note(f"waiting for {names}, {left_s:.0f} s left")
+
+
+@contextmanager
+def reporter_of(this: Session, *, json: bool) -> Iterator[Reporter]:
+    """Drawn on a terminal, plain lines off one; with `json` also JSON lines on stdout."""
+    from fleet.push.reporters.lines import LinesReporter
+    from fleet.push.reporters.plain import PlainReporter
+    from fleet.push.reporters.several import Several
+    from fleet.push.reporters.terminal import TerminalReporter
+
+    output = this.output
+    extra: list[Reporter] = [LinesReporter(_flushed(output))] if json else []
+    if not output.animated():
+        yield Several(*extra, PlainReporter(output.note))
+        return
+    with TerminalReporter(output.console(output.stderr), time.time) as drawn:
+        yield Several(*extra, drawn)
+
+
+def _flushed(output: Output) -> Callable[[str], None]:
+    def write(line: str) -> None:
+        output.data(line)
+        output.stdout.flush()
+
+    return write
+
+
+def run_to_end(
+    this: Session,
+    field: Field,
+    journal: Journal,
+    push: str,
+    first: Sequence[Event] = (),
+    *,
+    matches: Sequence[Match] | None = None,
+    json: bool = False,
+) -> PushState | None:
+    """Run the push in this process, and sum it up. None if a person interrupted it."""
+    import asyncio
+
+    from fleet.push.drive import Drive
+    from fleet.push.runner import Interrupted
+
+    with reporter_of(this, json=json) as reporter:
+        drive = Drive(field, journal, push, reporter, tell_find(this.output), time.time)
+        try:
+            state = asyncio.run(drive.run(first, matches))
+        except Interrupted:
+            state = None
+    if state is None:
+        _say_interrupted(this.output, journal.state(push))
+    elif not json:
+        sum_up(this.output, state)
+    return state
+
+
+def _say_interrupted(output: Output, state: PushState) -> None:
+    from fleet.push.outcome import counts
+
+    counted = ", ".join(f"{count} {stands}" for stands, count in counts(state).items())
+    output.note(
+        f"{INTERRUPTED.code}: push {state.plan.id} is interrupted: {counted}. The journal is consistent."
+    )
+    ends = [n.trial_ends_at_s for n in state.nodes.values() if n.stands.value == "on-trial"]
+    if ends:
+        left_s = max(0.0, min(ends) - time.time())
+        output.note(f"Nodes on trial fall back by themselves, the first in {left_s:.0f} s.")
+    output.next_step("tankfleet resume", "tankfleet stop")
+
+
+def sum_up(output: Output, state: PushState) -> None:
+    """The waves, then every node that is not kept, to stdout."""
+    verdicts = {verdict.wave: verdict for verdict in state.verdicts}
+    rows = []
+    for number in range(1, len(state.waves) + 1):
+        nodes = state.in_wave(number)
+        count = [sum(n.stands.value == s for n in nodes) for s in ("kept", "put-back", "lost", "left-out")]
+        verdict = verdicts.get(number)
+        gate = "-" if verdict is None else f"{'passed' if verdict.passed else 'FAILED'}: {verdict.text}"
+        rows.append((str(number), str(len(nodes)), *(str(c) for c in count), gate))
+    output.table(_WAVES, rows)
+    others = [n for n in state.nodes.values() if n.stands.value != "kept" or n.reason]
+    if others:
+        releases = {n.node: state.planned[n.node] for n in others}
+        output.table(
+            _OTHERS,
+            [
+                (n.node, str(n.wave), n.stands.value, _release(n.stands.value, releases[n.node]), n.reason)
+                for n in sorted(others, key=lambda n: (n.wave, n.node))
+            ],
+        )
+
+
+def _release(stands: str, planned: object) -> str:
+    """What the node runs now, as far as the push knows."""
+    if stands == "lost":
+        return "?"
+    return str(getattr(planned, "to_release" if stands == "kept" else "from_release"))
+
+
+def close(this: Session, state: PushState | None) -> int:
+    """Say what came of the push, the next useful commands, and the exit status."""
+    from fleet.push.outcome import code_of, counts, exit_of
+
+    if state is None:
+        return Exit.INTERRUPTED
+    output = this.output
+    counted = ", ".join(f"{count} {stands}" for stands, count in counts(state).items())
+    code = code_of(state)
+    word = f"push {state.plan.id} {state.phase.value}: {counted}"
+    if code is None:
+        output.note(f"{word}. Every planned node runs the new image and keeps it.")
+        output.next_step("tankfleet audit", f"tankfleet roll-back --push {state.plan.id}")
+    else:
+        output.note(f"{word}. {state.why + '. ' if state.why else ''}{code.code}: {code.title}.")
+        output.next_step("tankfleet audit", f"tankfleet explain {code.code}", "tankfleet plan")
+    return exit_of(state)

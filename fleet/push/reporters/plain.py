@@ -1,0 +1,106 @@
+"""A push as plain lines, off a terminal: one line per step of a node, per verdict, per wave. Nothing is
+drawn twice."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleet.push.events import Requested, Resumed
+from fleet.push.reporters.words import duration_words, wave_words
+from fleet.push.state import Phase, Stands
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from fleet.push.events import Event
+    from fleet.push.gate import Verdict
+    from fleet.push.state import NodeProgress, PushState
+
+_TOLD = {
+    Stands.QUEUED: "queued again",
+    Stands.HELD_OFF: "held off",
+    Stands.SENDING: "sending",
+    Stands.ON_TRIAL: "on trial",
+    Stands.KEPT: "kept",
+    Stands.PUT_BACK: "put back",
+    Stands.LOST: "LOST",
+    Stands.LEFT_OUT: "left out",
+}
+
+
+class PlainReporter:
+    """Writes each line with `write`."""
+
+    def __init__(self, write: Callable[[str], None]) -> None:
+        self._write = write
+
+    def begins(self, state: PushState) -> None:
+        """Nothing yet: the first event says what happens."""
+
+    def happened(self, event: Event, before: PushState, after: PushState) -> None:
+        """What changed, a line each."""
+        for line in changes(event, before, after):
+            self._write(line)
+
+    def progress(self, node: str, sent_bytes: int, size_bytes: int) -> None:
+        """Not drawn off a terminal."""
+
+    def interrupted(self, awaited: Sequence[str]) -> None:
+        """The word that must come at once."""
+        self._write(interrupted_words(awaited))
+
+
+def interrupted_words(awaited: Sequence[str]) -> str:
+    """What is said to Ctrl-C."""
+    if not awaited:
+        return "interrupted: leaving; nothing is being changed right now"
+    names = ", ".join(awaited[:3]) + (" ..." if len(awaited) > 3 else "")
+    return f"interrupted: waiting for what is under way with {names}; Ctrl-C again leaves at once"
+
+
+def changes(event: Event, before: PushState, after: PushState) -> list[str]:
+    """The lines that this event is worth."""
+    lines = []
+    if isinstance(event, Requested):
+        lines.append(f"asked: {event.word}{f' {chr(32).join(event.nodes)}' if event.nodes else ''}")
+    if isinstance(event, Resumed):
+        lines.append("taking over: every node that something was under way with is asked what it runs")
+    if after.phase is Phase.RUNNING and (after.wave != before.wave or before.phase is Phase.NEW):
+        lines.append(f"{wave_words(after, after.wave)}, {duration_words(_expected_s(after))}")
+    for name, node in after.nodes.items():
+        line = _node_line(before.nodes[name], node, after)
+        if line:
+            lines.append(f"  {line}")
+    lines += [_verdict_line(verdict, after) for verdict in after.verdicts[len(before.verdicts) :]]
+    if after.phase is Phase.GOING_BACK and before.phase is not Phase.GOING_BACK:
+        lines.append(f"going back: {after.why}")
+    return lines
+
+
+def _expected_s(state: PushState) -> float:
+    waves = state.plan.waves
+    return waves[state.wave - 1].expected_s if state.wave <= len(waves) else waves[-1].expected_s
+
+
+def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> str:
+    if node.failed and not was.failed:
+        return f"{node.node}: FAILED: {node.reason}"
+    if node.stands is was.stands and not (node.stands is Stands.HELD_OFF and node.holds != was.holds):
+        return ""
+    planned = state.planned[node.node]
+    told = _TOLD[node.stands]
+    if node.stands is Stands.SENDING:
+        told = (
+            f"sending {planned.to_release} ({planned.size_bytes / 1024:.0f} KiB), has {planned.from_release}"
+        )
+    elif node.stands is Stands.PUT_BACK:
+        told = f"put back to {planned.from_release}"
+    elif node.stands is Stands.KEPT:
+        told = f"kept {planned.to_release}"
+    why = f": {node.reason}" if node.reason and not node.failed else ""
+    return f"{node.node}: {told}{why}"
+
+
+def _verdict_line(verdict: Verdict, state: PushState) -> str:
+    word = "passed" if verdict.passed else "FAILED"
+    return f"gate of wave {verdict.wave} {word}: {verdict.text}"

@@ -1,0 +1,127 @@
+"""A push in words: one line for a wave, one for a node, what is awaited, how long it may yet take."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from fleet.push.state import Phase, Stands, Task
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from fleet.push.state import NodeProgress, PushState
+
+_AWAITED = {
+    Task.READY: "its answer whether it can be updated",
+    Task.HELD: "its tank or its window",
+    Task.SEND: "its transfer",
+    Task.UNSURE: "word which image it runs",
+    Task.RETURN: "its return",
+    Task.SOAK: "its soak",
+    Task.SOAKED: "the rest of its wave",
+    Task.KEEP: "its word that it keeps the image",
+    Task.BACK: "its return to the old image",
+    Task.BACK_REVERT: "its return to the old image",
+    Task.BACK_RETURN: "its return to the old image",
+    Task.BACK_SEND: "the transfer of its old image",
+    Task.BACK_KEEP: "its word that it keeps the old image",
+}
+_URGENT = (
+    Task.BACK_SEND,
+    Task.BACK_REVERT,
+    Task.BACK_RETURN,
+    Task.BACK_KEEP,
+    Task.BACK,
+    Task.UNSURE,
+    Task.SEND,
+    Task.RETURN,
+    Task.KEEP,
+    Task.READY,
+    Task.SOAK,
+    Task.SOAKED,
+    Task.HELD,
+)
+"""Nodes in these tasks are shown first, where not all can be."""
+
+
+def count_words(nodes: Mapping[Stands, int] | Counter[Stands]) -> str:
+    """`3 kept, 1 on-trial`: how many stand how, without zeros."""
+    return ", ".join(f"{nodes[stands]} {stands.value}" for stands in Stands if nodes.get(stands))
+
+
+def wave_words(state: PushState, number: int) -> str:
+    """One line about a wave."""
+    nodes = state.in_wave(number)
+    pilot = number <= len(state.plan.waves) and state.plan.waves[number - 1].pilot
+    kind = "pilot" if pilot else "late" if number > len(state.plan.waves) else ""
+    head = f"wave {number} of {len(state.waves)}{f' ({kind})' if kind else ''}, {_nodes(len(nodes))}"
+    return f"{head}: {count_words(Counter(node.stands for node in nodes)) or 'all moved to the end'}"
+
+
+def node_words(state: PushState, node: NodeProgress, now_s: float, share: float | None = None) -> str:
+    """One line about a node: how it stands and what is awaited. `share` of its transfer, if one runs."""
+    left = ""
+    if node.task is Task.SEND and share is not None:
+        left = f" {share:.0%}"
+    elif node.task is Task.SOAK:
+        left = f", {_left(node.soak_until_s, now_s)} of the soak left"
+    elif node.task is Task.HELD and node.pending is not None:
+        left = f", asked again in {_left(node.pending.at_s, now_s)}"
+    elif node.limit_at_s > now_s and node.task in (Task.RETURN, Task.UNSURE, Task.BACK, Task.BACK_RETURN):
+        left = f", for up to {_left(node.limit_at_s, now_s)} more"
+    if node.settled:
+        return f"{node.stands.value}{f': {node.reason}' if node.reason else ''}"
+    why = f" ({node.reason})" if node.reason and node.task is not Task.SEND else ""
+    awaited = (
+        f", awaiting {_AWAITED[node.task]}" if node.task in _AWAITED and node.task is not Task.SEND else ""
+    )
+    return f"{node.stands.value}{awaited}{left}{why}"
+
+
+def in_flight(state: PushState) -> list[NodeProgress]:
+    """The nodes that something is under way with, most urgent first."""
+    order = {task: place for place, task in enumerate(_URGENT)}
+    moving = [node for node in state.nodes.values() if node.task is not Task.NONE]
+    return sorted(moving, key=lambda node: (order[node.task], node.node))
+
+
+def awaited_words(state: PushState, now_s: float) -> str:
+    """What is awaited right now, named."""
+    moving = in_flight(state)
+    if state.held and state.phase is Phase.RUNNING and not moving:
+        return "held: waiting for `tankfleet go-on` (or `stop`)"
+    if not moving:
+        return "waiting for the journal"
+    first = moving[0]
+    more = f" and {_nodes(len(moving) - 1)} more" if len(moving) > 1 else ""
+    return f"waiting for {first.node} ({_AWAITED[first.task]}, {now_s - first.since_s:.0f} s so far){more}"
+
+
+def time_left_s(state: PushState, now_s: float) -> float:
+    """Expected seconds to the end: what the plan expects of the waves to come, and of the rest of this
+    one."""
+    waves = state.plan.waves
+    to_come_s = sum(wave.expected_s for wave in waves[state.wave :])
+    if not 0 < state.wave <= len(waves):
+        return to_come_s
+    begun = [node.before_at_s for node in state.in_wave(state.wave) if node.before_at_s]
+    gone_s = now_s - min(begun) if begun else 0.0
+    return to_come_s + max(0.0, waves[state.wave - 1].expected_s - gone_s)
+
+
+def duration_words(seconds: float) -> str:
+    """`about 3 min`: a duration as a person says it."""
+    if seconds < 90:
+        return f"about {max(1, round(seconds))} s"
+    if seconds < 5400:
+        return f"about {round(seconds / 60)} min"
+    return f"about {seconds / 3600:.1f} h"
+
+
+def _left(until_s: float, now_s: float) -> str:
+    return f"{max(0.0, until_s - now_s):.0f} s"
+
+
+def _nodes(count: int) -> str:
+    return f"{count} node" if count == 1 else f"{count} nodes"
