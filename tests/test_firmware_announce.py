@@ -359,6 +359,9 @@ def test_announces_twice_one_second_apart_and_says_goodbye() -> None:
         assert b"phase=kept" in third
         assert third == fourth
         assert 0.9 <= fourth_s - third_s < 2
+        process.stdin.write(b"kept\n")  # the same again, as when the network came back
+        process.stdin.flush()
+        assert hear(heard, address)[0] == third
         process.stdin.close()
         process.stdin = None
         goodbye, _ = hear(heard, address)

@@ -107,7 +107,6 @@ void Announcer::set(const Announcement &what, uint64_t now_ms) {
   print_text(next.text[4], "phase", what.phase);
   memcpy(next.address, names_.address, sizeof next.address);
   next.http_port = names_.http_port;
-  if (set_ && memcmp(&next, &names_, sizeof next) == 0) return;
   names_ = next;
   set_ = true;
   announce_[0] = Due{true, now_ms, kMdnsOwn, 0};

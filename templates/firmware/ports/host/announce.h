@@ -23,7 +23,8 @@ class Announcer {
  public:
   // address: 127.a.b.c as text; http_port goes into the SRV record; seed: for the random delays. False: errno says why.
   bool start(const char *address, uint16_t http_port, uint32_t seed);
-  // Texts are copied. When they differ from the last ones: announces them at once and again one second later.
+  // Texts are copied, and announced at once and again one second later: at the start, when one of them changed, and when the
+  // network came back.
   void set(const Announcement &what, uint64_t now_ms);
   void goodbye();  // time to live 0, at once; nothing is answered after it until set()
   void stop();     // closes the sockets
