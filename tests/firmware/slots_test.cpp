@@ -140,6 +140,21 @@ void wrong_bodies_are_refused() {
   CHECK(give(two) == Step::kDone);
 }
 
+// More than 10,000 single bits, spread over the whole image.
+void flipped_bits_of_an_image_are_refused() {
+  fresh_node();
+  TestImage bad = two;
+  int refused = 0, flipped = 0;
+  for (uint32_t bit = 0; bit < kImageBytes * 8; bit += 3, ++flipped) {
+    Code why = Code::kOk;
+    bad.bytes[bit / 8] ^= static_cast<uint8_t>(1u << bit % 8);
+    if (send(&slots, bad, &why) == Step::kRefused && why == Code::kWrongDigest) ++refused;
+    bad.bytes[bit / 8] ^= static_cast<uint8_t>(1u << bit % 8);
+  }
+  CHECK(flipped > 10000 && refused == flipped);
+  CHECK(give(two) == Step::kDone);
+}
+
 void flash_that_fails_says_so() {
   fresh_node();
   Code why = Code::kOk;
@@ -207,6 +222,7 @@ void all(const tn::Partition &layout) {
   RUN(a_healthy_start_begins_the_count_again_but_not_forever);
   RUN(told_to_go_back_on_trial_and_when_kept);
   RUN(wrong_bodies_are_refused);
+  RUN(flipped_bits_of_an_image_are_refused);
   RUN(flash_that_fails_says_so);
   RUN(a_damaged_image_is_not_started);
   RUN(nothing_to_go_back_to_keeps_the_trial);
