@@ -104,7 +104,13 @@ def _went_back(facts: Facts, node: Node, state: NodeState) -> str:
         left.release if left else f"image {state.last_image[:SHORT]}" if state.last_image else "an image"
     )
     reason = f" ({state.last_reason})" if state.last_reason else ""
-    return f"from {from_what} to {state.release}{reason}"
+    last = facts.journal.last.get(node.name)
+    pushed = (
+        f"; push {last.push}: {last.reason}"
+        if last and last.image == state.last_image and last.reason
+        else ""
+    )
+    return f"from {from_what} to {state.release}{reason}{pushed}"
 
 
 def fault_findings(node: Node, state: NodeState) -> Iterator[Finding]:

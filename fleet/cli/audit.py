@@ -132,7 +132,7 @@ def _show(output: Output, report: Report, offline: bool) -> None:
         columns = ("node", "board", "release", "image", "phase", "verdict")
         output.table(columns, [_row(line) for line in report.lines])
     for code, found in groupby(report.findings, key=lambda finding: finding.code):
-        _group(output, list(found), f"{code.code}: {code.title}")
+        _group(output, list(found), f"{code.code}: {code.title}", len(report.lines))
 
 
 def _row(line: NodeLine) -> tuple[str, ...]:
@@ -148,7 +148,7 @@ def _short(image: str | None) -> str:
     return image[:12] if image else "-"
 
 
-def _group(output: Output, findings: Sequence[Finding], title: str) -> None:
+def _group(output: Output, findings: Sequence[Finding], title: str, nodes: int) -> None:
     """All findings of one code: what it is, each one's own words (once, if they are the same), the fix."""
     from fleet.cli.show_tank import paragraph
 
@@ -159,7 +159,8 @@ def _group(output: Output, findings: Sequence[Finding], title: str) -> None:
     for finding in findings:
         by_words.setdefault(finding.what, []).append(finding.subject.removeprefix("node "))
     for words, subjects in by_words.items():
-        paragraph(output, f"{', '.join(subjects)}: {words}", "  ", "    ")
+        named = f"all {nodes} nodes" if 1 < len(subjects) == nodes else ", ".join(subjects)
+        paragraph(output, f"{named}: {words}", "  ", "    ")
     paragraph(output, f"fix: {first.fix}", "  ", "    ")
 
 

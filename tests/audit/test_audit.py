@@ -152,6 +152,16 @@ def test_a_lost_node_is_lost_until_it_is_found_again() -> None:
     assert audited(found(N), journal=journal)[1] == []
 
 
+def test_why_a_node_went_back_is_taken_from_its_push() -> None:
+    back = found(N, release="1.0.0", phase="put-back", last_image=digest(N, "1.1.0"), last_reason="told")
+    last = replace(LOST, stands="put-back", reason="its wave failed")
+    _, findings = audited(
+        back, journal=JournalFacts(last={N: last}, halted_images={digest(N, "1.1.0"): "feed"})
+    )
+    went_back = next(what for code, _, what in findings if code == "AUD114")
+    assert went_back == "from 1.1.0 to 1.0.0 (told); push 0123456789ab: its wave failed"
+
+
 def test_the_demo_inventory_s_own_findings() -> None:
     report = audit(facts())
     said = {(f.code.code, f.subject): f for f in report.findings}
