@@ -47,7 +47,7 @@ class _File:
                 )
             elif key in _LISTS:
                 self._list(key, value)
-            else:
+            elif (key,) not in self.tree.reported:
                 self._unknown(key)
         return self.findings
 
@@ -68,16 +68,25 @@ class _File:
 
     def _part(self, at: Path, kind: type[Part], value: Any, into: list[Any]) -> None:
         try:
-            into.append(Entry(kind.__pydantic_validator__.validate_python(value), self.source, at))
+            part = kind.__pydantic_validator__.validate_python(value)
         except ValidationError as error:
-            name = value.get("name") if isinstance(value, dict) else None
-            if isinstance(name, str):
-                self.survey.unread.setdefault(str(at[0]), set()).add(name)
-            else:
-                self.survey.whole = False
-            subject = f"{kind.__name__.lower()} {name}" if isinstance(name, str) else ""
+            subject = f"{kind.__name__.lower()} {self._unread(at, value)}".rstrip()
             words = Words(self.source, at, kind, value, self.survey.suggester)
             self.findings += words.findings(error, self.tree.reported, subject)
+            return
+        if any(path[: len(at)] == at for path in self.tree.lost):
+            self._unread(at, value)
+        else:
+            into.append(Entry(part, self.source, at))
+
+    def _unread(self, at: Path, value: Any) -> str:
+        """Remember the name of a part that cannot be used, and return it; empty if it has none."""
+        name = value.get("name") if isinstance(value, dict) else None
+        if isinstance(name, str):
+            self.survey.unread.setdefault(str(at[0]), set()).add(name)
+            return shown(name)
+        self.survey.whole = False
+        return ""
 
     def _unknown(self, key: str) -> None:
         known = keys_of(InventoryFile)

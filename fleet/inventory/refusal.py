@@ -10,8 +10,10 @@ _LONGEST = 60
 
 
 def shown(text: object) -> str:
-    """A text as a message quotes it: on one line, and not longer than a message can be."""
-    plain = str(text).replace("\n", "\\n").replace("\t", "\\t")
+    """A text as a message quotes it: on one line, all of it visible, and not longer than a message can be."""
+    plain = "".join(
+        c if c.isprintable() else c.encode("unicode_escape").decode() for c in str(text)[: _LONGEST + 1]
+    )
     return plain if len(plain) <= _LONGEST else plain[: _LONGEST - 3] + "..."
 
 

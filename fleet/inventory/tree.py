@@ -56,7 +56,9 @@ class Tree:
     whole: bool = True
     findings: list[Finding] = field(default_factory=list)
     reported: set[Path] = field(default_factory=set)
-    """Values that are not what they seem, and that a finding already speaks of."""
+    """Values that a finding already speaks of."""
+    lost: set[Path] = field(default_factory=set)
+    """Those of them that are not here: what stands for them says nothing about the part that they belong to."""
 
 
 class _Stop(Exception):
@@ -180,6 +182,7 @@ class _Builder:
         if control:
             what = f"the text would hold the control character U+{ord(control[0]):04X}"
             self._report(HIDDEN_CHARACTER, what, event)
+            self.tree.lost.add(self._path())
         return text
 
     def _document(self, event: Any) -> None:
@@ -197,6 +200,7 @@ class _Builder:
 
     def _alias(self, event: Any) -> None:
         self._report(UNUSED_YAML, f"an alias `*{shown(event.anchor)}` is not read", event)
+        self.tree.lost.add(self._path())
         self._put(event, None)
         self.key = None
 

@@ -187,7 +187,7 @@ def parse(kind: Kind, value: Any) -> float:
     if not isinstance(value, str) or _BARE.fullmatch(value.strip()):
         raise Refusal(
             NO_UNIT,
-            f"{value} has no unit; {kind.noun} is needed here",
+            f"{shown(value)} has no unit; {kind.noun} is needed here",
             f"Write the unit, as in {kind.accepted}.",
         )
     return _parse_text(kind.noun, kind.zero_allowed, value)
@@ -206,9 +206,9 @@ def _parse_text(noun: str, zero_allowed: bool, text: str) -> float:
     value = float(number) * factor
     if not isfinite(value) or value > kind.largest:
         largest = f"{100 * kind.largest:g} %" if kind.unit == "%" else f"{kind.largest:g} {kind.unit}"
-        raise Refusal(OUT_OF_RANGE, f"`{text}` is more than {largest}, which no tank here can have")
+        raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is more than {largest}, which no tank here can have")
     if value == 0 and not kind.zero_allowed:
-        raise Refusal(OUT_OF_RANGE, f"`{text}` is nothing; {kind.noun} above zero is needed here")
+        raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is nothing; {kind.noun} above zero is needed here")
     return value
 
 

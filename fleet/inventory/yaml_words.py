@@ -91,6 +91,24 @@ _WORDS: Final[dict[str, tuple[Code, str, str, str]]] = {
         "p",
     ),
 }
+# For what is rarer: by a part of context and problem.
+_BY_CONTEXT: Final[dict[str, tuple[Code, str, str, str]]] = {
+    "while scanning a block scalar": (
+        BAD_YAML,
+        "a text of several lines begins on the line after `|` or `>`",
+        "Put a text that begins with `|` or `>` in quotes.",
+        "c",
+    ),
+    "directive": (UNUSED_YAML, "a directive (`%`) is not read", "", "p"),
+    "tag": (BAD_YAML, "a text cannot begin with `!`", _QUOTE_IT, "c"),
+    "found unexpected ':'": (
+        BAD_YAML,
+        "a `:` is not expected here",
+        "Write `key: value`, with a space.",
+        "p",
+    ),
+    "mapping keys are not allowed": (BAD_YAML, "a text cannot begin with `? `", _QUOTE_IT, "p"),
+}
 _ESCAPES: Final = (
     "found unknown escape character",
     "did not find expected hexdecimal number",
@@ -105,16 +123,20 @@ def syntax_finding(source: Source, error: Any) -> Finding:
     if mark is None:
         return Finding(BAD_YAML, "this is not YAML", source.place_at(getattr(error, "position", None) or 0))
     began = getattr(error, "context_mark", None) or mark
-    code, what, fix, where = _words(source, problem, mark)
+    context = getattr(error, "context", None) or ""
+    code, what, fix, where = _words(source, f"{context}: {problem}" if context else problem, problem, mark)
     at = began if where == "c" else mark
     line, col = _inside(source, at.line + 1, at.column + 1)
     what = what.replace("{line}", str(began.line + 1))
     return Finding(code, what, source.place(line, col, col + 1), fix_here=fix)
 
 
-def _words(source: Source, problem: str, mark: Any) -> tuple[Code, str, str, str]:
+def _words(source: Source, whole: str, problem: str, mark: Any) -> tuple[Code, str, str, str]:
     if problem in _WORDS:
         return _WORDS[problem]
+    for part, words in _BY_CONTEXT.items():
+        if part in whole:
+            return words
     if problem == "found character that cannot start any token":
         line = source.lines[mark.line] if mark.line < len(source.lines) else ""
         character = line[mark.column : mark.column + 1]
@@ -124,8 +146,6 @@ def _words(source: Source, problem: str, mark: Any) -> tuple[Code, str, str, str
     if problem in _ESCAPES:
         what = "the `\\` in this text in double quotes begins nothing that is known"
         return BAD_YAML, what, "Use single quotes, in which `\\` is an ordinary character.", "p"
-    if "tag" in problem or "URI" in problem or "'!'" in problem:
-        return BAD_YAML, "a text cannot begin with `!`", _QUOTE_IT, "c"
     return BAD_YAML, "this is not YAML", _INDENT, "p"
 
 

@@ -14,7 +14,7 @@ import pytest
 from fleet.cli.app import run
 from fleet.codes import Exit, Severity
 from fleet.inventory.codes import CODES
-from fleet.inventory.load import read_inventory
+from fleet.inventory.load import read_inventory, read_texts
 
 FOLDER = Path(__file__).resolve().parent.parent / "golden" / "inventory"
 CASES = sorted(path for path in FOLDER.iterdir() if path.is_dir())
@@ -52,8 +52,9 @@ def test_one_mistake_is_one_finding_at_its_place(case: Path) -> None:
         assert finding.place.quote == "".join(c if c.isprintable() or c == "\t" else "\ufffd" for c in line)
 
 
-def test_the_inventory_that_all_are_made_from_is_well(monkeypatch) -> None:
-    inventory, findings = read_inventory(Path(__file__).parent)
+@pytest.mark.parametrize("name", ["farm.yaml", "orchard.yaml"])
+def test_what_the_broken_ones_are_made_from_is_well(name: str) -> None:
+    inventory, findings = read_texts([(name, (Path(__file__).parent / name).read_bytes())])
     assert inventory is not None
     assert not findings
 

@@ -34,7 +34,7 @@ def sites_fit(survey: Survey) -> Iterator[Finding]:
         subject = f"site {site.part.name}"
         if site.part.time_zone not in time_zones():
             hint = survey.suggester.hint(site.part.time_zone, time_zones())
-            what = f"there is no time zone `{site.part.time_zone}`.{hint}"
+            what = f"there is no time zone `{shown(site.part.time_zone)}`.{hint}"
             yield Finding(NO_SUCH_TIME_ZONE, what, site.value("time_zone"), subject=subject)
         for index, window in enumerate(site.part.windows):
             yield from _window(site, index, window, policy, subject)
