@@ -94,6 +94,8 @@ static void headers_are_strict() {
   CHECK(bad("GET / HTTP/1.1\r\nHost: a\r\n: b\r\n\r\n"));                          // no name
   CHECK(bad("GET / HTTP/1.1\nHost: a\r\n\r\n"));                                   // bare LF
   CHECK(bad("GET / HTTP/1.1\r\nHost: a\rb\r\n\r\n"));                              // bare CR
+  CHECK(bad("GET / HTTP/1.1\r\nHost: a\nXY: b\r\n\r\n"));
+  CHECK(bad("GET / HTTP/1.1\r\nHost: a\rXY: b\r\n\r\n"));
   CHECK(bad("GET / HTTP/1.1\r\nHost: a\x01\r\n\r\n"));                             // control character
   CHECK(bad("GET / HTTP/1.1\r\nHost: a\x7F\r\n\r\n"));
   CHECK(bad("PUT / HTTP/1.1\r\nHost: a\r\nContent-Length: 1\r\nContent-Length: 1\r\n\r\n"));

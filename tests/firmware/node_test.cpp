@@ -189,6 +189,10 @@ static void sizes_and_digests_are_refused() {
   make_put(&p, 1, 6);
   p.request.length = kImageN - 1;
   CHECK(refused(put(p), 422, "wrong-size"));
+  p.request.more = "Expect: 100-continue\r\n";
+  p.request.nonce = nonce();
+  p.body_n = 0;
+  CHECK(refused(put(p), 422, "wrong-size"));  // with no go-ahead before it
   make_put(&p, 1, 6);
   p.body_n = kImageN - 1;  // the peer closes early
   CHECK(refused(put(p), 422, "wrong-size"));
@@ -299,6 +303,17 @@ static void a_trial_that_nobody_keeps_ends_by_itself() {
   CHECK(status_in(put(1, 6)) == 202);  // its trial ended for want of a network: the same ticket may come again
 }
 
+static void a_pump_that_runs_when_the_trial_ends_is_put_off() {
+  fresh();
+  put(1, 6);
+  pass_ms(1000);
+  CHECK(boot());
+  pass_ms(299900);
+  CHECK(w.level_high[10] && w.restarts == 0);
+  pass_ms(200);
+  CHECK(w.restarts == 1 && !w.level_high[10]);
+}
+
 static void process_time_does_not_shorten_the_trial() {
   fresh();
   put(1, 6);
@@ -317,6 +332,10 @@ static void revert_goes_back() {
   CHECK(boot());
   settle();
   CHECK(refused(put(2, 7), 409, "on-trial"));
+  Put p;
+  make_put(&p, 2, 7);
+  p.request.has_length = false;
+  CHECK(refused(put(p), 409, "on-trial"));  // the codes in the order of the interface page
   const char *text = post("/v1/revert");
   CHECK(status_in(text) == 202 && says(text, "\"phase\":\"put-back\""));
   ++w.knocking;
@@ -617,6 +636,7 @@ int main(int count, char **arguments) {
   RUN(a_post_with_another_digest_is_refused);
   RUN(answers_are_signed_on_demand);
   RUN(a_trial_that_nobody_keeps_ends_by_itself);
+  RUN(a_pump_that_runs_when_the_trial_ends_is_put_off);
   RUN(process_time_does_not_shorten_the_trial);
   RUN(revert_goes_back);
   RUN(the_restart_follows_within_a_second_even_if_the_answer_does_not_get_out);
