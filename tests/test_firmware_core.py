@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
 import zlib
 from functools import cache
 from pathlib import Path
 
 import pytest
-from firmware_build import ROOT, compile_and_run, compile_program, run_program
+from firmware_build import ROOT, compile_and_run, compile_object, compile_program, run_program
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 CORE = "templates/firmware/core"
@@ -130,3 +131,31 @@ def test_every_metric_is_documented() -> None:
     made = set(re.findall(r"^(tanknode_[a-z_]+)", text, re.M))
     page = (ROOT / "docs" / "node-interface.md").read_text(encoding="utf-8").split("## 9.")[1]
     assert made == set(re.findall(r"`(tanknode_[a-z_]+)`", page))
+
+
+def test_core_needs_no_library_and_little_stack() -> None:
+    """Size-optimised as for a chip: no heap, no standard C++ library, nothing of the host; no frame of over 1 KiB (the
+    stack of an ESP8266 sketch is 4 KiB: cores/esp8266/cont.h of its Arduino core, from memory)."""
+    flags = ["-std=c++17", "-Os", "-fno-exceptions", "-fno-rtti", "-Wframe-larger-than=1024"]
+    objects = [str(compile_object(path, flags=flags)) for path in sorted((ROOT / CORE).glob("*.cpp"))]
+    listing = subprocess.run(["nm", *objects], capture_output=True, text=True, check=True).stdout
+    kinds = [line.split()[-2:] for line in listing.splitlines() if len(line.split()) in (2, 3)]
+    wanted = {name for kind, name in kinds if kind == "U"} - {name for kind, name in kinds if kind != "U"}
+    assert wanted <= {
+        "memchr",
+        "memcmp",
+        "memcpy",
+        "memmove",
+        "memset",
+        "strchr",
+        "strcmp",
+        "strlen",
+        "strncmp",
+    }
+
+
+def test_core_includes_c_headers_alone() -> None:
+    """The cross compilers of Debian bring no standard C++ library."""
+    for path in sorted((ROOT / CORE).iterdir()):
+        found = re.findall(r"#include <([^>]+)>", path.read_text(encoding="utf-8"))
+        assert set(found) <= {"stddef.h", "stdint.h", "string.h"}, path.name

@@ -227,11 +227,10 @@ void Node::answer_ok(size_t i, uint16_t status, Phase phase) {
   finish_answer(i, c.reader.room, status, kJsonType, body);
 }
 
-// The body lies at room + kAnswerHeadBytes; the head is made and put right before it.
+// The body lies at room + kAnswerHeadBytes; the head is made before it and moved up to it.
 void Node::finish_answer(size_t i, char *room, uint16_t status, const char *type, const Text &body) {
   Connection &c = connections_[i];
-  char head_room[kAnswerHeadBytes];
-  Text head = text_into(head_room, sizeof head_room);
+  Text head = text_into(room, kAnswerHeadBytes);
   put_answer_head(&head, status, type, body.n);
   const Route *route = route_of(c.path);
   if (status == 405 && route != nullptr) {
@@ -254,7 +253,7 @@ void Node::finish_answer(size_t i, char *room, uint16_t status, const char *type
   ++requests_;
   if (head.over || body.over) return drop(i);  // cannot be: the longest block is tested to fit
   c.answer_at = kAnswerHeadBytes - head.n;
-  memcpy(room + c.answer_at, head.to, head.n);
+  memmove(room + c.answer_at, head.to, head.n);
   c.answer_n = head.n + body.n;
   c.sent = 0;
   c.at = At::kAnswering;
