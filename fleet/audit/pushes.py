@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from fleet.audit.facts import JournalFacts, LastPush
 from fleet.limits import AUDITED_PUSHES
+from fleet.push.history import given_up_images
 from fleet.push.journal import Journal
-from fleet.push.state import Phase, Stands
+from fleet.push.state import Stands
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -18,32 +19,29 @@ if TYPE_CHECKING:
     from fleet.push.outcome import NodeOutcome
 
 _UNTOUCHED = frozenset({Stands.QUEUED, Stands.HELD_OFF, Stands.LEFT_OUT})
-_GIVEN_UP = frozenset({Phase.HALTED, Phase.ROLLED_BACK})
 
 
 def journal_facts(path: Path) -> JournalFacts:
     """The facts in the journal at that path; none if nothing was ever pushed. PushError if it cannot be read.
 
-    The newest push that touched a node is its last one; the newest push of an image decides whether it was halted.
+    The newest push that touched a node is its last one.
     """
     journal = Journal.open_if_there(path)
     if journal is None:
         return JournalFacts()
     with closing(journal):
         last: dict[str, LastPush] = {}
-        halted: dict[str, str | None] = {}
         for record in reversed(journal.pushes()[-AUDITED_PUSHES:]):
             for outcome in journal.outcomes(record.id):
                 if outcome.stands not in _UNTOUCHED:
                     last.setdefault(outcome.node, _last(record, outcome))
-                halted.setdefault(outcome.to_image, record.id if record.phase in _GIVEN_UP else None)
+        given_up = given_up_images(journal)
         unfinished = journal.unfinished()
         nodes = (
             frozenset(node.node for _, node in journal.plan(unfinished).nodes())
             if unfinished
             else frozenset()
         )
-    given_up = {image: push for image, push in halted.items() if push is not None}
     return JournalFacts(last, given_up, unfinished, nodes)
 
 

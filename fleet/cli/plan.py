@@ -35,9 +35,7 @@ def plan(
     ] = None,
     out: Annotated[Path | None, typer.Option("--out", help="File to write; - for stdout.")] = None,
     any_hour: Annotated[bool, typer.Option("--any-hour", help="Also outside the sites' windows.")] = False,
-    again: Annotated[
-        bool, typer.Option("--again", help="Also nodes that came back from this very image.")
-    ] = False,
+    again: Annotated[bool, typer.Option("--again", help="Also images that were given up before.")] = False,
     soak: Annotated[
         str | None, typer.Option("--soak", help='How long to watch, such as "2 min"; default: the policy\'s.')
     ] = None,

@@ -20,10 +20,12 @@ if TYPE_CHECKING:
     from fleet.push.events import Event
     from fleet.push.fieldwork import Field
     from fleet.push.journal import Journal
+    from fleet.push.plan import PlannedNode
     from fleet.push.runner import Reporter
-    from fleet.push.state import PushState
+    from fleet.push.state import NodeProgress, PushState
 
 _NAMES_SHOWN = 4
+_ALIKE_SHOWN = 3
 _WAVES = ("wave", "nodes", "kept", "put back", "lost", "left out", "gate")
 _OTHERS = ("node", "wave", "stands", "release", "why")
 
@@ -131,22 +133,25 @@ def sum_up(output: Output, state: PushState) -> None:
         rows.append((str(number), str(len(nodes)), *(str(c) for c in count), gate))
     output.table(_WAVES, rows)
     others = [n for n in state.nodes.values() if n.stands.value != "kept" or n.reason]
+    not_begun = [n for n in others if n.stands.value == "left-out" and n.reason == others[-1].reason]
+    if len(not_begun) > _ALIKE_SHOWN:
+        others = [n for n in others if n not in not_begun]
     if others:
-        releases = {n.node: state.planned[n.node] for n in others}
-        output.table(
-            _OTHERS,
-            [
-                (n.node, str(n.wave), n.stands.value, _release(n.stands.value, releases[n.node]), n.reason)
-                for n in sorted(others, key=lambda n: (n.wave, n.node))
-            ],
-        )
+        output.table(_OTHERS, [_other(state, n) for n in sorted(others, key=lambda n: (n.wave, n.node))])
+    if len(not_begun) > _ALIKE_SHOWN:
+        output.data(f"{len(not_begun)} nodes left out: {not_begun[0].reason}")
 
 
-def _release(stands: str, planned: object) -> str:
+def _other(state: PushState, node: NodeProgress) -> tuple[str, ...]:
+    release = _release(node.stands.value, state.planned[node.node])
+    return (node.node, str(node.wave), node.stands.value, release, node.reason)
+
+
+def _release(stands: str, planned: PlannedNode) -> str:
     """What the node runs now, as far as the push knows."""
     if stands == "lost":
         return "?"
-    return str(getattr(planned, "to_release" if stands == "kept" else "from_release"))
+    return planned.to_release if stands == "kept" else planned.from_release
 
 
 def close(this: Session, state: PushState | None) -> int:

@@ -15,6 +15,7 @@ from fleet.errors import PlanError
 from fleet.find.find import find
 from fleet.keys.derive import node_key
 from fleet.push.codes import OTHER_FLEET
+from fleet.push.history import given_up_at
 from fleet.push.outage import outage_of
 from fleet.push.plan import Plan, Standing
 from fleet.push.planning import Found, PlanRequest, inventory_sha256, make_plan, with_stand_ins
@@ -143,6 +144,7 @@ async def plan_push(field: Field, wishes: Wishes, now: datetime, timeout_s: floa
         again=wishes.again,
         soak_s=wishes.soak_s,
         process_speed=process_speed(field.workspace, wishes.target),
+        given_up=given_up_at(field.workspace.journal_path),
     )
     plan = make_plan(request)
     old = [out.node for out in plan.left_out if out.reason == "ticket-too-old"]

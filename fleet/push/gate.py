@@ -100,11 +100,12 @@ def judge(
     """The verdict on `of` nodes of a wave; the bound counts all nodes that the push has judged so far."""
     allowed = failures_allowed(share_allowed, of)
     bound = share_bound(all_failed, all_judged) if all_judged else 1.0
-    text = (
-        f"{len(failed)} of {of} failed, {allowed} allowed; with {all_failed} of {all_judged} so far, at most "
-        f"{bound:.1%} of such nodes would fail ({CONFIDENCE:.0%} confidence)"
-    )
-    return Verdict(wave, len(failed) <= allowed, failed, of, allowed, bound, text)
+    passed = len(failed) <= allowed
+    text = f"{len(failed)} of {of} failed, {allowed} allowed"
+    if passed:
+        share = f"{all_failed} failed of {all_judged} so far: the true share is below {bound:.1%}"
+        text = f"{text}; {share} ({CONFIDENCE:.0%} confidence)"
+    return Verdict(wave, passed, failed, of, allowed, bound, text)
 
 
 def examine(sighting: Sighting, *, soaked: bool = False) -> tuple[Check, ...]:

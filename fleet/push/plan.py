@@ -97,6 +97,7 @@ class LeftOut(_Part):
         "spare-time-too-short",
         "on-trial",
         "was-put-back",
+        "given-up",
         "other-class",
         "ticket-too-old",
         "stand-in-down",

@@ -57,9 +57,11 @@ class PlanRequest:
     now: datetime
     any_hour: bool = False
     again: bool = False
-    """Also nodes that were put back from this very image before."""
+    """Also images that were given up before: by this node, or by an earlier push."""
     soak_s: float | None = None
     process_speed: float = 1.0
+    given_up: Mapping[str, str] = field(default_factory=dict)
+    """Images that an earlier push gave up, with that push's id."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +184,9 @@ def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeSta
     if state.last_image == entry.image and state.phase is Phase.PUT_BACK and not request.again:
         told = f"it came back from {entry.release} ({state.last_reason}); --again plans it all the same"
         return LeftOut(node=name, reason="was-put-back", detail=told)
+    if entry.image in request.given_up and not request.again:
+        told = f"push {request.given_up[entry.image]} gave {entry.release} up; --again plans it all the same"
+        return LeftOut(node=name, reason="given-up", detail=told)
     if entry.sequence <= state.floor:
         told = f"ticket {entry.sequence} is not above the node's floor {state.floor}: build again"
         return LeftOut(node=name, reason="ticket-too-old", detail=told)

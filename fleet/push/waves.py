@@ -113,7 +113,7 @@ def pack(candidates: Iterable[Candidate], sizes: Sizes) -> tuple[list[list[Place
         waiting = _without(waiting, _meet(wave, waiting, unmet))
         for one in waiting:
             if wave.takes(one):
-                wave.put(one, f"next in order of what a failure would cost: {one.duty}")
+                wave.put(one, f"next by what a failure would cost: {one.duty}")
         waiting = _without(waiting, {p.candidate.node for p in wave.placed})
         waves.append(wave.placed)
     return waves, pilots

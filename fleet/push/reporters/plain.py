@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from fleet.push.gate import Verdict
     from fleet.push.state import NodeProgress, PushState
 
+LEFT_OUT_SHOWN = 2
 _TOLD = {
     Stands.QUEUED: "queued again",
     Stands.HELD_OFF: "held off",
@@ -35,7 +36,9 @@ class PlainReporter:
         self._write = write
 
     def begins(self, state: PushState) -> None:
-        """Nothing yet: the first event says what happens."""
+        """Which push, and where it stands."""
+        for line in begin_lines(state):
+            self._write(line)
 
     def happened(self, event: Event, before: PushState, after: PushState) -> None:
         """What changed, a line each."""
@@ -65,21 +68,54 @@ def changes(event: Event, before: PushState, after: PushState) -> list[str]:
         lines.append(f"asked: {event.word}{f' {chr(32).join(event.nodes)}' if event.nodes else ''}")
     if isinstance(event, Resumed):
         lines.append("taking over: every node that something was under way with is asked what it runs")
-    if after.phase is Phase.RUNNING and (after.wave != before.wave or before.phase is Phase.NEW):
-        lines.append(f"{wave_words(after, after.wave)}, {duration_words(_expected_s(after))}")
-    for name, node in after.nodes.items():
-        line = _node_line(before.nodes[name], node, after)
-        if line:
-            lines.append(f"  {line}")
-    lines += [_verdict_line(verdict, after) for verdict in after.verdicts[len(before.verdicts) :]]
+    lines += [f"  {line}" for line in _node_lines(before, after)]
+    lines += [_verdict_line(verdict) for verdict in after.verdicts[len(before.verdicts) :]]
+    if after.phase is Phase.RUNNING and after.wave != before.wave:
+        lines.append(_wave_line(after))
     if after.phase is Phase.GOING_BACK and before.phase is not Phase.GOING_BACK:
         lines.append(f"going back: {after.why}")
     return lines
 
 
-def _expected_s(state: PushState) -> float:
+def begin_lines(state: PushState) -> list[str]:
+    """Which push this is, and its present wave."""
+    plan = state.plan
+    releases = ", ".join(sorted({node.to_release for _, node in plan.nodes()}))
+    waves = "1 wave" if len(plan.waves) == 1 else f"{len(plan.waves)} waves"
+    head = f"push {plan.id}: {releases} to {len(state.nodes)} nodes of {plan.fleet} in {waves}"
+    return [head, _wave_line(state)] if 0 < state.wave <= len(state.waves) else [head]
+
+
+def _wave_line(state: PushState) -> str:
     waves = state.plan.waves
-    return waves[state.wave - 1].expected_s if state.wave <= len(waves) else waves[-1].expected_s
+    expected_s = waves[state.wave - 1].expected_s if state.wave <= len(waves) else waves[-1].expected_s
+    return f"{wave_words(state, state.wave)}, {duration_words(expected_s)}"
+
+
+def _node_lines(before: PushState, after: PushState) -> list[str]:
+    """A line per node that stands otherwise than before; many that are left out for one reason share a
+    line."""
+    out = [name for name, node in after.nodes.items() if _newly_left_out(before.nodes[name], node)]
+    shared = {
+        reason: [name for name in out if after.nodes[name].reason == reason]
+        for reason in dict.fromkeys(after.nodes[name].reason for name in out)
+    }
+    together = {name for names in shared.values() if len(names) > LEFT_OUT_SHOWN for name in names}
+    lines = [
+        _node_line(before.nodes[name], node, after)
+        for name, node in after.nodes.items()
+        if name not in together
+    ]
+    lines += [
+        f"{len(names)} nodes left out: {reason}"
+        for reason, names in shared.items()
+        if len(names) > LEFT_OUT_SHOWN
+    ]
+    return [line for line in lines if line]
+
+
+def _newly_left_out(was: NodeProgress, node: NodeProgress) -> bool:
+    return node.stands is Stands.LEFT_OUT and was.stands is not Stands.LEFT_OUT
 
 
 def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> str:
@@ -101,6 +137,6 @@ def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> str:
     return f"{node.node}: {told}{why}"
 
 
-def _verdict_line(verdict: Verdict, state: PushState) -> str:
+def _verdict_line(verdict: Verdict) -> str:
     word = "passed" if verdict.passed else "FAILED"
     return f"gate of wave {verdict.wave} {word}: {verdict.text}"

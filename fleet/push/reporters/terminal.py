@@ -9,7 +9,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from fleet.limits import NODE_LINES_SHOWN, SCREEN_PER_SECOND, WAVE_LINES_SHOWN
-from fleet.push.reporters.plain import changes, interrupted_words
+from fleet.push.reporters.plain import begin_lines, changes, interrupted_words
 from fleet.push.reporters.words import (
     awaited_words,
     count_words,
@@ -64,6 +64,7 @@ class TerminalReporter:
     def begins(self, state: PushState) -> None:
         """Draw it."""
         self._state = state
+        self._console.print(begin_lines(state)[0], highlight=False, markup=False)
 
     def happened(self, event: Event, before: PushState, after: PushState) -> None:
         """Draw how it stands now; what should stay readable is written above the drawing."""

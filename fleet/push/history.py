@@ -1,0 +1,40 @@
+"""What earlier pushes say of an image: whether it was given up."""
+
+from __future__ import annotations
+
+from contextlib import closing
+from typing import TYPE_CHECKING
+
+from fleet.limits import AUDITED_PUSHES
+from fleet.push.journal import Journal
+from fleet.push.state import Phase, Stands
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+_WENT_BACK = frozenset({Stands.PUT_BACK, Stands.LOST})
+
+
+def given_up_images(journal: Journal) -> dict[str, str]:
+    """SHA-256 of an image to the id of the push that gave it up; the newest push of an image decides.
+
+    An image is given up when its push was halted because nodes failed, or was rolled back: also for nodes
+    whose turn never came, for they have the same code.
+    """
+    decided: dict[str, str | None] = {}
+    for record in reversed(journal.pushes()[-AUDITED_PUSHES:]):
+        made = journal.outcomes(record.id)
+        failed = record.phase is Phase.HALTED and any(o.failed or o.stands in _WENT_BACK for o in made)
+        given_up = failed or record.phase is Phase.ROLLED_BACK
+        for outcome in made:
+            decided.setdefault(outcome.to_image, record.id if given_up else None)
+    return {image: push for image, push in decided.items() if push is not None}
+
+
+def given_up_at(path: Path) -> dict[str, str]:
+    """The same from the journal at that path; none if nothing was ever pushed."""
+    journal = Journal.open_if_there(path)
+    if journal is None:
+        return {}
+    with closing(journal):
+        return given_up_images(journal)
