@@ -12,6 +12,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -184,6 +185,17 @@ def test_replayed_and_stale_requests_are_refused(board: HostNode) -> None:
     with pytest.raises(NodeRefused) as refused:
         board.ask(lambda link: link.keep())
     assert refused.value.refusal == "not-on-trial"
+
+
+def test_damaged_node_block_is_named_and_drives_nothing(board: HostNode) -> None:
+    block = node_block("1.0.0", "two-slot")
+    twice = replace(block.tanks[0], pump_pin=EMPTY)
+    board.load(image_of(replace(block, tanks=(twice,))), "two-slot")
+    board.start()
+    state = board.wait_up()
+    assert (state.faults, state.tanks, state.site) == (("bad-block",), (), "")
+    assert all(board.pins.driven_high(gpio) is None for gpio in range(64))
+    assert "pin missing or used twice" in board.log()
 
 
 # ------------------------------------------------------------------ defects, for the bench alone

@@ -8,7 +8,6 @@
 namespace tn {
 
 constexpr size_t kConnections = 4;           // served at once; a fifth handle is only told `crowded`
-constexpr size_t kHandles = kConnections + 1;
 constexpr uint64_t kSilenceMs = 10000;       // without a byte: over
 constexpr uint64_t kHeadMs = 30000;          // for the whole head: a byte now and then does not hold a connection
 constexpr uint64_t kAnswerMs = 60000;        // for sending the whole answer

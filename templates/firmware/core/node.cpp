@@ -46,8 +46,6 @@ bool Node::step() {
   return more && !restarted_;
 }
 
-bool Node::restarting() const { return restarted_; }
-
 bool Node::updating() const { return restart_wanted_ || (!has(kFaultNoRecord) && slots_.updating()); }
 
 void Node::set_fault(NodeFault fault, bool on) {

@@ -27,7 +27,6 @@ class Node {
   bool step();
 
   void view(NodeView *to) const;
-  bool restarting() const;  // only a test double sees true: on a node restart() does not return
 
  private:
   const Port *port_;
@@ -44,7 +43,7 @@ class Node {
   bool network_was_up_;
   bool healthy_;
   bool restart_wanted_;
-  bool restarted_;
+  bool restarted_;  // only with a test double: on a node restart() does not return
   uint64_t restart_at_ms_;
   uint64_t way_back_at_ms_;
   uint32_t requests_;

@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "../../core/node.h"
+#include "../../core/node_block_check.h"
 #include "defect.h"
 #include "host_port.h"
 
@@ -85,7 +86,7 @@ int main(int count, char **arguments) {
   const bool copies = block.layout == static_cast<uint8_t>(tn::Layout::kCopyInPlace);
   const tn::Partition *partition = copies ? &tn::kHostCopyInPlace : &tn::kHostTwoSlot;
   if (!node.begin(&host.port, &block, partition, host.arguments.area)) {
-    fprintf(stderr, "node: started with a fault; see its state document\n");
+    fprintf(stderr, "node: started with a fault; node block: %s\n", tn::block_fault_text(tn::check_node_block(block)));
   }
   run();
 }
