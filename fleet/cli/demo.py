@@ -134,10 +134,7 @@ def _lay_out(project: Path) -> None:
 def _run(project: Path, words: tuple[str, ...], *, quiet: bool = False) -> int:
     sink = subprocess.DEVNULL if quiet else None
     return subprocess.run(
-        [sys.executable, "-m", "fleet", "--project", str(project), *words],
-        check=False,
-        stdout=sink,
-        stderr=sink,
+        [sys.executable, "-m", "fleet", *words], check=False, stdout=sink, stderr=sink, cwd=project
     ).returncode
 
 
@@ -157,9 +154,9 @@ def _quoted(word: str) -> str:
 
 def _prove(out: Output, project: Path) -> None:
     """Count, from the nodes' own signed states, who runs what: none may run the bad release."""
-    words = [sys.executable, "-m", "fleet", "--project", str(project), "find", "--json"]
-    answer = subprocess.run(words, check=False, capture_output=True, text=True)
-    releases = [node.get("release") or "?" for node in json.loads(answer.stdout)["nodes"]]
+    words = [sys.executable, "-m", "fleet", "find", "--json"]
+    answer = subprocess.run(words, check=False, capture_output=True, text=True, cwd=project)
+    releases = [(node["state"] or {}).get("release", "?") for node in json.loads(answer.stdout)["nodes"]]
     bad = sum(release.startswith(BAD) for release in releases)
     good = sum(release == GOOD for release in releases)
     out.data()

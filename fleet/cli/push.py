@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -48,7 +49,7 @@ def push(
 
     this = session(ctx)
     field = field_of(this)
-    made = _read(this, plan, field)
+    made = _read(plan, field)
     if dry_run:
         return _dry_run(this, field, made, json=json)
     with journal_of(field.workspace) as journal:
@@ -100,7 +101,7 @@ def how_it_stands(journal: Journal, push_id: str) -> list[str]:
     return [f"push {push_id} was cut off, {state.phase.value}", *wave, *shown, *more]
 
 
-def _read(this: Session, name: str, field: Field) -> Plan:
+def _read(name: str, field: Field) -> Plan:
     """The plan in that file, of that id, or on stdin."""
     from fleet.errors import PlanError
     from fleet.push.codes import DAMAGED_PLAN
@@ -108,7 +109,7 @@ def _read(this: Session, name: str, field: Field) -> Plan:
 
     if name == "-":
         return read_plan(sys.stdin.read())
-    path = this.project / name
+    path = Path(name)
     by_id = field.workspace.plans_dir / f"{name}.plan"
     path = path if path.is_file() or not by_id.is_file() else by_id
     try:
