@@ -7,9 +7,11 @@ from typing import Final
 # --- inventory: no file may take the tool's memory or time (alias bombs, depth, huge scalars)
 INVENTORY_FILE_BYTES: Final = 4 * 1024 * 1024
 INVENTORY_FILES: Final = 2_000
+INVENTORY_BYTES: Final = 64 * 1024 * 1024
+"""All files together: about 80,000 nodes with their tanks."""
 YAML_DEPTH: Final = 40
-YAML_NODES: Final = 200_000
-"""Values in one file: about 2,000 nodes with their tanks."""
+YAML_NODES: Final = 100_000
+"""Values in one file: about 1,000 nodes with their tanks."""
 YAML_KEYS: Final = 100
 """Keys of one mapping: the largest part has 18."""
 YAML_SCALAR_CHARS: Final = 4_096

@@ -74,6 +74,15 @@ def packet(records: list[Any]) -> bytes:
     return out.packets()[0]
 
 
+@dataclass
+class _Held:
+    """Questions of one asker, and the answers that it knows."""
+
+    questions: list[Any] = field(default_factory=list)
+    known: set[str] = field(default_factory=set)
+    timer: asyncio.TimerHandle | None = None
+
+
 class Announcer(asyncio.DatagramProtocol):
     """Use with `async with`; change `nodes` at any time."""
 
@@ -83,6 +92,7 @@ class Announcer(asyncio.DatagramProtocol):
         self.questions = 0
         self.sent = 0
         self._transport: asyncio.DatagramTransport | None = None
+        self._held: dict[tuple[str, int], _Held] = {}
 
     async def __aenter__(self) -> Announcer:
         sock = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
@@ -119,11 +129,21 @@ class Announcer(asyncio.DatagramProtocol):
         message = DNSIncoming(data, addr)
         if not message.valid or not message.is_query():
             return
-        known = {a.alias.lower() for a in message.answers() if isinstance(a, DNSPointer)}
-        for question in message.questions:
+        held = self._held.setdefault(addr, _Held())
+        held.known |= {a.alias.lower() for a in message.answers() if isinstance(a, DNSPointer)}
+        held.questions += message.questions
+        if held.timer is not None:
+            held.timer.cancel()
+        wait_s = random.uniform(0.400, 0.500) if message.truncated else 0.0
+        held.timer = asyncio.get_running_loop().call_later(wait_s, self._answer, addr)
+
+    def _answer(self, addr: tuple[str, int]) -> None:
+        """Once all known answers of a question are there (RFC 6762 7.2)."""
+        held = self._held.pop(addr)
+        for question in held.questions:
             self.questions += 1
             for node in self.nodes:
-                records = _answering(node, question, known)
+                records = _answering(node, question, held.known)
                 if records:
                     self._later(packet(records), addr if question.unicast else (GROUP, PORT))
 

@@ -83,9 +83,25 @@ class Browser:
         """How long nothing new was announced."""
         return asyncio.get_running_loop().time() - self._last_new_s
 
+    def fresh(self) -> list[Sighting]:
+        """What is announced since the last call: cheap, however many there are."""
+        now_s = asyncio.get_running_loop().time()
+        names, self._changed = self._changed.union(self._lacking), set()
+        fresh: list[Sighting] = []
+        for name in names:
+            before = self._sightings.get(name, ())
+            found = self._sightings[name] = read_instance(self._zeroconf, name)
+            fresh += [sighting for sighting in found if sighting not in before]
+            if found:
+                self._lacking.pop(name, None)
+            else:
+                self._lack(name, now_s)
+        if fresh:
+            self._last_new_s = now_s
+        return fresh
+
     def sightings(self) -> list[Sighting]:
-        """What is announced at present, without repeats, by node and place."""
-        self._take_in(asyncio.get_running_loop().time())
+        """All that was announced up to the last call of `fresh`, without repeats, by node and place."""
         found = {sighting for group in self._sightings.values() for sighting in group}
         return sorted(found, key=lambda s: (s.node, s.address, s.port))
 
@@ -112,19 +128,6 @@ class Browser:
         elif name in self._sightings or len(self._sightings) < SIGHTINGS:
             self._changed.add(name)
         self._stirred.set()
-
-    def _take_in(self, now_s: float) -> None:
-        """Read the changed instances from the cache; ask for what is lacking."""
-        names, self._changed = self._changed.union(self._lacking), set()
-        for name in names:
-            before = self._sightings.get(name, ())
-            found = self._sightings[name] = read_instance(self._zeroconf, name)
-            if not set(found).issubset(before):
-                self._last_new_s = now_s
-            if found:
-                self._lacking.pop(name, None)
-            else:
-                self._lack(name, now_s)
 
     def _lack(self, name: str, now_s: float) -> None:
         since_s = self._lacking.setdefault(name, now_s)

@@ -43,7 +43,7 @@ class Search:
         self._tell = tell
         self._timeout_s = timeout_s
         self._asked: set[Sighting] = set()
-        self._running: set[asyncio.Task[Confirmation]] = set()
+        self._running: dict[Sighting, asyncio.Task[Confirmation]] = {}
         self._confirmed: dict[Sighting, Confirmation] = {}
 
     async def run(self) -> list[Confirmation]:
@@ -56,13 +56,14 @@ class Search:
         over = False
         try:
             while not (over and not self._running):
-                self._ask(self._announced())
+                self._ask(self._wanted(self._browser.fresh()))
                 self._collect()
                 if not self._awaited() and not self._running and self._browser.quiet_s() >= FIND_QUIET_S:
                     break
                 if now_s() >= round_ends_s and not over:
                     over = now_s() >= ends_s
                     self._asked.clear()
+                    self._ask(self._wanted(self._browser.sightings()))
                     self._ask(self._last_known())
                     await self._browser.ask()
                     round_ends_s = min(now_s() + FIND_ROUND_S, ends_s)
@@ -71,7 +72,7 @@ class Search:
                     tell_s += FIND_TELL_S
                 await self._browser.news(FIND_STEP_S)
         finally:
-            for task in self._running:
+            for task in self._running.values():
                 task.cancel()
         return list(self._confirmed.values())
 
@@ -80,8 +81,8 @@ class Search:
         proved = {c.sighting.node for c in self._confirmed.values() if c.outcome is Outcome.CONFIRMED}
         return tuple(name for name in self._expected if name not in proved)
 
-    def _announced(self) -> list[Sighting]:
-        return [s for s in self._browser.sightings() if not self._only or s.node in self._expected]
+    def _wanted(self, sightings: Iterable[Sighting]) -> list[Sighting]:
+        return [s for s in sightings if not self._only or s.node in self._expected]
 
     def _last_known(self) -> list[Sighting]:
         places = [(name, self._last_seen[name]) for name in self._awaited() if name in self._last_seen]
@@ -91,13 +92,12 @@ class Search:
         """Ask each once a round, unless its answer was final."""
         for sighting in sightings:
             settled = sighting in self._confirmed and self._confirmed[sighting].outcome in _SETTLED
-            if sighting not in self._asked and not settled:
+            if not settled and sighting not in self._asked and sighting not in self._running:
                 self._asked.add(sighting)
-                self._running.add(asyncio.ensure_future(self._confirmer.confirm(sighting)))
+                self._running[sighting] = asyncio.ensure_future(self._confirmer.confirm(sighting))
 
     def _collect(self) -> None:
-        done = {task for task in self._running if task.done()}
-        self._running -= done
-        for task in done:
-            confirmation = task.result()
-            self._confirmed[confirmation.sighting] = confirmation
+        for sighting, task in [*self._running.items()]:
+            if task.done():
+                del self._running[sighting]
+                self._confirmed[sighting] = task.result()

@@ -66,16 +66,25 @@ class NodeLink:
             raise NodeImpostor(IMPOSTOR, what, node=self.node)
         return state
 
-    async def put_image(self, image: bytes, ticket: bytes, on_progress: Progress | None = None) -> Phase:
+    async def put_image(
+        self,
+        image: bytes,
+        ticket: bytes,
+        on_progress: Progress | None = None,
+        *,
+        digest: bytes | None = None,
+    ) -> Phase:
         """Send an image (shared, not copied) with its ticket; the node then restarts on trial.
 
         The body goes out only after the node accepted signature and ticket. `on_progress(sent_bytes,
-        size_bytes)` is called as the node takes it.
+        size_bytes)` is called as the node takes it. `digest` is the image's SHA-256 (32 bytes) where the caller
+        has it already; the node checks it in any case.
         """
         if not 0 < len(image) <= IMAGE_BYTES or len(ticket) > TICKET_BYTES:
             what = f"{self.node}: an image of {len(image)} and a ticket of {len(ticket)} bytes"
             raise LinkError(IMAGE_TOO_BIG, what, node=self.node)
-        return await self._change("PUT", IMAGE_PATH, image, ticket, on_progress)
+        digest = digest or sha256(image).digest()
+        return await self._change("PUT", IMAGE_PATH, digest, image, ticket, on_progress)
 
     async def keep(self) -> Phase:
         """End the trial: the running image stays."""
@@ -93,12 +102,12 @@ class NodeLink:
         self,
         method: str,
         path: str,
+        digest: bytes = signing.EMPTY_SHA256,
         image: bytes | None = None,
         ticket: bytes | None = None,
         on_progress: Progress | None = None,
     ) -> Phase:
         """A changing request; once more if another used the nonce between our question and our request."""
-        digest = sha256(image).digest() if image else signing.EMPTY_SHA256
         try:
             return await self._change_once(method, path, digest, image, ticket, on_progress)
         except NodeRefused as refused:

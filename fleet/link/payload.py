@@ -24,7 +24,7 @@ class ImagePayload(Payload):
         self._size = len(image)
         self._on_progress = on_progress
         self._deadline: asyncio.Timeout | None = None
-        self._stall_s = self._finish_s = 0.0
+        self._stall_s = self._finish_s = self._moved_s = 0.0
         self.sent_bytes = 0
 
     @property
@@ -66,7 +66,11 @@ class ImagePayload(Payload):
         raise TypeError("an image has no text")
 
     def _move_deadline(self) -> None:
+        """Seldom enough that it costs nothing, often enough that a stall is given up within a tenth more."""
         if self._deadline is None:
             return
-        allowed_s = self._finish_s if self.sent_bytes == len(self) else self._stall_s
-        self._deadline.reschedule(asyncio.get_running_loop().time() + allowed_s)
+        now_s = asyncio.get_running_loop().time()
+        ended = self.sent_bytes == len(self)
+        if ended or now_s - self._moved_s > self._stall_s / 10:
+            self._moved_s = now_s
+            self._deadline.reschedule(now_s + (self._finish_s if ended else self._stall_s * 1.1))

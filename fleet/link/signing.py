@@ -7,6 +7,7 @@ any components, so that the published example of RFC 9421 (appendix B.2.5) can b
 from __future__ import annotations
 
 import base64
+import binascii
 import hashlib
 import hmac
 import re
@@ -54,7 +55,7 @@ def read_byte_sequence(text: str) -> bytes:
     if len(text) < 2 or text[0] != ":" or text[-1] != ":":
         raise SignatureFault("not a byte sequence between colons")
     try:
-        return base64.b64decode(text[1:-1], validate=True)
+        return binascii.a2b_base64(text[1:-1], strict_mode=True)
     except ValueError as error:
         raise SignatureFault("not base64") from error
 

@@ -29,6 +29,7 @@ async def seen(browser: Browser, *nodes: Announced) -> list[Sighting]:
     wanted = {node.node for node in nodes}
 
     def there() -> bool:
+        browser.fresh()
         return wanted <= {s.node for s in browser.sightings()} and browser.quiet_s() > 0.15
 
     await browser.ask()
@@ -40,6 +41,7 @@ async def until(holds: Callable[[], bool], browser: Browser) -> None:
     async with asyncio.timeout(DEADLINE_S):
         while not holds():
             await browser.news(0.05)
+            browser.fresh()
 
 
 def browse(what: Callable[[Browser, Announcer], Awaitable[None]], *nodes: Announced) -> None:
