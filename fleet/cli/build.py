@@ -41,8 +41,9 @@ def build(
     """Example: tankfleet build --target host --release 1.1.0
 
     Compile each firmware class once, write each node's block into its image, sign a ticket, and put both on
-    the shelf. With nothing changed no compiler starts and no ticket is made. Defects: crash-at-boot,
-    hang-after-minute, probes-inverted, no-network, pump-stuck-on, leaks-memory.
+    the shelf. With nothing changed no compiler starts and no ticket is made.
+
+    Defects: crash-at-boot, hang-after-minute, probes-inverted, pump-stuck-on, leaks-memory, no-network.
     """
     from fleet.boards.board import load_board
     from fleet.build import builder
