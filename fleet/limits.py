@@ -100,9 +100,9 @@ NONCE_BYTES: Final = 16
 NONCE_CHARS_MIN: Final = 22
 NONCE_CHARS_MAX: Final = 64
 SEND_BUFFER_BYTES: Final = 64 * 1024
-"""In the kernel per transfer (it doubles this): more, and a whole image counts as sent before the node has any of it."""
+"""In the kernel per transfer (it doubles this): with more, an image counts as sent before the node has any of it."""
 SEND_FINISH_TIMEOUT_S: Final = 45.0
-"""From the last byte handed over to the answer: what still sits in both kernels at 8 KiB/s, and the node's last check."""
+"""From the last byte handed over to the answer: what sits in both kernels at 8 KiB/s, and the node's last check."""
 
 # --- keys: a key file that is a mountain of something else is not read whole
 KEY_FILE_BYTES: Final = 64 * 1024

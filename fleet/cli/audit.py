@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, cast
 import typer
 
 from fleet.cli.common import command, command_app, session
+from fleet.cli.waiting import tell_waiting
 from fleet.limits import FIND_TIMEOUT_S
 
 if TYPE_CHECKING:
@@ -113,14 +114,9 @@ def _find(
             workspace,
             interface=interface,
             timeout_s=timeout_s,
-            tell=partial(_tell, this.output),
+            tell=tell_waiting(this.output),
         )
     )
-
-
-def _tell(output: Output, awaited: tuple[str, ...], left_s: float) -> None:
-    if awaited:
-        output.note(f"waiting for {_count(len(awaited), 'node')}, {left_s:.0f} s left")
 
 
 # ------------------------------------------------------------------ printing

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.waiting import nodes_text, tell_waiting
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
 
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 app = command_app()
 
 _COLUMNS = ("node", "status", "address", "release", "image", "phase", "tanks", "signal")
-_NAMES_SHOWN = 4
 
 
 @command(app, "find")
@@ -60,7 +60,7 @@ def find(
     interface = interface_for(this.setting("find_on"), workspace)
     count = len(asked or known)
     this.output.note(
-        f"looking for {_nodes(count)} on {interface or 'all interfaces'}, for up to {timeout:g} s"
+        f"looking for {nodes_text(count)} on {interface or 'all interfaces'}, for up to {timeout:g} s"
     )
     matches = asyncio.run(
         find_nodes(
@@ -70,7 +70,7 @@ def find(
             interface=interface,
             timeout_s=timeout,
             nodes=asked,
-            tell=partial(_tell, this.output),
+            tell=tell_waiting(this.output),
         )
     )
     if json:
@@ -155,15 +155,3 @@ def _exit(matches: Sequence[Match]) -> int:
     if statuses & {Status.DOUBLE, Status.IMPOSTOR}:
         return Exit.PROBLEMS
     return Exit.UNREACHABLE if Status.MISSING in statuses else Exit.OK
-
-
-def _tell(output: Output, awaited: tuple[str, ...], left_s: float) -> None:
-    if not awaited:
-        output.note("all are found; waiting for the last answers")
-        return
-    names = ", ".join(awaited[:_NAMES_SHOWN]) + (" ..." if len(awaited) > _NAMES_SHOWN else "")
-    output.note(f"waiting for {_nodes(len(awaited))} ({names}), {left_s:.0f} s left")
-
-
-def _nodes(count: int) -> str:
-    return f"{count} node" if count == 1 else f"{count} nodes"

@@ -35,12 +35,4 @@ FALSE_NODE = Code(
     "It announces the node's name, but what it answers is not signed with the node's key.",
     "Find the device at that address; a board that was loaded with other keys must be loaded over USB again.",
 )
-SEEN_UNREADABLE = Code(
-    "FND106",
-    "the list of last known addresses cannot be read",
-    "It only helps to find nodes that do not announce themselves; everything else works without it.",
-    "Nothing: it is written anew when nodes are found.",
-    Severity.NOTE,
-)
-
-CODES = (NO_INTERFACE, MISSING, UNKNOWN, DOUBLE, FALSE_NODE, SEEN_UNREADABLE)
+CODES = (NO_INTERFACE, MISSING, UNKNOWN, DOUBLE, FALSE_NODE)

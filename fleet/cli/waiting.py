@@ -1,0 +1,30 @@
+"""What is said while nodes are awaited, so that nothing is silent for long."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from fleet.cli.output import Output
+
+_NAMES_SHOWN = 4
+
+
+def tell_waiting(output: Output) -> Callable[[tuple[str, ...], float], None]:
+    """Says which nodes a search still awaits; hand it to `fleet.find.find.find` as `tell`."""
+
+    def tell(awaited: tuple[str, ...], left_s: float) -> None:
+        if not awaited:
+            output.note("all are found; waiting for the last answers")
+            return
+        names = ", ".join(awaited[:_NAMES_SHOWN]) + (" ..." if len(awaited) > _NAMES_SHOWN else "")
+        output.note(f"waiting for {nodes_text(len(awaited))} ({names}), {left_s:.0f} s left")
+
+    return tell
+
+
+def nodes_text(count: int) -> str:
+    """`1 node`, `2 nodes`."""
+    return f"{count} node" if count == 1 else f"{count} nodes"
