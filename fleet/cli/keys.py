@@ -38,7 +38,7 @@ def create(ctx: typer.Context) -> None:
 
     this = session(ctx)
     path = this.workspace(this.inventory().fleet.name).keys_dir
-    if path.exists():
+    if path.is_dir() and any(path.iterdir()):
         folder = KeyFolder.open(path)
         this.output.note("The keys are there already; nothing was changed.")
     else:

@@ -100,6 +100,15 @@ def test_keys_are_created_once(project, capsys) -> None:
     assert second.out == first.out
 
 
+def test_keys_are_created_in_an_empty_folder_and_not_beside_other_files(project, capsys) -> None:
+    (project / "keys").mkdir()
+    assert run(["keys", "create"]) == Exit.OK
+    assert stat.S_IMODE((project / "keys").stat().st_mode) == 0o700
+    (project / "keys" / "signing-key.pem").unlink()
+    assert run(["keys", "create"]) == Exit.USAGE
+    assert "signing-key.pem" in capsys.readouterr().err
+
+
 def test_shown_keys_hold_no_secret(keyed, capsys) -> None:
     shown = json.dumps(_json(capsys, "keys", "show"))
     assert run(["keys", "show"]) == Exit.OK
