@@ -149,6 +149,9 @@ def run(argv: list[str]) -> int:
     except TankfleetError as error:
         return _told(this.output, error)
     except _ClickUsageError as error:
+        if type(error).__name__ == "NoArgsIsHelpError":  # `tankfleet bench` alone: its help is the answer
+            this.output.data(error.ctx.get_help())
+            return Exit.OK
         return _told(this.output, UsageError(BAD_USAGE, error.format_message(), fix=_usage_fix(error)))
     except _ClickError as error:
         return _told(this.output, UsageError(BAD_USAGE, error.format_message()))
