@@ -83,6 +83,12 @@ ALREADY_THERE = Code(
     "A new project is never written over what somebody has made.",
     "Name another folder, or move what is there out of the way.",
 )
+TOO_MANY = Code(
+    "INV113",
+    "too many findings in one file",
+    "One slip at the top of a file can make all the rest of it wrong; a list of thousands helps nobody.",
+    "Put the first ones right, then run `tankfleet check` again.",
+)
 
 # ------------------------------------------------------------------ one part by itself
 UNKNOWN_KEY = Code(
@@ -362,6 +368,7 @@ CODES = (
     NOT_A_MAPPING,
     NO_FILES,
     ALREADY_THERE,
+    TOO_MANY,
     UNKNOWN_KEY,
     MISSING_KEY,
     WRONG_KIND,

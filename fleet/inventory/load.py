@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from fleet.codes import Severity
 from fleet.errors import InventoryError
-from fleet.finding import Place
-from fleet.inventory.codes import HAS_ERRORS
+from fleet.finding import Finding, Place
+from fleet.inventory.codes import HAS_ERRORS, TOO_LARGE
 from fleet.inventory.folder import inventory_files, read_bytes
 from fleet.inventory.model import Inventory, Policy
 from fleet.inventory.parts import add_file
@@ -16,12 +16,11 @@ from fleet.inventory.rules import RULES
 from fleet.inventory.source import decode
 from fleet.inventory.survey import Survey
 from fleet.inventory.tree import read_tree
+from fleet.limits import INVENTORY_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
-
-    from fleet.finding import Finding
 
 
 def load_inventory(folder: Path, root: Path | None = None) -> Inventory:
@@ -45,11 +44,16 @@ def read_inventory(folder: Path, root: Path | None = None) -> tuple[Inventory | 
         return None, findings
     root = (root or folder.parent).absolute()
     files = []
+    total_bytes = 0
     for path in paths:
         shown = _shown(path.absolute(), root)
         data, unreadable = read_bytes(path, shown)
         findings += unreadable
         files.append((shown, None if unreadable else data))
+        total_bytes += len(data)
+        if total_bytes > INVENTORY_BYTES:
+            what = f"the files up to this one have more than {INVENTORY_BYTES} bytes together"
+            return None, [*findings, Finding(TOO_LARGE, what, Place(shown))]
     inventory, more = read_texts(files)
     more = sorted(findings + more, key=lambda finding: finding.sort_key())
     return (None if findings else inventory), more

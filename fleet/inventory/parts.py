@@ -11,13 +11,13 @@ from fleet.inventory.codes import UNKNOWN_KEY, WRONG_KIND
 from fleet.inventory.grammar import keys_of
 from fleet.inventory.model import Fleet, InventoryFile, Node, Policy, Site, Tank
 from fleet.inventory.refusal import shown
+from fleet.inventory.source import Source, too_many
 from fleet.inventory.survey import Entry
 from fleet.inventory.wording import Words
 from fleet.limits import FINDINGS_PER_FILE
 
 if TYPE_CHECKING:
     from fleet.inventory.model import Part
-    from fleet.inventory.source import Source
     from fleet.inventory.spots import Path
     from fleet.inventory.survey import Survey
     from fleet.inventory.tree import Tree
@@ -64,6 +64,7 @@ class _File:
             self._part((key, index), _LISTS[key], item, into)
             if len(self.findings) >= FINDINGS_PER_FILE:
                 self.survey.whole = False
+                self.findings.append(too_many(self.source.key((key, index))))
                 return
 
     def _part(self, at: Path, kind: type[Part], value: Any, into: list[Any]) -> None:

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 from fleet.finding import Finding, Place
-from fleet.inventory.codes import HIDDEN_CHARACTER, NOT_UTF8, TOO_LARGE
+from fleet.inventory.codes import HIDDEN_CHARACTER, NOT_UTF8, TOO_LARGE, TOO_MANY
 from fleet.inventory.spots import Spots
 from fleet.limits import FINDINGS_PER_FILE, INVENTORY_FILE_BYTES, QUOTED_LINE_CHARS
 
@@ -99,5 +99,12 @@ def _hidden(source: Source) -> list[Finding]:
         what = f"the character U+{ord(match[0]):04X} is in the text, and editors do not show it"
         findings.append(Finding(HIDDEN_CHARACTER, what, source.place_at(match.start())))
         if len(findings) == FINDINGS_PER_FILE:
+            findings.append(too_many(source.place_at(match.start())))
             break
     return findings
+
+
+def too_many(place: Place) -> Finding:
+    """The last finding of a file with as many as are listed."""
+    what = f"there are {FINDINGS_PER_FILE} findings up to here; what comes after was not looked at"
+    return Finding(TOO_MANY, what, place)

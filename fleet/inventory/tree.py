@@ -34,13 +34,13 @@ from fleet.inventory.codes import (
 )
 from fleet.inventory.refusal import shown
 from fleet.inventory.scalars import plain
+from fleet.inventory.source import Source, too_many
 from fleet.inventory.yaml_words import syntax_finding
 from fleet.limits import FINDINGS_PER_FILE, YAML_DEPTH, YAML_KEYS, YAML_NODES, YAML_SCALAR_CHARS
 
 if TYPE_CHECKING:
     from fleet.codes import Code
     from fleet.finding import Place
-    from fleet.inventory.source import Source
     from fleet.inventory.spots import Path
 
 _CONTROL: Final = re.compile(
@@ -172,7 +172,7 @@ class _Builder:
             self._quoted(event, text)
         if text in here:
             first = self.source.spots.firsts.get(self._path())
-            at = f"; it was given before, in line {first.key[0]}" if first else ""
+            at = f"; it was given before, in line {first}" if first else ""
             self._report(TWICE, f"the key `{shown(text)}` is given twice{at}", event)
         elif len(here) >= YAML_KEYS:
             self._stop(TOO_LARGE, f"a mapping has more than {YAML_KEYS} keys", event)
@@ -223,6 +223,7 @@ class _Builder:
         if self.here is not None:
             self.tree.reported.add(self._path())
         if len(self.tree.findings) >= FINDINGS_PER_FILE:
+            self.tree.findings.append(too_many(self._place(event)))
             raise _Stop
 
     def _stop(self, code: Code, what: str, event: Any, fix: str = "") -> NoReturn:

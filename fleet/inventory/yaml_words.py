@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from fleet.finding import Finding
-from fleet.inventory.codes import BAD_YAML, TAB, UNUSED_YAML
+from fleet.inventory.codes import BAD_YAML, TAB, TOO_LARGE, UNUSED_YAML
+from fleet.limits import YAML_DEPTH
 
 if TYPE_CHECKING:
     from fleet.codes import Code
@@ -98,6 +99,12 @@ _BY_CONTEXT: Final[dict[str, tuple[Code, str, str, str]]] = {
         "a text of several lines begins on the line after `|` or `>`",
         "Put a text that begins with `|` or `>` in quotes.",
         "c",
+    ),
+    "maximum nesting depth": (
+        TOO_LARGE,
+        f"the text is nested more than {YAML_DEPTH} deep",
+        "Take the brackets or the indentation out.",
+        "p",
     ),
     "directive": (UNUSED_YAML, "a directive (`%`) is not read", "", "p"),
     "tag": (BAD_YAML, "a text cannot begin with `!`", _QUOTE_IT, "c"),
