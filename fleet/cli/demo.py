@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -172,7 +173,6 @@ def _prove(out: Output, project: Path) -> None:
 
 
 def _close(out: Output, project: Path, took_s: float) -> None:
-    name = project.name
     out.data()
     out.data(out.style(f"Shown in {took_s:.0f} s:", "bold"))
     for line in (
@@ -185,10 +185,18 @@ def _close(out: Output, project: Path, took_s: float) -> None:
         out.data(f"  - {line}")
     out.data()
     out.data(out.style("Try next:", "bold"))
-    for line in (
-        f"cd {name} && tankfleet bench up        the same nodes, where they stopped",
-        "tankfleet bench hurt NODE power-cut     then: tankfleet find",
-        "tankfleet show site NAME                what the inventory knows",
-        "tankfleet new my-farm                   your own inventory",
+    for words, said in (
+        *_activation(),
+        (f"cd {project.name} && tankfleet bench up", "the same nodes, where they stopped"),
+        ("tankfleet bench hurt kestrel-01 power-cut", "then: tankfleet find"),
+        ("tankfleet show site larkwood", "what the inventory knows"),
+        ("tankfleet new my-farm", "an inventory of your own"),
     ):
-        out.data(f"  {line}")
+        out.data(f"  {words:<43} {said}")
+
+
+def _activation() -> tuple[tuple[str, str], ...]:
+    """How to make `tankfleet` a command of the shell, when it lies in a virtual environment that is not active."""
+    if shutil.which("tankfleet") or sys.prefix == sys.base_prefix:
+        return ()
+    return ((f". {os.path.relpath(sys.prefix)}/bin/activate", "so that the shell finds tankfleet"),)
