@@ -44,7 +44,8 @@ class Output:
         self.stdout.write(f"{text}\n")
 
     def note(self, text: str = "") -> None:
-        """One line about what is going on, to stderr."""
+        """One line about what is going on, to stderr; after what was said before it, when both go to one place."""
+        self.stdout.flush()
         self.stderr.write(f"{text}\n")
         self.stderr.flush()
 
