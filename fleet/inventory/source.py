@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 _PRINTABLE: Final = "\t\n\r\x20-\x7e\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff"
 _INVISIBLE: Final = "\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069"
 _HIDDEN: Final = re.compile(rf"[^{_PRINTABLE}]|[{_INVISIBLE}]|\r(?!\n)")
+_PLAIN_BYTES: Final = bytes([9, 10, *range(0x20, 0x7F)])
+"""What most files are made of alone, and what needs no second look."""
 _OTHER_ENCODINGS: Final = (
     (b"\xff\xfe\x00\x00", "UTF-32"),
     (b"\x00\x00\xfe\xff", "UTF-32"),
@@ -89,7 +91,7 @@ def decode(path: str, data: bytes) -> tuple[Source | None, list[Finding]]:
         what = f"byte 0x{data[error.start]:02x} is not UTF-8"
         return None, [Finding(NOT_UTF8, what, readable.place_at(len(before)))]
     source = Source(path, text)
-    findings = _hidden(source)
+    findings = _hidden(source) if data.translate(None, _PLAIN_BYTES) else []
     return (None if findings else source), findings
 
 
