@@ -122,7 +122,7 @@ class Words:
         if kind == "missing":
             return MISSING_KEY, f"{noun_of(part_at(self.root, loc[:-1]))} needs `{loc[-1]}`", "", True
         if kind == "extra_forbidden":
-            return self._unknown_key(loc)
+            return self._unknown_key(given, loc)
         if kind.startswith("union_tag"):
             return self._shape_kind(kind, given, ctx)
         if kind in ("enum", "literal_error"):
@@ -136,10 +136,12 @@ class Words:
             return _length(kind, given, ctx)
         return self._kind(kind, given)
 
-    def _unknown_key(self, loc: tuple[Any, ...]) -> tuple[Code, str, str, bool]:
+    def _unknown_key(self, given: Any, loc: tuple[Any, ...]) -> tuple[Code, str, str, bool]:
         part = part_at(self.root, loc[:-1])
         hint = self.suggester.hint(str(loc[-1]), keys_of(part))
         fix = f"Its keys are {_listed(keys_of(part))}."
+        if given is None:
+            fix = f"In braces a comma begins the next entry: put a text with a comma in quotes. {fix}"
         return UNKNOWN_KEY, f"{noun_of(part)} has no key `{shown(loc[-1])}`.{hint}", fix, True
 
     def _shape_kind(self, kind: str, given: Any, ctx: Any) -> tuple[Code, str, str, bool]:
