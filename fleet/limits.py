@@ -91,7 +91,8 @@ BENCH_TABLE_POINTS: Final = 400
 ANSWER_BYTES: Final = 4 * 1024
 """Of an answer to a changing request; a longer one is not a node's, and must not fill the memory."""
 SEND_CHUNK_BYTES: Final = 64 * 1024
-"""Written at a time: 500 transfers that stall at once hold at most one each, 32 MiB in all."""
+"""Written at a time: 500 transfers that stall at once hold at most one each, 32 MiB in all. A link that takes
+less than 4 kB/s counts as stalled."""
 CONNECTIONS_AT_ONCE: Final = 600
 """Open sockets of one run: under the usual 1,024 descriptors of a process."""
 STATE_TEXT_CHARS: Final = 128

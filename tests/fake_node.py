@@ -18,6 +18,7 @@ import hashlib
 import hmac
 import json
 import secrets
+import socket
 import time
 import uuid
 import zlib
@@ -129,6 +130,7 @@ class FakeNode:
         trial_s: float = 300.0,
         restart_s: float = 0.0,
         slot_bytes: int = 1 << 20,
+        receive_buffer_bytes: int = 0,
         clock: Callable[[], float] = time.monotonic,
         entropy: Callable[[int], bytes] = secrets.token_bytes,
         on_boot: Callable[[FakeNode], None] | None = None,
@@ -140,6 +142,7 @@ class FakeNode:
         self.vendor_id, self.class_id, self.payload_format = vendor_id, class_id, payload_format
         self.slots = Slots(Held(image, sequence, release), trial_s=trial_s)
         self.slot_bytes = slot_bytes
+        self.receive_buffer_bytes = receive_buffer_bytes
         self.restart_s = restart_s
         self.clock, self.entropy, self.on_boot = clock, entropy, on_boot
         self.faults = Faults()
@@ -162,9 +165,10 @@ class FakeNode:
     # ---------------------------------------------------------------- life
     async def start(self) -> None:
         """Listen; `port` is known from now on."""
-        self._server = await asyncio.start_server(
-            self._connected, self.address, self.port, limit=HEADER_BYTES
-        )
+        sock = socket.create_server((self.address, self.port), backlog=256)
+        if self.receive_buffer_bytes:
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, self.receive_buffer_bytes)
+        self._server = await asyncio.start_server(self._connected, sock=sock, limit=HEADER_BYTES)
         self.port = self._server.sockets[0].getsockname()[1]
 
     async def stop(self) -> None:

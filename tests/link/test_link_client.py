@@ -390,7 +390,7 @@ def test_a_slow_transfer_goes_on_as_long_as_bytes_are_taken() -> None:
         image = some_image(1 << 20)
         assert await link.put_image(image, ticket_for(node, image, 2)) is Phase.ON_TRIAL
 
-    talk(what)
+    talk(what, fake(receive_buffer_bytes=8192))
 
 
 def test_an_image_that_is_taken_whole_but_never_answered() -> None:
