@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import sys
 from dataclasses import dataclass, field
 from typing import IO, TYPE_CHECKING, Any
+
+from fleet.cli.layout import Table, fold
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -27,6 +28,8 @@ _STYLES = {
     "blue": "34",
     "cyan": "36",
 }
+_TEXT_COLUMNS = 120
+"""Longer lines of running text are hard to read; tables may be wider."""
 _SEVERITY_STYLE = {"error": "red", "warning": "yellow", "note": "cyan"}
 
 
@@ -39,28 +42,38 @@ class Output:
     stderr: IO[str] = field(default_factory=lambda: sys.stderr)
 
     # ---------------------------------------------------------------- plain lines
-    def data(self, text: str = "") -> None:
-        """One line (or several) of what was asked for, to stdout."""
+    def raw(self, text: str) -> None:
+        """Text to stdout as it is, such as a document; never folded."""
         self.stdout.write(f"{text}\n")
+
+    def data(self, text: str = "", *, hang: str | None = None) -> None:
+        """Lines of what was asked for, to stdout; on a terminal folded between words, `hang` before the further
+        lines (default: the line's own indent and two spaces)."""
+        self.raw(self._folded(text, self.stdout, hang))
 
     def note(self, text: str = "") -> None:
         """One line about what is going on, to stderr; after what was said before it, when both go to one place."""
-        self.stdout.flush()
-        self.stderr.write(f"{text}\n")
-        self.stderr.flush()
+        self._say(self._folded(text, self.stderr, None))
 
     def warn(self, text: str) -> None:
         """One warning, to stderr."""
         self.note(f"{self.style('warning:', 'yellow', self.stderr)} {text}")
 
     def next_step(self, *commands: str) -> None:
-        """The next useful commands, after a change of state."""
+        """The next useful commands, after a change of state; never folded, so that they can be copied."""
         for command in commands:
-            self.note(f"  {self.style('next:', 'dim', self.stderr)} {command}")
+            self._say(f"  {self.style('next:', 'dim', self.stderr)} {command}")
 
-    def heading(self, text: str) -> None:
-        """A heading on stderr."""
-        self.note(self.style(text, "bold", self.stderr))
+    def _say(self, text: str) -> None:
+        self.stdout.flush()
+        self.stderr.write(f"{text}\n")
+        self.stderr.flush()
+
+    def _folded(self, text: str, stream: IO[str], hang: str | None) -> str:
+        if not stream.isatty():
+            return text
+        width = min(self.width(stream), _TEXT_COLUMNS)
+        return "\n".join(part for line in text.split("\n") for part in fold(line, width, hang))
 
     # ---------------------------------------------------------------- style
     def colored(self, stream: IO[str]) -> bool:
@@ -77,15 +90,18 @@ class Output:
             return text
         return f"\x1b[{_STYLES[style]}m{text}\x1b[0m"
 
-    def width(self) -> int:
-        """Columns of the terminal, held between 60 and 200."""
-        return max(60, min(200, shutil.get_terminal_size((100, 24)).columns))
+    def width(self, stream: IO[str] | None = None) -> int:
+        """Columns of the terminal that a stream (stdout by default) goes to, held between 60 and 200; 100 if it is
+        none."""
+        return max(60, min(200, _columns(stream or self.stdout)))
 
     def console(self, stream: IO[str]) -> Console:
         """A rich console on that stream, as wide as the terminal and colored as wanted."""
         from rich.console import Console
 
-        return Console(file=stream, width=self.width(), no_color=not self.colored(stream), highlight=False)
+        return Console(
+            file=stream, width=self.width(stream), no_color=not self.colored(stream), highlight=False
+        )
 
     def animated(self) -> bool:
         """Whether progress may be drawn: on a terminal that can move its cursor."""
@@ -98,39 +114,14 @@ class Output:
         self.stdout.write(json.dumps(document, indent=2, ensure_ascii=False, default=str) + "\n")
 
     # ---------------------------------------------------------------- tables
-    def table(
-        self, columns: Sequence[str], rows: Iterable[Sequence[str]], *, styles: Sequence[str] = ()
-    ) -> None:
-        """A table to stdout: fitted to the terminal, or one whole record a line when piped.
-
-        `styles[i]` (optional) names a style for column i. Long cells are folded on a terminal only.
-        """
-        listed = [[str(cell) for cell in row] for row in rows]
-        if self.stdout.isatty():
-            self._table_on_terminal(columns, listed, styles)
+    def table(self, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+        """A table to stdout: fitted to the terminal, or one whole record a line when piped."""
+        table = Table(columns, [[str(cell) for cell in row] for row in rows])
+        if not self.stdout.isatty():
+            self.raw("\n".join(table.piped()))
             return
-        widths = [max([len(c), *(len(r[i]) for r in listed)]) for i, c in enumerate(columns)]
-        for row in [list(columns), *listed]:
-            self.data("  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip())
-
-    def _table_on_terminal(
-        self, columns: Sequence[str], rows: Sequence[Sequence[str]], styles: Sequence[str]
-    ) -> None:
-        from rich.box import SIMPLE_HEAD
-        from rich.table import Table
-        from rich.text import Text
-
-        bold = "bold" if self.colored(self.stdout) else ""
-        table = Table(
-            box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0), header_style=bold
-        )
-        for i, column in enumerate(columns):
-            table.add_column(
-                column, style=styles[i] if i < len(styles) else "", overflow="fold", no_wrap=i == 0
-            )
-        for row in rows:
-            table.add_row(*(Text(cell) for cell in row))
-        self.console(self.stdout).print(table)
+        head, lines = table.on_terminal(self.width())
+        self.raw("\n".join([self.style(head, "bold"), *lines]))
 
     # ---------------------------------------------------------------- findings and errors
     def severity_word(self, severity: Severity, stream: IO[str]) -> str:
@@ -147,7 +138,7 @@ class Output:
         lines += self._quote(finding.place, to)
         lines.append(f"  why: {finding.why}")
         lines.append(f"  fix: {finding.fix}")
-        to.write("\n".join(lines) + "\n")
+        to.write(self._folded("\n".join(lines), to, None) + "\n")
 
     @staticmethod
     def _head(place: Place | None, subject: str) -> str:
@@ -158,8 +149,9 @@ class Output:
     def _quote(self, place: Place | None, stream: IO[str]) -> list[str]:
         if place is None or not place.quote:
             return []
-        quote, col, end_col = _window(place.quote, place.col, place.end_col)
         margin = f"{place.line:>5} | "
+        room = self.width(stream) - len(margin) if stream.isatty() else 100
+        quote, col, end_col = _window(place.quote, place.col, place.end_col, room)
         under = " " * (len(margin) - 2) + "| " + " " * (col - 1)
         return [f"{margin}{quote}", under + self.style("^" * max(1, end_col - col), "red", stream)]
 
@@ -168,15 +160,26 @@ class Output:
         place = f"{error.place}: " if error.place else ""
         self.note(f"{place}{self.style('error', 'red', self.stderr)} {error.code.code}: {error.what}")
         for line in self._quote(error.place, self.stderr):
-            self.note(line)
+            self._say(line)
         self.note(f"  why: {error.why}")
         self.note(f"  fix: {error.fix}")
         self.note(f"  more: tankfleet explain {error.code.code}")
 
 
-def _window(quote: str, col: int, end_col: int, width: int = 100) -> tuple[str, int, int]:
+def _window(quote: str, col: int, end_col: int, width: int) -> tuple[str, int, int]:
     """At most `width` characters of a line around col..end_col (1-based), with the columns moved along."""
     quote = quote.replace("\t", " ")
     start = max(0, min(col - 20, len(quote) - width)) if len(quote) > width else 0
     cut = quote[start : start + width]
     return cut, max(1, col - start), max(col - start + 1, min(end_col - start, len(cut) + 1))
+
+
+def _columns(stream: IO[str]) -> int:
+    """COLUMNS, else the terminal's own, else 100."""
+    told = os.environ.get("COLUMNS", "")
+    if told.isdigit() and int(told) > 0:
+        return int(told)
+    try:
+        return os.get_terminal_size(stream.fileno()).columns or 100
+    except (OSError, ValueError, AttributeError):
+        return 100

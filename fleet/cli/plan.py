@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 app = command_app()
 
 _WAVES = ("wave", "node", "site", "release", "spare time", "needed", "why now")
-_LEFT_OUT = ("left out", "because", "")
+_LEFT_OUT = ("left out", "because", "in detail")
 
 
 @command(app, "plan")

@@ -31,6 +31,6 @@ def schema(
     elif named(kind, "schema", ["inventory", *outputs]) == "inventory":
         from fleet.inventory.schema import inventory_schema
 
-        out.data(json.dumps(inventory_schema(), indent=2, ensure_ascii=False))
+        out.raw(json.dumps(inventory_schema(), indent=2, ensure_ascii=False))
     else:
-        out.data((folder / f"{kind}.json").read_text(encoding="utf-8").rstrip())
+        out.raw((folder / f"{kind}.json").read_text(encoding="utf-8").rstrip())

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 ROWS = 14
 COLUMNS = 30
 _LABEL = 10
+DRAWN_COLUMNS = _LABEL + 2 + COLUMNS + 1
+"""Before the words beside the drawing."""
 
 
 @dataclass(frozen=True, slots=True)

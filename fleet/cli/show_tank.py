@@ -5,18 +5,16 @@ A section with the marks, the table of marks, the pump, spare time, what to mind
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
 from fleet.cli.quantities import Units, duration, share
-from fleet.cli.section import Line, draw
+from fleet.cli.section import DRAWN_COLUMNS, Line, draw
 
 if TYPE_CHECKING:
     from fleet.cli.output import Output
     from fleet.inventory.about_tank import LevelFacts, Need, PumpFacts, TankFacts
     from fleet.inventory.model import Shape
 
-_TEXT_COLUMNS = 100
 _PHASES = {"single": "single-phase", "three": "three-phase", "dc": "DC"}
 
 
@@ -29,7 +27,7 @@ def print_tank(out: Output, tank: TankFacts, shape: Shape, units: Units) -> None
         paragraph(out, line, "  ")
     out.data()
     for line in draw(shape, _lines(tank, units)):
-        out.data(line)
+        out.data(line, hang=" " * DRAWN_COLUMNS)
     out.data()
     _marks(out, tank, units)
     if tank.pump:
@@ -41,11 +39,8 @@ def print_tank(out: Output, tank: TankFacts, shape: Shape, units: Units) -> None
 
 
 def paragraph(out: Output, text: str, indent: str = "", hang: str | None = None) -> None:
-    """Text folded to the width, `indent` before the first line and `hang` before the others."""
-    width = min(out.width(), _TEXT_COLUMNS)
-    rest = indent if hang is None else hang
-    for line in textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=rest):
-        out.data(line)
+    """Text with `indent` before its first line, and `hang` before the others when a terminal is narrower."""
+    out.data(f"{indent}{text}", hang=indent if hang is None else hang)
 
 
 def _about(tank: TankFacts, units: Units) -> list[str]:

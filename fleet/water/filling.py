@@ -112,12 +112,12 @@ def pump_times(tank: Tank) -> PumpTimes | None:
         longest_run=_timed(
             pump.longest_run_s,
             LONGEST_RUN_FACTOR * whole_s,
-            f"{LONGEST_RUN_FACTOR:g} x {whole_s:,.0f} s from {from_where} to mark {stop.name} {at}",
+            f"{LONGEST_RUN_FACTOR:g} x the time from {from_where} to mark {stop.name} {at}",
         ),
         no_rise=_timed(
             pump.no_rise_s,
             NO_RISE_FACTOR * stretch_s,
-            f"{NO_RISE_FACTOR:g} x {stretch_s:,.0f} s for the longest stretch between marks {at}",
+            f"{NO_RISE_FACTOR:g} x the time of the longest stretch between marks {at}",
         ),
         shortest_off=_timed(pump.shortest_off_s, SHORTEST_OFF_S, "default"),
     )
