@@ -109,6 +109,7 @@ def test_all_found(project, capsys) -> None:
     assert "next: tankfleet audit" in printed.err
 
 
+@pytest.mark.slow
 def test_missing_is_said_while_waiting_and_afterwards(project, capsys) -> None:
     with project.with_nodes(lambda: fake(project.name("a"))):
         assert project.run(project.name("a"), project.name("b"), "--timeout", "2") == Exit.UNREACHABLE
@@ -118,6 +119,7 @@ def test_missing_is_said_while_waiting_and_afterwards(project, capsys) -> None:
     assert "1 found, 1 missing" in printed.err
 
 
+@pytest.mark.slow
 def test_a_double_is_a_problem(project, capsys) -> None:
     a = project.name("a")
     boards = [lambda mac=mac: fake(a, mac=mac) for mac in ("02:00:00:00:00:01", "02:00:00:00:00:02")]
@@ -126,6 +128,7 @@ def test_a_double_is_a_problem(project, capsys) -> None:
     assert "FND104" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_an_impostor_is_a_problem(project, capsys) -> None:
     a = project.name("a")
     with project.with_nodes(lambda: fake(a, node_key=bytes(32))):

@@ -125,6 +125,7 @@ def test_a_fleet_with_every_status(tmp_path) -> None:
     on_ground(tmp_path, what)
 
 
+@pytest.mark.slow
 def test_all_found_ends_early_and_twice_is_once(tmp_path) -> None:
     async def what(ground: Ground) -> None:
         for short in ("a", "b", "c"):
@@ -139,6 +140,7 @@ def test_all_found_ends_early_and_twice_is_once(tmp_path) -> None:
     on_ground(tmp_path, what)
 
 
+@pytest.mark.slow
 def test_only_the_nodes_that_are_asked_for(tmp_path) -> None:
     async def what(ground: Ground) -> None:
         await ground.node("a")
@@ -150,6 +152,7 @@ def test_only_the_nodes_that_are_asked_for(tmp_path) -> None:
     on_ground(tmp_path, what)
 
 
+@pytest.mark.slow
 def test_one_name_at_another_node_s_address(tmp_path) -> None:
     """A stale record: `a` is announced where `b` is."""
 
@@ -186,6 +189,7 @@ def test_a_node_that_announces_itself_late_is_found(tmp_path) -> None:
     on_ground(tmp_path, what)
 
 
+@pytest.mark.slow
 def test_a_last_known_address_that_another_has_now(tmp_path) -> None:
     async def what(ground: Ground) -> None:
         b = await ground.node("b")

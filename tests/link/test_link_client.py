@@ -382,6 +382,7 @@ def test_a_transfer_that_stalls_is_given_up() -> None:
     assert talk(what).images_taken == []
 
 
+@pytest.mark.slow
 def test_a_slow_transfer_goes_on_as_long_as_bytes_are_taken() -> None:
     """In all it takes longer than the timeout for a stall."""
 
@@ -457,6 +458,7 @@ def test_an_image_of_an_impossible_size_is_not_even_tried(size_bytes) -> None:
     assert talk(what).heard == []
 
 
+@pytest.mark.slow
 def test_transfers_share_the_image() -> None:
     """40 transfers of 1 MiB stall at once: what they hold together stays under a few of their images."""
     image = bytes(1 << 20)
