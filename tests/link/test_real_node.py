@@ -23,6 +23,9 @@ from fleet.bench.paths import BenchPaths
 from fleet.build import ticket as tickets
 from fleet.build.shelf import Shelf
 from fleet.errors import NodeImpostor, NodeRefused, NodeUnreachable
+from fleet.find.find import find, interface_for
+from fleet.find.match import Status
+from fleet.inventory.load import load_inventory
 from fleet.keys.folder import KeyFolder
 from fleet.limits import ANSWER_BYTES
 from fleet.link import signing
@@ -30,6 +33,7 @@ from fleet.link.client import NodeLink, Timeouts, open_session
 from fleet.link.exchange import Request, exchange, refusal
 from fleet.link.payload import ImagePayload
 from fleet.link.state import NodeState, Phase
+from fleet.workspace import Workspace
 from tests.bench.scenery import processes_of
 from tests.real_fleet import build, real_project, tankfleet
 
@@ -346,12 +350,19 @@ def test_an_image_is_tried_kept_and_put_back(real) -> None:
 
 
 def test_find_sees_the_nodes_and_what_they_run(project) -> None:
-    done = tankfleet(project, "find", *NODES, "--json")
-    found = {match["node"]: match for match in json.loads(done.stdout)["nodes"]}
+    """Another bench on this machine may announce the same names: it has other keys, and is told apart."""
+    inventory = load_inventory(project / "inventory")
+    workspace = Workspace(project, project / "inventory", project / "keys")
+    key_of = KeyFolder.open(workspace.keys_dir).node_key
+    interface = interface_for("auto", workspace)
+    assert interface == "127.0.0.1", "the bench is up"
+    matches = asyncio.run(find(inventory, key_of, workspace, interface=interface, nodes=NODES))
+    found = {match.node: match for match in matches if match.status is not Status.IMPOSTOR}
     for name in NODES:
-        real = Real(project, name)
-        assert found[name]["status"] in ("found", "moved")
-        assert (found[name]["address"], found[name]["port"]) == (real.view.address, real.view.port)
-        assert found[name]["state"]["mac"] == real.view.mac
-        assert found[name]["announced"]["img"] == found[name]["state"]["image"][:16]
-        assert found[name]["announced"]["phase"] == found[name]["state"]["phase"]
+        view, match = Real(project, name).view, found[name]
+        assert match.reachable
+        assert (match.address, match.port) == (view.address, view.port)
+        assert match.state is not None
+        assert match.state.mac == view.mac
+        assert match.txt["img"] == match.state.image[:16]
+        assert match.txt["phase"] == match.state.phase
