@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections import Counter
 from contextlib import contextmanager
 from functools import partial
 from typing import TYPE_CHECKING
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from fleet.push.state import NodeProgress, PushState
 
 _NAMES_SHOWN = 4
-_ALIKE_SHOWN = 3
+_ALIKE_SHOWN = 6
 _WAVES = ("wave", "nodes", "kept", "put back", "lost", "left out", "gate")
 _OTHERS = ("node", "wave", "stands", "release", "why")
 
@@ -129,17 +130,17 @@ def sum_up(output: Output, state: PushState) -> None:
         nodes = state.in_wave(number)
         count = [sum(n.stands.value == s for n in nodes) for s in ("kept", "put-back", "lost", "left-out")]
         verdict = verdicts.get(number)
-        gate = "-" if verdict is None else f"{'passed' if verdict.passed else 'FAILED'}: {verdict.text}"
+        gate = "-" if verdict is None else "passed" if verdict.passed else "FAILED"
         rows.append((str(number), str(len(nodes)), *(str(c) for c in count), gate))
     output.table(_WAVES, rows)
     others = [n for n in state.nodes.values() if n.stands.value != "kept" or n.reason]
-    not_begun = [n for n in others if n.stands.value == "left-out" and n.reason == others[-1].reason]
-    if len(not_begun) > _ALIKE_SHOWN:
-        others = [n for n in others if n not in not_begun]
-    if others:
-        output.table(_OTHERS, [_other(state, n) for n in sorted(others, key=lambda n: (n.wave, n.node))])
-    if len(not_begun) > _ALIKE_SHOWN:
-        output.data(f"{len(not_begun)} nodes left out: {not_begun[0].reason}")
+    alike = Counter((n.stands.value, n.reason) for n in others)
+    rows = [n for n in others if alike[(n.stands.value, n.reason)] <= _ALIKE_SHOWN]
+    if rows:
+        output.table(_OTHERS, [_other(state, n) for n in sorted(rows, key=lambda n: (n.wave, n.node))])
+    for (stands, reason), count in alike.items():
+        if count > _ALIKE_SHOWN:
+            output.data(f"{count} nodes {stands}: {reason}")
 
 
 def _other(state: PushState, node: NodeProgress) -> tuple[str, ...]:

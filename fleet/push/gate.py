@@ -101,10 +101,9 @@ def judge(
     allowed = failures_allowed(share_allowed, of)
     bound = share_bound(all_failed, all_judged) if all_judged else 1.0
     passed = len(failed) <= allowed
-    text = f"{len(failed)} of {of} failed, {allowed} allowed"
+    text = f"{len(failed)} of {of} failed{f', {allowed} allowed' if allowed or not passed else ''}"
     if passed:
-        share = f"{all_failed} failed of {all_judged} so far: the true share is below {bound:.1%}"
-        text = f"{text}; {share} ({CONFIDENCE:.0%} confidence)"
+        text = f"{text}, {all_failed} of {all_judged} so far: under {bound:.1%} would ({CONFIDENCE:.0%} sure)"
     return Verdict(wave, passed, failed, of, allowed, bound, text)
 
 
@@ -212,25 +211,39 @@ def _level(s: Sighting) -> Check:
         if was is None or was.level is None or tank.level is None:
             continue
         told.append(f"{tank.name}: level {was.level} -> {tank.level}")
-        what = _impossible(bounds, was.level, tank.level, elapsed_s * s.process_speed, s.process_speed)
+        what = _impossible(
+            bounds, was, tank, elapsed_s * s.process_speed, GATE_LEVEL_SLACK_S * s.process_speed
+        )
         if what:
             bad.append(f"{tank.name}: {what} in {elapsed_s:.0f} s")
     return Check(CheckName.LEVEL, not bad, "; ".join(bad) or "; ".join(told) or "no level known before")
 
 
-def _impossible(bounds: TankBounds, was: int, is_: int, elapsed_s: float, speed: float) -> str:
+def _impossible(bounds: TankBounds, was: TankState, now: TankState, elapsed_s: float, slack_s: float) -> str:
     """Why the water cannot have gone from one level to the other in that (process) time; empty if it can."""
-    if is_ == was:
+    low, high = was.level or 0, now.level or 0
+    if low == high:
         return ""
-    volumes = bounds.volumes_l
-    rose = is_ > was
-    least_l = volumes[is_ - 1] - volumes[was] if rose else volumes[was - 1] - volumes[is_]
-    flow = bounds.most_in_l_per_min if rose else bounds.most_out_l_per_min
-    most_l = flow / 60 * (elapsed_s + GATE_LEVEL_SLACK_S * speed) * GATE_LEVEL_FACTOR
+    rose, volumes = high > low, bounds.volumes_l
+    least_l = volumes[high - 1] - volumes[low] if rose else volumes[low - 1] - volumes[high]
+    flow = bounds.inflow_l_per_min if rose else bounds.draw_l_per_min
+    most_l = flow / 60 * (elapsed_s + slack_s) * GATE_LEVEL_FACTOR
+    way = "rose" if rose else "fell"
+    if bounds.pump_does == ("fill" if rose else "drain"):
+        most_l += bounds.pump_l_per_min / 60 * _pump_ran_s(was, now, elapsed_s, slack_s) * GATE_LEVEL_FACTOR
+        if most_l == 0.0:
+            return f"level {low} -> {high}: it {way}, but its pump is said to be off and nothing else can"
     if least_l <= most_l:
         return ""
-    way = "rose" if rose else "fell"
-    return f"level {was} -> {is_}: it {way} by at least {least_l:.0f} L, at most {most_l:.0f} L could flow"
+    return f"level {low} -> {high}: it {way} by at least {least_l:.0f} L, at most {most_l:.0f} L could flow"
+
+
+def _pump_ran_s(was: TankState, now: TankState, elapsed_s: float, slack_s: float) -> float:
+    """How long the pump may have run, by what the node says: its count of starts begins anew with each
+    restart."""
+    if now.pump is not None and (now.pump.relay == "on" or now.pump.starts > 0):
+        return elapsed_s + slack_s
+    return slack_s if was.pump is not None and was.pump.relay == "on" else 0.0
 
 
 def _resources(s: Sighting) -> Check:

@@ -39,9 +39,10 @@ class TankBounds(_Part):
 
     tank: str
     volumes_l: Annotated[tuple[float, ...], Field(min_length=1)]
-    most_in_l_per_min: Annotated[float, Field(ge=0)]
-    most_out_l_per_min: Annotated[float, Field(ge=0)]
+    inflow_l_per_min: Annotated[float, Field(ge=0)]
+    draw_l_per_min: Annotated[float, Field(ge=0)]
     pump_does: Literal["fill", "drain"] | None = None
+    pump_l_per_min: Annotated[float, Field(ge=0)] = 0.0
     pump_on_mark: int | None = None
     pump_off_mark: int | None = None
 

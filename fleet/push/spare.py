@@ -48,15 +48,13 @@ def tank_bounds(tank: Tank) -> TankBounds:
     if pump is not None:
         on_mark, off_mark = pump_marks(tank, pump)
         on_off = (marks.index(on_mark), marks.index(off_mark))
-    fills = pump is not None and pump.does == "fill"
-    drains = pump is not None and pump.does == "drain"
-    flow = pump.flow_l_per_min if pump is not None else 0.0
     return TankBounds(
         tank=tank.name,
         volumes_l=tuple(volume_l(tank.shape, mark.height_m) for mark in marks),
-        most_in_l_per_min=tank.uncontrolled_inflow_l_per_min + (flow if fills else 0.0),
-        most_out_l_per_min=tank.largest_draw_l_per_min + (flow if drains else 0.0),
+        inflow_l_per_min=tank.uncontrolled_inflow_l_per_min,
+        draw_l_per_min=tank.largest_draw_l_per_min,
         pump_does=pump.does if pump is not None else None,
+        pump_l_per_min=pump.flow_l_per_min if pump is not None else 0.0,
         pump_on_mark=on_off[0],
         pump_off_mark=on_off[1],
     )

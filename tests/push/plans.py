@@ -46,9 +46,10 @@ def planned(node: str, **changes: Any) -> dict[str, Any]:
             {
                 "tank": f"tank-{node}",
                 "volumes_l": VOLUMES_L,
-                "most_in_l_per_min": 60.0,
-                "most_out_l_per_min": 30.0,
+                "inflow_l_per_min": 0.0,
+                "draw_l_per_min": 30.0,
                 "pump_does": "fill",
+                "pump_l_per_min": 60.0,
                 "pump_on_mark": 0,
                 "pump_off_mark": 2,
             }

@@ -41,7 +41,6 @@ class TerminalReporter:
         self._now_s = now_s
         self._state: PushState | None = None
         self._sent: dict[str, float] = {}
-        self._word = ""
         self._live = Live(
             console=console,
             get_renderable=self._drawn,
@@ -64,14 +63,14 @@ class TerminalReporter:
     def begins(self, state: PushState) -> None:
         """Draw it."""
         self._state = state
-        self._console.print(begin_lines(state)[0], highlight=False, markup=False)
+        self._print(begin_lines(state)[0], "bold")
 
     def happened(self, event: Event, before: PushState, after: PushState) -> None:
         """Draw how it stands now; what should stay readable is written above the drawing."""
         self._state = after
         for line in changes(event, before, after):
             if _stays(line):
-                self._console.print(line.strip(), highlight=False, markup=False)
+                self._print(line.strip(), _style(line))
         for name in tuple(self._sent):
             if after.nodes[name].task not in (Task.SEND, Task.BACK_SEND):
                 del self._sent[name]
@@ -82,8 +81,10 @@ class TerminalReporter:
 
     def interrupted(self, awaited: Sequence[str]) -> None:
         """The word that must come at once."""
-        self._word = interrupted_words(awaited)
-        self._console.print(self._word, highlight=False, markup=False)
+        self._print(interrupted_words(awaited), "yellow")
+
+    def _print(self, line: str, style: str) -> None:
+        self._console.print(line, style=style, highlight=False, markup=False)
 
     # ---------------------------------------------------------------- the drawing
     def _drawn(self) -> RenderableType:
@@ -91,6 +92,13 @@ class TerminalReporter:
 
         lines = screen(self._state, self._now_s(), self._sent) if self._state is not None else []
         return Text("\n".join(lines), no_wrap=True, overflow="ellipsis")
+
+
+def _style(line: str) -> str:
+    """A color beside the words that say the same."""
+    if "FAILED" in line or "LOST" in line:
+        return "red"
+    return "green" if " passed: " in line else ""
 
 
 def _stays(line: str) -> bool:

@@ -27,6 +27,21 @@ _AWAITED = {
     Task.BACK_SEND: "the transfer of its old image",
     Task.BACK_KEEP: "its word that it keeps the old image",
 }
+_DOING = {
+    Task.READY: "asked whether it can be updated",
+    Task.HELD: "held off",
+    Task.SEND: "sending",
+    Task.UNSURE: "transfer cut off, asking which image it runs",
+    Task.RETURN: "restarting",
+    Task.SOAK: "on trial",
+    Task.SOAKED: "on trial, well, waiting for the rest of its wave",
+    Task.KEEP: "told to keep",
+    Task.BACK: "going back",
+    Task.BACK_REVERT: "told to go back",
+    Task.BACK_RETURN: "restarting into the old image",
+    Task.BACK_SEND: "sending the old image",
+    Task.BACK_KEEP: "told to keep the old image",
+}
 _URGENT = (
     Task.BACK_SEND,
     Task.BACK_REVERT,
@@ -60,23 +75,20 @@ def wave_words(state: PushState, number: int) -> str:
 
 
 def node_words(state: PushState, node: NodeProgress, now_s: float, share: float | None = None) -> str:
-    """One line about a node: how it stands and what is awaited. `share` of its transfer, if one runs."""
-    left = ""
-    if node.task is Task.SEND and share is not None:
-        left = f" {share:.0%}"
+    """One line about a node: how it stands, and what is awaited. `share` of its transfer, if one runs."""
+    why = f": {node.reason}" if node.reason else ""
+    if node.task is Task.NONE:
+        return f"{node.stands.value}{why}"
+    doing = _DOING[node.task]
+    if node.task in (Task.SEND, Task.BACK_SEND) and share is not None:
+        doing = f"{doing}, {share:.0%}"
     elif node.task is Task.SOAK:
-        left = f", {_left(node.soak_until_s, now_s)} of the soak left"
+        doing = f"{doing}, {_left(node.soak_until_s, now_s)} of the soak left"
     elif node.task is Task.HELD and node.pending is not None:
-        left = f", asked again in {_left(node.pending.at_s, now_s)}"
+        doing = f"{doing}, asked again in {_left(node.pending.at_s, now_s)}"
     elif node.limit_at_s > now_s and node.task in (Task.RETURN, Task.UNSURE, Task.BACK, Task.BACK_RETURN):
-        left = f", for up to {_left(node.limit_at_s, now_s)} more"
-    if node.settled:
-        return f"{node.stands.value}{f': {node.reason}' if node.reason else ''}"
-    why = f" ({node.reason})" if node.reason and node.task is not Task.SEND else ""
-    awaited = (
-        f", awaiting {_AWAITED[node.task]}" if node.task in _AWAITED and node.task is not Task.SEND else ""
-    )
-    return f"{node.stands.value}{awaited}{left}{why}"
+        doing = f"{doing}, for up to {_left(node.limit_at_s, now_s)} more"
+    return f"{doing}{why}"
 
 
 def in_flight(state: PushState) -> list[NodeProgress]:

@@ -1,0 +1,145 @@
+"""The journal: durable settings, one transaction for what comes together, requests, refusals."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from fleet.errors import LockedError, PushError
+from fleet.push.engine import fold
+from fleet.push.events import Began, Requested, Resumed, Word
+from fleet.push.journal import Journal
+from fleet.push.lock import lock_path, runner_lock, runner_pid
+from fleet.push.state import Phase, Stands, fresh
+from tests.push.plans import plan_of, planned
+from tests.push.stage import Stage, begun, push
+
+PLAN = plan_of([planned("a")], [planned("b")])
+
+
+def test_settings_that_survive_a_power_cut(tmp_path: Path) -> None:
+    journal = Journal.open(tmp_path / "journal.db")
+    assert journal._db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+    assert journal._db.execute("PRAGMA synchronous").fetchone() == (2,), "2 is FULL (sqlite.org/pragma.html)"
+    journal.close()
+
+
+def test_a_push_from_begin_to_end(quick_path: Path) -> None:
+    stage = Stage(PLAN)
+    journal = begun(stage, quick_path)
+    assert journal.unfinished() == PLAN.id
+    assert journal.state(PLAN.id) == fold(fresh(PLAN), [Began(journal.pushes()[0].began_at_s)])
+    state = push(stage, journal)
+    (record,) = journal.pushes()
+    assert (record.phase, record.ended, record.id) == (Phase.DONE, True, PLAN.id)
+    assert journal.unfinished() is None
+    assert journal.state(PLAN.id) == state
+    assert [(o.node, o.stands) for o in journal.outcomes(PLAN.id)] == [("a", Stands.KEPT), ("b", Stands.KEPT)]
+    assert journal.plan(PLAN.id) == PLAN
+    with pytest.raises(PushError, match="PSH103"):
+        journal.begin(PLAN, 0.0)
+
+
+def test_what_came_of_an_ended_push_is_written_down(quick_path: Path) -> None:
+    """It must not change when a later engine would fold the same events to something else."""
+    stage = Stage(PLAN)
+    journal = begun(stage, quick_path)
+    push(stage, journal)
+    journal._db.execute("DELETE FROM event")
+    assert [o.stands for o in journal.outcomes(PLAN.id)] == [Stands.KEPT, Stands.KEPT]
+
+
+def test_requests_are_taken_in_once(tmp_path: Path) -> None:
+    with closing(Journal.open(tmp_path / "journal.db")) as journal:
+        journal.begin(PLAN, 10.0)
+        number = journal.request(PLAN.id, Requested(11.0, Word.ROLL_BACK, ("a", "b")))
+        (request,) = journal.open_requests(PLAN.id)
+        assert request.event == Requested(11.0, Word.ROLL_BACK, ("a", "b"))
+        assert not journal.is_taken(number)
+        journal.append(PLAN.id, [request.event], journal.state(PLAN.id), [number])
+        assert journal.open_requests(PLAN.id) == []
+        assert journal.is_taken(number)
+
+
+def test_events_that_come_together_are_committed_together(tmp_path: Path) -> None:
+    commits: list[str] = []
+    with closing(Journal.open(tmp_path / "journal.db", commits.append)) as journal:
+        journal.begin(PLAN, 10.0)
+        state = fold(journal.state(PLAN.id), [Resumed(11.0), Resumed(12.0)])
+        journal.append(PLAN.id, [Resumed(11.0), Resumed(12.0)], state)
+        assert commits == ["before", "after"] * 2
+        assert len(journal.events(PLAN.id)) == 3
+
+
+def test_what_is_not_there(tmp_path: Path) -> None:
+    assert Journal.open_if_there(tmp_path / "journal.db") is None
+    assert not (tmp_path / "journal.db").exists()
+    with closing(Journal.open(tmp_path / "journal.db")) as journal, pytest.raises(PushError, match="PSH106"):
+        journal.plan("0" * 12)
+
+
+@pytest.mark.parametrize(
+    "harm",
+    [
+        "UPDATE event SET kind='dream'",
+        "UPDATE event SET body='{}'",
+        "UPDATE event SET body='not json'",
+        "UPDATE push SET plan='{}'",
+    ],
+)
+def test_a_damaged_journal_is_refused(tmp_path: Path, harm: str) -> None:
+    with closing(Journal.open(tmp_path / "journal.db")) as journal:
+        journal.begin(PLAN, 10.0)
+        journal._db.execute(harm)
+        with pytest.raises(PushError, match="PSH108"):
+            journal.state(PLAN.id)
+
+
+def test_a_journal_of_another_form_or_no_journal_at_all(tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / "newer.db")) as db:
+        db.execute("PRAGMA user_version=99")
+    with pytest.raises(PushError, match="form 99"):
+        Journal.open(tmp_path / "newer.db")
+    (tmp_path / "text.db").write_text("this is no database" * 100)
+    with pytest.raises(PushError, match="PSH108"):
+        Journal.open(tmp_path / "text.db")
+
+
+def test_one_runner_per_journal(tmp_path: Path) -> None:
+    path = tmp_path / "journal.db"
+    assert runner_pid(path) is None
+    with runner_lock(path, 4711):
+        assert runner_pid(path) == 4711
+        with pytest.raises(LockedError, match="process 4711 is pushing"), runner_lock(path, 1):
+            pass
+    assert runner_pid(path) is None
+    with runner_lock(path, os.getpid()):
+        pass
+
+
+def test_the_lock_is_free_when_its_holder_was_killed(tmp_path: Path) -> None:
+    path = tmp_path / "journal.db"
+    code = (
+        "import os,sys;from pathlib import Path;from fleet.push.lock import runner_lock\n"
+        f"with runner_lock(Path({str(path)!r}), os.getpid()):\n"
+        "    print('held', flush=True); sys.stdin.read()"
+    )
+    holder = subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+    assert holder.stdout is not None
+    assert holder.stdin is not None
+    assert holder.stdout.readline() == b"held\n"
+    assert runner_pid(path) == holder.pid
+    holder.kill()
+    holder.wait()
+    holder.stdin.close()
+    holder.stdout.close()
+    assert lock_path(path).exists()
+    assert runner_pid(path) is None
+    with runner_lock(path, 1):
+        pass

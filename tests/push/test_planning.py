@@ -1,0 +1,273 @@
+"""Making a plan from an inventory, a shelf and what was found: who goes, who stays out, and why."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+
+from fleet.boards.board import Outage, load_board
+from fleet.build.entry import ShelfEntry
+from fleet.errors import PlanError
+from fleet.inventory.model import Inventory
+from fleet.link.state import NodeState
+from fleet.push.outage import outage_of, times
+from fleet.push.plan import Plan, read_plan, write_plan
+from fleet.push.planning import Found, PlanRequest, inventory_sha256, make_plan, with_stand_ins
+from tests.push.plans import NEW, OLD, image_of, state_of, tank_state
+
+CLASS = "00000000-0000-4000-8000-000000000001"
+QUICK = Outage(1e6, 0.0, 0.0, 5.0, 1, 1, "test")
+NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
+"""A Monday."""
+
+
+def tank(name: str, site: str = "hill", **changes: Any) -> dict[str, Any]:
+    """2 m wide, 2 m high: 3,142 L for each metre."""
+    return {
+        "name": name,
+        "site": site,
+        "duty": "irrigation",
+        "shape": {"kind": "vertical-cylinder", "diameter": "2 m", "height": "2 m"},
+        "marks": [
+            {"name": "low", "height": "200 mm"},
+            {"name": "half", "height": "1 m"},
+            {"name": "full", "height": "1800 mm"},
+        ],
+        "largest_draw": "30 L/min",
+        "pump": {"name": f"pump-{name}", "does": "fill", "flow": "60 L/min"},
+        **changes,
+    }
+
+
+def node(name: str, *tanks: str, **changes: Any) -> dict[str, Any]:
+    pins = iter(["IO32", "IO33", "IO25", "IO26", "IO27", "IO4", "IO18", "IO19"])
+    serves = [
+        {
+            "tank": t,
+            "probes": {mark: next(pins) for mark in ("low", "half", "full")},
+            "pump_relay": {"pin": next(pins)},
+        }
+        for t in (tanks or (f"tank-{name}",))
+    ]
+    return {"name": name, "board": "esp32-devkit", "serves": serves, **changes}
+
+
+def inventory(tanks: list[dict[str, Any]], nodes: list[dict[str, Any]], **policy: Any) -> Inventory:
+    window = {"rule": "FREQ=DAILY", "first": datetime(2026, 1, 1, 22, 0), "length": "5 h"}
+    return Inventory.model_validate(
+        {
+            "fleet": {"name": "sample", "domain": "water.example"},
+            "policy": {"soak": "60 s", "trial": "180 s", **policy},
+            "sites": [
+                {"name": "hill", "time_zone": "Europe/London", "network": "n"},
+                {"name": "yard", "time_zone": "Europe/London", "network": "n", "windows": [window]},
+            ],
+            "tanks": tanks,
+            "nodes": nodes,
+        }
+    )
+
+
+def entry(name: str, **changes: Any) -> ShelfEntry:
+    made = ShelfEntry(
+        node=name,
+        image=NEW,
+        ticket="7" * 64,
+        sequence=100,
+        release="1.1.0",
+        board="esp32-devkit",
+        class_id=CLASS,
+        class_name="esp32-devkit/base/two-slot/board",
+        target="board",
+        payload_format="esp32-bin",
+        size_bytes=400_000,
+        built_at="2026-03-01T00:00:00Z",
+        defect="",
+        block_crc="0badcafe",
+    )
+    return replace(made, **changes)
+
+
+def plan(fleet: Inventory, states: dict[str, NodeState | None] | None = None, **changes: Any) -> Plan:
+    names = [n.name for n in fleet.nodes]
+    states = {name: state_of(name) for name in names} | (states or {})
+    found = {name: Found(state=state, detail="never found before") for name, state in states.items()}
+    request = PlanRequest(
+        inventory=fleet,
+        nodes=names,
+        shelf={name: entry(name) for name in names},
+        found=found,
+        outages={"esp32-devkit": QUICK},
+        target="board",
+        now=NOON,
+    )
+    return make_plan(replace(request, **changes))
+
+
+def out(made: Plan) -> dict[str, str]:
+    return {o.node: o.reason for o in made.left_out}
+
+
+A = inventory([tank("tank-a")], [node("a")])
+
+
+def test_one_node_that_can_go() -> None:
+    made = plan(A)
+    (wave,) = made.waves
+    (planned,) = wave.nodes
+    assert made.left_out == ()
+    assert (planned.from_image, planned.to_image, planned.ticket_sha256) == (OLD, NEW, "7" * 64)
+    assert planned.why.startswith("first of")
+    assert planned.tanks[0].volumes_l == pytest.approx((628.3, 3141.6, 5654.9), abs=0.1)
+    assert (planned.tanks[0].pump_on_mark, planned.tanks[0].pump_off_mark) == (0, 2)
+    assert made.inventory_sha256 == inventory_sha256(A)
+    assert made.pilot is not None
+    assert made.pilot.chance_found == 1.0
+    assert read_plan(write_plan(made)) == made
+
+
+def test_spare_time_now_and_needed() -> None:
+    """From half (1 m) down to empty at 30 L/min: 3,141.6 L take 6,283 s. Needed: twice the worst outage."""
+    planned = plan(A).planned("a")
+    assert planned.spare_s == pytest.approx(6283.2, abs=0.1)
+    worst_s = QUICK.send_s(400_000) + 5.0 + 180.0 + 5.0
+    assert planned.spare_needed_s == pytest.approx(2 * worst_s, abs=0.1)
+
+
+def test_too_little_water_is_held_off() -> None:
+    low = state_of("a", tanks=[tank_state("tank-a", 0)])
+    made = plan(A, {"a": low})
+    assert out(made) == {"a": "spare-time-too-short"}
+    assert "needed 381 s: held off" in made.left_out[0].detail
+    settling = tank_state("tank-a", 2)
+    settling["marks"][0]["state"] = "settling"
+    assert out(plan(A, {"a": state_of("a", tanks=[settling])})) == {"a": "spare-time-too-short"}
+
+
+def test_on_the_bench_water_runs_faster() -> None:
+    assert plan(A, process_speed=10.0).planned("a").spare_s == pytest.approx(628.3, abs=0.1)
+    assert out(plan(A, process_speed=20.0)) == {"a": "spare-time-too-short"}
+
+
+@pytest.mark.parametrize(
+    ("reason", "state", "changes"),
+    [
+        ("missing", None, {}),
+        ("no-image", state_of("a"), {"shelf": {}}),
+        ("already-runs-it", state_of("a", image=NEW), {}),
+        ("on-trial", state_of("a", image=NEW, phase="on-trial", trial_left_s=60), {}),
+        ("other-class", state_of("a", **{"class": "00000000-0000-4000-8000-00000000000f"}), {}),
+        ("was-put-back", state_of("a", phase="put-back", last_image=NEW, last_reason="trial-over"), {}),
+        ("given-up", state_of("a"), {"given_up": {NEW: "0123456789ab"}}),
+        ("ticket-too-old", state_of("a", floor=100), {}),
+    ],
+)
+def test_left_out(reason: str, state: NodeState | None, changes: dict[str, Any]) -> None:
+    made = plan(A, {"a": state}, **changes)
+    assert out(made) == {"a": reason}
+    assert made.waves == ()
+    assert made.pilot is None
+    assert made.left_out[0].detail
+
+
+def test_again_plans_what_was_given_up() -> None:
+    back = state_of("a", phase="put-back", last_image=NEW, last_reason="trial-over")
+    assert out(plan(A, {"a": back}, given_up={NEW: "0123456789ab"}, again=True)) == {}
+
+
+def test_put_back_from_another_image_is_no_reason() -> None:
+    back = state_of("a", phase="put-back", last_image=image_of("older"), last_reason="trial-over")
+    assert out(plan(A, {"a": back})) == {}
+
+
+def test_windows() -> None:
+    fleet = inventory([tank("tank-a", "yard")], [node("a")])
+    made = plan(fleet)
+    assert out(made) == {"a": "outside-window"}
+    assert made.left_out[0].detail == "yard: opens 2026-03-02T22:00+00:00"
+    assert out(plan(fleet, now=datetime(2026, 3, 2, 23, 0, tzinfo=UTC))) == {}
+    assert out(plan(fleet, any_hour=True)) == {}
+    assert plan(fleet, any_hour=True).any_hour
+
+
+def test_stand_ins_are_in_different_waves_and_both_have_to_be_there() -> None:
+    fleet = inventory(
+        [tank("tank-a", supply_group="house"), tank("tank-b", supply_group="house")], [node("a"), node("b")]
+    )
+    made = plan(fleet)
+    assert [[n.node for n in wave.nodes] for wave in made.waves] == [["a"], ["b"]]
+    assert out(plan(fleet, {"b": None})) == {"a": "stand-in-down", "b": "missing"}
+    trial = state_of("b", phase="on-trial", image=image_of("x"), trial_left_s=9)
+    assert out(plan(fleet, {"b": trial})) == {"a": "stand-in-down", "b": "on-trial"}
+    assert with_stand_ins(fleet, ["a"]) == ["a", "b"]
+
+
+def test_a_node_of_two_tanks_is_as_critical_as_the_worse_and_as_spare_as_the_emptier() -> None:
+    fleet = inventory(
+        [tank("tank-a"), tank("tank-fire", duty="fire-reserve", largest_draw="300 L/min"), tank("tank-b")],
+        [node("a", "tank-a", "tank-fire"), node("b")],
+    )
+    states = {"a": state_of("a", tanks=[tank_state("tank-a", 2), tank_state("tank-fire", 3)])}
+    made = plan(fleet, states, nodes=["a", "b"])
+    assert [n.node for _, n in made.nodes()] == ["b", "a"]
+    assert made.planned("a").spare_s == pytest.approx(5654.9 / 300 * 60, abs=0.1)
+
+
+def test_a_soak_that_does_not_fit_into_the_trial_is_refused() -> None:
+    with pytest.raises(PlanError, match="PLN103"):
+        plan(A, soak_s=170.0)
+    assert plan(A, soak_s=165.0).policy.soak_s == 165.0
+    assert plan(A).policy.soak_s == 60.0
+
+
+def test_waves_fit_into_the_trial() -> None:
+    """With 8 s for each turn of one transfer at a time, a trial of 95 s leaves (95 - 60 - 15) s: 3 turns."""
+    count = 9
+    fleet = inventory(
+        [tank(f"tank-{i}") for i in range(count)],
+        [node(f"{i}", f"tank-{i}") for i in range(count)],
+        trial="95 s",
+        at_once=1,
+        first_wave=9,
+    )
+    states = {f"{i}": state_of(f"{i}", tanks=[tank_state(f"tank-{i}", 2)]) for i in range(count)}
+    slow = replace(QUICK, restart_s=31.6)
+    made = plan(fleet, states, outages={"esp32-devkit": slow})
+    assert [len(wave.nodes) for wave in made.waves] == [3, 3, 3]
+
+
+def test_detection_of_the_pilot() -> None:
+    """Facts of the hypergeometric distribution: 20 nodes, 2 bad, 4 tried: 0.368421; 16 are needed for 95
+    %."""
+    fleet = inventory(
+        [tank(f"tank-{i:02}", ["hill", "yard"][i % 2]) for i in range(20)],
+        [node(f"n{i:02}", f"tank-{i:02}") for i in range(20)],
+        first_wave=4,
+    )
+    states = {f"n{i:02}": state_of(f"n{i:02}", tanks=[tank_state(f"tank-{i:02}", 3)]) for i in range(20)}
+    made = plan(fleet, states, any_hour=True)
+    assert made.pilot is not None
+    assert (made.pilot.nodes, made.pilot.of, made.pilot.bad, made.pilot.nodes_needed) == (4, 20, 2, 16)
+    assert made.pilot.chance_found == 0.3684
+    later = 1 - (6 * 5) / (20 * 19)
+    """After 14 nodes (at most half of each site of 10 in one wave): 6 are left for the 2 bad ones."""
+    assert [wave.chance_found for wave in made.waves] == [0.3684, round(later, 4), 1.0]
+    assert [wave.pilot for wave in made.waves] == [True, False, False]
+
+
+def test_the_same_world_gives_the_same_plan() -> None:
+    assert plan(A).id == plan(A).id
+    assert plan(A).id != plan(A, any_hour=True).id
+
+
+@pytest.mark.parametrize("board", ["d1-mini", "esp32-devkit", "esp32-c3-devkit"])
+def test_times_of_real_boards_hold_together(board: str) -> None:
+    took = times(outage_of(load_board(board), "board"), 400_000, 300.0)
+    assert took.worst_s > 300.0 + took.send_s
+    assert took.return_within_s >= 20.0
+    assert 0 < took.expected_s < took.send_s + took.return_within_s
+    host = times(outage_of(load_board(board), "host"), 400_000, 300.0)
+    assert host.worst_s < took.worst_s
