@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.build.class_job import ClassJob, Doing
 from fleet.build.classes import classes_of
-from fleet.build.events import BuildResult, Shelving
+from fleet.build.events import BuildResult, ClassResult, Compiled, Shelving
 from fleet.build.lock import locked
 from fleet.build.programs import Programs, program_of
 from fleet.build.tools import host_tools
@@ -68,7 +68,7 @@ def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
             )
             for part, project in zip(parts, projects, strict=True)
         ]
-        built, compiled = yield from _programs(jobs, request.jobs, shop, tools, lock)
+        built, runs = yield from _programs(jobs, request.jobs, shop, tools, lock)
         done: dict[str, tuple[ShelfEntry, Doing]] = {}
         total = sum(job.todo_count for job in jobs)
         for job in jobs:
@@ -79,7 +79,11 @@ def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
             entry for job in jobs for _, entry, doing in job.states if entry and doing is Doing.NOTHING
         ]
     entries = sorted([*untouched, *(entry for entry, _ in done.values())], key=lambda entry: entry.node)
-    yield BuildResult(tuple(entries), _named(done, Doing.MAKE), _named(done, Doing.RESTORE), compiled)
+    classes = tuple(_class_result(job, entries, done, runs.get(job.program.digest)) for job in jobs)
+    compiled = tuple(sorted(run.name for run in runs.values()))
+    yield BuildResult(
+        tuple(entries), classes, _named(done, Doing.MAKE), _named(done, Doing.RESTORE), compiled
+    )
 
 
 def finished(events: Iterable[BuildEvent]) -> BuildResult:
@@ -108,11 +112,33 @@ def _project(request: BuildRequest, part: ClassPart, trust: Trust, shop: Worksho
     )
 
 
+def _class_result(
+    job: ClassJob,
+    entries: Sequence[ShelfEntry],
+    done: Mapping[str, tuple[ShelfEntry, Doing]],
+    run: Compiled | None,
+) -> ClassResult:
+    nodes = {part.node.name for part in job.part.nodes}
+    made, restored = (
+        sum(done[n][1] is kind for n in nodes & set(done)) for kind in (Doing.MAKE, Doing.RESTORE)
+    )
+    return ClassResult(
+        name=job.part.name,
+        nodes=len(nodes),
+        made=made,
+        restored=restored,
+        unchanged=len(nodes) - made - restored,
+        size_bytes=max(entry.size_bytes for entry in entries if entry.node in nodes),
+        program=run.name if run else None,
+        compile_s=round(run.took_s, 3) if run else None,
+    )
+
+
 def _programs(
     jobs: Sequence[ClassJob], cores: int, shop: Workshop, tools: HostTools, lock: int
-) -> Generator[BuildEvent, None, tuple[dict[str, Built], tuple[str, ...]]]:
-    """The programs that are needed, by digest, and the names of those that had to be compiled. Boot loader
-    included."""
+) -> Generator[BuildEvent, None, tuple[dict[str, Built], dict[str, Compiled]]]:
+    """The programs that are needed, and the compiler runs for those that were not there; both by digest. Boot
+    loader included."""
     store = Programs(shop.build_dir, shop.environment, lock)
     wanted = {job.program.digest: job.program for job in reversed(jobs) if job.todo_count}
     boot = program_of(BOOT_LOADER, "", render_boot_loader(templates=shop.templates), tools)
@@ -120,12 +146,15 @@ def _programs(
         wanted[boot.digest] = boot
     built = {digest: found for digest, program in wanted.items() if (found := store.find(program))}
     missing = [program for digest, program in wanted.items() if digest not in built]
-    if missing:
-        yield from store.compile(missing, tools, cores)
+    runs = {}
+    for event in store.compile(missing, tools, cores) if missing else ():
+        if isinstance(event, Compiled):
+            runs.update({program.digest: event for program in missing if program.title == event.name})
+        yield event
     built |= {program.digest: store.get(program) for program in missing}
     if boot.digest in built:
         shop.shelf.put_host_boot_loader(built[boot.digest].image, boot.digest)
-    return built, tuple(sorted(program.title for program in missing))
+    return built, runs
 
 
 def _named(done: Mapping[str, tuple[ShelfEntry, Doing]], wanted: Doing) -> tuple[str, ...]:

@@ -44,6 +44,25 @@ class Shelving:
 
 
 @dataclass(frozen=True, slots=True)
+class ClassResult:
+    """One firmware class of a build: how many of its nodes got a new ticket (`made`), had missing files made
+    again (`restored`) or needed nothing (`unchanged`); the size of its largest image.
+
+    `compile_s` is how long the compiler ran for its program, None if it did not have to; `program` names that
+    run, which serves every class whose code is the same.
+    """
+
+    name: str
+    nodes: int
+    made: int
+    restored: int
+    unchanged: int
+    size_bytes: int
+    program: str | None
+    compile_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class BuildResult:
     """The last event of a build: what is now on the shelf for the nodes asked for.
 
@@ -52,6 +71,7 @@ class BuildResult:
     """
 
     entries: tuple[ShelfEntry, ...]
+    classes: tuple[ClassResult, ...]
     made: tuple[str, ...]
     restored: tuple[str, ...]
     compiled: tuple[str, ...]

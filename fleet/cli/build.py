@@ -9,18 +9,21 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
-from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.common import command, command_app, complete_names, named, session, short_path
 from fleet.cli.shelf import show_entries
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from fleet.build.events import BuildEvent, BuildResult
+    from fleet.build.events import BuildEvent, BuildResult, ClassResult
     from fleet.cli.output import Output
     from fleet.render.firmware_class import Target
 
 app = command_app()
 _QUIET_S = 1.7
+_NODES_SHOWN = 8
+"""With more images than this a row per firmware class says enough; the shelf lists them all."""
+_CLASSES = ("class", "nodes", "new", "unchanged", "size", "compiled in")
 
 
 @command(app, "build")
@@ -78,9 +81,26 @@ def build(
     result = builder.finished(_told(this.output, builder.build(request, shop)))
     if json:
         this.output.emit_json("build", asdict(result))
-    else:
+    elif len(result.entries) <= _NODES_SHOWN:
         show_entries(this.output, result.entries)
+    else:
+        this.output.table(_CLASSES, [_class_row(one, request.defect) for one in result.classes])
     _sum_up(this.output, result)
+
+
+def _class_row(one: ClassResult, defect: str) -> tuple[str, ...]:
+    compiled = "-"
+    if one.compile_s is not None:
+        own = one.program == (f"{one.name}+{defect}" if defect else one.name)
+        compiled = f"{one.compile_s:.1f} s" if own else f"with {one.program}"
+    return (
+        one.name,
+        str(one.nodes),
+        str(one.made + one.restored),
+        str(one.unchanged),
+        f"{one.size_bytes / 1024:.0f} KiB",
+        compiled,
+    )
 
 
 def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
@@ -91,7 +111,7 @@ def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
     for event in events:
         now_s = time.monotonic()
         if isinstance(event, Compiling):
-            output.note(f"compiling {event.name}, log: {event.log_path}")
+            output.note(f"compiling {event.name}, log: {short_path(event.log_path)}")
             told_s = now_s
         elif isinstance(event, Compiled):
             output.note(f"compiled {event.name} in {event.took_s:.1f} s")
@@ -119,7 +139,8 @@ def _sum_up(output: Output, result: BuildResult) -> None:
     unchanged = count - len(result.made) - len(result.restored)
     parts += [f"{unchanged} unchanged"] if unchanged else []
     parts += [f"{len(result.restored)} made again under the ticket they had"] if result.restored else []
-    parts.append(f"the compiler ran for {_count(len(result.compiled), 'program')}")
+    ran = f"the compiler ran for {_count(len(result.compiled), 'program')}"
+    parts.append(ran if result.compiled else "no compiler ran")
     output.note(f"{', '.join(parts)}.")
     output.next_step("tankfleet shelf", "tankfleet plan")
 

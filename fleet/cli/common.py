@@ -160,6 +160,14 @@ def user_dir() -> Path:
     return Path(base) / "tankfleet"
 
 
+def short_path(path: Path) -> str:
+    """A path as a person would type it: from the current folder if it lies there."""
+    try:
+        return str(path.relative_to(Path.cwd()))
+    except ValueError:
+        return str(path)
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """` Did you mean X?` for the nearest known word, or nothing."""
     import difflib

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
-from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.common import command, command_app, complete_names, named, session, short_path
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
 
@@ -145,8 +146,9 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
         f"plan {made.id}: {count} {'node' if count == 1 else 'nodes'} in {waves}, "
         f"{duration_words(made.expected_s)}, soak {made.policy.soak_s:g} s; {len(made.left_out)} left out"
     )
-    output.note(f"written: {path}")
-    output.next_step(f"tankfleet push {path} --dry-run", f"tankfleet push {path}")
+    shown = short_path(path)
+    output.note(f"written: {shown}")
+    output.next_step(f"tankfleet push {shlex.quote(shown)} --dry-run", f"tankfleet push {shlex.quote(shown)}")
     return Exit.OK
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, cast
+from pathlib import Path
+from typing import Annotated, Any, cast
 
 import typer
 
-from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.common import command, command_app, complete_names, named, session, short_path
 
 app = command_app()
 
@@ -43,7 +44,7 @@ def render(
     workspace = this.workspace(inventory.fleet.name)
     trust = KeyFolder.open(workspace.keys_dir).trust()
     text = release or inventory.fleet.release
-    facts = []
+    facts: list[dict[str, Any]] = []
     for name in wanted:
         node = inventory.node(name)
         board = load_board(node.board)
@@ -56,7 +57,8 @@ def render(
         this.output.emit_json("render", {"target": chosen, "release": text, "projects": facts})
     elif written or removed:
         shown = [
-            (str(f["node"]), str(len(f["written"])), str(len(f["removed"])), str(f["folder"])) for f in facts
+            (str(f["node"]), str(len(f["written"])), str(len(f["removed"])), short_path(Path(f["folder"])))
+            for f in facts
         ]
         this.output.table(("node", "written", "removed", "project"), shown)
     if not written and not removed:

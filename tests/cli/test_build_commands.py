@@ -6,7 +6,9 @@ from __future__ import annotations
 import base64
 import io
 import json
+import shutil
 import stat
+from collections import Counter
 from pathlib import Path
 
 import jsonschema
@@ -14,9 +16,12 @@ import pytest
 
 from fleet.cli.app import run
 from fleet.codes import Exit
+from fleet.inventory.load import load_inventory
 from fleet.keys.folder import KeyFolder
+from fleet.resources import demo_inventory_dir
 from tests.fake_platformio import replace_platformio
 
+DEMO_INVENTORY = demo_inventory_dir()
 SCHEMAS = Path(__file__).resolve().parent.parent.parent / "fleet" / "schemas"
 INVENTORY = """
 fleet: {name: sample, domain: water.example, release: 1.2.0}
@@ -217,6 +222,25 @@ def test_progress_goes_to_stderr_and_the_table_to_stdout(keyed, capsys, compiled
     assert len(printed.out.splitlines()) == 3
     assert "compiling d1-mini/base/copy-in-place/host" in printed.err
     assert "next: tankfleet plan" in printed.err
+
+
+def test_many_images_are_a_row_for_each_class(keyed, capsys, compiled) -> None:
+    (keyed / "inventory" / "all.yaml").unlink()
+    shutil.copytree(DEMO_INVENTORY, keyed / "inventory", dirs_exist_ok=True)
+    assert run(["build"]) == Exit.OK
+    head, *rows = capsys.readouterr().out.splitlines()
+    assert head.split("  ")[0] == "class"
+    boards = Counter(node.board for node in load_inventory(keyed / "inventory").nodes)
+    assert [row.split("/")[0] for row in rows] == sorted(boards)
+    for row in rows:
+        name, nodes, new, unchanged, _, _, *compiled_in = row.split()
+        assert (int(nodes), int(new), int(unchanged)) == (boards[name.split("/")[0]], int(nodes), 0)
+        assert compiled_in[0] == "with" or float(compiled_in[0]) >= 0
+    built = _json(capsys, "build")
+    assert len(built["entries"]) == sum(boards.values())
+    assert [(one["nodes"], one["made"], one["unchanged"], one["compile_s"]) for one in built["classes"]] == [
+        (boards[board], 0, boards[board], None) for board in sorted(boards)
+    ]
 
 
 def test_defect_is_for_the_bench_alone_and_spelt_right(keyed, capsys, compiled) -> None:
