@@ -23,6 +23,9 @@ QUOTED_LINE_CHARS: Final = 2_000
 SUGGESTION_COMPARISONS: Final = 50_000
 """Words compared for all "did you mean" of one run: bounds the time for an inventory with all its names wrong."""
 WINDOW_LONGEST_S: Final = 7 * 86_400
+EARLIEST_YEAR: Final = 2_000
+LATEST_YEAR: Final = 2_199
+"""Of dates in an inventory: a daily window counted from the year 1 would be counted through anew at each look."""
 QUANTITY_CHARS: Final = 48
 
 # --- names: RFC 1123 host label; the node block's fixed fields

@@ -234,8 +234,8 @@ NO_SUCH_TIME_ZONE = Code(
 )
 BAD_RULE = Code(
     "INV151",
-    "a recurrence rule that cannot be read",
-    "The rule says on which days the window opens; it is RFC 5545's RRULE, with FREQ of a day or longer.",
+    "a recurrence rule that cannot be used",
+    "It says on which days a window opens, by RFC 5545's RRULE. A window that never opens lets no update in.",
     "Write it as in `FREQ=WEEKLY;BYDAY=TU,TH` or `FREQ=DAILY`.",
 )
 BAD_WINDOW = Code(

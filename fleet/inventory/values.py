@@ -7,13 +7,20 @@ from __future__ import annotations
 
 import re
 from datetime import date, datetime
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, TypeVar
 
 from pydantic import BeforeValidator, Field, Strict, WithJsonSchema
 
-from fleet.inventory.codes import BAD_DATE, BAD_MAC
+from fleet.inventory.codes import BAD_DATE, BAD_MAC, OUT_OF_RANGE
 from fleet.inventory.refusal import Refusal, shown
-from fleet.limits import LABEL_CHARS, MARK_NAME_CHARS, PIN_NAME_CHARS, RELEASE_CHARS
+from fleet.limits import (
+    EARLIEST_YEAR,
+    LABEL_CHARS,
+    LATEST_YEAR,
+    MARK_NAME_CHARS,
+    PIN_NAME_CHARS,
+    RELEASE_CHARS,
+)
 
 NAME_PATTERN: Final = r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$"
 PIN_PATTERN: Final = r"^[A-Za-z0-9_]+$"
@@ -24,6 +31,7 @@ LINE_PATTERN: Final = r"^[^\t\n]*$"
 DATE_PATTERN: Final = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 TIME_PATTERN: Final = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[ T][0-9]{2}:[0-9]{2}(:[0-9]{2})?$"
 
+DayT = TypeVar("DayT", bound=date)
 _MAC: Final = re.compile(MAC_PATTERN)
 _DATE: Final = re.compile(DATE_PATTERN)
 _TIME: Final = re.compile(TIME_PATTERN)
@@ -44,6 +52,13 @@ def _read_mac(value: Any) -> Any:
     return value
 
 
+def _near(day: DayT, value: str) -> DayT:
+    """A day in the years of such boards: recurrences are counted from it, and must not be from far away."""
+    if not EARLIEST_YEAR <= day.year <= LATEST_YEAR:
+        raise Refusal(OUT_OF_RANGE, f"{value} is not from {EARLIEST_YEAR} to {LATEST_YEAR}")
+    return day
+
+
 def _read_date(value: Any) -> date:
     if isinstance(value, date) and not isinstance(value, datetime):
         return value
@@ -51,9 +66,10 @@ def _read_date(value: Any) -> date:
     if not isinstance(value, str) or not _DATE.fullmatch(value):
         raise Refusal(BAD_DATE, f"`{shown(value)}` is not a date", fix)
     try:
-        return date.fromisoformat(value)
+        day = date.fromisoformat(value)
     except ValueError:
         raise Refusal(BAD_DATE, f"there is no day {value} in the calendar", fix) from None
+    return _near(day, value)
 
 
 def _read_time(value: Any) -> datetime:
@@ -63,9 +79,10 @@ def _read_time(value: Any) -> datetime:
     if not isinstance(value, str) or not _TIME.fullmatch(value):
         raise Refusal(BAD_DATE, f"`{shown(value)}` is not a local date and time", fix)
     try:
-        return datetime.fromisoformat(value)
+        time = datetime.fromisoformat(value)
     except ValueError:
         raise Refusal(BAD_DATE, f"there is no time {value} in the calendar", fix) from None
+    return _near(time, value)
 
 
 Name = Annotated[

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import re
-from datetime import datetime
-from functools import cache, lru_cache
+from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from fleet.finding import Finding
 from fleet.inventory.codes import BAD_RULE, BAD_WINDOW, NO_SUCH_TIME_ZONE
 from fleet.inventory.model import Policy
 from fleet.inventory.refusal import shown
+from fleet.inventory.rules.recurrence import rule_problem
 from fleet.limits import WINDOW_LONGEST_S
 
 if TYPE_CHECKING:
@@ -19,12 +18,6 @@ if TYPE_CHECKING:
 
     from fleet.inventory.model import Window
     from fleet.inventory.survey import Entry, Survey
-
-# RFC 5545 section 3.3.10, less what is finer than a day: a window opens on days.
-_PART: Final = (
-    r"(?:UNTIL|COUNT|INTERVAL|BYHOUR|BYMINUTE|BYDAY|BYMONTHDAY|BYYEARDAY|BYWEEKNO|BYMONTH|BYSETPOS|WKST)"
-)
-_RULE: Final = re.compile(rf"FREQ=(?:DAILY|WEEKLY|MONTHLY|YEARLY)(?:;{_PART}=[0-9A-Z,+-]+)*")
 
 
 def sites_fit(survey: Survey) -> Iterator[Finding]:
@@ -42,7 +35,7 @@ def sites_fit(survey: Survey) -> Iterator[Finding]:
 
 def _window(site: Entry[Any], index: int, window: Window, policy: Policy, subject: str) -> Iterator[Finding]:
     at = ("windows", index)
-    wrong = _rule_problem(window.rule)
+    wrong = rule_problem(window.rule)
     if wrong:
         yield Finding(BAD_RULE, wrong, site.value(*at, "rule"), subject=subject)
     if window.length_s > WINDOW_LONGEST_S:
@@ -54,23 +47,6 @@ def _window(site: Entry[Any], index: int, window: Window, policy: Policy, subjec
             "no update ever fits in"
         )
         yield Finding(BAD_WINDOW, what, site.value(*at, "length"), subject=subject)
-
-
-@lru_cache(maxsize=10_000)
-def _rule_problem(rule: str) -> str:
-    """What is wrong with a recurrence rule; empty when it can be read."""
-    from dateutil.rrule import rrulestr
-
-    keys = re.findall(r"([A-Z]+)=", rule)
-    if not _RULE.fullmatch(rule):
-        return f"`{shown(rule)}` is not a recurrence rule of days, weeks, months or years"
-    if len(keys) != len(set(keys)):
-        return "a part of the rule is given twice"
-    try:
-        rrulestr(rule, dtstart=datetime(2025, 1, 1))
-    except (ValueError, TypeError, IndexError, OverflowError):
-        return f"`{shown(rule)}` has a part that cannot be"
-    return ""
 
 
 @cache
