@@ -107,7 +107,7 @@ class Session:
         """The inventory, checked; InventoryError with all findings if any is an error."""
         from fleet.inventory.load import load_inventory
 
-        return load_inventory(self.inventory_dir())
+        return load_inventory(self.inventory_dir(), self.project)
 
     def workspace(self, fleet_name: str) -> Workspace:
         """The workspace of the fleet of that name."""

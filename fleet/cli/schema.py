@@ -11,12 +11,25 @@ import typer
 from fleet.cli.common import command, command_app, named, session
 
 app = command_app()
+_FOLDER = files("fleet") / "schemas"
+
+
+def _kinds() -> list[str]:
+    outputs = [f.name.removesuffix(".json") for f in _FOLDER.iterdir() if f.name.endswith(".json")]
+    return ["inventory", *sorted(outputs)]
+
+
+def _complete(incomplete: str) -> list[str]:
+    return [kind for kind in _kinds() if kind.startswith(incomplete)]
 
 
 @command(app, "schema")
 def schema(
     ctx: typer.Context,
-    kind: Annotated[str | None, typer.Argument(help="inventory, or an output; none: list them.")] = None,
+    kind: Annotated[
+        str | None,
+        typer.Argument(help="inventory, or an output; none: list them.", autocompletion=_complete),
+    ] = None,
 ) -> None:
     """Example: tankfleet schema inventory > inventory.schema.json
 
@@ -24,13 +37,11 @@ def schema(
     a command writes with --json. Without a kind: list the kinds.
     """
     out = session(ctx).output
-    folder = files("fleet") / "schemas"
-    outputs = sorted(f.name.removesuffix(".json") for f in folder.iterdir() if f.name.endswith(".json"))
     if kind is None:
-        out.data("\n".join(["inventory", *outputs]))
-    elif named(kind, "schema", ["inventory", *outputs]) == "inventory":
+        out.data("\n".join(_kinds()))
+    elif named(kind, "schema", _kinds()) == "inventory":
         from fleet.inventory.schema import inventory_schema
 
         out.raw(json.dumps(inventory_schema(), indent=2, ensure_ascii=False))
     else:
-        out.raw((folder / f"{kind}.json").read_text(encoding="utf-8").rstrip())
+        out.raw((_FOLDER / f"{kind}.json").read_text(encoding="utf-8").rstrip())
