@@ -83,7 +83,7 @@ BENCH_END_TIMEOUT_S: Final = 10.0
 BENCH_START_TIMEOUT_S: Final = 20.0
 BENCH_FLASH_TIMEOUT_S: Final = 20.0
 BENCH_TELL_S: Final = 1.5
-"""Nothing is silent for longer than 2 s (habits 2.16)."""
+"""Nothing is silent for longer than 2 s."""
 BENCH_CONTROL_TIMEOUT_S: Final = 10.0
 BENCH_MESSAGE_BYTES: Final = 4 * 1024 * 1024
 BENCH_EVENTS: Final = 2_000
@@ -111,7 +111,7 @@ SEND_FINISH_TIMEOUT_S: Final = 45.0
 # --- keys: a key file that is a mountain of something else is not read whole
 KEY_FILE_BYTES: Final = 64 * 1024
 
-# --- build: one compiler that hangs must not hang a build for ever; progress is never silent for 2 s (habits 2.16)
+# --- build: one compiler that hangs must not hang a build for ever; progress is never silent for 2 s
 COMPILE_TIMEOUT_S: Final = 900.0
 PROGRESS_EVERY_S: Final = 0.9
 BUILD_LOG_TAIL_LINES: Final = 25
@@ -174,6 +174,9 @@ REQUEST_TAKEN_S: Final = 5.0
 JOURNAL_BUSY_S: Final = 5.0
 SCREEN_PER_SECOND: Final = 4
 """Drawings of a push: on a terminal nothing stands still for 2 s."""
+HEARTBEAT_S: Final = 1.6
+"""Off a terminal what is awaited is named after this: nothing is silent for longer than 2 s."""
+HEARTBEAT_LOOK_S: Final = 0.2
 INTERRUPT_GRACE_S: Final = 20.0
 """After Ctrl-C, transfers under way may end; a node that stalls must not hold the person."""
 NODE_LINES_SHOWN: Final = 10

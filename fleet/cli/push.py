@@ -35,7 +35,7 @@ def push(
     fleet: Annotated[
         str, typer.Option("--fleet", help="The fleet's name, to push to all real boards at any hour.")
     ] = "",
-    json: Annotated[bool, typer.Option("--json", help="JSON lines, one per thing that happens.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="As JSON lines, one per thing that happens.")] = False,
 ) -> int:
     """Example: tankfleet push ridge.plan
 
@@ -65,13 +65,15 @@ def push(
 @command(resume_app, "resume")
 def resume(
     ctx: typer.Context,
-    json: Annotated[bool, typer.Option("--json", help="JSON lines, one per thing that happens.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="As JSON lines, one per thing that happens.")] = False,
 ) -> int:
     """Example: tankfleet resume
 
     Go on with a push that was cut off by Ctrl-C, kill or a power cut. Every node that something was under way
     with is asked what it runs before anything is done: nothing is sent twice, nothing is forgotten.
     """
+    from fleet.cli.foretold import show_foretold
     from fleet.cli.pushing import close, field_of, run_to_end
     from fleet.push.drive import journal_of
     from fleet.push.events import Resumed
@@ -83,6 +85,9 @@ def resume(
         if unfinished is None:
             this.output.note("Nothing to resume: no push is under way.")
             this.output.next_step("tankfleet plan")
+            return Exit.OK
+        if dry_run:
+            show_foretold(this, journal, unfinished, Resumed(time.time()), doing="resume", json=json)
             return Exit.OK
         for line in how_it_stands(journal, unfinished):
             this.output.note(line)

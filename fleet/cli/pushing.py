@@ -56,7 +56,8 @@ def _tell(output: Output, awaited: tuple[str, ...], left_s: float) -> None:
 
 @contextmanager
 def reporter_of(this: Session, *, json: bool) -> Iterator[Reporter]:
-    """Drawn on a terminal, plain lines off one; with `json` also JSON lines on stdout."""
+    """Drawn on a terminal, plain lines off one, never silent for 2 s; with `json` also JSON lines on stdout."""
+    from fleet.push.reporters.heartbeat import Heartbeat
     from fleet.push.reporters.lines import LinesReporter
     from fleet.push.reporters.plain import PlainReporter
     from fleet.push.reporters.several import Several
@@ -65,7 +66,8 @@ def reporter_of(this: Session, *, json: bool) -> Iterator[Reporter]:
     output = this.output
     extra: list[Reporter] = [LinesReporter(_flushed(output))] if json else []
     if not output.animated():
-        yield Several(*extra, PlainReporter(output.note))
+        with Heartbeat(output.note, time.time) as heartbeat:
+            yield Several(*extra, PlainReporter(heartbeat.write), heartbeat)
         return
     with TerminalReporter(output.console(output.stderr), time.time) as drawn:
         yield Several(*extra, drawn)
@@ -73,7 +75,7 @@ def reporter_of(this: Session, *, json: bool) -> Iterator[Reporter]:
 
 def _flushed(output: Output) -> Callable[[str], None]:
     def write(line: str) -> None:
-        output.data(line)
+        output.raw(line)
         output.stdout.flush()
 
     return write
@@ -110,8 +112,9 @@ def run_to_end(
 
 def _say_interrupted(output: Output, state: PushState) -> None:
     from fleet.push.outcome import counts
+    from fleet.push.reporters.words import plain
 
-    counted = ", ".join(f"{count} {stands}" for stands, count in counts(state).items())
+    counted = ", ".join(f"{count} {plain(stands)}" for stands, count in counts(state).items())
     output.note(
         f"{INTERRUPTED.code}: push {state.plan.id} is interrupted: {counted}. The journal is consistent."
     )
@@ -124,6 +127,8 @@ def _say_interrupted(output: Output, state: PushState) -> None:
 
 def sum_up(output: Output, state: PushState) -> None:
     """The waves, then every node that is not kept, to stdout."""
+    from fleet.push.reporters.words import plain
+
     verdicts = {verdict.wave: verdict for verdict in state.verdicts}
     rows = []
     for number in range(1, len(state.waves) + 1):
@@ -135,17 +140,19 @@ def sum_up(output: Output, state: PushState) -> None:
     output.table(_WAVES, rows)
     others = [n for n in state.nodes.values() if n.stands.value != "kept" or n.reason]
     alike = Counter((n.stands.value, n.reason) for n in others)
-    rows = [n for n in others if alike[(n.stands.value, n.reason)] <= _ALIKE_SHOWN]
-    if rows:
-        output.table(_OTHERS, [_other(state, n) for n in sorted(rows, key=lambda n: (n.wave, n.node))])
-    for (stands, reason), count in alike.items():
-        if count > _ALIKE_SHOWN:
-            output.data(f"{count} nodes {stands}: {reason}")
+    alone = [n for n in others if alike[(n.stands.value, n.reason)] <= _ALIKE_SHOWN]
+    if alone:
+        output.table(_OTHERS, [_other(state, n) for n in sorted(alone, key=lambda n: (n.wave, n.node))])
+    for (stands, reason), many in alike.items():
+        if many > _ALIKE_SHOWN:
+            output.data(f"{many} nodes {plain(stands)}: {reason}")
 
 
 def _other(state: PushState, node: NodeProgress) -> tuple[str, ...]:
+    from fleet.push.reporters.words import plain
+
     release = _release(node.stands.value, state.planned[node.node])
-    return (node.node, str(node.wave), node.stands.value, release, node.reason)
+    return (node.node, str(node.wave), plain(node.stands), release, node.reason)
 
 
 def _release(stands: str, planned: PlannedNode) -> str:
@@ -158,13 +165,14 @@ def _release(stands: str, planned: PlannedNode) -> str:
 def close(this: Session, state: PushState | None) -> int:
     """Say what came of the push, the next useful commands, and the exit status."""
     from fleet.push.outcome import code_of, counts, exit_of
+    from fleet.push.reporters.words import plain
 
     if state is None:
         return Exit.INTERRUPTED
     output = this.output
-    counted = ", ".join(f"{count} {stands}" for stands, count in counts(state).items())
+    counted = ", ".join(f"{count} {plain(stands)}" for stands, count in counts(state).items())
     code = code_of(state)
-    word = f"push {state.plan.id} {state.phase.value}: {counted}"
+    word = f"push {state.plan.id} {plain(state.phase)}: {counted}"
     if code is None:
         output.note(f"{word}. Every planned node runs the new image and keeps it.")
         output.next_step("tankfleet audit", f"tankfleet roll-back --push {state.plan.id}")

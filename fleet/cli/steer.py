@@ -23,6 +23,10 @@ stop_app = command_app()
 roll_back_app = command_app()
 
 _NOTHING = "Nothing to do: no push is under way."
+_NEVER = "Nothing to roll back: nothing was ever pushed."
+
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")]
+JsonLines = Annotated[bool, typer.Option("--json", help="As JSON lines, one per thing that happens.")]
 
 
 @command(hold_app, "hold")
@@ -51,8 +55,8 @@ def go_on(ctx: typer.Context) -> int:
 
 
 @command(stop_app, "stop")
-def stop(ctx: typer.Context) -> int:
-    """Example: tankfleet stop
+def stop(ctx: typer.Context, dry_run: DryRun = False, json: JsonLines = False) -> int:
+    """Example: tankfleet stop --dry-run
 
     End the push that is under way. Nodes on trial go back to the image they had; what is kept stays kept. If
     no process is running the push (it was cut off), this one brings its nodes back.
@@ -62,12 +66,13 @@ def stop(ctx: typer.Context) -> int:
     this = session(ctx)
     workspace = _workspace(this)
     said = Requested(time.time(), Word.STOP)
-    heard = _to_runner(this, workspace, said)
-    if heard:
+    if dry_run:
+        return _dry_run(this, workspace, said, "stop", None, json=json)
+    if _to_runner(this, workspace, said):
         this.output.note("The push stops: nodes on trial go back, kept ones stay.")
         this.output.next_step("tankfleet audit", "tankfleet plan")
         return Exit.OK
-    return _run_alone(this, said, None)
+    return _run_alone(this, said, None, json=json)
 
 
 @command(roll_back_app, "roll-back")
@@ -82,6 +87,8 @@ def roll_back(
     ] = None,
     push: Annotated[str, typer.Option("--push", help="Id of the push; default: the last one.")] = "",
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    dry_run: DryRun = False,
+    json: JsonLines = False,
 ) -> int:
     """Example: tankfleet roll-back ridge-01
 
@@ -96,11 +103,14 @@ def roll_back(
     known = [node.name for node in this.inventory().nodes]
     names = tuple(named(name, "node", known) for name in dict.fromkeys(nodes or ()))
     said = Requested(time.time(), Word.ROLL_BACK, names)
+    if dry_run:
+        words = ["roll-back", *names, *(["--push", push] if push else [])]
+        return _dry_run(this, workspace, said, " ".join(words), push, json=json)
     if not push and _to_runner(this, workspace, said):
         this.output.note("The push ends, and its nodes go back; see the terminal where it runs.")
         this.output.next_step("tankfleet audit")
         return Exit.OK
-    return _run_alone(this, said, push, yes=yes)
+    return _run_alone(this, said, push, yes=yes, json=json)
 
 
 # -------------------------------------------------------------------- saying it to a runner
@@ -115,21 +125,34 @@ def _say(this: Session, word: str, done: str, undo: str) -> int:
 
     workspace = _workspace(this)
     said = Requested(time.time(), Word(word))
-    if _to_runner(this, workspace, said):
-        this.output.note(done)
-        this.output.next_step(undo, "tankfleet stop")
-        return Exit.OK
     journal = Journal.open_if_there(workspace.journal_path)
     unfinished = journal.unfinished() if journal is not None else None
     if journal is None or unfinished is None:
         this.output.note(_NOTHING)
         this.output.next_step("tankfleet plan")
         return Exit.OK
+    held = _will_be_held(journal, unfinished)
+    if held is (said.word is Word.HOLD):
+        this.output.note(f"Nothing to do: push {unfinished} {'is held' if held else 'is not held'} already.")
+        this.output.next_step(undo, "tankfleet stop")
+        return Exit.OK
+    if _to_runner(this, workspace, said):
+        this.output.note(done)
+        this.output.next_step(undo, "tankfleet stop")
+        return Exit.OK
     journal.request(unfinished, said)
     journal.close()
     this.output.note(f"No process runs push {unfinished} now; it is told as soon as it is resumed.")
     this.output.next_step("tankfleet resume", "tankfleet stop")
     return Exit.OK
+
+
+def _will_be_held(journal: Journal, push: str) -> bool:
+    """Whether the push is held, once what was asked for already is taken in."""
+    from fleet.push.foretell import with_requests
+
+    waiting = [request.event for request in journal.open_requests(push)]
+    return with_requests(journal.state(push), waiting).held
 
 
 def _to_runner(this: Session, workspace: Workspace, said: Requested) -> bool:
@@ -165,8 +188,32 @@ def _heard(this: Session, journal: Journal, number: int, pid: int, workspace: Wo
     return True
 
 
-# -------------------------------------------------------------------- doing it here
-def _run_alone(this: Session, said: Requested, push: str | None, *, yes: bool = False) -> int:
+# -------------------------------------------------------------------- doing it here, or showing it
+def _dry_run(
+    this: Session, workspace: Workspace, said: Requested, doing: str, push: str | None, *, json: bool
+) -> int:
+    """What it would do to each node, from the journal alone. `push`: for a roll-back, the one named."""
+    from fleet.cli.foretold import show_foretold
+    from fleet.push.events import Word
+    from fleet.push.journal import Journal
+
+    rolling = said.word is Word.ROLL_BACK
+    journal = Journal.open_if_there(workspace.journal_path)
+    target = None
+    if journal is not None:
+        target = _target(journal, push) if rolling else journal.unfinished()
+    if journal is None or target is None:
+        this.output.note(_NEVER if rolling else _NOTHING)
+        this.output.next_step("tankfleet plan")
+        return Exit.OK
+    if not rolling or _to_bring_back(this, journal, target, said):
+        show_foretold(this, journal, target, said, doing=doing, json=json)
+    return Exit.OK
+
+
+def _run_alone(
+    this: Session, said: Requested, push: str | None, *, yes: bool = False, json: bool = False
+) -> int:
     """No process runs the push: take it over, and do here what was asked."""
     from fleet.cli.pushing import close, field_of, run_to_end
     from fleet.push.drive import journal_of
@@ -178,12 +225,12 @@ def _run_alone(this: Session, said: Requested, push: str | None, *, yes: bool = 
         rolling = said.word is Word.ROLL_BACK
         target = _target(journal, push) if rolling else journal.unfinished()
         if target is None:
-            this.output.note(_NOTHING if not rolling else "Nothing to roll back: nothing was ever pushed.")
+            this.output.note(_NEVER if rolling else _NOTHING)
             this.output.next_step("tankfleet plan")
             return Exit.OK
         if rolling and not _agreed(this, journal, target, said, yes=yes):
             return Exit.OK
-        state = run_to_end(this, field, journal, target, [Resumed(time.time()), said])
+        state = run_to_end(this, field, journal, target, [Resumed(time.time()), said], json=json)
     status = close(this, state)
     if state is None:
         return status
@@ -207,8 +254,16 @@ def _target(journal: Journal, push: str | None) -> str | None:
 
 
 def _agreed(this: Session, journal: Journal, push: str, said: Requested, *, yes: bool) -> bool:
-    """Whether there is anything to bring back; asks before many nodes. PushError for a node that was not
-    updated."""
+    """Whether there is anything to bring back; asks before many nodes."""
+    wanted = _to_bring_back(this, journal, push, said)
+    if len(wanted) > ASK_BEFORE_NODES:
+        question = f"Bring {len(wanted)} nodes back to the image they had before push {push}?"
+        this.confirm(question, given=yes, flag="--yes")
+    return bool(wanted)
+
+
+def _to_bring_back(this: Session, journal: Journal, push: str, said: Requested) -> list[str]:
+    """The nodes to bring back; says so if there are none. PushError for a node that was not updated."""
     from fleet.errors import PushError
     from fleet.push.codes import NOT_IN_PUSH
     from fleet.push.state import Stands
@@ -222,8 +277,4 @@ def _agreed(this: Session, journal: Journal, push: str, said: Requested, *, yes:
     if not wanted:
         this.output.note(f"Nothing to roll back: none of them runs the image of push {push}.")
         this.output.next_step("tankfleet audit")
-        return False
-    if len(wanted) > ASK_BEFORE_NODES:
-        question = f"Bring {len(wanted)} nodes back to the image they had before push {push}?"
-        this.confirm(question, given=yes, flag="--yes")
-    return True
+    return wanted

@@ -103,7 +103,8 @@ def judge(
     passed = len(failed) <= allowed
     text = f"{len(failed)} of {of} failed{f', {allowed} allowed' if allowed or not passed else ''}"
     if passed:
-        text = f"{text}, {all_failed} of {all_judged} so far: under {bound:.1%} would ({CONFIDENCE:.0%} sure)"
+        so_far = f"{all_failed} of {all_judged} so far"
+        text = f"{text}; {so_far}, so under {bound:.1%} of such nodes would fail ({CONFIDENCE:.0%} sure)"
     return Verdict(wave, passed, failed, of, allowed, bound, text)
 
 

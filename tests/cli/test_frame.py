@@ -1,4 +1,4 @@
-"""The frame of the command line: help, errors, exit codes, colors, settings (habits of a good command line)."""
+"""The frame of the command line: help, errors, exit codes, colors, settings."""
 
 from __future__ import annotations
 

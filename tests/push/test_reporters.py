@@ -16,6 +16,7 @@ import fleet
 from fleet.push.engine import step
 from fleet.push.events import Began, Event
 from fleet.push.plan import Plan
+from fleet.push.reporters.heartbeat import Heartbeat
 from fleet.push.reporters.lines import LinesReporter
 from fleet.push.reporters.plain import PlainReporter, interrupted_words
 from fleet.push.reporters.several import Several
@@ -127,7 +128,10 @@ def test_what_is_awaited_is_always_named(quick_path: Path) -> None:
     memory.on_event = lambda event, after: words.append(awaited_words(after, stage.now_s()))
     push(stage, begun(stage, quick_path), reporter=memory)
     assert all(words)
-    assert any("waiting for b (its return" in word for word in words)
+    assert any(
+        "waiting for b: its return" in word or "waiting for b and 1 more: its return" in word
+        for word in words
+    )
     assert any("its return to the old image" in word for word in words)
 
 
@@ -167,6 +171,28 @@ def stage_now(stage: Stage) -> object:
             return BEGAN_S
 
     return now_s
+
+
+def test_what_is_awaited_is_named_when_nothing_else_is_said(quick_path: Path) -> None:
+    stage, memory, lines, now_s = Stage(PLAN), Memory(), [], [BEGAN_S]
+    push(stage, begun(stage, quick_path), reporter=memory)
+    heartbeat = Heartbeat(lines.append, lambda: now_s[0])
+    reporter = Several(PlainReporter(heartbeat.write), heartbeat)
+    state = fresh(PLAN)
+    reporter.begins(state)
+    for event in [Began(BEGAN_S), *memory.events]:
+        after, _ = step(state, event)
+        reporter.happened(event, state, after)
+        state, now_s[0] = after, now_s[0] + 1.0
+        heartbeat.beat()
+        said = len(lines)
+        heartbeat.beat()
+        assert len(lines) == said, "a second look at the same moment says nothing"
+    assert any(line.startswith("waiting for a: ") for line in lines)
+    now_s[0] += 60.0
+    said = len(lines)
+    heartbeat.beat()
+    assert len(lines) == said, "the push has ended"
 
 
 def test_interruption_is_said_in_a_word() -> None:

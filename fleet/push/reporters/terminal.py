@@ -16,6 +16,7 @@ from fleet.push.reporters.words import (
     duration_words,
     in_flight,
     node_words,
+    plain,
     time_left_s,
     wave_words,
 )
@@ -113,7 +114,7 @@ def screen(state: PushState, now_s: float, sent: dict[str, float]) -> list[str]:
 
 def _head(state: PushState, now_s: float) -> str:
     counted = count_words(Counter(node.stands for node in state.nodes.values()))
-    phase = "held" if state.held and state.phase is Phase.RUNNING else state.phase.value
+    phase = "held" if state.held and state.phase is Phase.RUNNING else plain(state.phase)
     left = f", {duration_words(time_left_s(state, now_s))} left" if state.phase is Phase.RUNNING else ""
     return f"push {state.plan.id}, {phase}{left}: {counted}"
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from fleet.push.state import NodeProgress, PushState
 
 _AWAITED = {
-    Task.READY: "its answer whether it can be updated",
+    Task.READY: "whether it can be updated",
     Task.HELD: "its tank or its window",
     Task.SEND: "its transfer",
     Task.UNSURE: "word which image it runs",
@@ -62,7 +62,12 @@ _URGENT = (
 
 def count_words(nodes: Mapping[Stands, int] | Counter[Stands]) -> str:
     """`3 kept, 1 on-trial`: how many stand how, without zeros."""
-    return ", ".join(f"{nodes[stands]} {stands.value}" for stands in Stands if nodes.get(stands))
+    return ", ".join(f"{nodes[stands]} {plain(stands)}" for stands in Stands if nodes.get(stands))
+
+
+def plain(word: str) -> str:
+    """A word of the push as a person writes it: `on-trial` is `on trial`."""
+    return word.replace("-", " ")
 
 
 def wave_words(state: PushState, number: int) -> str:
@@ -78,7 +83,7 @@ def node_words(state: PushState, node: NodeProgress, now_s: float, share: float 
     """One line about a node: how it stands, and what is awaited. `share` of its transfer, if one runs."""
     why = f": {node.reason}" if node.reason else ""
     if node.task is Task.NONE:
-        return f"{node.stands.value}{why}"
+        return f"{plain(node.stands)}{why}"
     doing = _DOING[node.task]
     if node.task in (Task.SEND, Task.BACK_SEND) and share is not None:
         doing = f"{doing}, {share:.0%}"
@@ -106,8 +111,8 @@ def awaited_words(state: PushState, now_s: float) -> str:
     if not moving:
         return "waiting for the journal"
     first = moving[0]
-    more = f" and {_nodes(len(moving) - 1)} more" if len(moving) > 1 else ""
-    return f"waiting for {first.node} ({_AWAITED[first.task]}, {now_s - first.since_s:.0f} s so far){more}"
+    more = f" and {len(moving) - 1} more" if len(moving) > 1 else ""
+    return f"waiting for {first.node}{more}: {_AWAITED[first.task]}, {now_s - first.since_s:.0f} s so far"
 
 
 def time_left_s(state: PushState, now_s: float) -> float:

@@ -1,0 +1,66 @@
+"""What a word to a push, or taking it over, would do to each node: the engine is asked, nothing is done.
+Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fleet.push.engine import step
+from fleet.push.events import Doing, Requested, Resumed, Word
+from fleet.push.state import Back, Stands
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fleet.push.state import NodeProgress, PushState
+
+
+@dataclass(frozen=True, slots=True)
+class Foretold:
+    """One node: how it stands now, and what would be done with it."""
+
+    node: str
+    wave: int
+    stands: Stands
+    would: str
+
+
+def foretell(state: PushState, event: Requested | Resumed) -> tuple[Foretold, ...]:
+    """Every node of the push, by wave, with what the event would bring about."""
+    after, _ = step(state, event)
+    names = [name for wave in state.waves for name in wave]
+    return tuple(_one(state, after, name, event) for name in names)
+
+
+def with_requests(state: PushState, waiting: Sequence[Requested]) -> PushState:
+    """The state once what people asked for meanwhile is taken in."""
+    for event in waiting:
+        state, _ = step(state, event)
+    return state
+
+
+def _one(before: PushState, after: PushState, name: str, event: Requested | Resumed) -> Foretold:
+    was, then, planned = before.nodes[name], after.nodes[name], before.planned[name]
+    if isinstance(event, Resumed):
+        would = _resumed(was, after)
+    elif then.back is not Back.NO and not then.settled:
+        would = f"go back to {planned.from_release}, after it is asked what it runs"
+    elif then.stands is Stands.LEFT_OUT and was.stands is not Stands.LEFT_OUT:
+        would = f"not be updated; it has {planned.from_release}"
+    elif was.settled:
+        runs = {Stands.KEPT: f"; it has {planned.to_release}"}.get(was.stands, "")
+        would = f"stay as it is{runs}"
+    else:
+        would = "end what is under way" if event.word in (Word.STOP, Word.ROLL_BACK) else "go on as planned"
+    return Foretold(name, was.wave, was.stands, would)
+
+
+def _resumed(was: NodeProgress, after: PushState) -> str:
+    """What becomes of a node when a new runner takes the push over."""
+    if was.settled:
+        return "stay as it is"
+    pending = after.nodes[was.node].pending
+    if pending is not None and pending.doing is Doing.ASK:
+        return "be asked what it runs, then go on from there"
+    return "come in its turn"
