@@ -50,9 +50,8 @@ def _outcome(work: Work, outcome: Outcome) -> None:
     node = work.nodes.get(outcome.node)
     if node is None or node.pending is None or node.pending.serial != outcome.serial:
         return
-    node = work.set(node.node, pending=None)
-    if outcome.seen is not None:
-        node = work.set(node.node, seen=outcome.seen, seen_at_s=outcome.at_s)
+    seen = {} if outcome.seen is None else {"seen": outcome.seen, "seen_at_s": outcome.at_s}
+    node = work.set(node.node, pending=None, **seen)
     if node.back is not Back.NO:
         backward.on_outcome(work, node, outcome)
     else:

@@ -3,13 +3,12 @@ it."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
 from fleet.push.events import Command, Doing
 from fleet.push.gate import Check, CheckName
-from fleet.push.state import SETTLED, Back, NodeProgress, Phase, PushState, Stands, Task
+from fleet.push.state import SETTLED, Back, NodeProgress, Phase, PushState, Stands, Task, evolve
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -21,7 +20,7 @@ class Work:
     """A copy of the state that may be changed until `done`. `now_s` never goes backwards."""
 
     def __init__(self, state: PushState, at_s: float) -> None:
-        self.push = replace(state, now_s=max(state.now_s, at_s))
+        self.push = evolve(state, now_s=max(state.now_s, at_s))
         self.nodes = dict(state.nodes)
         self._commands: list[Command] = []
 
@@ -34,16 +33,16 @@ class Work:
         """The new state, and the commands that still stand: a later one for a node replaces the one
         before."""
         commands = tuple(c for c in self._commands if self.nodes[c.node].pending is c)
-        return replace(self.push, nodes=self.nodes), commands
+        return evolve(self.push, nodes=self.nodes), commands
 
     # ---------------------------------------------------------------- changing
     def change(self, **changes: Any) -> None:
         """Change fields of the push."""
-        self.push = replace(self.push, **changes)
+        self.push = evolve(self.push, **changes)
 
     def set(self, name: str, **changes: Any) -> NodeProgress:
         """Change fields of a node."""
-        self.nodes[name] = replace(self.nodes[name], **changes)
+        self.nodes[name] = evolve(self.nodes[name], **changes)
         return self.nodes[name]
 
     def do(self, name: str, doing: Doing, task: Task, *, in_s: float = 0.0, **changes: Any) -> None:

@@ -26,6 +26,8 @@ from tests.push.sim_node import Behaviour, SimNode
 
 STEPS_LIMIT = 6_000
 TIME_LIMIT_S = 6 * 3600.0
+FOLD_EVERY = 4
+"""Folding costs as much as the push itself."""
 BY_ITSELF = ("no-healthy-boot", "trial-over")
 
 
@@ -449,8 +451,9 @@ class Sim:
             if node.phase is not Phase.ON_TRIAL or node.restarting:
                 node.tick(settle_s)
             self._check_truth(name, progress.stands, progress.reason, node)
-        again = engine.fold(fresh(self.scene.plan), self.events)
-        self._require(again == self.state, "the fold of the events is not the state")
+        if self.scene.seed % FOLD_EVERY == 0:
+            again = engine.fold(fresh(self.scene.plan), self.events)
+            self._require(again == self.state, "the fold of the events is not the state")
         self._check_failed_waves()
 
     def _check_truth(self, name: str, stands: Stands, reason: str, node: SimNode) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 from fleet.link.state import NodeState, Phase
@@ -89,15 +90,7 @@ class SimNode:
     """When, and from which image to which, it restarts."""
 
     def __post_init__(self) -> None:
-        base = state_of(self.name)
-        self._base = base
-        self._tanks: dict[str, Any] = {
-            "well": base.tanks,
-            "full": _tanks(self.name, tank_state(f"tank-{self.name}", 3)),
-            "inverted": _tanks(self.name, _contradictory(self.name)),
-            "pump": _tanks(self.name, _pump_on(self.name)),
-            "fault": _tanks(self.name, tank_state(f"tank-{self.name}", 2, fault="no-rise")),
-        }
+        self._base, self._tanks = _looks(self.name)
         if self.behaviour.runs_other:
             self.running = OTHER
         if self.behaviour.has_it:
@@ -217,6 +210,18 @@ class SimNode:
         self.boots += 1
         self.reset = reset
         self.booted_s = self.back_s = at_s + self.restart_s
+
+
+@cache
+def _looks(name: str) -> tuple[NodeState, dict[str, Any]]:
+    """The state of a node that is well, and its tanks as each behaviour shows them."""
+    base = state_of(name)
+    return base, {
+        "well": base.tanks,
+        "inverted": _tanks(name, _contradictory(name)),
+        "pump": _tanks(name, _pump_on(name)),
+        "fault": _tanks(name, tank_state(f"tank-{name}", 2, fault="no-rise")),
+    }
 
 
 def _tanks(name: str, tank: dict[str, Any]) -> Any:

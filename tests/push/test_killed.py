@@ -68,8 +68,15 @@ def killed_once(stage: Stage, path: Path, killer: Killer) -> PushState | None:
         reopened.close()
 
 
-@pytest.mark.parametrize("when", ["before", "after"])
-@pytest.mark.parametrize("arrives", [False, True], ids=["cut", "just-arrived"])
+@pytest.mark.parametrize(
+    ("when", "arrives"),
+    [
+        ("after", False),
+        pytest.param("before", True, marks=pytest.mark.slow),
+        pytest.param("before", False, marks=pytest.mark.slow),
+        pytest.param("after", True, marks=pytest.mark.slow),
+    ],
+)
 def test_good_push_killed_at_every_commit(quick_path: Path, when: str, arrives: bool) -> None:
     for at in count():
         stage = Stage(GOOD)
@@ -84,7 +91,7 @@ def test_good_push_killed_at_every_commit(quick_path: Path, when: str, arrives: 
         assert stage.sent_before_asked == []
 
 
-@pytest.mark.parametrize("when", ["before", "after"])
+@pytest.mark.parametrize("when", ["after", pytest.param("before", marks=pytest.mark.slow)])
 def test_bad_push_killed_at_every_commit(quick_path: Path, when: str) -> None:
     for at in count():
         stage = Stage(BAD, {name: Behaviour(inverted=True) for name in "abc"})
