@@ -85,7 +85,9 @@ def roll_back(
             autocompletion=complete_names("nodes"),
         ),
     ] = None,
-    push: Annotated[str, typer.Option("--push", help="Id of the push; default: the last one.")] = "",
+    push: Annotated[
+        str, typer.Option("--push", metavar="ID", help="Id of the push; default: the last one.")
+    ] = "",
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     dry_run: DryRun = False,
     json: JsonLines = False,
@@ -230,7 +232,8 @@ def _run_alone(
             return Exit.OK
         if rolling and not _agreed(this, journal, target, said, yes=yes):
             return Exit.OK
-        state = run_to_end(this, field, journal, target, [Resumed(time.time()), said], json=json)
+        cut_off = [Resumed(time.time())] if journal.unfinished() == target else []
+        state = run_to_end(this, field, journal, target, [*cut_off, said], json=json)
     status = close(this, state)
     if state is None:
         return status

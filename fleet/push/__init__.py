@@ -1,0 +1,1 @@
+"""Staged updates: plan, engine, gate, journal, runner, reporters."""

@@ -13,6 +13,7 @@ from fleet.build.sequence import reissue
 from fleet.build.shelf import Shelf
 from fleet.errors import PlanError
 from fleet.find.find import find
+from fleet.find.match import Status
 from fleet.keys.derive import node_key
 from fleet.push.codes import OTHER_FLEET
 from fleet.push.history import given_up_at
@@ -73,15 +74,13 @@ def found_of(matches: Iterable[Match]) -> dict[str, Found]:
     """What became of each node that was looked for, as a plan wants it."""
     found: dict[str, Found] = {}
     for match in matches:
+        told = "; ".join(match.evidence)
         if match.reachable:
             found[match.node] = Found(state=match.state)
-        elif match.node not in found:
-            absence: Literal["missing", "unreachable"] = (
-                "missing" if match.status.value == "missing" else "unreachable"
-            )
-            found[match.node] = Found(
-                absence=absence, detail=f"{match.status.value}: {'; '.join(match.evidence)}"
-            )
+        elif match.status is Status.MISSING:
+            found.setdefault(match.node, Found(absence="missing", detail=told))
+        else:
+            found.setdefault(match.node, Found(absence="unreachable", detail=f"{match.status}: {told}"))
     return found
 
 

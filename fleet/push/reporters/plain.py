@@ -6,7 +6,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.push.events import Requested, Resumed
-from fleet.push.reporters.words import duration_words, wave_words
+from fleet.push.reporters.words import duration_words, plain, wave_words
 from fleet.push.state import Phase, Stands
 
 if TYPE_CHECKING:
@@ -83,6 +83,8 @@ def begin_lines(state: PushState) -> list[str]:
     releases = ", ".join(sorted({node.to_release for _, node in plan.nodes()}))
     waves = "1 wave" if len(plan.waves) == 1 else f"{len(plan.waves)} waves"
     head = f"push {plan.id}: {releases} to {len(state.nodes)} nodes of {plan.fleet} in {waves}"
+    if state.ended:
+        return [f"{head}, {plain(state.phase)}"]
     return [head, _wave_line(state)] if 0 < state.wave <= len(state.waves) else [head]
 
 

@@ -1,0 +1,241 @@
+"""`plan`, `push`, `resume`, `hold`, `go-on`, `stop`, `roll-back` against stand-ins over real HTTP and
+multicast DNS."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from collections.abc import Iterator
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+import fleet
+from fleet.cli.app import run
+from fleet.codes import Exit
+from fleet.push.events import Requested, Word
+from fleet.push.journal import Journal
+from fleet.push.lock import runner_lock
+from fleet.push.plan import read_plan
+from tests.push.yard import lay_out, shelve
+from tests.push.yard_process import YardProcess, stand_ins
+
+SCHEMAS = Path(fleet.__file__).parent / "schemas"
+
+
+class Project:
+    """A project folder with a shelf, and its stand-ins."""
+
+    def __init__(self, folder: Path) -> None:
+        word = secrets.token_hex(2)
+        self.folder = folder
+        self.names = [f"{short}-{word}" for short in ("a", "b", "c")]
+        self.field = lay_out(folder, self.names)
+        self.yard: YardProcess
+
+    def run(self, *words: str) -> int:
+        return run(["--project", str(self.folder), *words])
+
+    def plan(self, *words: str) -> str:
+        """A plan file in the folder."""
+        path = str(self.folder / "the.plan")
+        assert self.run("plan", "--any-hour", "--out", path, *words) == Exit.OK
+        return path
+
+    def journal(self) -> Journal:
+        return Journal.open(self.field.workspace.journal_path)
+
+
+@pytest.fixture
+def project(tmp_path, monkeypatch) -> Iterator[Project]:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    project = Project(tmp_path / "project")
+    with stand_ins(project.folder) as project.yard:
+        yield project
+
+
+@pytest.fixture
+def quiet(tmp_path, monkeypatch) -> Project:
+    """A project whose nodes are all away."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    return Project(tmp_path / "project")
+
+
+@pytest.mark.slow
+def test_plan_push_roll_back(project, capsys) -> None:
+    path = project.plan()
+    printed = capsys.readouterr()
+    a, b, c = project.names
+    assert printed.out.splitlines()[0].split()[:3] == ["wave", "node", "site"]
+    assert [line.split()[0] for line in printed.out.splitlines()[1:]] == ["1", "2", "2"]
+    assert "1.0.0 -> 1.1.0" in printed.out
+    assert "pilot: a fault that hits 10% of these 3 nodes (1)" in printed.err
+    assert f"next: tankfleet push {path}" in printed.err
+
+    assert project.run("push", path, "--dry-run") == Exit.OK
+    assert "nothing was sent to any node" in capsys.readouterr().err
+    assert all(node["puts"] == 0 for node in project.yard.report().values())
+
+    assert project.run("push", path, "--fleet", "yard") == Exit.OK
+    printed = capsys.readouterr()
+    assert "done: 3 kept" in printed.err
+    assert f"{a}: kept 1.1.0" in printed.err
+    assert "FAILED" not in printed.err + printed.out
+    assert {n["release"] for n in project.yard.report().values()} == {"1.1.0"}
+
+    assert project.run("push", path) == Exit.OK
+    assert "Nothing to do" in capsys.readouterr().err
+    assert all(node["puts"] == 1 for node in project.yard.report().values())
+
+    assert project.run("roll-back", b) == Exit.OK
+    printed = capsys.readouterr()
+    assert "1 put back" in printed.err
+    assert project.yard.report()[b]["release"] == "1.0.0"
+    assert project.run("roll-back", b) == Exit.OK
+    assert "Nothing to roll back" in capsys.readouterr().err
+    assert project.run("roll-back") == Exit.USAGE, "two nodes need a word"
+    assert "Add --yes" in capsys.readouterr().err
+    assert project.run("roll-back", "--yes") == Exit.OK
+    assert {n["release"] for n in project.yard.report().values()} == {"1.0.0"}
+
+    capsys.readouterr()
+    assert project.run("plan", "--any-hour") == Exit.OK
+    printed = capsys.readouterr()
+    assert "Nothing to push: 3 was put back" in printed.err
+    again = project.plan("--again", c)
+    assert read_plan(Path(again).read_text()).planned(c).sequence > 100, "a ticket above the node's floor"
+    assert project.run("push", again) == Exit.OK
+    assert project.yard.report()[c]["release"] == "1.1.0"
+
+
+@pytest.mark.slow
+def test_a_bad_update_is_halted(project, capsys) -> None:
+    project.yard.tell("inverted", "1.1.0")
+    path = project.plan()
+    capsys.readouterr()
+    assert project.run("push", path, "--fleet", "yard", "--json") == Exit.PROBLEMS
+    printed = capsys.readouterr()
+    lines = [json.loads(line) for line in printed.out.splitlines()]
+    validator = jsonschema.Draft202012Validator(json.loads((SCHEMAS / "push.json").read_text()))
+    for line in lines:
+        validator.validate(line)
+    assert lines[-1]["phase"] == "halted"
+    assert lines[-1]["counts"] == {"put-back": 1, "left-out": 2}
+    assert "PSH105" in printed.err
+    assert "FAILED: marks not contradictory" in printed.err
+    assert {n["release"] for n in project.yard.report().values()} == {"1.0.0"}
+
+    assert project.run("plan", "--any-hour", "--json") == Exit.OK
+    made = json.loads(capsys.readouterr().out)
+    jsonschema.Draft202012Validator(json.loads((SCHEMAS / "plan.json").read_text())).validate(made)
+    assert sorted(out["reason"] for out in made["left_out"]) == ["given-up", "given-up", "was-put-back"]
+    assert project.run("push", path) == Exit.PROBLEMS
+    assert "PSH103" in capsys.readouterr().err
+
+
+@pytest.mark.slow
+def test_a_stale_plan_is_refused_naming_what_changed(project, capsys) -> None:
+    path = project.plan()
+    a, b, _ = project.names
+    shelve(project.field, b, "1.2.0", 200)
+    capsys.readouterr()
+    assert project.run("push", path, "--fleet", "yard") == Exit.USAGE
+    printed = capsys.readouterr()
+    assert "PLN102" in printed.err
+    assert f"changed: {b}: the shelf has a newer image" in printed.err
+    assert project.run("push", path, "--dry-run") == Exit.USAGE
+    path = project.plan(a)
+    inventory = project.folder / "inventory" / "all.yaml"
+    inventory.write_text(inventory.read_text().replace("30 L/min", "31 L/min", 1))
+    assert project.run("push", path) == Exit.USAGE
+    assert "changed: the inventory" in capsys.readouterr().err
+    assert all(node["puts"] == 0 for node in project.yard.report().values())
+
+
+@pytest.mark.slow
+def test_dangerous_scope_needs_the_typed_name(project, capsys) -> None:
+    path = project.plan()
+    capsys.readouterr()
+    assert project.run("push", path, "--yes") == Exit.USAGE
+    assert "Add --fleet yard to the command." in capsys.readouterr().err
+    assert project.run("push", path, "--fleet", "yrad") == Exit.USAGE
+    assert "'yrad' is not 'yard'" in capsys.readouterr().err
+    part = project.plan(*project.names[:2])
+    assert project.run("push", part) == Exit.USAGE
+    assert "Add --yes to the command." in capsys.readouterr().err
+    assert all(node["puts"] == 0 for node in project.yard.report().values())
+
+
+@pytest.mark.parametrize("word", ["resume", "hold", "go-on", "stop", "roll-back"])
+def test_nothing_to_do_says_so(quiet, capsys, word) -> None:
+    assert quiet.run(word) == Exit.OK
+    printed = capsys.readouterr()
+    assert "Nothing to" in printed.err
+    assert "next: tankfleet plan" in printed.err
+    assert printed.out == ""
+
+
+def test_missing_nodes_leave_nothing_to_push(quiet, capsys) -> None:
+    assert quiet.run("plan", "--timeout", "0.2") == Exit.UNREACHABLE
+    printed = capsys.readouterr()
+    assert printed.out.count("missing  never found before") == 3
+    assert "Nothing to push: 3 missing. No plan was written." in printed.err
+
+
+def test_misspelt_names_and_files(quiet, capsys) -> None:
+    assert quiet.run("plan", "site-00") == Exit.USAGE
+    assert "Did you mean 'site-0'?" in capsys.readouterr().err
+    assert quiet.run("push", "no.plan") == Exit.USAGE
+    assert "PLN101: there is no plan no.plan" in capsys.readouterr().err
+    assert quiet.run("plan", "--soak", "6 parsecs") == Exit.USAGE
+    assert "--soak" in capsys.readouterr().err
+    assert quiet.run("roll-back", "--push", "0" * 12) == Exit.PROBLEMS
+    assert "PSH106" in capsys.readouterr().err
+
+
+def test_one_push_at_a_time(quiet, capsys, tmp_path) -> None:
+    from fleet.push.plan import write_plan
+    from tests.push.plans import plan_of, planned
+
+    plan, other = plan_of([planned("a")]), plan_of([planned("b")])
+    journal = quiet.journal()
+    journal.begin(plan, 1_772_352_000.0)
+    journal.close()
+    path = tmp_path / "other.plan"
+    path.write_text(write_plan(other))
+    assert quiet.run("push", str(path)) == Exit.PROBLEMS
+    printed = capsys.readouterr()
+    assert f"push {plan.id} was cut off, running" in printed.err
+    assert "PSH101" in printed.err
+    assert "tankfleet resume" in printed.err
+    assert quiet.run("hold") == Exit.OK
+    assert "it is told as soon as it is resumed" in capsys.readouterr().err
+    journal = quiet.journal()
+    assert [r.event.word for r in journal.open_requests(plan.id)] == [Word.HOLD]
+    journal.close()
+
+
+def test_a_runner_elsewhere_locks_the_journal(quiet, capsys, tmp_path) -> None:
+    with runner_lock(quiet.field.workspace.journal_path, 4711):
+        assert quiet.run("resume") == Exit.LOCKED
+    printed = capsys.readouterr()
+    assert "PSH104: process 4711 is pushing" in printed.err
+    assert "tankfleet stop" not in printed.out
+
+
+def test_words_to_a_runner_wait_for_its_answer(quiet, capsys, monkeypatch) -> None:
+    """The runner here takes nothing in: the command says so, and the request stays."""
+    from tests.push.plans import plan_of, planned
+
+    monkeypatch.setattr("fleet.cli.steer.REQUEST_TAKEN_S", 0.05)
+    plan = plan_of([planned("a")])
+    journal = quiet.journal()
+    journal.begin(plan, 1_772_352_000.0)
+    with runner_lock(quiet.field.workspace.journal_path, 4711):
+        assert quiet.run("stop") == Exit.OK
+    assert "process 4711 runs the push and has not answered yet" in capsys.readouterr().err
+    (request,) = journal.open_requests(plan.id)
+    assert isinstance(request.event, Requested)
+    assert request.event.word is Word.STOP
+    journal.close()
