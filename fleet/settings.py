@@ -55,7 +55,9 @@ SETTINGS = (
     Setting("color", "auto", "auto, always or never"),
     Setting("jobs", "0", "compilers at the same time; 0: one per core"),
 )
-_CHOICES = {"target": ("board", "host"), "color": ("auto", "always", "never")}
+TARGETS = ("board", "host")
+COLORS = ("auto", "always", "never")
+_CHOICES = {"target": TARGETS, "color": COLORS}
 
 
 def resolve(

@@ -14,11 +14,12 @@ import typer
 from typer.core import TyperGroup
 
 from fleet.cli.codes import BAD_USAGE, INTERNAL, INTERRUPTED, NO_SUCH_COMMAND, UNWRITABLE
-from fleet.cli.common import HELP_OPTIONS, Session, nearest
+from fleet.cli.common import HELP_OPTIONS, Session, complete_words, nearest
 from fleet.cli.output import Output
 from fleet.codes import Exit
 from fleet.errors import BuildError, InventoryError, PlanError, TankfleetError, UsageError
 from fleet.limits import FINDINGS_SHOWN
+from fleet.settings import COLORS
 from fleet.version import __version__
 
 _ClickError: Any = typer.BadParameter.__mro__[2]
@@ -101,7 +102,10 @@ class LazyGroup(TyperGroup):
                 task = entry.task
                 formatter.write(f"\n{task}\n")
             formatter.write(f"  {entry.name:<10} {entry.what}\n")
-        formatter.write("\nOptions: -h, --version, --project DIR, --color auto|always|never, --debug\n")
+        formatter.write(
+            "\nOptions: -h, --version, --project DIR, --inventory DIR, --keys DIR, --find-on ADDRESS,\n"
+            "  --color auto|always|never, --debug, --install-completion\n"
+        )
         formatter.write("COMMAND -h tells more about each. First time here: tankfleet demo\n")
 
 
@@ -120,9 +124,26 @@ def _version(asked: bool) -> None:
 def root(
     ctx: typer.Context,
     project: Annotated[
-        Path | None, typer.Option("--project", help="The project folder; default: here.")
+        Path | None, typer.Option("--project", metavar="DIR", help="The project folder; default: here.")
     ] = None,
-    color: Annotated[str | None, typer.Option("--color", help="auto, always or never.")] = None,
+    inventory: Annotated[
+        Path | None,
+        typer.Option("--inventory", metavar="DIR", help="The folder of the inventory; default: inventory."),
+    ] = None,
+    keys: Annotated[
+        Path | None,
+        typer.Option("--keys", metavar="DIR", help="The key folder; default: see `tankfleet settings`."),
+    ] = None,
+    find_on: Annotated[
+        str | None,
+        typer.Option("--find-on", metavar="ADDRESS", help="Find nodes on: an address, all or auto."),
+    ] = None,
+    color: Annotated[
+        str | None,
+        typer.Option(
+            "--color", metavar="WHEN", help="auto, always or never.", autocompletion=complete_words(COLORS)
+        ),
+    ] = None,
     debug: Annotated[bool, typer.Option("--debug", help="Show tracebacks.")] = False,
     version: Annotated[
         bool, typer.Option("--version", "-V", is_eager=True, callback=_version, help="Print it.")
@@ -132,7 +153,12 @@ def root(
     del version
     this = ctx.obj
     this.project = (project or Path.cwd()).resolve()
-    this.flags = {"color": color}
+    this.flags = {
+        "color": color,
+        "find_on": find_on,
+        "inventory": str(inventory.absolute()) if inventory else None,
+        "keys": str(keys.absolute()) if keys else None,
+    }
     this.debug = debug
     this.output.color = this.setting("color")
     if ctx.invoked_subcommand is None:

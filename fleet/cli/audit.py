@@ -36,10 +36,14 @@ def audit(
         bool, typer.Option("--offline", help="Ask no node: inventory, shelf and journal alone.")
     ] = False,
     timeout: Annotated[
-        float, typer.Option("--timeout", min=0.1, max=3600, help="Seconds to wait for missing nodes.")
+        float,
+        typer.Option(
+            "--timeout", metavar="SECONDS", min=0.1, max=3600, help="Seconds to wait for missing nodes."
+        ),
     ] = FIND_TIMEOUT_S,
     csv: Annotated[
-        str | None, typer.Option("--csv", help="Write a line per node to this file; - is stdout.")
+        str | None,
+        typer.Option("--csv", metavar="FILE", help="Write a line per node to this file; - is stdout."),
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> int:

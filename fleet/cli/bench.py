@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 import typer
 
@@ -50,18 +50,25 @@ def up(
     speed: Annotated[
         float | None,
         typer.Option(
-            "--speed", min=0.1, max=BENCH_SPEED, help="Seconds of water for each real one; default 1."
+            "--speed",
+            metavar="FACTOR",
+            min=0.1,
+            max=BENCH_SPEED,
+            help="Seconds of water for each real one; default 1.",
         ),
     ] = None,
     blank: Annotated[
         bool, typer.Option("--blank", help="Flash anew, also nodes that have an image.")
     ] = False,
     release: Annotated[
-        str | None, typer.Option("--release", help="Flash this release; default: the newest.")
+        str | None,
+        typer.Option("--release", metavar="TEXT", help="Release text to flash; default: the newest."),
     ] = None,
     subnet: Annotated[
         int,
-        typer.Option("--subnet", min=1, max=254, help="N of the addresses 127.N.x.y, for a second bench."),
+        typer.Option(
+            "--subnet", metavar="N", min=1, max=254, help="N of the addresses 127.N.x.y, for a second bench."
+        ),
     ] = 77,
 ) -> int:
     """Example: tankfleet bench up kestrel-01 kestrel-02 --speed 10
@@ -140,21 +147,28 @@ def list_(ctx: typer.Context, json: Json = False) -> None:
 def hurt(
     ctx: typer.Context,
     node: NodeName,
-    how: Annotated[Literal[How, "heal"], typer.Argument(help="What to do to it; see above.")],
+    how: Annotated[
+        Literal[How, "heal"], typer.Argument(metavar="HOW", help=f"{', '.join((*get_args(How), 'heal'))}.")
+    ],
     for_s: Annotated[
-        float | None, typer.Option("--for", min=0.1, help="Seconds; default: until heal.")
+        float | None, typer.Option("--for", metavar="SECONDS", min=0.1, help="Seconds; default: until heal.")
     ] = None,
     rate: Annotated[
-        int | None, typer.Option("--rate", min=1, help="slow-link: bytes a second; default 20000.")
+        int | None,
+        typer.Option("--rate", metavar="BYTES", min=1, help="slow-link: bytes a second; default 20000."),
     ] = None,
     tank: Annotated[
         str | None,
         typer.Option(
-            "--tank", help="lost-probe, swollen: default the first.", autocompletion=complete_names("tanks")
+            "--tank",
+            metavar="TANK",
+            help="lost-probe, swollen: default the first.",
+            autocompletion=complete_names("tanks"),
         ),
     ] = None,
     mark: Annotated[
-        str | None, typer.Option("--mark", help="lost-probe: default the lowest; swollen: the highest.")
+        str | None,
+        typer.Option("--mark", metavar="MARK", help="lost-probe: default the lowest; swollen: the highest."),
     ] = None,
 ) -> None:
     """Example: tankfleet bench hurt kestrel-01 power-cut --for 20
@@ -169,8 +183,11 @@ def hurt(
     if how == "heal":
         if (for_s, rate, tank, mark) != (None, None, None, None):
             raise typer.BadParameter("heal takes no options")
+        well = control.node(node).power == "running" and not control.node(node).hurts
         control.heal(node)
-        this.output.note(f"Node {node} is healed.")
+        this.output.note(
+            f"Nothing hurts node {node}; nothing was done." if well else f"Node {node} is healed."
+        )
     else:
         control.hurt(node, how, for_s=for_s, tank=tank, mark=mark, rate_bytes_per_s=rate)
         until = "" if how == "kill" else f" for {for_s:g} s" if for_s else " until it is healed"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
-from fleet.cli.common import command, command_app, complete_names, named, session, short_path
+from fleet.cli.common import Target, command, command_app, complete_names, named, session, short_path
 from fleet.cli.shelf import show_entries
 
 if TYPE_CHECKING:
@@ -17,13 +17,19 @@ if TYPE_CHECKING:
 
     from fleet.build.events import BuildEvent, BuildResult, ClassResult
     from fleet.cli.output import Output
-    from fleet.render.firmware_class import Target
+    from fleet.render.firmware_class import Target as TargetName
 
 app = command_app()
 _QUIET_S = 1.7
 _NODES_SHOWN = 8
 """With more images than this a row per firmware class says enough; the shelf lists them all."""
 _CLASSES = ("class", "nodes", "new", "unchanged", "size", "compiled in")
+
+
+def _complete_defect(incomplete: str) -> list[str]:
+    from fleet.render.firmware_class import DEFECTS
+
+    return [defect for defect in DEFECTS if defect.startswith(incomplete)]
 
 
 @command(app, "build")
@@ -33,12 +39,22 @@ def build(
         list[str] | None,
         typer.Argument(help="Only these nodes; default: all.", autocompletion=complete_names("nodes")),
     ] = None,
-    target: Annotated[str | None, typer.Option("--target", help="board, or host for the bench.")] = None,
-    release: Annotated[str, typer.Option("--release", help="Release text; default: the fleet's.")] = "",
-    defect: Annotated[
-        str, typer.Option("--defect", help="A defect to show on the bench; --target host only.")
+    target: Target = None,
+    release: Annotated[
+        str, typer.Option("--release", metavar="TEXT", help="Release text; default: the fleet's.")
     ] = "",
-    jobs: Annotated[int | None, typer.Option("--jobs", min=1, max=256, help="Compilers at once.")] = None,
+    defect: Annotated[
+        str,
+        typer.Option(
+            "--defect",
+            metavar="DEFECT",
+            help="A defect to show on the bench; --target host only.",
+            autocompletion=_complete_defect,
+        ),
+    ] = "",
+    jobs: Annotated[
+        int | None, typer.Option("--jobs", metavar="N", min=1, max=256, help="Compilers at once.")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> None:
     """Example: tankfleet build --target host --release 1.1.0
@@ -62,7 +78,7 @@ def build(
     known = [node.name for node in inventory.nodes]
     request = BuildRequest(
         inventory,
-        cast("Target", this.setting("target")),
+        cast("TargetName", this.setting("target")),
         tuple(named(name, "node", known) for name in nodes or ()),
         release,
         defect,

@@ -6,7 +6,7 @@ import os
 import sys
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Annotated, Any, cast
 
 import typer
 from typer.core import TyperCommand, TyperGroup
@@ -14,7 +14,7 @@ from typer.core import TyperCommand, TyperGroup
 from fleet.cli.codes import NEEDS_CONFIRMATION, NO_PROJECT, NO_SUCH_NAME
 from fleet.cli.output import Output
 from fleet.errors import UsageError
-from fleet.settings import Origin, resolve
+from fleet.settings import TARGETS, Origin, resolve
 from fleet.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -22,11 +22,43 @@ if TYPE_CHECKING:
 
     from fleet.inventory.model import Inventory
 
+Target = Annotated[
+    str | None,
+    typer.Option(
+        "--target",
+        metavar="TARGET",
+        help="board, or host for the bench.",
+        autocompletion=lambda incomplete: [word for word in TARGETS if word.startswith(incomplete)],
+    ),
+]
+"""The flag of the setting `target`."""
 HELP_OPTIONS = {"help_option_names": ["-h", "--help"]}
 
 
 class ExampleCommand(TyperCommand):
-    """A command whose help begins with the example that its docstring begins with."""
+    """A command whose help begins with the example that its docstring begins with; arguments in capitals."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for param in self.params:
+            if param.param_type_name == "argument" and param.metavar is None:
+                many = param.nargs == -1
+                word = str(param.name).upper().removesuffix("S" if many else "")
+                param.metavar = f"[{word}]..." if many else word if param.required else f"[{word}]"
+
+    def format_usage(self, ctx: Any, formatter: Any) -> None:
+        """The usage line: the words as they are typed."""
+        words = [str(param.metavar) for param in self.params if param.param_type_name == "argument"]
+        formatter.write_usage(ctx.command_path, " ".join(["[OPTIONS]", *words]))
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Arguments, then options."""
+        arguments: list[Any] = [p for p in self.params if p.param_type_name == "argument"]
+        options = [p.get_help_record(ctx) for p in self.get_params(ctx) if p not in arguments]
+        for title, rows in (("Arguments", [(p.metavar, p.help) for p in arguments]), ("Options", options)):
+            if rows:
+                with formatter.section(title):
+                    formatter.write_dl([row for row in rows if row])
 
     def format_help(self, ctx: Any, formatter: Any) -> None:
         """Example, usage, the rest of the text, options."""
@@ -183,15 +215,33 @@ def named(word: str, kind: str, known: Sequence[str]) -> str:
     raise UsageError(NO_SUCH_NAME, f"there is no {kind} {word!r}.{nearest(word, known)}")
 
 
-def complete_names(kind: str) -> Callable[[typer.Context, str], list[str]]:
+def complete_names(*kinds: str) -> Callable[[typer.Context, str], list[str]]:
     """Shell completion for names of nodes, tanks or sites; silent when the inventory cannot be read."""
 
     def complete(ctx: typer.Context, incomplete: str) -> list[str]:
         try:
-            this = ctx.find_root().obj or Session()
-            names = [part.name for part in getattr(this.inventory(), kind)]
+            inventory = completing(ctx).inventory()
+            names = [part.name for kind in kinds for part in getattr(inventory, kind)]
         except Exception:
             return []
         return [name for name in names if name.startswith(incomplete)]
 
     return complete
+
+
+def complete_words(words: Iterable[str]) -> Callable[[str], list[str]]:
+    """Shell completion for one of these words."""
+
+    def complete(incomplete: str) -> list[str]:
+        return [word for word in words if word.startswith(incomplete)]
+
+    return complete
+
+
+def completing(ctx: typer.Context) -> Session:
+    """A session for shell completion, with the project that the line so far names."""
+    given = ctx.find_root().params
+    this = Session(project=Path(given.get("project") or Path.cwd()).resolve())
+    if given.get("inventory"):
+        this.flags = {"inventory": str(Path(given["inventory"]).absolute())}
+    return this

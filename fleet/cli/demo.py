@@ -91,7 +91,9 @@ def story(tank: str, node: str) -> tuple[Step, ...]:
 @command(app, "demo")
 def demo(
     ctx: typer.Context,
-    folder: Annotated[Path, typer.Argument(help="Where to lay out the demo project.")] = Path("demo-fleet"),
+    folder: Annotated[
+        Path, typer.Argument(help="Where to lay out the demo project; default: demo-fleet.")
+    ] = Path("demo-fleet"),
 ) -> None:
     """Example: tankfleet demo
 

@@ -16,7 +16,13 @@ app = command_app()
 @command(app, "explain")
 def explain(
     ctx: typer.Context,
-    code: Annotated[str | None, typer.Argument(help="The code, such as INV101; none: list them all.")] = None,
+    code: Annotated[
+        str | None,
+        typer.Argument(
+            help="The code, such as INV101; none: list them all.",
+            autocompletion=lambda incomplete: [c for c in all_codes() if c.startswith(incomplete.upper())],
+        ),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> None:
     """Example: tankfleet explain INV101

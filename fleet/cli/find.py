@@ -32,7 +32,10 @@ def find(
         typer.Argument(help="Only these nodes; default: all.", autocompletion=complete_names("nodes")),
     ] = None,
     timeout: Annotated[
-        float, typer.Option("--timeout", min=0.1, max=3600, help="Seconds to wait for missing nodes.")
+        float,
+        typer.Option(
+            "--timeout", metavar="SECONDS", min=0.1, max=3600, help="Seconds to wait for missing nodes."
+        ),
     ] = FIND_TIMEOUT_S,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> int:

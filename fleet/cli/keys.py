@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.codes import BAD_USAGE
+from fleet.cli.common import command, command_app, complete_names, completing, named, session
+from fleet.errors import UsageError
 
 if TYPE_CHECKING:
     from fleet.cli.common import Session
@@ -17,6 +19,8 @@ if TYPE_CHECKING:
     from fleet.keys.folder import KeyFolder
 
 app = command_app()
+
+Json = Annotated[bool, typer.Option("--json", help="As JSON.")]
 
 
 @app.callback()
@@ -29,7 +33,7 @@ def keys() -> None:
 
 
 @command(app, "create")
-def create(ctx: typer.Context) -> None:
+def create(ctx: typer.Context, json: Json = False) -> None:
     """Example: tankfleet keys create
 
     Create the signing key and the fleet key. Keys that are there already are never overwritten.
@@ -45,36 +49,22 @@ def create(ctx: typer.Context) -> None:
         folder = KeyFolder.create(path)
         this.output.note(f"Created the signing key and the fleet key in {path}, readable by you alone.")
         this.output.note("Keep a copy off this machine: nodes accept only images signed with this key.")
-    _show(this, folder)
+    _show(this, folder, json=json)
     this.output.next_step("tankfleet build", "tankfleet keys networks")
 
 
 @command(app, "show")
-def show(ctx: typer.Context, json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False) -> None:
+def show(ctx: typer.Context, json: Json = False) -> None:
     """Example: tankfleet keys show
 
     Show the public part of the signing key and what tells these keys from others.
     """
     this = session(ctx)
-    folder = _folder(this, this.inventory())
-    if json:
-        trust = folder.trust()
-        facts = {
-            "folder": str(folder.path),
-            "key_id": trust.key_id.hex(),
-            "public_point": trust.point.hex(),
-            "fingerprint": trust.fingerprint,
-            "fleet_key_fingerprint": folder.fleet_key_fingerprint(),
-        }
-        this.output.emit_json("keys", facts)
-        return
-    _show(this, folder)
+    _show(this, _folder(this, this.inventory()), json=json)
 
 
 @command(app, "networks")
-def networks(
-    ctx: typer.Context, json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False
-) -> None:
+def networks(ctx: typer.Context, json: Json = False) -> None:
     """Example: tankfleet keys networks
 
     List the networks that the inventory names, and which have credentials in the key folder.
@@ -97,11 +87,21 @@ def networks(
     this.output.table(("network", "ssid", "sites"), table)
 
 
+def _complete_network(ctx: typer.Context, incomplete: str) -> list[str]:
+    try:
+        return [name for name in _network_names(completing(ctx).inventory()) if name.startswith(incomplete)]
+    except Exception:
+        return []
+
+
 @command(app, "set-network")
 def set_network(
     ctx: typer.Context,
-    network: Annotated[str, typer.Argument(help="The network's name in the inventory.")],
-    ssid: Annotated[str, typer.Option("--ssid", help="What the access point calls itself.")],
+    network: Annotated[
+        str,
+        typer.Argument(help="The network's name in the inventory.", autocompletion=_complete_network),
+    ],
+    ssid: Annotated[str, typer.Option("--ssid", metavar="SSID", help="What the access point calls itself.")],
 ) -> None:
     """Example: tankfleet keys set-network farm --ssid "Hill Farm"
 
@@ -114,8 +114,14 @@ def set_network(
     inventory = this.inventory()
     folder = _folder(this, inventory)
     named(network, "network", _network_names(inventory))
-    folder.set_network(network, Network(ssid, _passphrase(this, ssid)))
-    this.output.note(f"Set the credentials of the network {network}; nodes get them at their first flash.")
+    wanted = Network(ssid, _passphrase(this, ssid))
+    if folder.networks().get(network) == wanted:
+        this.output.note(f"The network {network} has these credentials already; nothing was changed.")
+    else:
+        folder.set_network(network, wanted)
+        this.output.note(
+            f"Set the credentials of the network {network}; nodes get them at their first flash."
+        )
     this.output.next_step("tankfleet keys networks")
 
 
@@ -123,19 +129,33 @@ def set_network(
 def node(
     ctx: typer.Context,
     name: Annotated[str, typer.Argument(help="The node.", autocompletion=complete_names("nodes"))],
-    out: Annotated[Path, typer.Option("--out", help="A new file, readable by you alone.")],
+    out: Annotated[
+        Path,
+        typer.Option(
+            "--out", metavar="FILE", help="File to write, new, yours alone; - is stdout, to a pipe."
+        ),
+    ],
 ) -> None:
     """Example: tankfleet keys node ridge-01 --out ridge-01.key
 
-    Write a node's own key, as 64 hex digits, to a new file: for other programs that speak to that node.
+    Write a node's own key, as 64 hex digits, to a new file that you alone can read, or to a pipe: for other
+    programs that speak to that node. It is never shown on a terminal.
     """
-    from fleet.keys.private_file import create_private
+    from fleet.keys.private_file import create_private, read_private
 
     this = session(ctx)
     inventory = this.inventory()
     named(name, "node", [n.name for n in inventory.nodes])
-    create_private(out, _folder(this, inventory).node_key(name).hex().encode() + b"\n")
-    this.output.note(f"Wrote the key of node {name} to {out}, readable by you alone.")
+    text = _folder(this, inventory).node_key(name).hex().encode() + b"\n"
+    if str(out) == "-":
+        if this.output.stdout.isatty():
+            raise UsageError(BAD_USAGE, "a key is not shown on a terminal", fix="Pipe it, or name a file.")
+        this.output.raw(text.decode().rstrip())
+    elif out.is_file() and read_private(out, len(text) + 1) == text:
+        this.output.note(f"The key of node {name} is in {out} already; nothing was written.")
+    else:
+        create_private(out, text)
+        this.output.note(f"Wrote the key of node {name} to {out}, readable by you alone.")
     this.output.next_step(f"tankfleet find {name}")
 
 
@@ -145,8 +165,18 @@ def _folder(this: Session, inventory: Inventory) -> KeyFolder:
     return KeyFolder.open(this.workspace(inventory.fleet.name).keys_dir)
 
 
-def _show(this: Session, folder: KeyFolder) -> None:
+def _show(this: Session, folder: KeyFolder, *, json: bool) -> None:
     trust = folder.trust()
+    if json:
+        facts = {
+            "folder": str(folder.path),
+            "key_id": trust.key_id.hex(),
+            "public_point": trust.point.hex(),
+            "fingerprint": trust.fingerprint,
+            "fleet_key_fingerprint": folder.fleet_key_fingerprint(),
+        }
+        this.output.emit_json("keys", facts)
+        return
     rows = [
         ("folder", str(folder.path)),
         ("signing key id", trust.key_id.hex()),

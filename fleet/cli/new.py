@@ -17,6 +17,7 @@ app = command_app()
 def new(
     ctx: typer.Context,
     folder: Annotated[Path, typer.Argument(help="The folder of the new project; it may exist.")],
+    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> None:
     """Example: tankfleet new my-farm
 
@@ -27,6 +28,11 @@ def new(
 
     out = session(ctx).output
     written = start_project(folder.absolute())
-    out.data("\n".join(str(folder / path.relative_to(folder.absolute())) for path in written))
-    out.note(f"A project with a site, two tanks and two nodes as an example is in {folder}: make it yours.")
+    paths = [str(folder / path.relative_to(folder.absolute())) for path in written]
+    if json:
+        out.emit_json("new", {"folder": str(folder), "written": paths})
+    elif paths:
+        out.data("\n".join(paths))
+    example = f"A project with a site, two tanks and two nodes as an example is in {folder}"
+    out.note(f"{example}{': make it yours.' if paths else ' already; nothing was written.'}")
     out.next_step(f"cd {shlex.quote(str(folder))}", "edit inventory/home.yaml", "tankfleet check")

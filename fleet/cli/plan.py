@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
-from fleet.cli.common import command, command_app, complete_names, named, session, short_path
+from fleet.cli.common import Target, command, command_app, complete_names, named, session, short_path
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
 
 if TYPE_CHECKING:
     from fleet.cli.common import Session
-    from fleet.push.fieldwork import Target
+    from fleet.push.fieldwork import Target as TargetName
     from fleet.push.plan import Plan
 
 app = command_app()
@@ -31,18 +31,26 @@ def plan(
         typer.Argument(
             metavar="[NODE|SITE]...",
             help="Only these nodes, or all nodes of these sites; default: all.",
-            autocompletion=complete_names("nodes"),
+            autocompletion=complete_names("nodes", "sites"),
         ),
     ] = None,
-    out: Annotated[Path | None, typer.Option("--out", help="File to write; - for stdout.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="File to write; - is stdout.")
+    ] = None,
     any_hour: Annotated[bool, typer.Option("--any-hour", help="Also outside the sites' windows.")] = False,
     again: Annotated[bool, typer.Option("--again", help="Also images that were given up before.")] = False,
     soak: Annotated[
-        str | None, typer.Option("--soak", help='How long to watch, such as "2 min"; default: the policy\'s.')
+        str | None,
+        typer.Option(
+            "--soak", metavar="TIME", help='How long to watch, such as "2 min"; default: the policy\'s.'
+        ),
     ] = None,
-    target: Annotated[str | None, typer.Option("--target", help="board, or host for the bench.")] = None,
+    target: Target = None,
     timeout: Annotated[
-        float, typer.Option("--timeout", min=0.1, max=3600, help="Seconds to wait for missing nodes.")
+        float,
+        typer.Option(
+            "--timeout", metavar="SECONDS", min=0.1, max=3600, help="Seconds to wait for missing nodes."
+        ),
     ] = FIND_TIMEOUT_S,
     json: Annotated[bool, typer.Option("--json", help="As JSON: the plan itself.")] = False,
 ) -> int:
@@ -64,7 +72,7 @@ def plan(
     field = field_of(this)
     wishes = Wishes(
         nodes=_nodes(this, names or []),
-        target=cast("Target", this.setting("target")),
+        target=cast("TargetName", this.setting("target")),
         any_hour=any_hour,
         again=again,
         soak_s=_soak_s(soak),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fleet.cli.common import command, command_app, session
+from fleet.cli.common import command, command_app, completing, session
 from fleet.codes import Exit
 from fleet.limits import ASK_BEFORE_NODES, FIND_TIMEOUT_S
 
@@ -26,14 +26,32 @@ app = command_app()
 resume_app = command_app()
 
 
+def _complete_plan(ctx: typer.Context, incomplete: str) -> list[str]:
+    """Plan files beside what is typed, and the ids of plans that `plan` named itself."""
+    try:
+        ids = [path.stem for path in completing(ctx).workspace("").plans_dir.glob("*.plan")]
+    except Exception:
+        ids = []
+    start = Path(incomplete)
+    folder = start if incomplete.endswith("/") else start.parent
+    files = [str(path) for path in sorted(folder.glob("*.plan"))]
+    return [word for word in (*files, *sorted(ids)) if word.startswith(incomplete)]
+
+
 @command(app, "push")
 def push(
     ctx: typer.Context,
-    plan: Annotated[str, typer.Argument(help="The plan: its file, its id, or - for stdin.")],
+    plan: Annotated[
+        str,
+        typer.Argument(help="The plan: its file, its id, or - for stdin.", autocompletion=_complete_plan),
+    ],
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     fleet: Annotated[
-        str, typer.Option("--fleet", help="The fleet's name, to push to all real boards at any hour.")
+        str,
+        typer.Option(
+            "--fleet", metavar="NAME", help="The fleet's name, to push to all real boards at any hour."
+        ),
     ] = "",
     json: Annotated[bool, typer.Option("--json", help="As JSON lines, one per thing that happens.")] = False,
 ) -> int:

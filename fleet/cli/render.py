@@ -7,7 +7,7 @@ from typing import Annotated, Any, cast
 
 import typer
 
-from fleet.cli.common import command, command_app, complete_names, named, session, short_path
+from fleet.cli.common import Target, command, command_app, complete_names, named, session, short_path
 
 app = command_app()
 
@@ -19,8 +19,10 @@ def render(
         list[str] | None,
         typer.Argument(help="Only these nodes; default: all.", autocompletion=complete_names("nodes")),
     ] = None,
-    target: Annotated[str | None, typer.Option("--target", help="board, or host for the bench.")] = None,
-    release: Annotated[str, typer.Option("--release", help="Release text; default: the fleet's.")] = "",
+    target: Target = None,
+    release: Annotated[
+        str, typer.Option("--release", metavar="TEXT", help="Release text; default: the fleet's.")
+    ] = "",
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> None:
     """Example: tankfleet render ridge-01 --target host
@@ -31,13 +33,13 @@ def render(
     from fleet.boards.board import load_board
     from fleet.build.project_dir import write_project
     from fleet.keys.folder import KeyFolder
-    from fleet.render.firmware_class import Target
+    from fleet.render.firmware_class import Target as TargetName
     from fleet.render.project import render_node
     from fleet.resources import load_templates
 
     this = session(ctx)
     this.flags["target"] = target
-    chosen = cast("Target", this.setting("target"))
+    chosen = cast("TargetName", this.setting("target"))
     inventory = this.inventory()
     known = [node.name for node in inventory.nodes]
     wanted = [named(name, "node", known) for name in dict.fromkeys(nodes or known)]

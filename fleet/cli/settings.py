@@ -30,6 +30,7 @@ def settings(
                 "value": values[s.name].value,
                 "origin": values[s.name].origin,
                 "variable": s.variable,
+                "what": s.what,
             }
             for s in SETTINGS
         ]

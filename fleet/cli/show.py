@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fleet.cli.codes import BAD_USAGE
-from fleet.cli.common import command, command_app, named, nearest, session
+from fleet.cli.common import command, command_app, completing, named, nearest, session
 from fleet.errors import UsageError
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ def _complete_kind(incomplete: str) -> list[str]:
 def _complete_name(ctx: typer.Context, incomplete: str) -> list[str]:
     kind = _PLURALS.get(ctx.params.get("kind") or "", ctx.params.get("kind"))
     try:
-        names = _names((ctx.find_root().obj).inventory(), kind or "")
+        names = _names(None if kind == "board" else completing(ctx).inventory(), kind or "")
     except Exception:
         return []
     return [name for name in names if name.startswith(incomplete)]
@@ -51,7 +51,7 @@ def show(
     us_units: Annotated[
         bool, typer.Option("--us-units", help="Feet and US gallons instead of metres and litres.")
     ] = False,
-    json: Annotated[bool, typer.Option("--json", help="As JSON (always metric).")] = False,
+    json: Annotated[bool, typer.Option("--json", help="As JSON; always metric.")] = False,
 ) -> None:
     """Example: tankfleet show tank header-east
 

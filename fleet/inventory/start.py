@@ -26,12 +26,15 @@ def fleet_name(folder: Path) -> str:
 def start_project(folder: Path) -> list[Path]:
     """Write the files of a new project into `folder`, and return their paths.
 
-    Nothing is written over: UsageError (INV112) if one of them, or an inventory, is there already.
+    Nothing is written over: UsageError (INV112) if one of them, or an inventory, is there already. No path
+    is returned if all of them are there just so.
     """
     texts = {
         folder / path: text.replace(_PLACEHOLDER, fleet_name(folder)) for path, text in _shipped().items()
     }
     there = [path for path in [*texts, folder / "inventory"] if path.exists()]
+    if all(path.is_file() and path.read_bytes() == text.encode() for path, text in texts.items()):
+        return []
     if there:
         raise UsageError(ALREADY_THERE, f"{there[0]} is there already; nothing was written")
     for path, text in texts.items():
