@@ -12,9 +12,12 @@ def main() -> None:
 
         sys.stdout.write(f"tankfleet {__version__}\n")
         return
-    from fleet.cli.app import run
+    try:
+        from fleet.cli.app import run
 
-    raise SystemExit(run(sys.argv[1:]))
+        raise SystemExit(run(sys.argv[1:]))
+    except KeyboardInterrupt:  # while loading, or once more while leaving
+        raise SystemExit(130) from None
 
 
 if __name__ == "__main__":

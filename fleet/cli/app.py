@@ -15,6 +15,7 @@ from typer.core import TyperGroup
 
 from fleet.cli.codes import BAD_USAGE, INTERNAL, INTERRUPTED, NO_SUCH_COMMAND, UNWRITABLE
 from fleet.cli.common import HELP_OPTIONS, Session, complete_words, nearest
+from fleet.cli.interrupt import heard_at_once
 from fleet.cli.output import Output
 from fleet.codes import Exit
 from fleet.errors import BuildError, InventoryError, PlanError, TankfleetError, UsageError
@@ -168,6 +169,11 @@ def root(
 def run(argv: list[str]) -> int:
     """Run one command line; every error becomes an exit code of `Exit` here."""
     this = Session(Output())
+    with heard_at_once(this.output.stderr):
+        return _run(this, argv)
+
+
+def _run(this: Session, argv: list[str]) -> int:
     try:
         result = typer.main.get_command(app).main(
             argv, prog_name="tankfleet", standalone_mode=False, obj=this
@@ -182,10 +188,7 @@ def run(argv: list[str]) -> int:
     except _ClickError as error:
         return _told(this.output, UsageError(BAD_USAGE, error.format_message()))
     except (KeyboardInterrupt, typer.Abort):
-        this.output.note(
-            f"{INTERRUPTED.code}: interrupted. Nothing was left half done; run the same command to go on."
-        )
-        return Exit.INTERRUPTED
+        return _interrupted(this.output)
     except BrokenPipeError:
         with suppress(OSError):
             this.output.stderr.close()
@@ -198,7 +201,14 @@ def run(argv: list[str]) -> int:
         )
     except Exception as error:
         return _internal(this, error)
+    if result == Exit.INTERRUPTED and not isinstance(result, Exit):  # what typer makes of KeyboardInterrupt
+        return _interrupted(this.output)
     return int(result) if isinstance(result, int) else Exit.OK
+
+
+def _interrupted(output: Output) -> int:
+    output.note(f"{INTERRUPTED.code}: interrupted. Nothing is half written; run the same command to go on.")
+    return Exit.INTERRUPTED
 
 
 def _usage_fix(error: Any) -> str:
