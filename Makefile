@@ -15,7 +15,7 @@ test: test-packages $(VENV)/.installed-tests
 	@$(BIN)/python -m pytest -m "slow or not slow"
 
 quick: test-packages $(VENV)/.installed-tests
-	@$(BIN)/python -m pytest
+	@$(BIN)/python -m pytest -n 2 --dist loadfile
 
 bench: test-packages $(VENV)/.installed-tests
 	@$(BIN)/python -m benchmarks
