@@ -88,14 +88,13 @@ class LazyGroup(TyperGroup):
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """As usual, with a suggestion for a misspelt command."""
         if args and args[0] not in _BY_NAME:
+            ctx.obj.output.color = ctx.params.get("color") or ctx.obj.output.color  # `root` has not run yet
             raise UsageError(NO_SUCH_COMMAND, f"there is no command {args[0]!r}.{nearest(args[0], _BY_NAME)}")
         return super().resolve_command(ctx, args)
 
     def format_help(self, ctx: Any, formatter: Any) -> None:
         """An example, then the commands grouped by task, within 40 lines."""
-        formatter.write(
-            "Example: tankfleet check && tankfleet build && tankfleet plan && tankfleet push PLAN\n\n"
-        )
+        formatter.write("Example: tankfleet check && tankfleet build && tankfleet plan\n\n")
         formatter.write("Usage: tankfleet [OPTIONS] COMMAND ...\n")
         task = ""
         for entry in COMMANDS:
@@ -104,8 +103,8 @@ class LazyGroup(TyperGroup):
                 formatter.write(f"\n{task}\n")
             formatter.write(f"  {entry.name:<10} {entry.what}\n")
         formatter.write(
-            "\nOptions: -h, --version, --project DIR, --inventory DIR, --keys DIR, --find-on ADDRESS,\n"
-            "  --color auto|always|never, --debug, --install-completion\n"
+            "\nOptions: -h, --version, --project DIR, --inventory DIR, --keys DIR,\n"
+            "  --find-on ADDRESS, --color auto|always|never, --debug, --install-completion\n"
         )
         formatter.write("COMMAND -h tells more about each. First time here: tankfleet demo\n")
 
@@ -184,7 +183,7 @@ def _run(this: Session, argv: list[str]) -> int:
         if type(error).__name__ == "NoArgsIsHelpError":  # `tankfleet bench` alone: its help is the answer
             this.output.data(error.ctx.get_help())
             return Exit.OK
-        return _told(this.output, UsageError(BAD_USAGE, error.format_message(), fix=_usage_fix(error)))
+        return _told(this.output, UsageError(BAD_USAGE, _usage_words(error), fix=_usage_fix(error)))
     except _ClickError as error:
         return _told(this.output, UsageError(BAD_USAGE, error.format_message()))
     except (KeyboardInterrupt, typer.Abort):
@@ -209,6 +208,14 @@ def _run(this: Session, argv: list[str]) -> int:
 def _interrupted(output: Output) -> int:
     output.note(f"{INTERRUPTED.code}: interrupted. Nothing is half written; run the same command to go on.")
     return Exit.INTERRUPTED
+
+
+def _usage_words(error: Any) -> str:
+    """The message, with one suggestion for a misspelt option."""
+    wrong, known = getattr(error, "option_name", None), getattr(error, "possibilities", None)
+    if wrong is None:
+        return str(error.format_message())
+    return f"there is no option {wrong}.{nearest(wrong, known or ())}"
 
 
 def _usage_fix(error: Any) -> str:

@@ -18,6 +18,7 @@ def show_foretold(
 ) -> None:
     """Print what `event` would do to each node of a push; `doing` is the command, as it would be typed."""
     from fleet.push.foretell import foretell, with_requests
+    from fleet.push.reporters.words import plain
 
     state = with_requests(journal.state(push), [request.event for request in journal.open_requests(push)])
     told = foretell(state, event)
@@ -25,7 +26,7 @@ def show_foretold(
         facts = {"push": push, "command": doing, "nodes": [asdict(one) for one in told]}
         this.output.emit_json("dry-run", facts)
     else:
-        this.output.table(_COLUMNS, [(one.node, str(one.wave), one.stands, one.would) for one in told])
+        this.output.table(_COLUMNS, [(one.node, str(one.wave), plain(one.stands), one.would) for one in told])
     this.output.note(
         f"Dry run of `tankfleet {doing}` for push {push}: nothing was sent to any node, nothing was written."
     )

@@ -59,10 +59,10 @@ class Table:
     columns: Sequence[str]
     rows: Sequence[Sequence[str]]
 
-    def piped(self) -> list[str]:
-        """One whole record a line, whatever its length."""
+    def piped(self) -> tuple[str, list[str]]:
+        """The line of heads, and one whole record a line, whatever its length."""
         widths = self._natural()
-        return [_line(row, widths) for row in (self.columns, *self.rows)]
+        return _line(self.columns, widths), [_line(row, widths) for row in self.rows]
 
     def on_terminal(self, width: int) -> tuple[str, list[str]]:
         """The line of heads, and all lines under it: whole records side by side if they fit; else with cells

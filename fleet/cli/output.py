@@ -117,10 +117,7 @@ class Output:
     def table(self, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
         """A table to stdout: fitted to the terminal, or one whole record a line when piped."""
         table = Table(columns, [[str(cell) for cell in row] for row in rows])
-        if not self.stdout.isatty():
-            self.raw("\n".join(table.piped()))
-            return
-        head, lines = table.on_terminal(self.width())
+        head, lines = table.on_terminal(self.width()) if self.stdout.isatty() else table.piped()
         self.raw("\n".join([self.style(head, "bold"), *lines]))
 
     # ---------------------------------------------------------------- findings and errors

@@ -64,7 +64,9 @@ def render(
         ]
         this.output.table(("node", "written", "removed", "project"), shown)
     if not written and not removed:
-        this.output.note(f"All {len(wanted)} projects are as they should be; nothing was written.")
+        this.output.note(f"All {len(wanted)} projects of {text} for {chosen} stand; nothing was written.")
         return
-    this.output.note(f"Rendered {len(wanted)} projects: {written} files written, {removed} removed.")
+    this.output.note(
+        f"Rendered {len(wanted)} projects of {text} for {chosen}: {written} files written, {removed} removed."
+    )
     this.output.next_step("tankfleet build")
