@@ -85,13 +85,11 @@ class Journal:
             db.execute("PRAGMA journal_mode=WAL")
             db.execute("PRAGMA synchronous=FULL")
             db.execute("PRAGMA foreign_keys=ON")
-            version = db.execute("PRAGMA user_version").fetchone()[0]
-            if version == 0:
-                db.executescript(f"BEGIN IMMEDIATE; {_TABLES} PRAGMA user_version={VERSION}; COMMIT;")
-            elif version != VERSION:
-                raise PushError(DAMAGED_JOURNAL, f"{path} has form {version}, this tool knows form {VERSION}")
+            version = _prepare(db)
         except sqlite3.DatabaseError as error:
             raise PushError(DAMAGED_JOURNAL, f"{path}: {error}") from error
+        if version != VERSION:
+            raise PushError(DAMAGED_JOURNAL, f"{path} has form {version}, this tool knows form {VERSION}")
         return cls(db, on_commit)
 
     @classmethod
@@ -216,3 +214,19 @@ class Journal:
         self._on_commit("before")
         cursor.execute("COMMIT")
         self._on_commit("after")
+
+
+def _prepare(db: sqlite3.Connection) -> int:
+    """The form of the journal; a new one gets its tables, whoever of several processes comes first."""
+
+    def form() -> int:
+        return int(db.execute("PRAGMA user_version").fetchone()[0])
+
+    if form() == 0:
+        db.execute("BEGIN IMMEDIATE")
+        if form() == 0:
+            for statement in _TABLES.split(";"):
+                db.execute(statement)
+            db.execute(f"PRAGMA user_version={VERSION}")
+        db.execute("COMMIT")
+    return form()

@@ -111,6 +111,26 @@ def test_a_journal_of_another_form_or_no_journal_at_all(tmp_path: Path) -> None:
         Journal.open(tmp_path / "text.db")
 
 
+def test_several_processes_may_make_the_journal_at_the_same_time(tmp_path: Path) -> None:
+    path = tmp_path / "journal.db"
+    code = (
+        "import sys;from pathlib import Path;from fleet.push.journal import Journal\n"
+        "sys.stdin.readline()\n"
+        f"print(len(Journal.open(Path({str(path)!r})).pushes()))"
+    )
+    several = [
+        subprocess.Popen(
+            [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
+        for _ in range(4)
+    ]
+    for one in several:
+        assert one.stdin is not None
+        one.stdin.write("\n")
+        one.stdin.flush()
+    assert [one.communicate(timeout=60)[0] for one in several] == ["0\n"] * 4
+
+
 def test_one_runner_per_journal(tmp_path: Path) -> None:
     path = tmp_path / "journal.db"
     assert runner_pid(path) is None
