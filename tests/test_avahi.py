@@ -7,9 +7,12 @@ import os
 import shutil
 import subprocess
 import sys
+from typing import Any
 
 import pytest
 from firmware_build import ROOT, compile_program
+
+from tests.real_fleet import build, real_project, tankfleet
 
 HOST = "templates/firmware/ports/host"
 UNSHARE = ["unshare", "--net", "--mount", "--pid", "--fork", "--kill-child", "--mount-proc"]
@@ -30,16 +33,49 @@ def _why_not() -> str:
     return "" if tried.returncode == 0 else f"no namespaces here: {tried.stderr.strip()}"
 
 
-def test_avahi_sees_the_nodes() -> None:
+def _watch(script: str, *words: str) -> dict[str, Any]:
+    """What the script prints in namespaces of its own."""
     if reason := _why_not():
         pytest.skip(reason)
+    command = [*UNSHARE, sys.executable, str(ROOT / "tests" / script), *words]
+    done = subprocess.run(
+        command, capture_output=True, text=True, timeout=TIMEOUT_S, check=False, env=environment()
+    )
+    assert done.returncode == 0, done.stderr
+    assert "ERROR" not in done.stderr, done.stderr
+    report: dict[str, Any] = json.loads(done.stdout)
+    return report
+
+
+def environment() -> dict[str, str]:
+    """This process's environment, with the checkout on Python's path."""
+    return {**os.environ, "PYTHONPATH": str(ROOT)}
+
+
+def test_avahi_sees_the_nodes_of_the_bench(tmp_path, tmp_path_factory) -> None:
+    """The real firmware, announced from the bench, as an independent party sees it (RFC 6762, RFC 6763)."""
+    project = real_project(tmp_path, tmp_path_factory.getbasetemp() / "shared-build")
+    nodes = ("kestrel-01", "kestrel-03", "kestrel-04")
+    build(project, *nodes)
+    shelf = json.loads(tankfleet(project, "shelf", "--json").stdout)
+    images = {entry["node"]: entry["image"] for entry in shelf["entries"]}
+    found = _watch("avahi_bench_watch.py", str(project), *nodes)["found"]
+    assert set(found) == set(nodes)
+    for node in nodes:
+        seen = found[node]
+        assert seen["id"] == node
+        assert seen["host"] == f"{node}.local"
+        assert seen["port"] == "8080"
+        assert seen["address"].startswith("127.77.")
+        assert images[node].startswith(seen["img"])
+        assert (seen["ver"], seen["phase"]) == ("1.0.0", "kept")
+
+
+def test_avahi_sees_the_nodes() -> None:
     sources = ["tests/firmware/announce_program.cpp"]
     sources += [f"{HOST}/{name}.cpp" for name in ("announce", "mdns_name", "mdns_read", "mdns_write")]
     program = compile_program(sources)
-    command = [*UNSHARE, sys.executable, str(ROOT / "tests" / "avahi_watch.py"), str(program)]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=TIMEOUT_S, check=False)
-    assert done.returncode == 0, done.stderr
-    report = json.loads(done.stdout)
+    report = _watch("avahi_watch.py", str(program))
     keys = {"ver": "1.4.0", "img": "0123456789abcdef", "board": "esp32-devkit", "port": "8080"}
     assert report["found"] == {
         name: {**keys, "id": name, "phase": "on-trial", "host": f"{name}.local", "address": f"127.9.0.{i}"}
@@ -50,4 +86,3 @@ def test_avahi_sees_the_nodes() -> None:
     assert report["changed"]["upper-barn"]["phase"] == "kept"  # the new TXT takes the place of the old one
     assert report["status"] == 0
     assert sorted(report["gone"]) == ["sump", "upper-barn"]  # gone at the goodbye, not 75 minutes later
-    assert "ERROR" not in done.stderr, done.stderr
