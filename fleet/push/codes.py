@@ -37,12 +37,6 @@ PUSH_UNFINISHED = Code(
     "One push at a time: nodes of the unfinished one may be on trial, and nobody watches them.",
     "Run `tankfleet resume` to go on with it, or `tankfleet stop` to end it.",
 )
-NOTHING_TO_RESUME = Code(
-    "PSH102",
-    "no push is under way",
-    "The journal holds no unfinished push, so there is nothing to go on with.",
-    "Make a plan with `tankfleet plan`, and push it.",
-)
 ALREADY_PUSHED = Code(
     "PSH103",
     "this plan was pushed already",
@@ -110,7 +104,6 @@ CODES = (
     TRIAL_TOO_SHORT,
     OTHER_FLEET,
     PUSH_UNFINISHED,
-    NOTHING_TO_RESUME,
     ALREADY_PUSHED,
     LOCKED,
     HALTED,

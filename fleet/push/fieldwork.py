@@ -167,4 +167,5 @@ def standing(field: Field, plan: Plan, matches: Iterable[Match]) -> Standing:
         inventory_sha256=inventory_sha256(field.inventory),
         shelf={name: (entry.image, entry.ticket) for name, entry in entries.items()},
         running={m.node: m.state.image for m in matches if m.reachable and m.state is not None},
+        process_speed=process_speed(field.workspace, plan.target),
     )

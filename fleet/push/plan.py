@@ -210,6 +210,7 @@ class Standing:
     inventory_sha256: str
     shelf: Mapping[str, tuple[str, str]]
     running: Mapping[str, str]
+    process_speed: float = 1.0
 
 
 def check_fresh(plan: Plan, now: Standing) -> list[str]:
@@ -217,6 +218,10 @@ def check_fresh(plan: Plan, now: Standing) -> list[str]:
     changed = []
     if now.inventory_sha256 != plan.inventory_sha256:
         changed.append("the inventory")
+    if now.process_speed != plan.process_speed:
+        changed.append(
+            f"the bench runs {now.process_speed:g} times as fast, not {plan.process_speed:g} times"
+        )
     for _, planned in plan.nodes():
         changed += _changed(planned, now)
     return changed

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from itertools import count
 from typing import Any
@@ -11,7 +11,7 @@ from unittest.mock import patch
 
 from fleet.push import backward, engine, forward
 from fleet.push.events import Doing, Resumed
-from fleet.push.state import Back, Phase, Stands, Task
+from fleet.push.state import ON_THE_WAY, Back, Phase, Stands, Task
 from fleet.push.work import Work
 
 
@@ -183,6 +183,24 @@ def _trusts_a_keep_that_broke() -> Any:
     return patch.dict(forward._HANDLERS, {Task.KEEP: on_keep})
 
 
+def _lets_trials_run_out() -> Any:
+    def keep(work: Work) -> None:
+        wave = work.wave()
+        if not any(n.task in ON_THE_WAY for n in wave):
+            for node in wave:
+                if node.task is Task.SOAKED:
+                    forward.keep(work, node.node)
+
+    stack = ExitStack()
+    stack.enter_context(patch.object(Work, "trial_allows", lambda self, name: True))
+    stack.enter_context(patch.object(engine, "_keep_if_well", keep))
+    return stack
+
+
+def _stops_at_the_first_held_off() -> Any:
+    return patch.object(forward, "HELD_OFF_TRIES", 1)
+
+
 BROKEN = {
     make.__name__.strip("_").replace("_", " "): make
     for make in (
@@ -209,6 +227,8 @@ BROKEN = {
         _is_moody,
         _rolls_back_nobody,
         _trusts_a_keep_that_broke,
+        _lets_trials_run_out,
+        _stops_at_the_first_held_off,
     )
 }
 

@@ -47,3 +47,8 @@ def run(main: Coroutine[Any, Any, T]) -> T:
 async def inline(function: Any, /, *args: object) -> Any:
     """`aside` of a runner in tests: call it here and now."""
     return function(*args)
+
+
+async def later(seconds: float) -> None:
+    """Let the loop's clock jump on by that much; nothing waits."""
+    await asyncio.sleep(seconds)

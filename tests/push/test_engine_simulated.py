@@ -15,7 +15,7 @@ from tests.push.broken import BROKEN, broken
 from tests.push.sim import Violation, simulate
 
 PUSHES = 2_000
-SEEDS_TO_CATCH = 600
+SEEDS_TO_CATCH = 1_500
 
 
 @pytest.mark.parametrize("first", range(0, PUSHES, 250))

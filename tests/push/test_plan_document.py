@@ -94,6 +94,7 @@ def test_fresh() -> None:
     ("changes", "told"),
     [
         ({"inventory_sha256": "2" * 64}, "the inventory"),
+        ({"process_speed": 20.0}, "the bench runs 20 times as fast, not 1 times"),
         ({"shelf": {"b": (NEW, "0" * 64), "c": (NEW, "0" * 64)}}, "a: its image is no longer on the shelf"),
         (
             {"shelf": {n: (image_of("newer") if n == "b" else NEW, "0" * 64) for n in "abc"}},

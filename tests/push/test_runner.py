@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from pathlib import Path
 
 import pytest
@@ -10,6 +9,7 @@ import pytest
 from fleet.push.events import Outcome, Requested, Word
 from fleet.push.runner import Interrupted, Runner
 from fleet.push.state import Phase, Stands, Task
+from tests.push.jumping import later
 from tests.push.plans import NEW, OLD, plan_of, planned
 from tests.push.sim_node import Behaviour
 from tests.push.stage import BEGAN_S, Memory, Stage, begun, push
@@ -101,9 +101,9 @@ def test_hold_and_go_on_through_the_journal(quick_path: Path) -> None:
     seen: list[tuple[float, bool]] = []
 
     async def person(runner: Runner) -> None:
-        await asyncio.sleep(2.0)
+        await later(2.0)
         journal.request(FOUR.id, Requested(stage.now_s(), Word.HOLD))
-        await asyncio.sleep(100.0)
+        await later(100.0)
         seen.append((runner.state.now_s, runner.state.held))
         assert runner.state.nodes["a"].stands is Stands.KEPT
         assert runner.state.nodes["b"].stands is Stands.QUEUED
@@ -123,7 +123,7 @@ def test_stop_brings_trials_back_and_leaves_kept_ones(quick_path: Path) -> None:
 
     async def person(runner: Runner) -> None:
         while not any(n.task is Task.SOAK for n in runner.state.in_wave(2)):
-            await asyncio.sleep(0.2)
+            await later(0.2)
         journal.request(FOUR.id, Requested(stage.now_s(), Word.STOP))
 
     state = push(stage, journal, act=person)
@@ -170,7 +170,7 @@ def test_interrupted_in_a_transfer_it_waits_for_its_end_and_resume_goes_on(quick
     journal = begun(stage, quick_path)
 
     async def person(runner: Runner) -> None:
-        await asyncio.sleep(1.0)
+        await later(1.0)
         runner.interrupt()
         assert memory.awaited == ["a"]
 
@@ -189,7 +189,7 @@ def test_interrupted_twice_it_leaves_at_once(quick_path: Path) -> None:
     journal = begun(stage, quick_path)
 
     async def person(runner: Runner) -> None:
-        await asyncio.sleep(1.0)
+        await later(1.0)
         runner.interrupt()
         runner.interrupt()
 
@@ -208,7 +208,7 @@ def test_resumed_after_the_trials_ran_out_it_sends_nothing_twice(quick_path: Pat
 
     async def person(runner: Runner) -> None:
         while runner.state.nodes["a"].task is not Task.SOAK:
-            await asyncio.sleep(0.2)
+            await later(0.2)
         runner.interrupt()
 
     with pytest.raises(Interrupted):
