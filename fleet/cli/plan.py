@@ -64,7 +64,8 @@ def plan(
     import time
     from datetime import UTC, datetime
 
-    from fleet.cli.pushing import field_of, tell_find
+    from fleet.cli.pushing import field_of
+    from fleet.cli.waiting import tell_waiting
     from fleet.push.fieldwork import Wishes, plan_push
 
     this = session(ctx)
@@ -79,7 +80,7 @@ def plan(
     )
     this.output.note("looking for the nodes, to see what each runs and how its tanks stand")
     now = datetime.fromtimestamp(int(time.time()), UTC)
-    made = asyncio.run(plan_push(field, wishes, now, timeout, tell_find(this.output)))
+    made = asyncio.run(plan_push(field, wishes, now, timeout, tell_waiting(this.output)))
     to_stdout = str(out) == "-"
     if json or to_stdout:
         this.output.emit_json("plan", made.model_dump(mode="json", by_alias=True, exclude={"schema_"}))

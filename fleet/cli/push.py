@@ -168,7 +168,7 @@ def _checked(this: Session, field: Field, made: Plan) -> Sequence[Match]:
     """Where the nodes are; PlanError if the plan is stale."""
     import asyncio
 
-    from fleet.cli.pushing import tell_find
+    from fleet.cli.waiting import tell_waiting
     from fleet.push.fieldwork import look, standing
     from fleet.push.plan import refuse_stale
 
@@ -176,7 +176,7 @@ def _checked(this: Session, field: Field, made: Plan) -> Sequence[Match]:
     names = [node.node for _, node in made.nodes() if node.node in known]
     refuse_stale(made, standing(field, made, []))
     this.output.note(f"asking {len(names)} nodes whether the plan still stands")
-    matches = asyncio.run(look(field, names, FIND_TIMEOUT_S, tell_find(this.output)))
+    matches = asyncio.run(look(field, names, FIND_TIMEOUT_S, tell_waiting(this.output)))
     refuse_stale(made, standing(field, made, matches))
     return matches
 

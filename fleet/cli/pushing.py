@@ -5,10 +5,10 @@ from __future__ import annotations
 import time
 from collections import Counter
 from contextlib import contextmanager
-from functools import partial
 from typing import TYPE_CHECKING
 
 from fleet.cli.codes import INTERRUPTED
+from fleet.cli.waiting import tell_waiting
 from fleet.codes import Exit
 
 if TYPE_CHECKING:
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from fleet.cli.common import Session
     from fleet.cli.output import Output
     from fleet.find.match import Match
-    from fleet.find.search import Tell
     from fleet.push.events import Event
     from fleet.push.fieldwork import Field
     from fleet.push.journal import Journal
@@ -25,7 +24,6 @@ if TYPE_CHECKING:
     from fleet.push.runner import Reporter
     from fleet.push.state import NodeProgress, PushState
 
-_NAMES_SHOWN = 4
 _ALIKE_SHOWN = 6
 _WAVES = ("wave", "nodes", "kept", "put back", "lost", "left out", "gate")
 _OTHERS = ("node", "wave", "stands", "release", "why")
@@ -41,17 +39,6 @@ def field_of(this: Session) -> Field:
     workspace = this.workspace(inventory.fleet.name)
     keys = KeyFolder.open(workspace.keys_dir)
     return Field(inventory, workspace, keys, interface_for(this.setting("find_on"), workspace))
-
-
-def tell_find(output: Output) -> Tell:
-    """Says which nodes are awaited."""
-    return partial(_tell, output)
-
-
-def _tell(output: Output, awaited: tuple[str, ...], left_s: float) -> None:
-    if awaited:
-        names = ", ".join(awaited[:_NAMES_SHOWN]) + (" ..." if len(awaited) > _NAMES_SHOWN else "")
-        output.note(f"waiting for {names}, {left_s:.0f} s left")
 
 
 @contextmanager
@@ -97,8 +84,10 @@ def run_to_end(
     from fleet.push.drive import Drive
     from fleet.push.runner import Interrupted
 
+    if matches is None:
+        this.output.note(f"looking for the nodes of push {push}")
     with reporter_of(this, json=json) as reporter:
-        drive = Drive(field, journal, push, reporter, tell_find(this.output), time.time)
+        drive = Drive(field, journal, push, reporter, tell_waiting(this.output), time.time)
         try:
             state = asyncio.run(drive.run(first, matches))
         except Interrupted:

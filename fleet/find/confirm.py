@@ -46,7 +46,10 @@ class Confirmer:
             try:
                 return Confirmation(at, Outcome.CONFIRMED, await self._signed_state(at.node, at))
             except NodeUnreachable as error:
-                return Confirmation(at, Outcome.UNREACHABLE, why=error.what)
+                why = (
+                    error.what.partition(": ")[2] or error.what
+                )  # the node and the address are said beside it
+                return Confirmation(at, Outcome.UNREACHABLE, why=why)
             except NodeImpostor as error:
                 return await self._who_else(at, error.what)
             except LinkError as error:

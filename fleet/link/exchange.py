@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -99,8 +100,18 @@ async def exchange(session: aiohttp.ClientSession, request: Request, timeouts: T
         what = f"{request}: not HTTP as agreed: {error.message}"
         raise LinkError(NOT_A_STATE, what, node=request.node) from error
     except (aiohttp.ClientError, OSError, ValueError) as error:
-        what = f"{request}: {error or type(error).__name__}"
-        raise NodeUnreachable(UNREACHABLE, what, node=request.node) from error
+        raise NodeUnreachable(UNREACHABLE, f"{request}: {_in_words(error)}", node=request.node) from error
+
+
+def _in_words(error: Exception) -> str:
+    """What the operating system says, without what the library says around it."""
+    if isinstance(error, aiohttp.ClientConnectorError):
+        return os.strerror(error.os_error.errno or 0).lower() if error.os_error.errno else "no connection"
+    if isinstance(error, aiohttp.ServerDisconnectedError):
+        return "the connection ended before the answer"
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror.lower()
+    return str(error) or type(error).__name__
 
 
 def refusal(request: Request, answer: Answer, *, signed: bool) -> NodeRefused:
