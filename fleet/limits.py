@@ -146,6 +146,8 @@ SEND_TRIES: Final = 3
 """Transfers begun to one node, where the ones before were cut off before the node had the image."""
 UNSURE_SETTLE_S: Final = 5.0
 """A node that took an image restarts within a second; one that still runs the old image after this did not take it."""
+STARTS_THERE_AND_BACK: Final = 2
+"""Starts that going to an image and back from it takes at least; a power cut alone is one."""
 RETURN_POLL_S: Final = 1.0
 SOAK_POLLS: Final = 10
 SOAK_POLL_MAX_S: Final = 5.0

@@ -20,6 +20,7 @@ from fleet.limits import (
 )
 from fleet.link.state import Phase as NodePhase
 from fleet.push.events import Doing, Outcome, Result
+from fleet.push.forward import fell_back
 from fleet.push.state import BACK_TASKS, Back, NodeProgress, Stands, Task
 
 if TYPE_CHECKING:
@@ -75,20 +76,21 @@ def _on_ask(work: Work, node: NodeProgress, outcome: Outcome) -> None:
 
 
 def _runs_the_old(work: Work, node: NodeProgress, seen: NodeState) -> None:
+    """It may be about to restart into the new image: only time, or its own word that it went back, makes
+    sure."""
     name = node.node
     if seen.phase is NodePhase.ON_TRIAL:
         work.do(name, Doing.KEEP, Task.BACK_KEEP)
         return
-    came_back = node.accepted > 0 or seen.last_image == work.planned(name).to_image
-    restarted = node.before is not None and seen.boots > node.before.boots
-    if node.sends and not node.accepted and not restarted and work.now_s - node.since_s < UNSURE_SETTLE_S:
-        work.ask(name, Task.BACK, in_s=RETURN_POLL_S)
-        return
-    if came_back and not restarted and work.now_s - node.since_s < BACK_RESTART_S:
+    planned = work.planned(name)
+    sure = fell_back(planned, node, seen)
+    settles_s = BACK_RESTART_S if node.accepted else UNSURE_SETTLE_S if node.sends else 0.0
+    if not sure and work.now_s - node.since_s < settles_s:
         work.ask(name, node.task, in_s=RETURN_POLL_S)
         return
     why = f"fell back by itself: {seen.last_reason}" if seen.last_reason not in (None, "told") else ""
-    work.settle(name, Stands.PUT_BACK if came_back else Stands.LEFT_OUT, why)
+    came_back = sure or node.accepted > 0
+    work.settle(name, Stands.PUT_BACK if came_back else Stands.LEFT_OUT, why if came_back else "")
 
 
 def _runs_the_new(work: Work, node: NodeProgress, seen: NodeState, outcome: Outcome) -> None:

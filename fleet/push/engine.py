@@ -15,7 +15,7 @@ from fleet.limits import KEEP_RESERVE_S, RETURN_WITHIN_MIN_S
 from fleet.push import backward, forward
 from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Word
 from fleet.push.gate import failures_allowed, judge
-from fleet.push.state import ON_THE_WAY, Back, NodeProgress, Phase, PushState, Stands, Task
+from fleet.push.state import BACK_TASKS, ON_THE_WAY, Back, NodeProgress, Phase, PushState, Stands, Task
 from fleet.push.work import Work
 
 if TYPE_CHECKING:
@@ -69,12 +69,15 @@ def _resume(work: Work) -> None:
         doing, wait_s = node.pending.doing, max(0.0, node.pending.at_s - work.now_s)
         limit_s = max(node.limit_at_s, work.now_s + RETURN_WITHIN_MIN_S)
         work.set(node.node, pending=None, limit_at_s=limit_s)
-        if node.back is not Back.NO:
-            task = node.task if doing is Doing.ASK else Task.BACK
-            work.ask(node.node, task, in_s=wait_s if doing is Doing.ASK else 0.0)
+        if node.back is not Back.NO and node.task not in BACK_TASKS:
+            backward.begin(work, node.node, node.back)
+        elif node.back is not Back.NO:
+            work.ask(node.node, node.task if doing is Doing.ASK else Task.BACK)
         elif doing is Doing.SEND:
             limit_s = work.now_s + work.planned(node.node).return_within_s
             work.ask(node.node, Task.UNSURE, limit_at_s=limit_s)
+        elif node.task is Task.SOAKED:
+            work.ask(node.node, Task.SOAK)
         else:
             work.ask(node.node, node.task, in_s=wait_s if node.task is Task.HELD else 0.0)
 

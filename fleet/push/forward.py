@@ -16,6 +16,7 @@ from fleet.limits import (
     SOAK_MISSES,
     SOAK_POLL_MAX_S,
     SOAK_POLLS,
+    STARTS_THERE_AND_BACK,
     UNSURE_SETTLE_S,
 )
 from fleet.link.state import Phase as NodePhase
@@ -159,14 +160,11 @@ def _on_unsure(work: Work, node: NodeProgress, outcome: Outcome) -> None:
 
 
 def fell_back(planned: PlannedNode, node: NodeProgress, seen: NodeState) -> bool:
-    """Whether the node took the new image and went back from it since the send began."""
-    newer = node.before is None or seen.boots > node.before.boots
-    return (
-        newer
-        and seen.image == planned.from_image
-        and seen.last_image == planned.to_image
-        and (seen.phase is NodePhase.PUT_BACK)
-    )
+    """Whether the node surely took the new image and went back from it since the send began: it started at
+    least twice, and says what it went back from."""
+    starts = seen.boots - (node.before.boots if node.before is not None else seen.boots)
+    says_so = seen.phase is NodePhase.PUT_BACK and seen.last_image == planned.to_image
+    return seen.image == planned.from_image and says_so and starts >= STARTS_THERE_AND_BACK
 
 
 def _tell_fell_back(work: Work, name: str, seen: NodeState) -> None:

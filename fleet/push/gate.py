@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from math import floor
+from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from fleet.limits import (
@@ -103,8 +103,8 @@ def judge(
     passed = len(failed) <= allowed
     text = f"{len(failed)} of {of} failed{f', {allowed} allowed' if allowed or not passed else ''}"
     if passed:
-        so_far = f"{all_failed} of {all_judged} so far"
-        text = f"{text}; {so_far}, so under {bound:.1%} of such nodes would fail ({CONFIDENCE:.0%} sure)"
+        most = ceil(100 * bound)
+        text = f"{text}, {all_failed} of {all_judged} so far ({CONFIDENCE:.0%} sure: at most {most}% fail)"
     return Verdict(wave, passed, failed, of, allowed, bound, text)
 
 

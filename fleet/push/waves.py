@@ -113,7 +113,7 @@ def pack(candidates: Iterable[Candidate], sizes: Sizes) -> tuple[list[list[Place
         waiting = _without(waiting, _meet(wave, waiting, unmet))
         for one in waiting:
             if wave.takes(one):
-                wave.put(one, f"next by what a failure would cost: {one.duty}")
+                wave.put(one, f"by cost of a failure: {one.duty}")
         waiting = _without(waiting, {p.candidate.node for p in wave.placed})
         waves.append(wave.placed)
     return waves, pilots
@@ -147,4 +147,4 @@ def _meet(wave: _Filling, waiting: Sequence[Candidate], unmet: set[tuple[str, st
 
 
 def _feature(kind: str, name: str) -> str:
-    return f"its firmware class ({name[:8]})" if kind == "firmware class" else f"{kind} {name}"
+    return "firmware class" if kind == "firmware class" else f"{kind} {name}"

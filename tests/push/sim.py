@@ -222,6 +222,8 @@ class Sim:
         for command in commands:
             if command.doing is Doing.SEND:
                 self._check_issue(command)
+            elif command.doing is Doing.KEEP and self.nodes[command.node].running == NEW:
+                self._check_keep_issue(command)
             self._push(max(command.at_s, self.now_s), "start", command)
 
     # ---------------------------------------------------------------- what happens
@@ -238,6 +240,8 @@ class Sim:
         self._feed(Resumed(self.now_s))
 
     def _on_power(self, name: str) -> None:
+        """Off and on; a transfer under way is cut off."""
+        self.receiving.pop(name, None)
         self.nodes[name].power_cut(self.now_s)
 
     def _on_word(self, what: tuple[Word, tuple[str, ...]]) -> None:
@@ -307,8 +311,8 @@ class Sim:
     def _on_sent(self, what: tuple[Command, str]) -> None:
         command, image = what
         node = self.nodes[command.node]
-        del self.receiving[node.name]
-        if self.chance.random() < self.scene.cut_before:
+        whole = self.receiving.pop(node.name, None) is not None
+        if not whole or self.chance.random() < self.scene.cut_before:
             self._answer(command, Result.BROKE, "LNK101")
             return
         node.take(image, self.now_s)
@@ -412,6 +416,14 @@ class Sim:
             cut = any(name == other.name for _, name in self.scene.power_cuts)
             self._require(not down or cut, f"{other.name} of the same supply group is down")
 
+    def _check_keep_issue(self, command: Command) -> None:
+        """What the engine had to know when it asked for an image to be kept."""
+        mine = self.state.nodes[command.node].wave
+        wave = [n for n in self.state.nodes.values() if n.wave == mine]
+        failed = [n for n in wave if n.node in self.observed_bad and n.task is not Task.HELD]
+        allowed = int(self.scene.plan.policy.failures_allowed * len(self.state.waves[mine - 1]) + 1e-9)
+        self._require(len(failed) <= allowed, "kept although its wave failed")
+
     def _check_keep(self, node: SimNode) -> None:
         policy, wrong = self.scene.plan.policy, node.behaviour
         static = wrong.inverted or wrong.pump_on_when_full or wrong.leaks or wrong.new_fault
@@ -427,9 +439,6 @@ class Sim:
             )
         mine = self.state.nodes[node.name].wave
         wave = [n for n in self.state.nodes.values() if n.wave == mine]
-        failed = [n for n in wave if n.node in self.observed_bad and n.task is not Task.HELD]
-        allowed = int(policy.failures_allowed * len(self.state.waves[mine - 1]) + 1e-9)
-        self._require(len(failed) <= allowed, "kept although its wave failed")
         ends = [self.nodes[n.node].trial_ends_s for n in wave if self.nodes[n.node].phase is Phase.ON_TRIAL]
         if min(ends) <= self.now_s + KEEP_RESERVE_S + 20.0:
             self.pressed_at_s = self.now_s

@@ -290,7 +290,7 @@ def test_verdict_says_what_it_rests_on() -> None:
     good = judge(1, failed=(), of=20, share_allowed=0.0, all_failed=0, all_judged=20)
     assert good.passed
     assert good.bound == pytest.approx(0.1391, abs=1e-4)
-    assert good.text == "0 of 20 failed; 0 of 20 so far, so under 13.9% of such nodes would fail (95% sure)"
+    assert good.text == "0 of 20 failed, 0 of 20 so far (95% sure: at most 14% fail)"
     bad = judge(2, failed=("a",), of=9, share_allowed=0.1, all_failed=1, all_judged=29)
     assert not bad.passed
     assert bad.text == "1 of 9 failed, 0 allowed"

@@ -48,7 +48,7 @@ def test_the_first_waves_meet_every_class_board_and_site() -> None:
     assert pilots == 2
     assert "first of board esp32" in waves[0][0].why
     assert waves[1][0].why == "first of site yard"
-    assert waves[1][1].why == "next by what a failure would cost: irrigation"
+    assert waves[1][1].why == "by cost of a failure: irrigation"
 
 
 def test_a_supply_group_is_never_in_one_wave() -> None:
