@@ -41,7 +41,7 @@ _VERDICTS: tuple[tuple[Code, str], ...] = (
     (codes.RESTARTED_BADLY, "restarted after a crash"),
     (codes.NOT_BUILT, "nothing built"),
     (codes.SHELF_OUT_OF_DATE, "ok, shelf is out of date"),
-    (codes.NEWEST_HALTED, "ok, newest was halted"),
+    (codes.NEWEST_HALTED, "ok, newest halted"),
 )
 """The first code that a node has decides its verdict."""
 

@@ -108,7 +108,7 @@ def _class_row(one: ClassResult, defect: str) -> tuple[str, ...]:
     compiled = "-"
     if one.compile_s is not None:
         own = one.program == (f"{one.name}+{defect}" if defect else one.name)
-        compiled = f"{one.compile_s:.1f} s" if own else f"with {one.program}"
+        compiled = f"{one.compile_s:.1f} s" if own else "the same run"
     return (
         one.name,
         str(one.nodes),

@@ -124,12 +124,12 @@ def _row(match: Match) -> tuple[str, ...]:
 
 def _tank(tank: TankState) -> str:
     level = "?" if tank.level is None else str(tank.level)
-    words = [f"{tank.name} {level}/{len(tank.marks)}"]
+    words = [f"{tank.name} {level} of {len(tank.marks)} wet"]
     if tank.pump is not None:
         words.append(f"pump {tank.pump.relay}")
     if tank.fault != "none":
-        words.append(tank.fault)
-    return " ".join(words)
+        words.append(f"fault {tank.fault}")
+    return ", ".join(words)
 
 
 def _facts(match: Match) -> dict[str, Any]:

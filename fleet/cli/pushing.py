@@ -166,6 +166,7 @@ def close(this: Session, state: PushState | None) -> int:
         output.note(f"{word}. Every planned node runs the new image and keeps it.")
         output.next_step("tankfleet audit", f"tankfleet roll-back --push {state.plan.id}")
     else:
-        output.note(f"{word}. {state.why + '. ' if state.why else ''}{code.code}: {code.title}.")
+        why = f"{state.why[0].upper()}{state.why[1:]}. " if state.why else ""
+        output.note(f"{word}. {why}{code.code}: {code.title}.")
         output.next_step("tankfleet audit", f"tankfleet explain {code.code}", "tankfleet plan")
     return exit_of(state)

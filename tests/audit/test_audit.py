@@ -65,7 +65,7 @@ CASES = {
     "AUD110": (found(N, release="1.0.0"), {}, "1.0.0", "older image", Exit.OK),
     "AUD111": (
         found(N, release="1.0.0"), {"journal": JournalFacts(halted_images={digest(N, "1.1.0"): "feed"})},
-        "push feed of 1.1.0 was halted", "ok, newest was halted", Exit.OK,
+        "push feed of 1.1.0 was halted", "ok, newest halted", Exit.OK,
     ),
     "AUD112": (
         found(N, image="ab" * 32), {},

@@ -102,7 +102,7 @@ def test_all_found(project, capsys) -> None:
     header, *rows = printed.out.splitlines()
     assert header.split() == ["node", "status", "address", "release", "image", "phase", "tanks", "signal"]
     assert [row.split()[:2] for row in rows] == [[a, "found"], [b, "found"]]
-    assert "header 1/2 pump off" in rows[0]
+    assert "header 1 of 2 wet, pump off" in rows[0]
     assert "-61 dBm" in rows[0]
     assert "2 found" in printed.err
     assert "looking for 2 nodes on 127.0.0.1" in printed.err
