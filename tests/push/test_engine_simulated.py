@@ -16,6 +16,8 @@ from tests.push.sim import Violation, simulate
 
 PUSHES = 2_000
 SEEDS_TO_CATCH = 1_500
+RARE = {"lets partners go together": 567, "forgets the late": 363, "lets trials run out": 282}
+"""A seed to try first, where the mistake shows but rarely."""
 
 
 @pytest.mark.parametrize("first", range(0, PUSHES, 250))
@@ -40,7 +42,7 @@ def test_nothing_forbidden_happens_in_many_more(first: int) -> None:
 @pytest.mark.parametrize("name", BROKEN)
 def test_broken_engine_is_caught(name: str) -> None:
     with broken(name) as step:
-        for seed in range(SEEDS_TO_CATCH):
+        for seed in (RARE.get(name, 0), *range(SEEDS_TO_CATCH)):
             try:
                 simulate(seed, step)
             except Violation:
