@@ -230,7 +230,8 @@ def _told(output: Output, error: TankfleetError) -> int:
     output.error(error)
     if isinstance(error, PlanError):
         for changed in error.changed:
-            output.note(f"  changed: {changed}")
+            if changed not in error.what:
+                output.note(f"  changed: {changed}")
     if isinstance(error, BuildError) and error.tail:
         output.note(error.tail)
         output.note(f"  whole log: {error.log_path}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 import time
 from pathlib import Path
@@ -69,7 +70,7 @@ def push(
     field = field_of(this)
     made = _read(plan, field)
     if dry_run:
-        return _dry_run(this, field, made, json=json)
+        return _dry_run(this, field, made, plan, json=json)
     with journal_of(field.workspace) as journal:
         done = _refuse_or_done(this, journal, made)
         if done is not None:
@@ -198,15 +199,11 @@ def _ask(this: Session, field: Field, made: Plan, *, yes: bool, fleet: str) -> N
         this.confirm(question, given=yes, flag="--yes")
 
 
-def _dry_run(this: Session, field: Field, made: Plan, *, json: bool) -> int:
-    """Everything but sending: is the plan sound and fresh, and what would be done?"""
-    from fleet.push.reporters.words import wave_words
-    from fleet.push.state import fresh
-
+def _dry_run(this: Session, field: Field, made: Plan, name: str, *, json: bool) -> int:
+    """Everything but sending: is the plan sound and fresh, and what would be done? `name`: as it was typed."""
     matches = _checked(this, field, made)
     reached = {match.node for match in matches if match.reachable}
     away = [node.node for _, node in made.nodes() if node.node not in reached]
-    state = fresh(made)
     if json:
         waves = [[node.node for node in wave.nodes] for wave in made.waves]
         facts = {"push": made.id, "kind": "dry-run", "waves": waves, "unreachable": away}
@@ -217,10 +214,9 @@ def _dry_run(this: Session, field: Field, made: Plan, *, json: bool) -> int:
             for wave, node in made.nodes()
         ]
         this.output.table(("wave", "node", "release", "would"), rows)
-        for number in range(1, len(state.waves) + 1):
-            this.output.note(wave_words(state, number))
     this.output.note(f"Dry run of plan {made.id}: it still stands; nothing was sent to any node.")
     if away:
         this.output.note(f"cannot be reached now: {', '.join(away)}")
-    this.output.next_step(f"tankfleet push {made.id}")
+    if name != "-":
+        this.output.next_step(f"tankfleet push {shlex.quote(name)}")
     return Exit.UNREACHABLE if away else Exit.OK

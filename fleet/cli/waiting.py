@@ -9,7 +9,7 @@ if TYPE_CHECKING:
 
     from fleet.cli.output import Output
 
-_NAMES_SHOWN = 4
+_NAMES_SHOWN = 3
 
 
 def tell_waiting(output: Output) -> Callable[[tuple[str, ...], float], None]:
