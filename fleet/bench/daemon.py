@@ -1,7 +1,7 @@
 """The program in the background that holds the virtual nodes: `python -m fleet.bench.daemon FOLDER SPEED`.
 
 It takes the folder's lock, opens the control socket and goes to the background. It ends on `down`,
-SIGTERM or SIGINT; its nodes' processes die with it, whatever ends it (process.py).
+SIGTERM or SIGINT, and when its folder is deleted; its nodes' processes die with it, whatever ends it (process.py).
 """
 
 from __future__ import annotations
@@ -67,7 +67,11 @@ def _in_background(paths: BenchPaths, speed: float, to_parent: IO[str]) -> int:
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s", stream=sys.stderr)
     try:
         asyncio.run(
-            _serve(Hub(speed, os.getpid(), time.monotonic, start_process, is_free, _log.info), listener)
+            _serve(
+                Hub(speed, os.getpid(), time.monotonic, start_process, is_free, _log.info),
+                listener,
+                paths.socket,
+            )
         )
     except Exception:
         _log.exception("the bench ends because of a fault of its own")
@@ -105,7 +109,7 @@ def is_free(address: str, port: int) -> bool:
 
 
 # ---------------------------------------------------------------------- the loop
-async def _serve(hub: Hub, listener: socket.socket) -> None:
+async def _serve(hub: Hub, listener: socket.socket, socket_path: Path) -> None:
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -116,16 +120,17 @@ async def _serve(hub: Hub, listener: socket.socket) -> None:
 
     server = await asyncio.start_unix_server(converse, sock=listener, limit=BENCH_MESSAGE_BYTES)
     _log.info("the bench is up, pid %d", os.getpid())
-    await _tick_until(hub, stop)
+    await _tick_until(hub, stop, socket_path)
     hub.end()
     await _let_go(hub)
     _log.info("the bench is down")
     server.close()
 
 
-async def _tick_until(hub: Hub, stop: asyncio.Event) -> None:
+async def _tick_until(hub: Hub, stop: asyncio.Event, socket_path: Path) -> None:
+    """Until told to stop, or until nobody can tell it any more: its folder was deleted."""
     due_s = time.monotonic()
-    while not stop.is_set():
+    while not stop.is_set() and socket_path.exists():
         hub.tick()
         now_s = time.monotonic()
         due_s = max(due_s + BENCH_TICK_S, now_s)

@@ -6,6 +6,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import shutil
 import signal
 import socket
 import stat
@@ -101,6 +102,13 @@ def test_sigterm_ends_it_like_down(folder) -> None:
     os.kill(control.pid(), signal.SIGTERM)
     eventually("no process is left", lambda: not processes_of(folder), within_s=5.0)
     eventually("the socket is gone", lambda: not BenchPaths(folder).socket.exists())
+
+
+def test_it_ends_when_its_folder_is_deleted(folder) -> None:
+    """Else nobody could end it, and its addresses would stay taken."""
+    _up(folder, ("serve",), ("serve",))
+    shutil.rmtree(folder)
+    eventually("all ended", lambda: processes_of(folder) == {})
 
 
 def test_killed_node_starts_again(folder) -> None:
