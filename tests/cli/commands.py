@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import atexit
 import io
 import shlex
+import shutil
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +18,7 @@ import typer
 
 from fleet.cli.app import app, run
 from fleet.push.state import PushState
+from fleet.workspace import Workspace
 from tests.push.plans import plan_of, planned
 from tests.push.stage import Stage, begun, push
 from tests.push.yard import lay_out
@@ -89,13 +94,24 @@ class Terminal(io.StringIO):
         return True
 
 
+@cache
+def _laid_out() -> Path:
+    """The project as it is at first, made once: each test gets a copy."""
+    folder = Path(tempfile.mkdtemp(prefix="tankfleet-test-"))
+    atexit.register(shutil.rmtree, folder)
+    lay_out(folder / "farm", list(Farm.names))
+    return folder / "farm"
+
+
 class Farm:
     """A project with three nodes that are all away, keys, a shelf of made-up images, and a push in its journal."""
 
+    names = ("farm-a", "farm-b", "farm-c")
+
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.names = ["farm-a", "farm-b", "farm-c"]
-        self.field = lay_out(folder, self.names)
+        shutil.copytree(_laid_out(), folder)
+        self.workspace = Workspace(folder, folder / "inventory", folder / "keys")
 
     def run(self, *words: str) -> int:
         return run(["--project", str(self.folder), *words])

@@ -356,12 +356,12 @@ def test_06_locked(farm, capsys, compiled) -> None:
     from fleet.build.lock import locked
     from fleet.push.lock import runner_lock
 
-    with runner_lock(farm.field.workspace.journal_path, 4711):
+    with runner_lock(farm.workspace.journal_path, 4711):
         for words in (("resume",), ("resume", "--dry-run")):
             assert farm.run(*words) == Exit.LOCKED
             assert "process 4711" in capsys.readouterr().err
-    farm.field.workspace.build_dir.mkdir(parents=True, exist_ok=True)
-    with locked(farm.field.workspace.build_dir / "lock"):
+    farm.workspace.build_dir.mkdir(parents=True, exist_ok=True)
+    with locked(farm.workspace.build_dir / "lock"):
         assert farm.run("build", "--target", "host") == Exit.LOCKED
     assert "fix: " in capsys.readouterr().err
 
@@ -382,12 +382,15 @@ def test_07_explain_needs_no_network(capsys, monkeypatch) -> None:
         raise AssertionError("a socket was opened")
 
     monkeypatch.setattr(socket, "socket", no_network)
-    for code in all_codes():
+    assert run(["explain", "--json"]) == Exit.OK
+    listed = {one["code"]: one for one in json.loads(capsys.readouterr().out)["codes"]}
+    assert set(listed) == set(all_codes())
+    assert all(len(one["why"]) > 20 and len(one["fix"]) > 10 for one in listed.values())
+    for code in ("CLI101", "INV120", "PSH105", "LNK101"):
         assert run(["explain", code]) == Exit.OK
         head, why, fix = capsys.readouterr().out.splitlines()
         assert head.startswith(f"{code} (")
-        assert len(why) > 25
-        assert len(fix) > 17
+        assert (why, fix) == (f"  why: {listed[code]['why']}", f"  fix: {listed[code]['fix']}")
 
 
 def test_08_all_errors_of_all_files_in_one_run(farm, capsys) -> None:
@@ -427,7 +430,7 @@ def test_12_a_dry_run_opens_no_connection_and_writes_no_event(word, farm, capsys
     from fleet.push.journal import Journal
 
     state = farm.pushed(until="done" if word == "roll-back" else "on-trial")
-    path = farm.field.workspace.journal_path
+    path = farm.workspace.journal_path
     before = _events(path, state.plan.id)
 
     def no_network(*_: object, **__: object) -> None:
@@ -437,7 +440,7 @@ def test_12_a_dry_run_opens_no_connection_and_writes_no_event(word, farm, capsys
     assert farm.run(word, "--dry-run") == Exit.OK
     printed = capsys.readouterr()
     assert "nothing was sent to any node" in printed.err
-    assert [line.split()[0] for line in printed.out.splitlines()[1:]] == farm.names
+    assert [line.split()[0] for line in printed.out.splitlines()[1:]] == list(farm.names)
     assert _events(path, state.plan.id) == before
     journal = Journal.open(path)
     assert journal.open_requests(state.plan.id) == []
@@ -696,10 +699,11 @@ COMPLETED = [
 
 
 @pytest.mark.parametrize(("line", "offered"), COMPLETED, ids=[line for line, _ in COMPLETED])
-def test_23_completion(line, offered, farm, capsys, monkeypatch) -> None:
-    (farm.folder / "spring.plan").touch()
-    farm.field.workspace.plans_dir.mkdir(parents=True)
-    (farm.field.workspace.plans_dir / "0123456789ab.plan").touch()
+def test_23_completion(line, offered, shown, capsys, monkeypatch) -> None:
+    monkeypatch.chdir(shown.folder)
+    (shown.folder / "spring.plan").touch()
+    shown.workspace.plans_dir.mkdir(parents=True, exist_ok=True)
+    (shown.workspace.plans_dir / "0123456789ab.plan").touch()
     assert offered in _completed(line, monkeypatch, capsys)
 
 
