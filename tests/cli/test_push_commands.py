@@ -143,13 +143,13 @@ def test_a_stale_plan_is_refused_naming_what_changed(project, capsys) -> None:
     assert project.run("push", path, "--fleet", "yard") == Exit.USAGE
     printed = capsys.readouterr()
     assert "PLN102" in printed.err
-    assert f"changed: {b}: the shelf has a newer image" in printed.err
+    assert f"is stale: {b}: the shelf has a newer image" in printed.err
     assert project.run("push", path, "--dry-run") == Exit.USAGE
     path = project.plan(a)
     inventory = project.folder / "inventory" / "all.yaml"
     inventory.write_text(inventory.read_text().replace("30 L/min", "31 L/min", 1))
     assert project.run("push", path) == Exit.USAGE
-    assert "changed: the inventory" in capsys.readouterr().err
+    assert "is stale: the inventory" in capsys.readouterr().err
     assert all(node["puts"] == 0 for node in project.yard.report().values())
 
 
