@@ -168,8 +168,11 @@ def root(
 def run(argv: list[str]) -> int:
     """Run one command line; every error becomes an exit code of `Exit` here."""
     this = Session(Output())
-    with heard_at_once(this.output.stderr):
-        return _run(this, argv)
+    with heard_at_once(this.output):
+        try:
+            return _run(this, argv)
+        finally:
+            this.output.clear_progress()
 
 
 def _run(this: Session, argv: list[str]) -> int:

@@ -133,10 +133,10 @@ def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
             output.note(f"compiled {event.name} in {event.took_s:.1f} s")
             told_s = now_s
         elif isinstance(event, StillCompiling) and now_s - told_s >= _QUIET_S:
-            output.note(f"still compiling {', '.join(event.names)}, {event.took_s:.0f} s so far")
+            output.progress(f"still compiling {', '.join(event.names)}, {event.took_s:.0f} s so far")
             told_s = now_s
         elif isinstance(event, Shelving) and now_s - told_s >= _QUIET_S:
-            output.note(f"signed and shelved {event.done} of {event.total} images")
+            output.progress(f"signed and shelved {event.done} of {event.total} images")
             told_s = now_s
         yield event
 

@@ -40,10 +40,13 @@ class Output:
     color: str = "auto"
     stdout: IO[str] = field(default_factory=lambda: sys.stdout)
     stderr: IO[str] = field(default_factory=lambda: sys.stderr)
+    _passing: bool = False
+    """Whether the last line on stderr is one that the next words take the place of."""
 
     # ---------------------------------------------------------------- plain lines
     def raw(self, text: str) -> None:
         """Text to stdout as it is, such as a document; never folded."""
+        self.clear_progress()
         self.stdout.write(f"{text}\n")
 
     def data(self, text: str = "", *, hang: str | None = None) -> None:
@@ -64,7 +67,26 @@ class Output:
         for command in commands:
             self._say(f"  {self.style('next:', 'dim', self.stderr)} {command}")
 
+    def progress(self, text: str) -> None:
+        """What is awaited: on a terminal in place of the progress before it, else a line of its own."""
+        if not self.animated():
+            self.note(text)
+            return
+        width = self.width(self.stderr) - 1
+        self.stdout.flush()
+        self.stderr.write(f"\r\x1b[K{text if len(text) <= width else f'{text[: width - 3]}...'}")
+        self.stderr.flush()
+        self._passing = True
+
+    def clear_progress(self) -> None:
+        """Take the line of progress away, if there is one."""
+        if self._passing:
+            self._passing = False
+            self.stderr.write("\r\x1b[K")
+            self.stderr.flush()
+
     def _say(self, text: str) -> None:
+        self.clear_progress()
         self.stdout.flush()
         self.stderr.write(f"{text}\n")
         self.stderr.flush()
@@ -135,6 +157,7 @@ class Output:
         lines += self._quote(finding.place, to)
         lines.append(f"  why: {finding.why}")
         lines.append(f"  fix: {finding.fix}")
+        self.clear_progress()
         to.write(self._folded("\n".join(lines), to, None) + "\n")
 
     @staticmethod

@@ -17,10 +17,10 @@ def tell_waiting(output: Output) -> Callable[[tuple[str, ...], float], None]:
 
     def tell(awaited: tuple[str, ...], left_s: float) -> None:
         if not awaited:
-            output.note("all are found; waiting for the last answers")
+            output.progress("all are found; waiting for the last answers")
             return
         names = ", ".join(awaited[:_NAMES_SHOWN]) + (" ..." if len(awaited) > _NAMES_SHOWN else "")
-        output.note(f"waiting for {nodes_text(len(awaited))} ({names}), {left_s:.0f} s left")
+        output.progress(f"waiting for {nodes_text(len(awaited))} ({names}), {left_s:.0f} s left")
 
     return tell
 

@@ -23,7 +23,7 @@
 | 19 | Ctrl-C: a word, a safe point, exit 130 | test_habits_bench.py test_19; push/test_runner.py |
 | 20 | after kill -9 the next run says what was in progress | test_20; push/test_killed.py; test_habits_bench.py |
 | 21 | flag > environment > project > user > default | test_21; test_frame.py |
-| 22 | long forms, one name one meaning, `-` is stdin or stdout | test_22 |
+| 22 | long forms, one name one meaning, `-` is stdin or stdout | test_22; test_habits_bench.py |
 | 23 | completion | test_23 |
 | 24 | tables fit 60 to 200 columns; one record a line when piped | test_24; test_layout.py; test_habits_bench.py |
 | 25 | what changed and what is next; no secret anywhere | test_25; test_habits_bench.py test_25 |
@@ -528,6 +528,20 @@ def test_15_no_animation_off_a_terminal(monkeypatch) -> None:
     assert Output(stderr=Terminal()).animated()
 
 
+def test_15_progress_takes_one_line_on_a_terminal(monkeypatch) -> None:
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("COLUMNS", "60")
+    out, err = Terminal(), Terminal()
+    output = Output(stdout=out, stderr=err)
+    output.progress("still compiling, 2 s so far")
+    output.progress("x" * 80)
+    output.data("done")
+    assert err.getvalue() == "\r\x1b[Kstill compiling, 2 s so far\r\x1b[K" + "x" * 56 + "...\r\x1b[K"
+    piped = Output(stdout=io.StringIO(), stderr=io.StringIO())
+    piped.progress("still compiling, 2 s so far")
+    assert piped.stderr.getvalue() == "still compiling, 2 s so far\n"
+
+
 # ------------------------------------------------------------------ 18: color
 COLORED = [("check",), ("show", "tank", "header-east"), ("settings",), ("audit", "--offline"), ("chek",)]
 
@@ -764,7 +778,7 @@ def test_24_tables_fit_the_terminal(words, shown, monkeypatch) -> None:
             patch.setattr("sys.stdout", out)
             patch.setattr("sys.stderr", err)
             shown.run(*words)
-        lines = (out.getvalue() + err.getvalue()).splitlines()
+        lines = (out.getvalue() + err.getvalue().replace("\x1b[K", "")).splitlines()
         assert lines
         copied = ("next:", str(shown.folder))  # commands and paths are never folded: they are to be copied
         too_long = [line for line in lines if len(line) > width and not any(part in line for part in copied)]

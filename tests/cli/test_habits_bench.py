@@ -134,7 +134,7 @@ def test_16_nothing_is_silent_for_more_than_two_seconds(project: Path) -> None:
     ("words", "begun"),
     [
         (("find", "larkwood-01", "--timeout", "30"), "waiting for 1 node"),
-        (("build", "larkwood-01", "--defect", "crash-at-boot", "--release", "0.8"), "still compiling"),
+        (("build", "larkwood-01", "--defect", "crash-at-boot", "--release", "0.8"), "compiling "),
         (("plan", "larkwood-01", "--timeout", "30"), "waiting for"),
         (("audit", "--timeout", "30"), "waiting for"),
     ],
@@ -166,6 +166,40 @@ def test_19_ctrl_c_gets_a_word_within_200_ms(project: Path, words: tuple[str, ..
     assert "run the same command to go on" in rest
     assert "Traceback" not in rest
     assert processes_of(project / ".tankfleet" / "build") == {}, "no compiler is left"
+
+
+def test_19_ctrl_c_in_a_push_gets_its_word_as_soon(project: Path) -> None:
+    """What comes after it (journal, resume) is in push/test_push_bench.py."""
+    plan = str(project / "cut.plan")
+    tankfleet(project, "plan", *NODES, "--again", "--any-hour", "--soak", "20 s", "--out", plan)
+    process = subprocess.Popen(
+        command(project, "push", plan, "--yes"),
+        cwd=ROOT,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stderr is not None
+    assert any(line.endswith(": on trial\n") for line in process.stderr)
+    pressed_s = time.monotonic()
+    process.send_signal(signal.SIGINT)
+    assert any(line.startswith("interrupted: ") for line in process.stderr)
+    assert time.monotonic() - pressed_s <= 0.2
+    rest = process.stderr.read()
+    process.stderr.close()
+    assert process.wait(timeout=60) == Exit.INTERRUPTED
+    assert "The journal is consistent." in rest
+    assert "next: tankfleet resume" in rest
+    tankfleet(project, "stop")
+
+
+def test_22_a_plan_goes_through_a_pipe(project: Path) -> None:
+    made = tankfleet(project, "plan", *NODES, "--again", "--any-hour", "--out", "-").stdout
+    words = command(project, "push", "-", "--dry-run")
+    done = subprocess.run(words, input=made, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == Exit.OK, done.stderr
+    assert [line.split()[1] for line in done.stdout.splitlines()[1:]] != []
+    assert "nothing was sent to any node" in done.stderr
 
 
 # ------------------------------------------------------------------ 24
@@ -203,7 +237,7 @@ def on_terminal(project: Path, width: int, *words: str) -> str:
     )
     child.expect(pexpect.EOF)
     child.close()
-    return re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", str(child.before)).replace("\r", "")
+    return re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", str(child.before)).replace("\r\n", "\n").replace("\r", "\n")
 
 
 def test_15_progress_of_a_push_on_a_terminal_and_its_end(project: Path) -> None:
