@@ -212,3 +212,7 @@ RELOCATE_TIMEOUT_S: Final = 4.0
 # --- audit: a journal of many years is not read whole
 AUDITED_PUSHES: Final = 200
 """The newest pushes that an audit looks at."""
+
+# --- images of the ESP chips: what a damaged head says is not believed
+ESP_SEGMENTS: Final = 16
+"""Most segments of an image (ESP-IDF, esp_app_format.h: ESP_IMAGE_MAX_SEGMENTS)."""
