@@ -52,8 +52,8 @@ struct Port {
   uint64_t (*process_ms)(void *ctx);
   // flash
   Flash *flash;
-  // sockets: handles 0..4, the last one only to say that the others are taken; recv and send return bytes done, 0 for
-  // "not now", -1 for "over"
+  // sockets: handles 0..kConnections (limits.h), the last one only to say that the others are taken; recv and send return bytes
+  // done, 0 for "not now", -1 for "over"
   int (*accept)(void *ctx);  // the lowest free handle, or -1
   int (*recv)(void *ctx, int handle, uint8_t *to, size_t n);
   int (*send)(void *ctx, int handle, const uint8_t *from, size_t n);

@@ -8,8 +8,6 @@ namespace tn {
 
 namespace {
 
-constexpr uint8_t kRun = 0, kStaging = 1, kKeep = 2;  // areas of copy-in-place
-
 ImageRecord describe(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n) {
   ImageRecord image = {};
   image.sequence = ticket.sequence;
@@ -19,10 +17,6 @@ ImageRecord describe(const Ticket &ticket, const uint8_t *ticket_bytes, size_t t
   memcpy(image.sha256, ticket.sha256, sizeof image.sha256);
   memcpy(image.ticket, ticket_bytes, ticket_n);
   return image;
-}
-
-bool same_image(const ImageRecord &a, const ImageRecord &b) {
-  return a.bytes == b.bytes && memcmp(a.sha256, b.sha256, sizeof a.sha256) == 0;
 }
 
 }  // namespace
@@ -134,26 +128,39 @@ Choice Slots::choose_after_copying() {
 bool Slots::install() {
   const ImageRecord &staged = record_.images[kStaging];
   if (!whole(kStaging) || !copy(kStaging, kRun, staged.bytes)) return false;
-  if (!area_matches(*flash_, *crypto_, partition_->images[kRun], staged.bytes, staged.sha256)) return false;
-  record_.images[kRun] = staged;
+  if (!arrived(kStaging)) return false;
+  installed();
+  return true;
+}
+
+bool Slots::arrived(uint8_t area) const {
+  const ImageRecord &image = record_.images[area];
+  return image.bytes > 0 && area_matches(*flash_, *crypto_, partition_->images[kRun], image.bytes, image.sha256);
+}
+
+void Slots::installed() {
+  record_.images[kRun] = record_.images[kStaging];
   record_.images[kRun].present = 1;
   record_.images[kStaging].present = 0;
   record_.phase = Phase::kOnTrial;
   record_.pending = Pending::kNothing;
   record_.unhealthy_starts = 0;
   record_.trial_starts = 0;
-  return true;
 }
 
 bool Slots::restore(Reason why) {
   const ImageRecord &kept = record_.images[kKeep];
   if (!whole(kKeep) || !copy(kKeep, kRun, kept.bytes)) return false;
-  if (!area_matches(*flash_, *crypto_, partition_->images[kRun], kept.bytes, kept.sha256)) return false;
+  if (!arrived(kKeep)) return false;
+  restored(why);
+  return true;
+}
+
+void Slots::restored(Reason why) {
   go_back_to(kRun, why);  // first: it notes the digest of the image that is left
-  record_.images[kRun] = kept;
+  record_.images[kRun] = record_.images[kKeep];
   record_.images[kRun].present = 1;
   record_.images[kKeep].present = 0;
-  return true;
 }
 
 // The staged image cannot be installed. The running area is still the old image, or mend() brings it back.
@@ -249,6 +256,7 @@ Code Slots::put_back(Reason why) {
   } else {
     record_.pending = Pending::kRestore;
     record_.pending_reason = why;
+    record_.copy_orders = 0;
   }
   leaving_ = save();
   return leaving_ ? Code::kOk : Code::kFlashFailed;
@@ -397,6 +405,7 @@ bool Slots::commit_update() {
   } else {
     record_.images[kKeep] = record_.images[kRun];
     record_.pending = Pending::kInstall;
+    record_.copy_orders = 0;
   }
   leaving_ = save();
   return leaving_;

@@ -19,6 +19,7 @@ namespace tn {
 
 constexpr uint8_t kUnhealthyStarts = 3;
 constexpr uint8_t kTrialStarts = 8;
+constexpr uint8_t kCopyOrders = 3;  // of one copy; then it is given up, for a boot loader that cannot copy must not be asked for ever
 constexpr uint32_t kHealthyAfterMs = 30000;  // of control with the interface up; the caller's clock
 
 const char *phase_text(Phase phase);     // "kept", "on-trial", "put-back"
@@ -49,6 +50,15 @@ struct Choice {
   bool recorded;   // false: the start could not be counted (flash failed); the image is started all the same
 };
 
+// What start_in_place() wants: go on, or have the boot loader copy whole sectors and start again.
+struct InPlace {
+  bool copy;
+  uint32_t from;
+  uint32_t to;
+  uint32_t bytes;
+  Choice choice;  // when there is nothing to copy
+};
+
 enum class Step : uint8_t { kMore, kDone, kRefused };
 
 // An image on its way in.
@@ -70,6 +80,11 @@ class Slots {
 
   // --- boot loader
   Choice choose();
+
+  // --- a boot loader that copies when it is told and does nothing else (ESP8266): the application calls this first thing at each
+  // start, instead of choose(). It checks what came of a copy, counts the start, and orders the next copy. kNothingWhole: the
+  // running image is damaged and nothing can mend it; it runs all the same, so let it control what it can.
+  InPlace start_in_place();
 
   // --- first flash: the image must already lie in area 0. Reads it back, then writes the first record: kept, floor = sequence.
   Code first_flash(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n);
@@ -115,6 +130,12 @@ class Slots {
   bool install();
   bool restore(Reason why);
   bool mend();
+  void installed();
+  void restored(Reason why);
+  bool arrived(uint8_t area) const;
+  bool order(uint8_t from, InPlace *to);
+  bool order_pending(InPlace *to);
+  bool order_mending(InPlace *to);
   void drop_install();
   bool put_page();
   Step end_update(Code *why, Code code);

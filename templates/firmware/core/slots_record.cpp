@@ -52,6 +52,10 @@ uint64_t number_in(const Flash &flash, uint32_t at) {
 
 }  // namespace
 
+bool same_image(const ImageRecord &a, const ImageRecord &b) {
+  return a.bytes == b.bytes && memcmp(a.sha256, b.sha256, sizeof a.sha256) == 0;
+}
+
 bool read_record(const Flash &flash, const Partition &partition, SlotRecord *to, uint8_t *sector) {
   const uint64_t first = number_in(flash, partition.records[0].at);
   const uint64_t second = number_in(flash, partition.records[1].at);
