@@ -24,11 +24,13 @@ def test_application_that_orders_its_copies_from_the_boot_loader() -> None:
     What a power cut within that copy does is counted and shown, for nothing can help it: 51 of 60 leave no whole
     image, with images of two sectors.
     """
-    sources = ["tests/firmware/in_place_test.cpp", f"{CORE}/slots_in_place.cpp", *SLOTS, CRYPTO]
+    sources = ["tests/firmware/in_place_test.cpp", *SLOTS, CRYPTO]
     output = run_program(compile_program(sources, libs=["bearssl"]))
     assert output.endswith(" 0 failed\n"), output
     words = output.split()
-    cuts, within, broken = (int(words[words.index(name) + 1]) for name in ("cuts", "within-copy", "of-those-broken"))
+    cuts, within, broken = (
+        int(words[words.index(name) + 1]) for name in ("cuts", "within-copy", "of-those-broken")
+    )
     assert cuts > 500
     assert 0 < broken <= within
 
@@ -39,6 +41,11 @@ def test_power_cut_at_every_flash_operation() -> None:
     output = run_program(compile_program(sources, libs=["bearssl"], flags=FAST))
     assert output.endswith(" 0 failed\n"), output
     assert int(output.split()[-4]) > 30_000
+
+
+def test_slots_under_the_boot_loader_of_the_esp32_family() -> None:
+    program = compile_program(["tests/firmware/slots_idf_test.cpp", *SLOTS, CRYPTO], libs=["bearssl"])
+    assert run_program(program).endswith(" 0 failed\n")
 
 
 @pytest.mark.slow

@@ -46,6 +46,7 @@ void Slots::begin(const Flash *flash, const Partition *partition, const Crypto *
   open_ = false;
   leaving_ = false;
   memset(&update_, 0, sizeof update_);
+  memset(&notes_, 0xFF, sizeof notes_);
 }
 
 // A record that could not be written is forgotten: what the flash says counts.
@@ -80,6 +81,7 @@ Choice Slots::choose() {
 
 Choice Slots::start(uint8_t area) {
   ++record_.boots;
+  record_.pending = Pending::kNothing;  // done, or a record that makes no sense: the node would refuse to work with it
   if (record_.phase == Phase::kOnTrial) {
     if (record_.unhealthy_starts < UINT8_MAX) ++record_.unhealthy_starts;
     if (record_.trial_starts < UINT8_MAX) ++record_.trial_starts;
@@ -233,6 +235,7 @@ uint32_t Slots::room() const {
 
 Code Slots::keep() {
   if (!open_ || leaving_ || record_.phase != Phase::kOnTrial) return Code::kNotOnTrial;
+  if (!confirm()) return Code::kFlashFailed;
   record_.phase = Phase::kKept;
   record_.unhealthy_starts = 0;
   record_.trial_starts = 0;
@@ -258,7 +261,7 @@ Code Slots::put_back(Reason why) {
     record_.pending_reason = why;
     record_.copy_orders = 0;
   }
-  leaving_ = save();
+  leaving_ = save() && leave_for(older);
   return leaving_ ? Code::kOk : Code::kFlashFailed;
 }
 
@@ -394,8 +397,11 @@ Step Slots::copy_check_step(Code *why) {
   return end_update(why, good ? Code::kOk : Code::kFlashFailed);
 }
 
-// One record makes the new image the one that starts next.
+// One record makes the new image the one that starts next; on the ESP32 family, once the boot loader has it too.
 bool Slots::commit_update() {
+  const bool noted = partition_->otadata.bytes != 0;  // by a boot loader that is not ours
+  if (noted && !read_otadata(*flash_, *partition_, &notes_)) return false;
+  const Phase former = record_.phase;
   record_.images[update_.area] = update_.image;
   if (partition_->layout == Layout::kTwoSlot) {
     record_.active = update_.area;
@@ -407,8 +413,14 @@ bool Slots::commit_update() {
     record_.pending = Pending::kInstall;
     record_.copy_orders = 0;
   }
-  leaving_ = save();
-  return leaving_;
+  if (noted) record_.handed_over = ota_next_sequence(notes_, update_.area);
+  leaving_ = save() && (!noted || hand_over(update_.area));
+  if (leaving_ || record_.active == running_) return leaving_;
+  record_.active = running_;  // it stays with the image that runs
+  record_.phase = former;
+  memset(&record_.images[update_.area], 0, sizeof record_.images[update_.area]);
+  save();
+  return false;
 }
 
 }  // namespace tn

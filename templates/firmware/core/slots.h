@@ -10,6 +10,7 @@
 #ifndef TN_SLOTS_H
 #define TN_SLOTS_H
 
+#include "otadata.h"
 #include "partition.h"
 #include "refusal.h"
 #include "slots_record.h"
@@ -59,6 +60,13 @@ struct InPlace {
   Choice choice;  // when there is nothing to copy
 };
 
+// What the running image is to do after the ESP32 family's boot loader started it.
+enum class Arrival : uint8_t {
+  kGoOn = 0,
+  kRestart,   // the boot loader was told to start the other image: restart now
+  kNoRecord,  // none, or one that knows nothing of the running image
+};
+
 enum class Step : uint8_t { kMore, kDone, kRefused };
 
 // An image on its way in.
@@ -85,6 +93,10 @@ class Slots {
   // start, instead of choose(). It checks what came of a copy, counts the start, and orders the next copy. kNothingWhole: the
   // running image is damaged and nothing can mend it; it runs all the same, so let it control what it can.
   InPlace start_in_place();
+
+  // --- ESP32 family, where the boot loader is not ours: once per start, before open(). Brings the trial record and the boot
+  // loader's notes into line, whatever a power cut left undone and whatever the boot loader decided, and counts the start.
+  Arrival arrive(uint8_t area);
 
   // --- first flash: the image must already lie in area 0. Reads it back, then writes the first record: kept, floor = sequence.
   Code first_flash(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n);
@@ -117,6 +129,7 @@ class Slots {
   bool open_;
   bool leaving_;  // a restart was asked for: no further change
   SlotUpdate update_;
+  OtaData notes_;
 
   bool save();
   bool whole(uint8_t area) const;
@@ -125,6 +138,11 @@ class Slots {
   void go_back_to(uint8_t area, Reason why);
   uint8_t older_area() const;
   Choice start(uint8_t area);
+  bool hand_over(uint8_t area);
+  bool leave_for(uint8_t area);
+  bool confirm();
+  Arrival arrive_as_recorded();
+  Arrival arrive_elsewhere(uint8_t area);
   Choice choose_slot();
   Choice choose_after_copying();
   bool install();

@@ -45,7 +45,7 @@ struct SlotRecord {
   uint8_t copy_orders;  // copies that were ordered from a boot loader that only copies, since one last arrived
   uint8_t reserved[2];
   ImageRecord images[3];
-  uint32_t reserved_end;
+  uint32_t handed_over;  // ESP32 family: sequence in the boot loader's notes with which the image on trial was handed over to it
   uint32_t crc32;  // of all bytes before it
 };
 static_assert(sizeof(SlotRecord) == 1760, "slot record layout");
