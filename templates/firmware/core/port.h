@@ -71,6 +71,12 @@ struct Port {
   void (*mac)(void *ctx, uint8_t to[6]);
   Reset (*reset_reason)(void *ctx);
   const Crypto *crypto;
+  // radio: join that network and go on trying by itself; never open one. Null texts: radio off. When to do which is the core's
+  // affair (join.h); network_up() says how it went.
+  void (*join)(void *ctx, const char *network, const char *passphrase);
+  // serial console (console.h); both null where there is none
+  int (*console_read)(void *ctx);                                  // one byte, or -1: none now
+  size_t (*console_write)(void *ctx, const char *from, size_t n);  // bytes taken, 0 for "not now"; never waits
 };
 
 }  // namespace tn

@@ -47,7 +47,7 @@ uint64_t number_in(const Flash &flash, uint32_t at) {
     memcpy(&stored, part + sizeof part - sizeof stored, sizeof stored);
     if (stored != crc) return 0;
   }
-  return number;
+  return number == UINT64_MAX ? 0 : number;  // the last number could have no successor
 }
 
 }  // namespace
