@@ -77,6 +77,9 @@ struct Port {
   // serial console (console.h); both null where there is none
   int (*console_read)(void *ctx);                                  // one byte, or -1: none now
   size_t (*console_write)(void *ctx, const char *from, size_t n);  // bytes taken, 0 for "not now"; never waits
+  // Null: always. False: a restart would not come back by itself (an ESP8266 that was loaded over its serial line and has not been
+  // without power since), so nothing is taken that ends in one.
+  bool (*can_restart)(void *ctx) = nullptr;
 };
 
 }  // namespace tn
