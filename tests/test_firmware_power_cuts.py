@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
 from firmware_build import compile_program, run_program
 from test_firmware_slots import CRYPTO, SLOTS
 
@@ -15,7 +14,7 @@ def counts(output: str) -> dict[str, int]:
     """The figures of the program's last line, `R1: single runs=... cuts=...`; printed for the captured summary."""
     line = output.splitlines()[-1]
     assert line.startswith("R1: "), output
-    print(line)  # noqa: T201
+    print(line)
     return {name: int(value) for name, _, value in (word.partition("=") for word in line.split()[2:])}
 
 

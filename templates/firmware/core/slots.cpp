@@ -128,11 +128,16 @@ Choice Slots::choose_after_copying() {
 
 // Each copy leaves its source as it was, and skips sectors that are already right: after a power cut it is simply done again.
 bool Slots::install() {
-  const ImageRecord &staged = record_.images[kStaging];
-  if (!whole(kStaging) || !copy(kStaging, kRun, staged.bytes)) return false;
-  if (!arrived(kStaging)) return false;
+  if (!whole(kStaging) || !bring(kStaging)) return false;
   installed();
   return true;
+}
+
+// Twice at most: cells that a power cut left weak can read well while sectors are compared and badly when the digest is made.
+bool Slots::bring(uint8_t from) const {
+  for (int tries = 0; tries < 2; ++tries)
+    if (copy(from, kRun, record_.images[from].bytes) && arrived(from)) return true;
+  return false;
 }
 
 bool Slots::arrived(uint8_t area) const {
@@ -151,9 +156,7 @@ void Slots::installed() {
 }
 
 bool Slots::restore(Reason why) {
-  const ImageRecord &kept = record_.images[kKeep];
-  if (!whole(kKeep) || !copy(kKeep, kRun, kept.bytes)) return false;
-  if (!arrived(kKeep)) return false;
+  if (!whole(kKeep) || !bring(kKeep)) return false;
   restored(why);
   return true;
 }
@@ -178,8 +181,7 @@ void Slots::drop_install() {
 // The running area is damaged: the same image from another area, else the older image, else whatever is whole.
 bool Slots::mend() {
   for (uint8_t from = kStaging; from <= kKeep; ++from)
-    if (same_image(record_.images[from], record_.images[kRun]) && whole(from))
-      return copy(from, kRun, record_.images[from].bytes) && whole(kRun);
+    if (same_image(record_.images[from], record_.images[kRun]) && whole(from)) return bring(from);
   return restore(Reason::kDamaged) || install();
 }
 

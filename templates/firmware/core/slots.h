@@ -134,6 +134,7 @@ class Slots {
   bool save();
   bool whole(uint8_t area) const;
   bool copy(uint8_t from, uint8_t to, uint32_t bytes) const;
+  bool bring(uint8_t from) const;
   bool too_many_starts() const;
   void go_back_to(uint8_t area, Reason why);
   uint8_t older_area() const;

@@ -56,12 +56,17 @@ bool same_image(const ImageRecord &a, const ImageRecord &b) {
   return a.bytes == b.bytes && memcmp(a.sha256, b.sha256, sizeof a.sha256) == 0;
 }
 
+// What was checked and what is then read are compared too: cells that a power cut left weak can read well once.
 bool read_record(const Flash &flash, const Partition &partition, SlotRecord *to, uint8_t *sector) {
-  const uint64_t first = number_in(flash, partition.records[0].at);
-  const uint64_t second = number_in(flash, partition.records[1].at);
-  if (first == 0 && second == 0) return false;
-  *sector = second > first ? 1 : 0;
-  return flash.read(flash.ctx, partition.records[*sector].at, to, sizeof *to) && sensible(*to, partition);
+  for (int tries = 0; tries < 2; ++tries) {
+    const uint64_t first = number_in(flash, partition.records[0].at);
+    const uint64_t second = number_in(flash, partition.records[1].at);
+    if (first == 0 && second == 0) return false;
+    *sector = second > first ? 1 : 0;
+    if (!flash.read(flash.ctx, partition.records[*sector].at, to, sizeof *to)) return false;
+    if (to->crc32 == crc32(to, offsetof(SlotRecord, crc32))) return sensible(*to, partition);
+  }
+  return false;
 }
 
 bool write_record(const Flash &flash, const Partition &partition, SlotRecord *record, uint8_t *sector) {
