@@ -22,6 +22,27 @@ DEFECTS: Final = {
 """Compile-time defects of the bench, with the number that TN_BENCH_DEFECT gets."""
 
 
+BLOCK_SECTIONS: Final = {
+    "host": ".tank_node_block",
+    "esp8266": ".irom.text.tank_node_block",
+    "esp32": ".rodata.tank_node_block",
+}
+"""Section of the node block, by port: where the chip's linker script puts it into memory that is mapped from flash.
+
+ESP8266: eagle.app.v6.common.ld of the Arduino core (`*(.irom.text.*)` into `.irom0.text`; a section of any other name
+would not be in the image at all). ESP32 family: ESP-IDF's section scripts (`.rodata.*` into `.flash.rodata`).
+"""
+SIZES: Final = {
+    "esp8266": (
+        ("TN_CONNECTIONS", 2),
+        ("TN_ANSWER_ROOMS", 1),
+        ("TN_ANSWER_BYTES", 8192),
+        ("TN_SIGNATURE_BASE_BYTES", 2304),
+    ),
+}
+"""Room sizes of the core (templates/firmware/core/limits.h) by port, where the chip has little RAM."""
+
+
 def vendor_id(domain: str) -> UUID:
     """The fleet's vendor id, from its DNS name."""
     return uuid5(NAMESPACE_DNS, domain)

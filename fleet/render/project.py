@@ -11,7 +11,7 @@ from fleet.limits import MARKS_PER_TANK, TANKS_PER_NODE
 from fleet.render.block_of import block_of, release_text
 from fleet.render.codes import BAD_TEMPLATE, NO_PORT
 from fleet.render.escape import cpp_bytes, cpp_string, only_escaped, plain
-from fleet.render.firmware_class import DEFECTS, class_of, port_name
+from fleet.render.firmware_class import BLOCK_SECTIONS, DEFECTS, SIZES, class_of, port_name
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -56,6 +56,8 @@ def render_node(
         "marks_per_tank": MARKS_PER_TANK,
         "tanks_per_node": TANKS_PER_NODE,
         "app0_at": _APP0_AT,
+        "block_section": BLOCK_SECTIONS[port_name(board, target)],
+        "sizes": SIZES.get(port_name(board, target), ()),
     }
     environment = _environment(templates)
     whom = f"board {board.id} has the chip {board.chip}"
