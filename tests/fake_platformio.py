@@ -8,10 +8,14 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
-from functools import cache
+from functools import cache, reduce
+from io import BytesIO
+from operator import xor
 from pathlib import Path
+from struct import pack
 
 import pytest
+from elftools.elf.elffile import ELFFile
 
 from fleet.build.compile import CompileJob, Compilers, failed
 from fleet.build.events import Compiled, Compiling
@@ -35,6 +39,20 @@ def elf_with_block() -> bytes:
         return made.read_bytes()
 
 
+def board_image(elf: bytes) -> bytes:
+    """An ESP32's image of that ELF file, from the format's page: a description with the file's digest, and at address
+    0, where an object file has its block, the block."""
+    section = next(s for s in ELFFile(BytesIO(elf)).iter_sections() if s.name == ".tank_node_block")
+    desc = pack("<I", 0xABCD5432) + bytes(140) + hashlib.sha256(elf).digest() + bytes(80)
+    whole = bytes([0xE9, 2, 2, 0x20]) + pack("<I", 0x40080000) + b"\xee\0\0\0" + bytes(11) + b"\x01"
+    checksum = 0xEF
+    for address, data in ((0x3F400020, desc), (0, section.data())):
+        whole += pack("<II", address, len(data)) + data
+        checksum = reduce(xor, data, checksum)
+    whole += bytes(15 - len(whole) % 16) + bytes([checksum])
+    return whole + hashlib.sha256(whole).digest()
+
+
 def replace_platformio(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """From now on a job's image is that ELF file with a digest of the sources behind it. Names what was
     compiled.
@@ -54,6 +72,12 @@ def replace_platformio(monkeypatch: pytest.MonkeyPatch) -> list[str]:
                 job.log_path.write_text("main.cpp:1: error: #error here\n")
                 raise failed(job, "PlatformIO ended with 1")
             job.output_dir.mkdir(parents=True)
+            if b"framework = arduino" in (job.folder / "platformio.ini").read_bytes():
+                elf = elf_with_block() + hashlib.sha256(text).digest()
+                (job.output_dir / "firmware.elf").write_bytes(elf)
+                (job.output_dir / "firmware.bin").write_bytes(board_image(elf))
+                yield Compiled(job.name, 0.1)
+                continue
             for name in ("image.elf", "program.elf"):
                 (job.output_dir / name).write_bytes(elf_with_block() + hashlib.sha256(text).digest())
             yield Compiled(job.name, 0.1)

@@ -48,7 +48,7 @@ PLATFORM_MISSING = Code(
     "the board's platform cannot be had",
     "Images for boards are compiled with PlatformIO's published platform for the chip, in one fixed version. It is "
     "fetched once, and was neither in PlatformIO's folder nor to be had from its registry.",
-    "Run the same build once with a network; what it fetches stays in .tankfleet/build/boards. For the bench, "
+    "Run the same build once with a network; what it fetches stays in .tankfleet/build/core. For the bench, "
     "--target host needs no network.",
 )
 BAD_IMAGE = Code(

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from cyclonedx.model.component import Component
 
 RECORD_VERSION = 1
-_TOOLS = ("platformio", "scons", "g++")
 _LINKED = {"libbearssl-dev": "bearssl", "libc6-dev": "glibc"}
 _LICENSES = {"bearssl": "MIT", "glibc": "LGPL-2.1-or-later"}
 
@@ -74,13 +73,13 @@ def _sbom(name: str, digest: str, sources: Mapping[str, str], versions: Mapping[
     )
     bom = Bom(serial_number=uuid5(NAMESPACE_URL, f"tankfleet:build:{digest}"))
     bom.metadata.component = firmware
-    for tool in _TOOLS:
+    for tool in sorted(set(versions) - set(_LINKED)):
         bom.metadata.tools.components.add(
             Component(
                 name=tool, version=versions[tool], type=ComponentType.APPLICATION, bom_ref=f"tool:{tool}"
             )
         )
-    linked = [_library(versions, package, name) for package, name in _LINKED.items()]
+    linked = [_library(versions, package, name) for package, name in _LINKED.items() if package in versions]
     for library in linked:
         bom.components.add(library)
     bom.register_dependency(firmware, linked)

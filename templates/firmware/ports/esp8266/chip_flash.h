@@ -15,8 +15,8 @@ constexpr uint32_t kChipFlashBytes = 0x400000;
 constexpr uint32_t kSystemSettingsAt = 0x3FB000;
 constexpr Partition kEsp8266Partition = {
     Layout::kCopyInPlace,
-    {0x300000, kSectorBytes},
-    {{0x301000, kSectorBytes}, {0x302000, kSectorBytes}},
+    {0x3F7000, kSectorBytes},
+    {{0x3F8000, kSectorBytes}, {0x3F9000, kSectorBytes}},
     {{0x000000, 0x100000}, {0x100000, 0x100000}, {0x200000, 0x100000}},
     {0, 0},
 };
