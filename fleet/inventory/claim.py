@@ -33,6 +33,12 @@ class Claim:
     before: bytes
     after: bytes
     line: int
+    node: str
+    mac: str
+
+    def changed_meanwhile(self) -> UsageError:
+        """The error for a file that is not what it was when it was read."""
+        return _by_hand(self.node, self.mac, f"{self.path} was changed meanwhile")
 
 
 def claim(folder: Path, node: str, mac: str) -> Claim:
@@ -51,7 +57,7 @@ def claim(folder: Path, node: str, mac: str) -> Claim:
         after, _ = read_texts([(str(p), changed if p == path else d) for p, d in texts])
         if before is None or after != _with_mac(before, node, mac):
             raise _by_hand(node, mac, str(path))
-        return Claim(path.resolve(), data, changed, line)
+        return Claim(path.resolve(), data, changed, line, node, mac)
     raise _by_hand(node, mac, str(folder))
 
 

@@ -1,0 +1,111 @@
+"""What is written to a new board: every part, its place, and the checks before a board is touched."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from fleet.build.codes import BAD_TICKET
+from fleet.build.esp_image import check_image
+from fleet.build.ticket import verify
+from fleet.errors import FlashError, ShelfError
+from fleet.flash.codes import NO_BOOT_LOADER, NO_IMAGE, OTHER_TICKET
+from fleet.flash.credentials import credentials_record
+from fleet.flash.places import SECTOR_BYTES, places_of
+from fleet.flash.trial_record import first_record
+from fleet.render.firmware_class import class_of, vendor_id
+
+if TYPE_CHECKING:
+    from fleet.boards.board import Board
+    from fleet.build.entry import ShelfEntry
+    from fleet.build.shelf import Shelf
+    from fleet.build.ticket import TicketFields
+    from fleet.inventory.model import Inventory, Node
+    from fleet.keys.folder import KeyFolder
+
+BOOT_LOADER: Final = "boot-loader"
+PARTITIONS: Final = "partitions"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Bytes that go to a place in flash. Some are secret: they are never shown."""
+
+    name: str
+    at: int
+    data: bytes = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """All that is written for one node, in the order of writing."""
+
+    node: Node
+    board: Board
+    entry: ShelfEntry
+    network: str
+    """Name of the WiFi credentials that the board gets."""
+    parts: tuple[Part, ...]
+
+
+def load_of(inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: KeyFolder) -> Load:
+    """The load of a node. FlashError (FLA130-133), ShelfError, BuildError (BLD106, 108) or KeyFolderError."""
+    class_id = str(class_of(board, "board").id(vendor_id(inventory.fleet.domain)))
+    entry = shelf.newest(node.name, class_id)
+    if entry is None:
+        fix = NO_IMAGE.fix.replace("NODE", node.name)
+        raise FlashError(NO_IMAGE, f"the shelf has no image of {node.name} for {board.title}", fix=fix)
+    image, ticket = shelf.image(entry.image), shelf.ticket(entry.ticket)
+    check_image(image, board.chip, board.slot_bytes)
+    fields = _fields(ticket, entry, keys)
+    network = inventory.site_of(node).network
+    credentials = credentials_record(keys.node_key(node.name), keys.network(network))
+    places = places_of(board)
+    blank = b"\xff" * SECTOR_BYTES
+    parts = [
+        *_before_the_image(shelf, entry, board),
+        Part("application", places.application_at, image),
+        Part("trial record", places.records_at[0], _sector(first_record(board.layout, fields, ticket))),
+        Part("trial record, second", places.records_at[1], blank),
+        Part("credentials", places.credentials_at, _sector(credentials)),
+    ]
+    return Load(node, board, entry, network, tuple(parts))
+
+
+def _fields(ticket: bytes, entry: ShelfEntry, keys: KeyFolder) -> TicketFields:
+    try:
+        fields = verify(ticket, keys.trust())
+    except ShelfError as error:
+        if error.code is not BAD_TICKET:
+            raise
+        raise _other(entry, error.what) from error
+    if (fields.node, fields.digest.hex()) != (entry.node, entry.image):
+        raise _other(entry, "it is for another image")
+    return fields
+
+
+def _other(entry: ShelfEntry, why: str) -> FlashError:
+    fix = OTHER_TICKET.fix.replace("NODE", entry.node)
+    return FlashError(OTHER_TICKET, f"ticket {entry.sequence} of {entry.node}: {why}", fix=fix)
+
+
+def _before_the_image(shelf: Shelf, entry: ShelfEntry, board: Board) -> list[Part]:
+    """ESP32 family: boot loader, partition table, and its notes, empty: slot a is started."""
+    places = places_of(board)
+    if places.boot_loader_at is None:
+        return []
+    beside = shelf.record(entry.record).get("beside", {})
+    if not {BOOT_LOADER, PARTITIONS} <= set(beside):
+        fix = NO_BOOT_LOADER.fix.replace("NODE", entry.node)
+        raise FlashError(NO_BOOT_LOADER, f"image {entry.image[:16]} of {entry.node}", fix=fix)
+    boot_loader = shelf.image(beside[BOOT_LOADER])
+    check_image(boot_loader, board.chip, places.partitions_at - places.boot_loader_at)
+    return [
+        Part("boot loader", places.boot_loader_at, boot_loader),
+        Part("partitions", places.partitions_at, shelf.image(beside[PARTITIONS])),
+        Part("boot loader's notes", places.notes_at, b"\xff" * places.notes_bytes),
+    ]
+
+
+def _sector(record: bytes) -> bytes:
+    return record.ljust(SECTOR_BYTES, b"\xff")
