@@ -117,6 +117,12 @@ BAD_PASSPHRASE = Code(
     "A board's credentials area holds a passphrase of 8 to 63 characters; a key of 64 hex digits is one too long.",
     "Set the network's passphrase as text: `tankfleet keys set-network NAME --ssid SSID`.",
 )
+BAD_TABLE = Code(
+    "FLA134",
+    "the partition table is not one for a node",
+    "The table says where application, credentials and trial records lie; the firmware reads the same one.",
+    "Run `tankfleet build NODE --target board` with this version, then this command again.",
+)
 OTHER_STATE = Code(
     "FLA140",
     "the node runs another image than was written",
@@ -143,5 +149,6 @@ CODES = (
     NO_BOOT_LOADER,
     OTHER_TICKET,
     BAD_PASSPHRASE,
+    BAD_TABLE,
     OTHER_STATE,
 )

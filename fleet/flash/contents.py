@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
+from fleet.boards.board import SECTOR_BYTES
 from fleet.build.codes import BAD_TICKET
 from fleet.build.esp_image import check_image
 from fleet.build.ticket import verify
 from fleet.errors import FlashError, ShelfError
 from fleet.flash.codes import NO_BOOT_LOADER, NO_IMAGE, OTHER_TICKET
 from fleet.flash.credentials import credentials_record
-from fleet.flash.places import SECTOR_BYTES, places_of
+from fleet.flash.places import PARTITIONS_AT, Places, boot_loader_at, esp8266_places, places_in
 from fleet.flash.trial_record import first_record
 from fleet.render.firmware_class import class_of, vendor_id
 
@@ -49,7 +50,7 @@ class Load:
 
 
 def load_of(inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: KeyFolder) -> Load:
-    """The load of a node. FlashError (FLA130-133), ShelfError, BuildError (BLD106, 108) or KeyFolderError."""
+    """The load of a node. FlashError (FLA130-134), ShelfError, BuildError (BLD106, 108) or KeyFolderError."""
     class_id = str(class_of(board, "board").id(vendor_id(inventory.fleet.domain)))
     entry = shelf.newest(node.name, class_id)
     if entry is None:
@@ -60,16 +61,15 @@ def load_of(inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: 
     fields = _fields(ticket, entry, keys)
     network = inventory.site_of(node).network
     credentials = credentials_record(keys.node_key(node.name), keys.network(network))
-    places = places_of(board)
-    blank = b"\xff" * SECTOR_BYTES
-    parts = [
-        *_before_the_image(shelf, entry, board),
+    before, places = _before_the_image(shelf, entry, board)
+    parts = (
+        *before,
         Part("application", places.application_at, image),
         Part("trial record", places.records_at[0], _sector(first_record(board.layout, fields, ticket))),
-        Part("trial record, second", places.records_at[1], blank),
+        Part("trial record, second", places.records_at[1], _sector(b"")),
         Part("credentials", places.credentials_at, _sector(credentials)),
-    ]
-    return Load(node, board, entry, network, tuple(parts))
+    )
+    return Load(node, board, entry, network, parts)
 
 
 def _fields(ticket: bytes, entry: ShelfEntry, keys: KeyFolder) -> TicketFields:
@@ -89,22 +89,23 @@ def _other(entry: ShelfEntry, why: str) -> FlashError:
     return FlashError(OTHER_TICKET, f"ticket {entry.sequence} of {entry.node}: {why}", fix=fix)
 
 
-def _before_the_image(shelf: Shelf, entry: ShelfEntry, board: Board) -> list[Part]:
-    """ESP32 family: boot loader, partition table, and its notes, empty: slot a is started."""
-    places = places_of(board)
-    if places.boot_loader_at is None:
-        return []
+def _before_the_image(shelf: Shelf, entry: ShelfEntry, board: Board) -> tuple[list[Part], Places]:
+    """ESP32 family: boot loader, partition table, and the boot loader's notes, empty, so that slot a is started."""
+    if board.payload_format == "esp8266-bin":
+        return [], esp8266_places()
     beside = shelf.record(entry.record).get("beside", {})
     if not {BOOT_LOADER, PARTITIONS} <= set(beside):
         fix = NO_BOOT_LOADER.fix.replace("NODE", entry.node)
         raise FlashError(NO_BOOT_LOADER, f"image {entry.image[:16]} of {entry.node}", fix=fix)
-    boot_loader = shelf.image(beside[BOOT_LOADER])
-    check_image(boot_loader, board.chip, places.partitions_at - places.boot_loader_at)
-    return [
-        Part("boot loader", places.boot_loader_at, boot_loader),
-        Part("partitions", places.partitions_at, shelf.image(beside[PARTITIONS])),
-        Part("boot loader's notes", places.notes_at, b"\xff" * places.notes_bytes),
+    boot_loader, partitions = shelf.image(beside[BOOT_LOADER]), shelf.image(beside[PARTITIONS])
+    check_image(boot_loader, board.chip, PARTITIONS_AT - boot_loader_at(board))
+    places, notes = places_in(partitions, board.slot_bytes)
+    parts = [
+        Part("boot loader", boot_loader_at(board), boot_loader),
+        Part("partitions", PARTITIONS_AT, partitions),
+        Part("boot loader's notes", notes.at, b"\xff" * notes.size_bytes),
     ]
+    return parts, places
 
 
 def _sector(record: bytes) -> bytes:

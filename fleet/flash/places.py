@@ -5,48 +5,46 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from fleet.boards.board import SECTOR_BYTES
+from fleet.flash import table
 from fleet.flash.esptool_quiet import CHIP_DEFS
 
 if TYPE_CHECKING:
     from fleet.boards.board import Board
 
-SECTOR_BYTES: Final = 4096
-_PARTITIONS_AT: Final = 0x8000
-_NOTES_AT, _NOTES_BYTES = 0xE000, 0x2000
-_APP_AT: Final = 0x10000
-"""ESP32 family (templates/node/partitions.csv.j2)."""
+PARTITIONS_AT: Final = 0x8000
+"""ESP32 family: where its boot loader looks for the table (ESP-IDF, partition-tables.rst)."""
 _ESP8266_CREDENTIALS_AT: Final = 0x3F7000
-"""Behind the keep area, before what the Arduino core keeps at the end of 4 MiB for itself (eagle.flash.4m2m.ld)."""
+_ESP8266_RECORDS_AT: Final = (0x3F8000, 0x3F9000)
+"""As in templates/firmware/ports/esp8266/chip_flash.h; a test compares the two."""
 
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """Offsets in flash. Boot loader, partition table and the boot loader's notes are apart on the ESP32 family only.
-
-    `credentials_at` and both of `records_at` are one sector each.
-    """
+    """Offsets in flash; `credentials_at` and both of `records_at` are one sector each."""
 
     application_at: int
     credentials_at: int
     records_at: tuple[int, int]
-    boot_loader_at: int | None = None
-    partitions_at: int = 0
-    notes_at: int = 0
-    notes_bytes: int = 0
 
 
-def places_of(board: Board) -> Places:
-    """The places on a board of that kind."""
-    if board.payload_format == "esp8266-bin":
-        at = _ESP8266_CREDENTIALS_AT
-        return Places(0, at, (at + SECTOR_BYTES, at + 2 * SECTOR_BYTES))
-    at = _APP_AT + 2 * board.slot_bytes
-    return Places(
-        application_at=_APP_AT,
-        credentials_at=at,
-        records_at=(at + SECTOR_BYTES, at + 2 * SECTOR_BYTES),
-        boot_loader_at=int(CHIP_DEFS[board.chip.replace("-", "")].BOOTLOADER_FLASH_OFFSET),
-        partitions_at=_PARTITIONS_AT,
-        notes_at=_NOTES_AT,
-        notes_bytes=_NOTES_BYTES,
+def esp8266_places() -> Places:
+    """On an ESP8266 of 4 MiB."""
+    return Places(0, _ESP8266_CREDENTIALS_AT, _ESP8266_RECORDS_AT)
+
+
+def places_in(partitions: bytes, slot_bytes: int) -> tuple[Places, table.Area]:
+    """On a board of the ESP32 family with that table, and the boot loader's notes. FlashError (FLA134)."""
+    found = table.areas(partitions)
+    records = table.area(found, table.RECORDS, "trial records", 2 * SECTOR_BYTES).at
+    places = Places(
+        table.area(found, table.APPLICATION, "application", slot_bytes).at,
+        table.area(found, table.CREDENTIALS, "credentials", SECTOR_BYTES).at,
+        (records, records + SECTOR_BYTES),
     )
+    return places, table.area(found, table.NOTES, "boot loader's notes", 2 * SECTOR_BYTES)
+
+
+def boot_loader_at(board: Board) -> int:
+    """Where the chip's ROM looks for the boot loader; by esptool."""
+    return int(CHIP_DEFS[board.chip.replace("-", "")].BOOTLOADER_FLASH_OFFSET)

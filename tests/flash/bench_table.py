@@ -19,7 +19,7 @@ from fleet.inventory.model import Inventory
 from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
 from fleet.render.firmware_class import class_of, vendor_id
-from tests.flash.board_images import esp32_image, esp8266_image
+from tests.flash.board_images import esp32_image, esp8266_image, partition_table
 from tests.rom_loader import ESP32, ESP32C3, ESP8266, Chip
 
 DOMAIN = "farm.example"
@@ -30,7 +30,6 @@ MACS = {"north": "00:00:5e:00:53:a1", "south": "00:00:5e:00:53:a2", "east": "00:
 WEST = "00:00:5e:00:53:a4"
 """The only one in the inventory. All of RFC 7042's block for documentation."""
 PINS = {"nodemcu-v2": ("D5", "D6"), "esp32-devkit": ("IO32", "IO33"), "esp32-c3-devkit": ("IO0", "IO1")}
-PARTITIONS = bytes.fromhex("aa50") + b"made up for the tests".ljust(3070, b"\xff")
 
 
 def inventory_text() -> str:
@@ -100,7 +99,7 @@ class Table:
             boot = esp32_image(board.chip, "boot loader", 9000)
             record["beside"] = {
                 "boot-loader": self.shelf.put_object(boot),
-                "partitions": self.shelf.put_object(PARTITIONS),
+                "partitions": self.shelf.put_object(partition_table(board.slot_bytes)),
             }
         fields = tickets.TicketFields(
             **{

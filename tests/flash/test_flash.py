@@ -18,13 +18,16 @@ from esptool.bin_image import LoadFirmwareImage
 from fleet.errors import BuildError, FlashError, KeyFolderError, TankfleetError, UsageError
 from fleet.flash.codes import CODES
 from fleet.flash.flash import Standing
+from fleet.flash.places import esp8266_places, places_in
 from fleet.flash.ports import open_port
+from fleet.flash.table import APPLICATION, NOTES, areas
 from fleet.keys.networks import Network
 from tests.flash.bench_table import CHIPS, MACS, PASSPHRASE, WEST, Table, lay_table
-from tests.flash.board_images import esp32_image, esp8266_image
+from tests.flash.board_images import esp32_image, esp8266_image, partition_table
 from tests.rom_loader import ESP32, ESP8266, READ_FLASH, Faults, Rom
 
 MIB4 = 4 << 20
+ROOT = Path(__file__).resolve().parent.parent.parent
 
 
 @pytest.fixture(scope="module")
@@ -348,6 +351,46 @@ def test_a_ticket_of_other_keys_or_for_another_image(table, tmp_path) -> None:
     with pytest.raises(FlashError) as caught:
         table.load("south")
     assert caught.value.code.code == "FLA132"
+
+
+@pytest.mark.parametrize("without", ["otadata", "app0", "credentials", "records"])
+def test_a_partition_table_that_lacks_a_place(without) -> None:
+    table = partition_table(1_966_080, without=without)
+    with pytest.raises(FlashError) as caught:
+        places_in(table, 1_966_080)
+    assert caught.value.code.code == "FLA134"
+
+
+def test_places_are_those_of_the_table_and_its_md5_counts() -> None:
+    table = partition_table(1_966_080)
+    places, notes = places_in(table, 1_966_080)
+    assert (places.application_at, places.credentials_at, places.records_at) == (
+        0x10000, 0x3D0000, (0x3D1000, 0x3D2000),
+    )  # fmt: skip
+    assert notes == (0xE000, 0x2000)
+    for spoilt in (table[:20] + b"x" + table[21:], table[:64], b"", b"\xff" * 0xC00):
+        with pytest.raises(FlashError, match="FLA134"):
+            places_in(spoilt, 1_966_080)
+    with pytest.raises(FlashError, match="FLA134"):
+        places_in(table, 1_966_081)
+
+
+def test_two_slots_of_the_published_layout() -> None:
+    """arduino-esp32 tools/partitions/min_spiffs.csv: two slots of 0x1E0000 from 0x10000, otadata at 0xE000."""
+    found = areas(partition_table(0x1E0000))
+    assert found[APPLICATION] == (0x10000, 0x1E0000)
+    assert found[NOTES] == (0xE000, 0x2000)
+    assert found[(0, 0x11)] == (0x1F0000, 0x1E0000)
+
+
+def test_the_places_of_an_esp8266_are_those_of_its_firmware() -> None:
+    text = (ROOT / "templates" / "firmware" / "ports" / "esp8266" / "chip_flash.h").read_text(
+        encoding="utf-8"
+    )
+    places = esp8266_places()
+    assert f"{{0x{places.credentials_at:06X}, kSectorBytes}}" in text
+    one, two = places.records_at
+    assert f"{{{{0x{one:06X}, kSectorBytes}}, {{0x{two:06X}, kSectorBytes}}}}" in text
 
 
 WRONG_IMAGES = {
