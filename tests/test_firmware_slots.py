@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from firmware_build import compile_program, run_program
+from firmware_build import ROOT, compile_program, run_program
 
 CORE = "templates/firmware/core"
 SLOT_NAMES = ("slots", "slots_area", "slots_arrive", "slots_in_place", "slots_record", "otadata", "crc32")
@@ -34,4 +34,10 @@ def test_application_that_orders_its_copies_from_the_boot_loader() -> None:
 
 def test_slots_under_the_boot_loader_of_the_esp32_family() -> None:
     program = compile_program(["tests/firmware/slots_idf_test.cpp", *SLOTS, CRYPTO], libs=["bearssl"])
+    assert run_program(program).endswith(" 0 failed\n")
+
+
+def test_node_under_the_boot_loader_of_the_esp32_family() -> None:
+    core = [str(path.relative_to(ROOT)) for path in sorted((ROOT / CORE).glob("*.cpp"))]
+    program = compile_program(["tests/firmware/node_idf_test.cpp", *core, CRYPTO], libs=["bearssl"])
     assert run_program(program).endswith(" 0 failed\n")

@@ -25,12 +25,13 @@ DEFECTS: Final = {
 BLOCK_SECTIONS: Final = {
     "host": ".tank_node_block",
     "esp8266": ".irom.text.tank_node_block",
-    "esp32": ".rodata.tank_node_block",
+    "esp32": ".rodata_custom_desc.tank_node_block",
 }
 """Section of the node block, by port: where the chip's linker script puts it into memory that is mapped from flash.
 
 ESP8266: eagle.app.v6.common.ld of the Arduino core (`*(.irom.text.*)` into `.irom0.text`; a section of any other name
-would not be in the image at all). ESP32 family: ESP-IDF's section scripts (`.rodata.*` into `.flash.rodata`).
+would not be in the image at all). ESP32 family: sections.ld of ESP-IDF 4.4 (`.rodata_custom_desc.*` into
+`.flash.appdesc`, behind the application's description; in `.rodata.*` the assembler wants no writable constants).
 """
 SIZES: Final = {
     "esp8266": (
