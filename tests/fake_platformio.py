@@ -76,6 +76,8 @@ def replace_platformio(monkeypatch: pytest.MonkeyPatch) -> list[str]:
                 elf = elf_with_block() + hashlib.sha256(text).digest()
                 (job.output_dir / "firmware.elf").write_bytes(elf)
                 (job.output_dir / "firmware.bin").write_bytes(board_image(elf))
+                for name in ("bootloader.bin", "partitions.bin"):
+                    (job.output_dir / name).write_bytes(name.encode())
                 yield Compiled(job.name, 0.1)
                 continue
             for name in ("image.elf", "program.elf"):

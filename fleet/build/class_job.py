@@ -4,7 +4,7 @@ new."""
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -47,6 +47,7 @@ class ClassJob:
     shelf: Shelf
     key: EllipticCurvePrivateKey
     now_s: Callable[[], int]
+    _asked: dict[str, bool] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def states(self) -> tuple[tuple[NodePart, ShelfEntry | None, Doing], ...]:
@@ -70,6 +71,7 @@ class ClassJob:
                 built.sources,
                 built.versions,
                 built.sizes,
+                {name: self.shelf.put_object(data) for name, data in built.beside.items()},
             )
         )
         record_sha = hashlib.sha256(record).hexdigest()
@@ -100,8 +102,16 @@ class ClassJob:
             self.shelf.has(newest.image, newest.size_bytes)
             and self.shelf.has(newest.ticket)
             and self.shelf.has(newest.record)
+            and self._beside_whole(newest.record)
         )
         return part, newest, Doing.NOTHING if whole else Doing.RESTORE
+
+    def _beside_whole(self, record: str) -> bool:
+        """Whether what a first load over USB needs besides the image is there; asked once for each record."""
+        if record not in self._asked:
+            beside = self.shelf.record(record).get("beside", {}) if self.request.target == "board" else {}
+            self._asked[record] = all(self.shelf.has(sha) for sha in beside.values())
+        return self._asked[record]
 
     def _made(
         self, part: NodePart, newest: ShelfEntry | None, base: HostStamp | BoardStamp, record_sha: str

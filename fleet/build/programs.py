@@ -6,6 +6,7 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+from base64 import b64decode, b64encode
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
     from fleet.build.tools import BuildTools
 
 _NOT_COMPILED = (BLOCK_SOURCE, "README.md")
+_BESIDE = {"boot-loader": "bootloader.bin", "partitions": "partitions.bin"}
+"""Files of PlatformIO's espressif32 platform beside the image (arduino-esp32, tools/platformio-build.py)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +69,8 @@ class Program:
 class Built:
     """A compiled program: the image's bytes (host: stripped ELF), a board's ELF file, and facts for its build record.
 
-    `sources` is path to SHA-256, `versions` tool to version, `sizes` section sizes in bytes.
+    `sources` is path to SHA-256, `versions` tool to version, `sizes` section sizes in bytes. `beside` is what else a
+    first load over USB writes, by name: boot loader and partition table of the ESP32 family.
     """
 
     image: bytes
@@ -74,6 +78,7 @@ class Built:
     sources: dict[str, str]
     versions: dict[str, str]
     sizes: dict[str, int]
+    beside: dict[str, bytes]
 
 
 def program_of(name: str, defect: str, project: Mapping[str, bytes], tools: BuildTools) -> Program:
@@ -103,9 +108,10 @@ class Programs:
             facts = json.loads(facts_path.read_text(encoding="utf-8"))
         except (FileNotFoundError, ValueError):
             return None
-        if facts.get("image") != hashlib.sha256(image + elf).hexdigest():
+        if "beside" not in facts or facts.get("image") != hashlib.sha256(image + elf).hexdigest():
             return None
-        return Built(image, elf, facts["sources"], facts["versions"], facts["sizes"])
+        beside = {name: b64decode(text) for name, text in facts["beside"].items()}
+        return Built(image, elf, facts["sources"], facts["versions"], facts["sizes"], beside)
 
     def get(self, program: Program) -> Built:
         """The program, which has just been compiled. LookupError if it is not there."""
@@ -140,6 +146,11 @@ class Programs:
             image, symbols = ((job.output_dir / name).read_bytes() for name in program.outputs)
         except FileNotFoundError as error:
             raise failed(job, f"PlatformIO made no {error.filename}") from error
+        beside = {
+            name: (job.output_dir / file).read_bytes()
+            for name, file in _BESIDE.items()
+            if program.for_board and (job.output_dir / file).is_file()
+        }
         sources = source_digests({p: d for p, d in program.project.items() if p not in _NOT_COMPILED})
         image_path, elf_path, facts_path = self._paths(program)
         elf = symbols if program.for_board else b""
@@ -152,6 +163,7 @@ class Programs:
             "sources": sources,
             "versions": dict(versions),
             "sizes": section_sizes(symbols),
+            "beside": {name: b64encode(data).decode() for name, data in beside.items()},
         }
         replace_file(facts_path, json.dumps(facts).encode())
 

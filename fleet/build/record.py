@@ -26,11 +26,12 @@ def build_record(
     sources: Mapping[str, str],
     versions: Mapping[str, str],
     sizes: Mapping[str, int],
+    beside: Mapping[str, str],
 ) -> dict[str, Any]:
     """The record as JSON data, the same for the same inputs: no time, no place, no chance.
 
     `name` of the class, `digest` of all inputs, `sources` path to SHA-256, `versions` tool to version,
-    `sizes` in bytes.
+    `sizes` in bytes, `beside` the SHA-256 of what a first load over USB writes besides the image, by name.
     """
     return {
         "v": RECORD_VERSION,
@@ -40,6 +41,7 @@ def build_record(
         "sources": dict(sorted(sources.items())),
         "tools": dict(sorted(versions.items())),
         "sizes": dict(sizes),
+        "beside": dict(sorted(beside.items())),
         "sbom": _sbom(name, digest, sources, versions),
     }
 

@@ -411,3 +411,20 @@ def test_platform_that_cannot_be_fetched_has_a_code_of_its_own(tmp_path, log: st
     job = CompileJob("d1-mini/base/copy-in-place/board", tmp_path, tmp_path / "log")
     job.log_path.write_text(log)
     assert failed(job, "PlatformIO ended with 1").code.code == code
+
+
+def test_what_a_first_load_needs_is_on_the_shelf_beside_a_board_image(shop, compiled) -> None:
+    shop = _board_shop(shop)
+    entry = _built(shop, target="board", nodes=("yard-1",)).entries[0]
+    beside = shop.shelf.record(entry.record)["beside"]
+    assert {name: shop.shelf.image(sha) for name, sha in beside.items()} == {
+        "boot-loader": b"bootloader.bin",
+        "partitions": b"partitions.bin",
+    }
+    sha = beside["boot-loader"]
+    (shop.shelf.path / "objects" / sha[:2] / sha).unlink()
+    again = _built(shop, target="board", nodes=("yard-1",))
+    assert again.restored == ("yard-1",)
+    assert shop.shelf.image(sha) == b"bootloader.bin"
+    host = _built(shop, nodes=("yard-1",)).entries[0]
+    assert shop.shelf.record(host.record)["beside"] == {}
