@@ -3,6 +3,7 @@
 #include <stdio.h>
 
 #include "core/credentials.h"
+#include "core/otadata.h"
 #include "core/slots.h"
 #include "memory_flash.h"
 #include "ports/host/crypto_bearssl.h"
@@ -11,6 +12,13 @@ namespace {
 
 MemoryFlash given, made;
 tn::Slots slots;
+
+// Under the boot loader of the ESP32 family: its notes behind the slots.
+tn::Partition with_notes(tn::Partition map) {
+  map.otadata = {0x7000, 2 * tn::kSectorBytes};
+  return map;
+}
+const tn::Partition kSmallWithNotes = with_notes(kSmallTwoSlot);
 
 void print_hex(const char *name, const uint8_t *bytes, size_t n) {
   printf("%s ", name);
@@ -52,5 +60,11 @@ int main() {
   const tn::SlotFacts facts = slots.facts();
   printf("facts %s %llu %llu %u %d\n", tn::phase_text(facts.phase), static_cast<unsigned long long>(facts.sequence),
          static_cast<unsigned long long>(facts.floor), facts.boots, facts.older_image != nullptr);
+  if (layout != 1) return 0;
+  tn::OtaData notes;
+  slots.begin(&made.flash, &kSmallWithNotes, tn::bearssl_crypto());
+  const tn::Arrival arrival = slots.arrive(0);
+  if (!tn::read_otadata(made.flash, kSmallWithNotes, &notes)) return 7;
+  printf("arrives %d %d %u\n", static_cast<int>(arrival), tn::ota_selected(notes), notes.entries[tn::ota_active(notes)].state);
   return 0;
 }
