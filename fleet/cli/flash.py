@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from fleet.cli.codes import INTERRUPTED
 from fleet.cli.common import command, command_app, complete_names, named, session, short_path
 from fleet.cli.waiting import tell_waiting
+from fleet.codes import Exit
 from fleet.limits import FLASH_BAUD, FLASH_STATE_TIMEOUT_S
 
 if TYPE_CHECKING:
@@ -82,7 +84,12 @@ def flash(
     inventory, load, keys = _load(this, node)
     workspace = this.workspace(inventory.fleet.name)
     line = Line(port or only_port(), baud)
-    done = _flashed(this, inventory, load, line, yes=yes, dry_run=dry_run)
+    try:
+        done = _flashed(this, inventory, load, line, yes=yes, dry_run=dry_run)
+    except KeyboardInterrupt:
+        again = "the board may be half written: run the same command again, it writes everything anew"
+        this.output.note(f"{INTERRUPTED.code}: interrupted. The inventory is as it was; {again}.")
+        return Exit.INTERRUPTED
     state = None
     if dry_run:
         _tell_found(this.output, done.found, done.standing, load)

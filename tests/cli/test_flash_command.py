@@ -195,3 +195,18 @@ def test_a_person_is_asked_and_may_say_no(table, monkeypatch, capsys) -> None:
     assert status == Exit.USAGE
     assert "Write south to this board? What it has in flash is lost. [y/N]" in screen.getvalue()
     assert rom.flash == b"\x5a" * MIB4
+
+
+def test_ctrl_c_in_the_middle_says_what_the_board_is_now(table, monkeypatch, capsys) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    before = table.file.read_bytes()
+    monkeypatch.setattr("fleet.flash.loader.Loader.start", interrupted)
+    status, rom = flash("south", "--yes")
+    said = capsys.readouterr().err
+    assert status == Exit.INTERRUPTED
+    assert "the board may be half written" in said
+    assert "Nothing is half written" not in said
+    assert rom.flash != b"\x5a" * MIB4
+    assert table.file.read_bytes() == before
