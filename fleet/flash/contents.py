@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from fleet.boards.board import SECTOR_BYTES
+from fleet.boards.partitions import SECTOR_BYTES, TABLE_AT
 from fleet.build.codes import BAD_TICKET
 from fleet.build.esp_image import check_image
 from fleet.build.ticket import verify
 from fleet.errors import FlashError, ShelfError
 from fleet.flash.codes import NO_BOOT_LOADER, NO_IMAGE, OTHER_TICKET
 from fleet.flash.credentials import credentials_record
-from fleet.flash.places import PARTITIONS_AT, Places, boot_loader_at, esp8266_places, places_in
+from fleet.flash.places import Places, boot_loader_at, esp8266_places, places_in
 from fleet.flash.trial_record import first_record
 from fleet.render.firmware_class import class_of, vendor_id
 
@@ -98,11 +98,11 @@ def _before_the_image(shelf: Shelf, entry: ShelfEntry, board: Board) -> tuple[li
         fix = NO_BOOT_LOADER.fix.replace("NODE", entry.node)
         raise FlashError(NO_BOOT_LOADER, f"image {entry.image[:16]} of {entry.node}", fix=fix)
     boot_loader, partitions = shelf.image(beside[BOOT_LOADER]), shelf.image(beside[PARTITIONS])
-    check_image(boot_loader, board.chip, PARTITIONS_AT - boot_loader_at(board))
+    check_image(boot_loader, board.chip, TABLE_AT - boot_loader_at(board))
     places, notes = places_in(partitions, board.slot_bytes)
     parts = [
         Part("boot loader", boot_loader_at(board), boot_loader),
-        Part("partitions", PARTITIONS_AT, partitions),
+        Part("partitions", TABLE_AT, partitions),
         Part("boot loader's notes", notes.at, b"\xff" * notes.size_bytes),
     ]
     return parts, places

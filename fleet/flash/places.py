@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from fleet.boards.board import SECTOR_BYTES
+from fleet.boards.partitions import CREDENTIALS, OTADATA_BYTES, RECORDS, SECTOR_BYTES
 from fleet.flash import table
 from fleet.flash.esptool_quiet import CHIP_DEFS
 
 if TYPE_CHECKING:
     from fleet.boards.board import Board
 
-PARTITIONS_AT: Final = 0x8000
-"""ESP32 family: where its boot loader looks for the table (ESP-IDF, partition-tables.rst)."""
 _ESP8266_CREDENTIALS_AT: Final = 0x3F7000
 _ESP8266_RECORDS_AT: Final = (0x3F8000, 0x3F9000)
 """As in templates/firmware/ports/esp8266/chip_flash.h; a test compares the two."""
@@ -36,13 +34,13 @@ def esp8266_places() -> Places:
 def places_in(partitions: bytes, slot_bytes: int) -> tuple[Places, table.Area]:
     """On a board of the ESP32 family with that table, and the boot loader's notes. FlashError (FLA134)."""
     found = table.areas(partitions)
-    records = table.area(found, table.RECORDS, "trial records", 2 * SECTOR_BYTES).at
+    records = table.area(found, RECORDS, "trial records", 2 * SECTOR_BYTES).at
     places = Places(
         table.area(found, table.APPLICATION, "application", slot_bytes).at,
-        table.area(found, table.CREDENTIALS, "credentials", SECTOR_BYTES).at,
+        table.area(found, CREDENTIALS, "credentials", SECTOR_BYTES).at,
         (records, records + SECTOR_BYTES),
     )
-    return places, table.area(found, table.NOTES, "boot loader's notes", 2 * SECTOR_BYTES)
+    return places, table.area(found, table.NOTES, "boot loader's notes", OTADATA_BYTES)
 
 
 def boot_loader_at(board: Board) -> int:

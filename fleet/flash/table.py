@@ -23,9 +23,6 @@ APPLICATION: Final = (0x00, 0x10)
 """Slot a: an application, `ota_0`."""
 NOTES: Final = (0x01, 0x00)
 """The boot loader's notes: data, `ota`."""
-CREDENTIALS: Final = (0x40, 0x00)
-RECORDS: Final = (0x40, 0x01)
-"""Of a type of our own (templates/firmware/ports/esp32/flash_map.h)."""
 
 
 class Area(NamedTuple):

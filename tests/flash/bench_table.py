@@ -19,7 +19,7 @@ from fleet.inventory.model import Inventory
 from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
 from fleet.render.firmware_class import class_of, vendor_id
-from tests.flash.board_images import esp32_image, esp8266_image, partition_table
+from tests.flash.board_images import binary_table, esp32_image, esp8266_image
 from tests.rom_loader import ESP32, ESP32C3, ESP8266, Chip
 
 DOMAIN = "farm.example"
@@ -99,7 +99,7 @@ class Table:
             boot = esp32_image(board.chip, "boot loader", 9000)
             record["beside"] = {
                 "boot-loader": self.shelf.put_object(boot),
-                "partitions": self.shelf.put_object(partition_table(board.slot_bytes)),
+                "partitions": self.shelf.put_object(binary_table(board.id)),
             }
         fields = tickets.TicketFields(
             **{

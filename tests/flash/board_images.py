@@ -7,6 +7,8 @@ import hashlib
 import random
 import struct
 
+from fleet.boards.board import load_board
+from fleet.boards.partitions import partition_table
 from fleet.build.esp_image import ESP8266_APP_AT, with_bytes_at
 
 CHIP_IDS = {"esp32": 0, "esp32-s2": 2, "esp32-c3": 5, "esp32-s3": 9}
@@ -47,20 +49,11 @@ def esp8266_image(seed: str, size_bytes: int = 60_000) -> bytes:
     return with_bytes_at(whole, "esp8266", 0x40201010 + 8, b"tank")
 
 
-def partition_table(slot_bytes: int, *, without: str = "") -> bytes:
-    """A table by the form of ESP-IDF's gen_esp32part.py: entries of 32 bytes, MD5, 0xFF up to 0xC00 bytes."""
-    app0, app1, own = 0x10000, 0x10000 + slot_bytes, 0x10000 + 2 * slot_bytes
-    rows = [
-        ("nvs", 1, 2, 0x9000, 0x5000),
-        ("otadata", 1, 0, 0xE000, 0x2000),
-        ("app0", 0, 0x10, app0, slot_bytes),
-        ("app1", 0, 0x11, app1, slot_bytes),
-        ("credentials", 0x40, 0, own, 0x1000),
-        ("records", 0x40, 1, own + 0x1000, 0x2000),
-    ]
+def binary_table(board_id: str, *, without: str = "") -> bytes:
+    """The board's own table by the form of ESP-IDF's gen_esp32part.py: entries of 32 bytes, MD5, 0xFF up to 0xC00."""
     data = b"".join(
-        struct.pack("<HBBII16sI", 0x50AA, kind, subtype, at, size, name.encode(), 0)
-        for name, kind, subtype, at, size in rows
-        if name != without
+        struct.pack("<HBBII16sI", 0x50AA, *row.kind, row.at, row.size_bytes, row.name.encode(), 0)
+        for row in partition_table(load_board(board_id).flash_map)
+        if row.name != without
     )
     return (data + b"\xeb\xeb" + b"\xff" * 14 + hashlib.md5(data).digest()).ljust(0xC00, b"\xff")

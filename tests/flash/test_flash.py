@@ -15,15 +15,17 @@ from pathlib import Path
 import pytest
 from esptool.bin_image import LoadFirmwareImage
 
+from fleet.boards.board import load_board
+from fleet.boards.partitions import partition_table
 from fleet.errors import BuildError, FlashError, KeyFolderError, TankfleetError, UsageError
 from fleet.flash.codes import CODES
 from fleet.flash.flash import Standing
-from fleet.flash.places import esp8266_places, places_in
+from fleet.flash.places import boot_loader_at, esp8266_places, places_in
 from fleet.flash.ports import open_port
-from fleet.flash.table import APPLICATION, NOTES, areas
+from fleet.flash.table import areas
 from fleet.keys.networks import Network
 from tests.flash.bench_table import CHIPS, MACS, PASSPHRASE, WEST, Table, lay_table
-from tests.flash.board_images import esp32_image, esp8266_image, partition_table
+from tests.flash.board_images import binary_table, esp32_image, esp8266_image
 from tests.rom_loader import ESP32, ESP8266, READ_FLASH, Faults, Rom
 
 MIB4 = 4 << 20
@@ -353,34 +355,40 @@ def test_a_ticket_of_other_keys_or_for_another_image(table, tmp_path) -> None:
     assert caught.value.code.code == "FLA132"
 
 
-@pytest.mark.parametrize("without", ["otadata", "app0", "credentials", "records"])
+@pytest.mark.parametrize("without", ["otadata", "app0", "tank_key", "tank_trial"])
 def test_a_partition_table_that_lacks_a_place(without) -> None:
-    table = partition_table(1_966_080, without=without)
+    table = binary_table("esp32-devkit", without=without)
+    assert len(areas(table)) == len(areas(binary_table("esp32-devkit"))) - 1
     with pytest.raises(FlashError) as caught:
-        places_in(table, 1_966_080)
+        places_in(table, load_board("esp32-devkit").slot_bytes)
     assert caught.value.code.code == "FLA134"
 
 
-def test_places_are_those_of_the_table_and_its_md5_counts() -> None:
-    table = partition_table(1_966_080)
-    places, notes = places_in(table, 1_966_080)
-    assert (places.application_at, places.credentials_at, places.records_at) == (
-        0x10000, 0x3D0000, (0x3D1000, 0x3D2000),
-    )  # fmt: skip
-    assert notes == (0xE000, 0x2000)
+@pytest.mark.parametrize(
+    "board_id", ["esp32-devkit", "esp32-c3-devkit", "esp32-s2-devkit", "esp32-s3-devkit"]
+)
+def test_places_are_those_of_the_boards_data(board_id) -> None:
+    """From the binary form back to the rows that it was made of (fleet/boards/data/partitions)."""
+    kind = load_board(board_id)
+    rows = {row.name: row for row in partition_table(kind.flash_map)}
+    places, notes = places_in(binary_table(board_id), kind.slot_bytes)
+    assert places.application_at == rows["app0"].at
+    assert places.credentials_at == rows["tank_key"].at
+    assert places.records_at == (rows["tank_trial"].at, rows["tank_trial"].at + 4096)
+    assert notes == (rows["otadata"].at, 0x2000)
+    assert {"esp32": 0x1000, "esp32-s2": 0x1000}.get(kind.chip, 0) == boot_loader_at(kind), (
+        "esptool's CHIP_DEFS"
+    )
+
+
+def test_a_tables_md5_counts() -> None:
+    table = binary_table("esp32-devkit")
+    slot_bytes = load_board("esp32-devkit").slot_bytes
     for spoilt in (table[:20] + b"x" + table[21:], table[:64], b"", b"\xff" * 0xC00):
         with pytest.raises(FlashError, match="FLA134"):
-            places_in(spoilt, 1_966_080)
+            places_in(spoilt, slot_bytes)
     with pytest.raises(FlashError, match="FLA134"):
-        places_in(table, 1_966_081)
-
-
-def test_two_slots_of_the_published_layout() -> None:
-    """arduino-esp32 tools/partitions/min_spiffs.csv: two slots of 0x1E0000 from 0x10000, otadata at 0xE000."""
-    found = areas(partition_table(0x1E0000))
-    assert found[APPLICATION] == (0x10000, 0x1E0000)
-    assert found[NOTES] == (0xE000, 0x2000)
-    assert found[(0, 0x11)] == (0x1F0000, 0x1E0000)
+        places_in(table, slot_bytes + 1)
 
 
 def test_the_places_of_an_esp8266_are_those_of_its_firmware() -> None:
