@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 from elftools.elf.elffile import ELFFile
-from firmware_build import FIRMWARE, ROOT, WARNINGS
+from firmware_build import FIRMWARE, ROOT, WARNINGS, compile_program, run_program
 
 from fleet.boards.board import load_board
 from fleet.flash.places import esp8266_places
@@ -131,6 +131,20 @@ def test_names_of_the_core_are_used_in_one_header_alone() -> None:
         text = re.sub(r"//.*", "", path.read_text(encoding="utf-8"))
         assert not re.findall(names, text), path.name
         assert not re.findall(r"#include <(?!string\.h)", text), path.name
+
+
+@pytest.mark.parametrize("board_id", ["d1-mini", "nodemcu-v2"])
+def test_longest_page_that_the_pins_can_make_fits(board_id: str) -> None:
+    """Names of 63 characters, every counter at its largest; a page that did not fit would end its connection."""
+    names = ["state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "crc32"]
+    names += ["slots", "slots_area", "slots_record", "slots_arrive", "otadata"]
+    sources = [
+        "tests/firmware/board_pages_test.cpp",
+        *(f"templates/firmware/core/{name}.cpp" for name in names),
+    ]
+    room = f"TN_ANSWER_BYTES={dict(SIZES['esp8266'])['TN_ANSWER_BYTES']}"
+    output = run_program(compile_program(sources, [room]), [str(len(load_board(board_id).pins))])
+    assert output.endswith(" 0 failed\n"), output
 
 
 @pytest.mark.parametrize("board_id", ["d1-mini", "nodemcu-v2"])

@@ -39,6 +39,7 @@ SIZES: Final = {
         ("TN_ANSWER_ROOMS", 1),
         ("TN_ANSWER_BYTES", 8192),
         ("TN_SIGNATURE_BASE_BYTES", 2304),
+        ("TN_SHA256_BYTES", 112),
     ),
 }
 """Room sizes of the core (templates/firmware/core/limits.h) by port, where the chip has little RAM."""

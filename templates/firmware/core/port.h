@@ -6,6 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "limits.h"
+
 namespace tn {
 
 enum class Reset : uint8_t { kPowerOn = 0, kRestart = 1, kWatchdog = 2, kCrash = 3 };
@@ -22,7 +24,7 @@ struct Flash {
 
 // SHA-256 in progress; the port keeps its own state in `room` (BearSSL's context is 112 bytes, Mbed TLS's about as much).
 struct Sha256 {
-  alignas(8) uint8_t room[256];
+  alignas(8) uint8_t room[kSha256Bytes];
 };
 
 struct Crypto {
