@@ -38,7 +38,8 @@ inline const char *promises(const Variant &variant, const MemoryFlash &m, const 
   if (has_two && facts.phase == tn::Phase::kKept && !told.keep_asked) return "kept without being told";
   if (has_three && facts.phase == tn::Phase::kKept) return "kept a third image without being told";
   if (told.kept && !told.back_asked && has_one) return "a kept image was lost";
-  if (told.sent && !told.back_asked && has_one) return "a sent image was lost";
+  const bool one_start = partition.otadata.bytes != 0;  // an image on trial does not outlive a power cut: so it is promised
+  if (told.sent && !told.back_asked && !one_start && has_one) return "a sent image was lost";
   if (told.back && !has_one) return "went back, then forward again";
   if (facts.floor < (told.kept ? two : one).ticket.sequence) return "the floor fell";
   if (!older_is_there(variant, m, area, facts)) return "names an older image that is not there";
