@@ -15,7 +15,7 @@ from fleet.build.core_dir import platformio_environment, prepare_core_dir
 from fleet.build.durable import replace_file
 from fleet.build.events import Compiled
 from fleet.build.project_dir import write_project
-from fleet.build.record import source_digests
+from fleet.build.record import BOOT_LOADER, PARTITIONS, source_digests
 from fleet.build.stamp import section_sizes
 from fleet.build.tools import BoardTools
 from fleet.build.versions import tool_versions
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from fleet.build.tools import BuildTools
 
 _NOT_COMPILED = (BLOCK_SOURCE, "README.md")
-_BESIDE = {"boot-loader": "bootloader.bin", "partitions": "partitions.bin"}
+_BESIDE = {BOOT_LOADER: "bootloader.bin", PARTITIONS: "partitions.bin"}
 """Files of PlatformIO's espressif32 platform beside the image (arduino-esp32, tools/platformio-build.py)."""
 
 

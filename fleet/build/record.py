@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from cyclonedx.model.component import Component
 
 RECORD_VERSION = 1
+BOOT_LOADER = "boot-loader"
+PARTITIONS = "partitions"
+"""Names in a record's `beside`."""
 _LINKED = {"libbearssl-dev": "bearssl", "libc6-dev": "glibc"}
 _LICENSES = {"bearssl": "MIT", "glibc": "LGPL-2.1-or-later"}
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from fleet.boards.partitions import SECTOR_BYTES, TABLE_AT
 from fleet.build.codes import BAD_TICKET
 from fleet.build.esp_image import check_image
+from fleet.build.record import BOOT_LOADER, PARTITIONS
 from fleet.build.ticket import verify
-from fleet.errors import FlashError, ShelfError
+from fleet.errors import BuildError, FlashError, ShelfError
 from fleet.flash.codes import NO_BOOT_LOADER, NO_IMAGE, OTHER_TICKET
 from fleet.flash.credentials import credentials_record
 from fleet.flash.places import Places, boot_loader_at, esp8266_places, places_in
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
     from fleet.build.ticket import TicketFields
     from fleet.inventory.model import Inventory, Node
     from fleet.keys.folder import KeyFolder
-
-BOOT_LOADER: Final = "boot-loader"
-PARTITIONS: Final = "partitions"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +55,7 @@ def load_of(inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: 
         fix = NO_IMAGE.fix.replace("NODE", node.name)
         raise FlashError(NO_IMAGE, f"the shelf has no image of {node.name} for {board.title}", fix=fix)
     image, ticket = shelf.image(entry.image), shelf.ticket(entry.ticket)
-    check_image(image, board.chip, board.slot_bytes)
+    _check(image, board.chip, board.slot_bytes, f"image {entry.image[:16]} of {node.name}", node.name)
     fields = _fields(ticket, entry, keys)
     network = inventory.site_of(node).network
     credentials = credentials_record(keys.node_key(node.name), keys.network(network))
@@ -70,6 +68,14 @@ def load_of(inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: 
         Part("credentials", places.credentials_at, _sector(credentials)),
     )
     return Load(node, board, entry, network, parts)
+
+
+def _check(image: bytes, chip: str, room_bytes: int, what: str, node: str) -> None:
+    try:
+        check_image(image, chip, room_bytes)
+    except BuildError as error:
+        fix = f"Run `tankfleet build {node} --target board`, then this command again."
+        raise BuildError(error.code, f"{what}: {error.what}", fix=fix) from error
 
 
 def _fields(ticket: bytes, entry: ShelfEntry, keys: KeyFolder) -> TicketFields:
@@ -98,7 +104,8 @@ def _before_the_image(shelf: Shelf, entry: ShelfEntry, board: Board) -> tuple[li
         fix = NO_BOOT_LOADER.fix.replace("NODE", entry.node)
         raise FlashError(NO_BOOT_LOADER, f"image {entry.image[:16]} of {entry.node}", fix=fix)
     boot_loader, partitions = shelf.image(beside[BOOT_LOADER]), shelf.image(beside[PARTITIONS])
-    check_image(boot_loader, board.chip, TABLE_AT - boot_loader_at(board))
+    what = f"the boot loader beside image {entry.image[:16]}"
+    _check(boot_loader, board.chip, TABLE_AT - boot_loader_at(board), what, entry.node)
     places, notes = places_in(partitions, board.slot_bytes)
     parts = [
         Part("boot loader", boot_loader_at(board), boot_loader),

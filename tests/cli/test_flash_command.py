@@ -210,3 +210,12 @@ def test_ctrl_c_in_the_middle_says_what_the_board_is_now(table, monkeypatch, cap
     assert "Nothing is half written" not in said
     assert rom.flash != b"\x5a" * MIB4
     assert table.file.read_bytes() == before
+
+
+def test_no_keys_and_no_network_are_told_before_a_port_is_opened(table, capsys) -> None:
+    (table.keys.path / "networks.toml").unlink()
+    assert run(["flash", "south", "--port", "/dev/ttyUSB99"]) == Exit.USAGE
+    assert "error KEY105: " in capsys.readouterr().err
+    table.keys.path.rename(table.folder / "elsewhere")
+    assert run(["flash", "south", "--port", "/dev/ttyUSB99"]) == Exit.USAGE
+    assert "error KEY101: " in capsys.readouterr().err

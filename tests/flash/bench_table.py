@@ -10,6 +10,7 @@ from typing import Any
 from fleet.boards.board import load_board
 from fleet.build import ticket as tickets
 from fleet.build.entry import ShelfEntry
+from fleet.build.record import BOOT_LOADER, PARTITIONS
 from fleet.build.shelf import Shelf, record_bytes
 from fleet.flash.contents import Load, load_of
 from fleet.flash.flash import Flashed, flash
@@ -98,8 +99,8 @@ class Table:
         if board.payload_format == "esp32-bin":
             boot = esp32_image(board.chip, "boot loader", 9000)
             record["beside"] = {
-                "boot-loader": self.shelf.put_object(boot),
-                "partitions": self.shelf.put_object(binary_table(board.id)),
+                BOOT_LOADER: self.shelf.put_object(boot),
+                PARTITIONS: self.shelf.put_object(binary_table(board.id)),
             }
         fields = tickets.TicketFields(
             **{

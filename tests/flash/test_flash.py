@@ -418,6 +418,7 @@ def test_images_are_checked_by_us(table, name) -> None:
     with pytest.raises(BuildError) as caught:
         table.load("south")
     assert caught.value.code.code in ("BLD106", "BLD108")
+    assert "of south" in caught.value.what
 
 
 def test_every_code_of_the_area_is_tested() -> None:
