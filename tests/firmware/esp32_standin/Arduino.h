@@ -1,4 +1,4 @@
-// Stand-in for the header of this name: declares what the ESP32 port uses of it and nothing else. Signatures as in Arduino core 2.0.x for ESP32, cores/esp32/Arduino.h and HardwareSerial.h.
+// Stand-in for the header of this name: declares what the ESP32 port uses of it and nothing else. Signatures as in Arduino core 2.0.x for ESP32, cores/esp32/Arduino.h and HardwareSerial.h, variants/esp32/pins_arduino.h.
 #ifndef TN_STANDIN_ARDUINO_H
 #define TN_STANDIN_ARDUINO_H
 
@@ -16,6 +16,9 @@ class HardwareSerial {
   size_t write(const uint8_t *buffer, size_t size);
 };
 extern HardwareSerial Serial;
+
+static const uint8_t TX = 1;  // of the variant; here those of the ESP32
+static const uint8_t RX = 3;
 
 void setup(void);
 void loop(void);

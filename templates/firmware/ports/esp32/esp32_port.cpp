@@ -1,6 +1,6 @@
 #include "esp32_port.h"
 
-#include "../../core/node_block.h"
+#include "../../core/node_block_check.h"
 #include "crypto_mbedtls.h"
 #include "idf.h"
 
@@ -78,6 +78,20 @@ size_t console_write(void *, const char *from, size_t n) {
   return idf::Serial.write(reinterpret_cast<const uint8_t *>(from), part);
 }
 
+bool has_pin(const NodeBlock &block, uint8_t pin) {
+  for (size_t i = 0; i < block.tank_count; ++i) {
+    const TankBlock &tank = block.tanks[i];
+    if (tank.pump_pin == pin) return true;
+    for (size_t k = 0; k < tank.mark_count; ++k)
+      if (tank.marks[k].pin == pin) return true;
+  }
+  return false;
+}
+
+bool may_have_console(const NodeBlock &block) {
+  return check_node_block(block) != BlockFault::kNone || (!has_pin(block, idf::TX) && !has_pin(block, idf::RX));
+}
+
 }  // namespace
 
 void drive_pin(uint8_t pin, bool level_high) {
@@ -87,12 +101,13 @@ void drive_pin(uint8_t pin, bool level_high) {
   idf::gpio_set_direction(gpio, idf::GPIO_MODE_OUTPUT);
 }
 
-void start_esp32_port(Esp32Port *esp32, const char *name) {
+void start_esp32_port(Esp32Port *esp32, const NodeBlock &block) {
+  const bool console = may_have_console(block);
   idf::esp_task_wdt_init(kWatchdogSeconds, true);
   idf::esp_task_wdt_add(nullptr);
-  idf::Serial.begin(kConsoleBaud);
+  if (console) idf::Serial.begin(kConsoleBaud);
   read_flash_map(&esp32->map);
-  if (esp32->radio.start(name)) esp32->server.start();
+  if (esp32->radio.start(name_in_block(block))) esp32->server.start();
   Port *const p = &esp32->port;
   p->ctx = esp32;
   p->probe_is_low = probe_is_low;
@@ -116,8 +131,8 @@ void start_esp32_port(Esp32Port *esp32, const char *name) {
   p->reset_reason = reset_reason;
   p->crypto = mbedtls_crypto();
   p->join = join;
-  p->console_read = console_read;
-  p->console_write = console_write;
+  p->console_read = console ? console_read : nullptr;
+  p->console_write = console ? console_write : nullptr;
 }
 
 }  // namespace tn

@@ -2,6 +2,7 @@
 #ifndef TN_ESP32_PORT_H
 #define TN_ESP32_PORT_H
 
+#include "../../core/node_block.h"
 #include "../../core/port.h"
 #include "announce.h"
 #include "flash_map.h"
@@ -23,8 +24,9 @@ struct Esp32Port {
   Port port;
 };
 
-// `name`: of the node, "" when its block is damaged. Starts watchdog, console, flash and network; the port is good in any case.
-void start_esp32_port(Esp32Port *esp32, const char *name);
+// Starts watchdog, console, flash and network; the port is good in any case, also with a damaged block. No console where a probe
+// or a relay has one of its pins.
+void start_esp32_port(Esp32Port *esp32, const NodeBlock &block);
 
 // Makes the pin an output at that level; the level is there before the output is.
 void drive_pin(uint8_t pin, bool level_high);

@@ -35,8 +35,10 @@
 namespace tn {
 namespace idf {
 
-// Arduino core: the serial port of the board
+// Arduino core: the serial port of the board, and its pins (variants/*/pins_arduino.h)
+using ::RX;
 using ::Serial;
+using ::TX;
 
 // pins
 using ::esp_rom_delay_us;

@@ -38,7 +38,7 @@ extern "C" bool verifyRollbackLater() { return true; }
 size_t getArduinoLoopTaskStackSize() { return kLoopStackBytes; }
 
 void setup() {
-  tn::start_esp32_port(&esp32, tn::name_in_block(block));
+  tn::start_esp32_port(&esp32, block);
   node.begin(&esp32.port, &block, &esp32.map.partition, esp32.map.area);
 }
 
