@@ -19,6 +19,7 @@ from elftools.elf.elffile import ELFFile
 
 from fleet.build.compile import CompileJob, Compilers, failed
 from fleet.build.events import Compiled, Compiling
+from tests.flash.board_images import binary_table
 
 FIRMWARE = Path(__file__).resolve().parent.parent / "templates" / "firmware"
 _SOURCE = """#include "core/node_block.h"
@@ -76,8 +77,8 @@ def replace_platformio(monkeypatch: pytest.MonkeyPatch) -> list[str]:
                 elf = elf_with_block() + hashlib.sha256(text).digest()
                 (job.output_dir / "firmware.elf").write_bytes(elf)
                 (job.output_dir / "firmware.bin").write_bytes(board_image(elf))
-                for name in ("bootloader.bin", "partitions.bin"):
-                    (job.output_dir / name).write_bytes(name.encode())
+                (job.output_dir / "bootloader.bin").write_bytes(board_image(elf_with_block()))
+                (job.output_dir / "partitions.bin").write_bytes(binary_table("esp32-devkit"))
                 yield Compiled(job.name, 0.1)
                 continue
             for name in ("image.elf", "program.elf"):

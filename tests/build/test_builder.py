@@ -37,6 +37,7 @@ from fleet.keys.networks import Network
 from fleet.render.block_of import block_of
 from fleet.render.node_block import unpack
 from tests.fake_platformio import board_image, elf_with_block, replace_platformio
+from tests.flash.board_images import binary_table
 from tests.sample_fleet import sample_inventory, small_templates
 
 NODES = ("hill-1", "yard-1", "yard-2")
@@ -418,13 +419,13 @@ def test_what_a_first_load_needs_is_on_the_shelf_beside_a_board_image(shop, comp
     entry = _built(shop, target="board", nodes=("yard-1",)).entries[0]
     beside = shop.shelf.record(entry.record)["beside"]
     assert {name: shop.shelf.image(sha) for name, sha in beside.items()} == {
-        "boot-loader": b"bootloader.bin",
-        "partitions": b"partitions.bin",
+        "boot-loader": board_image(elf_with_block()),
+        "partitions": binary_table("esp32-devkit"),
     }
     sha = beside["boot-loader"]
     (shop.shelf.path / "objects" / sha[:2] / sha).unlink()
     again = _built(shop, target="board", nodes=("yard-1",))
     assert again.restored == ("yard-1",)
-    assert shop.shelf.image(sha) == b"bootloader.bin"
+    assert shop.shelf.image(sha) == board_image(elf_with_block())
     host = _built(shop, nodes=("yard-1",)).entries[0]
     assert shop.shelf.record(host.record)["beside"] == {}

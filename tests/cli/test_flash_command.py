@@ -18,6 +18,7 @@ from fleet.find.match import Match, Status
 from fleet.flash.first_state import first_state
 from fleet.flash.loader import Found
 from fleet.link.state import NodeState, parse_state
+from tests.fake_platformio import replace_platformio
 from tests.flash.bench_table import CHIPS, MACS, PASSPHRASE, Table, lay_table
 from tests.link_helpers import fake
 from tests.rom_loader import Faults, Rom
@@ -219,3 +220,23 @@ def test_no_keys_and_no_network_are_told_before_a_port_is_opened(table, capsys) 
     table.keys.path.rename(table.folder / "elsewhere")
     assert run(["flash", "south", "--port", "/dev/ttyUSB99"]) == Exit.USAGE
     assert "error KEY101: " in capsys.readouterr().err
+
+
+def test_what_build_shelves_is_what_flash_writes(table, capsys, monkeypatch) -> None:
+    """With a stand-in for PlatformIO's compiler run alone."""
+    replace_platformio(monkeypatch)
+    assert run(["build", "south", "--target", "board", "--release", "2.0.0"]) == Exit.OK, (
+        capsys.readouterr().err
+    )
+    entry = table.shelf.newest("south")
+    assert entry is not None
+    capsys.readouterr()
+    assert entry.release == "2.0.0"
+    status, rom = flash("south", "--yes", "--json")
+    printed = capsys.readouterr()
+    assert status == Exit.OK, printed.err
+    assert json.loads(printed.out)["image"] == entry.image
+    assert rom.flash[0x10000 : 0x10000 + entry.size_bytes] == table.shelf.image(entry.image)
+    beside = table.shelf.record(entry.record)["beside"]
+    boot = table.shelf.image(beside["boot-loader"])
+    assert rom.flash[0x1000 : 0x1000 + len(boot)] == boot
