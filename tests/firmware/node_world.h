@@ -137,7 +137,8 @@ inline sign::TicketFields fields_of(int image, uint64_t sequence) {
 
 // A node as it leaves the bench of the person who flashed it: image 0 with sequence 5.
 inline void first_flash() {
-  memset(&w, 0, sizeof w);
+  static const World blank{};
+  w = blank;
   w.now_ms = w.process_ms = 1000;
   w.network_up = true;
   w.key = sign::key_pair(7);
