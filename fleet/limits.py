@@ -52,7 +52,7 @@ TRIAL_S: Final = 300
 LONGEST_RUN_FACTOR: Final = 2.0
 """Longest run = this times the computed fill time (facts E3: watchdog factor 1.5-2)."""
 NETWORK_LOST_S: Final = 1_800
-"""A node without its network for longer looks for it only now and then: a router is back in minutes (common practice)."""
+"""A node without its network for longer looks for it only now and then: a router is back in minutes."""
 NO_RISE_FACTOR: Final = 1.5
 """No-rise watch = this times the longest stretch between two marks: shorter cries wolf, longer burns a dry pump."""
 SHORTEST_OFF_S: Final = 60
