@@ -86,3 +86,13 @@ def test_flash_map_writes_nothing_but_its_own() -> None:
     sources = ["tests/firmware/flash_map_test.cpp", "templates/firmware/ports/esp32/flash_map.cpp"]
     output = run_program(compile_program(sources, flags=HOST))
     assert output.endswith(" 0 failed\n"), output
+
+
+def test_port_over_a_chip_of_the_tests_own() -> None:
+    """Pins, radio, sockets, announcement, console and causes of a reset."""
+    names = [name for name in SOURCES if name != "main.cpp"]
+    sources = [f"templates/firmware/ports/esp32/{name}" for name in names]
+    sources += ["tests/firmware/esp32_port_test.cpp"]
+    sources += [f"templates/firmware/core/{name}.cpp" for name in ("node_block_check", "crc32")]
+    output = run_program(compile_program(sources, libs=["mbedcrypto"], flags=HOST))
+    assert output.endswith(" 0 failed\n"), output
