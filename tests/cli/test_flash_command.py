@@ -116,6 +116,7 @@ def test_which_port(table, capsys, monkeypatch) -> None:
     assert f"looking for a board on {rom.port}" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_no_secret_is_said_or_left_behind(table, capsys, monkeypatch) -> None:
     monkeypatch.setenv("ESPTOOL_TRACE", "1")
     said = ""
@@ -162,6 +163,7 @@ def test_the_first_state_must_be_of_this_board_and_image(table) -> None:
         assert caught.value.code.code == "FLA140"
 
 
+@pytest.mark.slow
 def test_waiting_on_the_network_is_said(table, capsys, monkeypatch) -> None:
     """The search itself is tested in tests/find; here, that its answer is used."""
     load = table.load("south")

@@ -85,6 +85,7 @@ def test_every_part_is_in_its_place_and_the_mac_is_claimed(table, node) -> None:
     assert table.inventory().node(node).mac == MACS[node]
 
 
+@pytest.mark.slow
 def test_a_node_that_has_this_mac_is_flashed_again_without_a_change(table) -> None:
     before = table.file.read_bytes()
     with board("west") as rom:
@@ -112,29 +113,29 @@ def test_esptools_own_reader_takes_the_made_up_images(whole) -> None:
         assert image.stored_digest == image.calc_digest
 
 
-def test_a_dry_run_writes_nothing(table) -> None:
-    before = table.file.read_bytes()
+def test_a_dry_run_writes_nothing(whole) -> None:
+    before = whole.file.read_bytes()
 
     def never(*_: object) -> None:
         raise AssertionError("nobody is asked")
 
     with board("south") as rom:
-        done = table.flash("south", rom.port, dry_run=True, agree=never)
+        done = whole.flash("south", rom.port, dry_run=True, agree=never)
     assert not done.wrote
     assert done.claimed is not None, "what would be added is known"
     assert rom.flash == b"\x5a" * MIB4
-    assert table.file.read_bytes() == before
+    assert whole.file.read_bytes() == before
 
 
-def test_no_is_taken_for_an_answer(table) -> None:
+def test_no_is_taken_for_an_answer(whole) -> None:
     def no(*_: object) -> None:
         raise KeyboardInterrupt
 
-    before = table.file.read_bytes()
+    before = whole.file.read_bytes()
     with board("south") as rom, pytest.raises(KeyboardInterrupt):
-        table.flash("south", rom.port, agree=no)
+        whole.flash("south", rom.port, agree=no)
     assert rom.flash == b"\x5a" * MIB4
-    assert table.file.read_bytes() == before
+    assert whole.file.read_bytes() == before
 
 
 def test_bytes_lost_once_are_sent_again(table) -> None:
@@ -170,19 +171,20 @@ def test_boot_text_instead_of_an_answer(whole, node, text, mode) -> None:
     assert "hold" in error.fix
 
 
+@pytest.mark.slow
 def test_noise_of_a_running_program(whole) -> None:
     error = refused(whole, "south", board("south", Faults(says=b"\x00\xf8\x1e\x80" * 9)))
     assert error.code.code == "FLA111"
 
 
-@pytest.mark.parametrize("at", [0, 4])
-def test_brown_out(table, at, monkeypatch) -> None:
+@pytest.mark.parametrize("at", [0, pytest.param(4, marks=pytest.mark.slow)])
+def test_brown_out(whole, at, monkeypatch) -> None:
     monkeypatch.setattr("esptool.loader.WRITE_BLOCK_ATTEMPTS", 1)
     monkeypatch.setattr("esptool.loader.DEFAULT_TIMEOUT", 0.5)
-    error = refused(table, "south", board("south", Faults(brown_out_at=at)))
+    error = refused(whole, "south", board("south", Faults(brown_out_at=at)))
     assert error.code.code == "FLA112"
     says = b"Brownout detector was triggered\r\n"
-    assert refused(table, "south", board("south", Faults(says=says))).code.code == "FLA112"
+    assert refused(whole, "south", board("south", Faults(says=says))).code.code == "FLA112"
 
 
 def test_wrong_chip(whole) -> None:
@@ -202,6 +204,7 @@ def test_flash_too_small(whole) -> None:
     assert rom.flash == b"\x5a" * (2 << 20)
 
 
+@pytest.mark.slow
 def test_a_flash_twice_as_large_is_taken(table) -> None:
     with board("south", flash_bytes=8 << 20) as rom:
         assert table.flash("south", rom.port).found.flash_bytes == 8 << 20
@@ -228,13 +231,13 @@ def test_mac_differs(whole) -> None:
     assert rom.flash == b"\x5a" * MIB4
 
 
-def test_bytes_that_go_on_being_lost(table) -> None:
-    error = refused(table, "south", board("south", Faults(lose_from=2)))
+def test_bytes_that_go_on_being_lost(whole) -> None:
+    error = refused(whole, "south", board("south", Faults(lose_from=2)))
     assert error.code.code == "FLA120"
     assert "--baud 115200" in error.fix
 
 
-@pytest.mark.parametrize("at", [0, 2])
+@pytest.mark.parametrize("at", [pytest.param(0, marks=pytest.mark.slow), 2])
 def test_unplugged_in_the_middle(table, at) -> None:
     error = refused(table, "south", board("south", Faults(unplug_at=at)))
     assert error.code.code == "FLA121"
@@ -242,19 +245,19 @@ def test_unplugged_in_the_middle(table, at) -> None:
         assert table.flash("south", rom.port).standing is Standing.CLAIMED, "and again, all is well"
 
 
-@pytest.mark.parametrize("node", ["north", "south"])
-def test_what_was_written_does_not_verify(table, node) -> None:
-    load = table.load(node)
+@pytest.mark.parametrize("node", [pytest.param("north", marks=pytest.mark.slow), "south"])
+def test_what_was_written_does_not_verify(whole, node) -> None:
+    load = whole.load(node)
     app = next(part for part in load.parts if part.name == "application")
     at = next(n for n in range(100, 200) if app.data[n] & 1)
-    error = refused(table, node, board(node, Faults(stuck_bit_at=app.at + at)))
+    error = refused(whole, node, board(node, Faults(stuck_bit_at=app.at + at)))
     assert error.code.code == "FLA122"
 
 
-def test_credentials_are_read_back_byte_for_byte(table) -> None:
+def test_credentials_are_read_back_byte_for_byte(whole) -> None:
     """A chip whose digest is right while its flash reads back wrong: only a real reading finds it."""
-    credentials = next(part for part in table.load("south").parts if part.name == "credentials")
-    error = refused(table, "south", board("south", Faults(lies_of=credentials.at + 10)))
+    credentials = next(part for part in whole.load("south").parts if part.name == "credentials")
+    error = refused(whole, "south", board("south", Faults(lies_of=credentials.at + 10)))
     assert error.code.code == "FLA122"
     assert "credentials" in error.what
 
