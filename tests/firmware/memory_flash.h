@@ -24,6 +24,8 @@ enum class Damage : uint8_t {
 constexpr int kDamages = 7;
 constexpr const char *kDamageNames[kDamages] = {"not-begun", "torn", "some-bits", "one-bit", "weak", "garbage", "done"};
 
+constexpr uint8_t kSinceMade = 1, kSinceFollowed = 2;
+
 constexpr uint32_t kPageBytes = 256;
 constexpr uint32_t kSmallFlashBytes = 9 * tn::kSectorBytes;
 constexpr uint32_t kMostFlashBytes = 144 * tn::kSectorBytes;
@@ -47,8 +49,9 @@ struct MemoryFlash {
   uint32_t random;       // of the damage
   uint32_t unerased;     // pages that were programmed where bits had to be set: a mistake of the caller
   WeakCells weak;
+  uint8_t changed[kMostFlashBytes / tn::kSectorBytes];  // sectors: kSinceMade, kSinceFollowed; see follow_flash()
   // Called before each operation; `to` is what the n cells at `at` would be.
-  void (*before)(void *ctx, const MemoryFlash &m, uint32_t at, const uint8_t *to, uint32_t n);
+  void (*before)(void *ctx, MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n);
   void *before_ctx;
 };
 
@@ -64,6 +67,7 @@ inline uint8_t some_of(uint8_t changed, uint32_t *random) {
 }
 
 inline void give_way(MemoryFlash *m) {
+  m->changed[m->weak.at / tn::kSectorBytes] = kSinceMade | kSinceFollowed;
   memcpy(m->cells + m->weak.at, m->weak.later, m->weak.n);
   m->weak.n = 0;
 }
@@ -84,6 +88,7 @@ inline void make_weak(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n
 // What is left of the operation that would have made the n cells at `at` equal to `to`.
 inline void damage_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
   uint8_t *cells = m->cells + at;
+  m->changed[at / tn::kSectorBytes] = kSinceMade | kSinceFollowed;
   const uint32_t done = 1 + next_random(&m->random) % (n - 1), bit = next_random(&m->random) % (n * 8);
   switch (m->damage) {
     case Damage::kNotBegun: break;
@@ -109,9 +114,10 @@ inline bool overlap(uint32_t at, uint32_t n, const WeakCells &weak) { return at 
 // Every erase and program comes through here.
 inline bool change_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
   if (m->dead || m->fails) return false;
-  if (m->before != nullptr) m->before(m->before_ctx, *m, at, to, n);
+  if (m->before != nullptr) m->before(m->before_ctx, m, at, to, n);
   ++m->operations;
   m->dead = m->operations == m->cut_at;
+  m->changed[at / tn::kSectorBytes] = kSinceMade | kSinceFollowed;
   if (m->dead)
     damage_cells(m, at, to, n);
   else
@@ -174,11 +180,11 @@ inline void fresh_flash(MemoryFlash *m, uint32_t bytes = kSmallFlashBytes) {
   m->unerased = 0;
   m->weak.n = 0;
   m->before = nullptr;
+  memset(m->changed, kSinceMade | kSinceFollowed, sizeof m->changed);
 }
 
-// A copy that stands on its own. Weak cells are copied only where there are any.
-inline void copy_flash(MemoryFlash *to, const MemoryFlash &from) {
-  memcpy(to->cells, from.cells, from.flash.size_bytes);
+// A copy that stands on its own, but for the cells. Weak cells are copied only where there are any.
+inline void copy_all_but_cells(MemoryFlash *to, const MemoryFlash &from) {
   to->flash = from.flash;
   to->flash.ctx = to;
   to->operations = from.operations;
@@ -191,6 +197,19 @@ inline void copy_flash(MemoryFlash *to, const MemoryFlash &from) {
   to->weak.n = from.weak.n;
   if (from.weak.n > 0) to->weak = from.weak;
   to->before = nullptr;
+}
+
+// Makes `to` a copy of `from`. Once it is one, only what changed in either of them since is copied: a flash has one follower, and
+// follows one, at a time.
+inline void follow_flash(MemoryFlash *to, MemoryFlash *from) {
+  copy_all_but_cells(to, *from);
+  for (uint32_t at = 0; at < from->flash.size_bytes; at += tn::kSectorBytes) {
+    uint8_t *mine = &to->changed[at / tn::kSectorBytes], *theirs = &from->changed[at / tn::kSectorBytes];
+    if ((*mine & kSinceMade) == 0 && (*theirs & kSinceFollowed) == 0) continue;
+    memcpy(to->cells + at, from->cells + at, tn::kSectorBytes);
+    *mine = kSinceFollowed;
+    *theirs = static_cast<uint8_t>(*theirs & ~kSinceFollowed);
+  }
 }
 
 constexpr tn::Partition kSmallTwoSlot = {

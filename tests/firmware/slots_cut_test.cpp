@@ -20,12 +20,16 @@ const Variant kLarge[] = {
     {"copy-in-place",
      {tn::Layout::kCopyInPlace, {0, S}, {{S, S}, {2 * S, S}}, {{3 * S, 21 * S}, {24 * S, 21 * S}, {45 * S, 21 * S}}},
      66 * S},
+    {"esp32",
+     {tn::Layout::kTwoSlot, {0, S}, {{S, S}, {2 * S, S}}, {{3 * S, 61 * S}, {64 * S, 61 * S}, {0, 0}}, {125 * S, 2 * S}},
+     127 * S},
 };
 const Variant kSmall[] = {
     {"two-slot", kSmallTwoSlot, 7 * S},
     {"copy-in-place", kSmallCopyInPlace, 9 * S},
+    {"esp32", kSmallIdf, 9 * S},
 };
-constexpr int kVariants = 2, kStoryCount = sizeof kStories / sizeof kStories[0];
+constexpr int kVariants = 3, kStoryCount = sizeof kStories / sizeof kStories[0];
 
 // One run. `second` 0: one cut only.
 struct Run {
@@ -106,12 +110,12 @@ struct Sweep {
 MemoryFlash branch, second_branch, story_flash;
 
 // Power goes again in the start that follows a first cut.
-void cut_again(void *ctx, const MemoryFlash &m, uint32_t at, const uint8_t *to, uint32_t n) {
+void cut_again(void *ctx, MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
   Sweep *sweep = static_cast<Sweep *>(ctx);
   Run run = sweep->run;
-  run.second = m.operations + 1;
+  run.second = m->operations + 1;
   for (run.second_model = 0; run.second_model < kDamages; ++run.second_model) {
-    copy_flash(&second_branch, m);
+    follow_flash(&second_branch, m);
     arm(&second_branch, run, true);
     damage_cells(&second_branch, at, to, n);
     power_on(&second_branch);
@@ -119,12 +123,12 @@ void cut_again(void *ctx, const MemoryFlash &m, uint32_t at, const uint8_t *to, 
   }
 }
 
-void cut_here(void *ctx, const MemoryFlash &m, uint32_t at, const uint8_t *to, uint32_t n) {
+void cut_here(void *ctx, MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
   Sweep *sweep = static_cast<Sweep *>(ctx);
   Run &run = sweep->run;
-  run.cut = m.operations + 1;
+  run.cut = m->operations + 1;
   for (run.model = 0; run.model < kDamages; ++run.model) {
-    copy_flash(&branch, m);
+    follow_flash(&branch, m);
     arm(&branch, run, false);
     damage_cells(&branch, at, to, n);
     power_on(&branch);
