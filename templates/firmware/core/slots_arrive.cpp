@@ -58,11 +58,13 @@ Arrival Slots::arrive(uint8_t area) {
 }
 
 Arrival Slots::arrive_as_recorded() {
-  const uint8_t other = record_.active == 0 ? 1 : 0;
+  const uint8_t running = record_.active;
+  const uint8_t other = running == 0 ? 1 : 0;
   // Only where the boot loader's note was lost does an image on trial come here a second time.
   if (too_many_starts() && record_.images[other].present != 0 && whole(other)) {
     go_back_to(other, Reason::kNoHealthyBoot);
     if (save() && leave_for(other)) return Arrival::kRestart;
+    if (record_.active != running) return arrive_elsewhere(running);  // the boot loader could not be told: this one stays
   }
   const bool trusted = ota_selected(notes_) == record_.active && notes_.entries[ota_active(notes_)].state == kOtaValid;
   if (record_.phase != Phase::kOnTrial && !trusted) confirm();
