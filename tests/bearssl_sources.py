@@ -1,7 +1,8 @@
 """BearSSL's C sources for the emulated chips, from Debian's source package: Debian builds it for this machine alone.
 
-The source package comes from the archives that this system's apt already uses and trusts, with `deb-src` asked for beside `deb`
-in lists of our own; nothing of the system's configuration is changed and no root is needed. Fetched once, then kept.
+The source package comes from the archives that this system's apt already uses and trusts, with `deb-src` asked for
+beside `deb` in lists of our own; nothing of the system's configuration is changed and no root is needed. Fetched
+once, then kept.
 """
 
 from __future__ import annotations

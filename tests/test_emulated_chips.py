@@ -1,4 +1,4 @@
-"""The core on the chips' own instruction sets: the same results as here, and within its budget (docs/emulated-chips.md)."""
+"""The core on the chips' own instruction sets: results as here, and within its budget (docs/emulated-chips.md)."""
 
 from __future__ import annotations
 
