@@ -7,6 +7,7 @@
     ├── RenderError           a template or its data is wrong                        exit 2
     ├── BuildError            the compiler or PlatformIO failed                      exit 1
     ├── ShelfError            an image, ticket or record is missing or damaged       exit 1
+    ├── FlashError            a board on its port cannot be written                  exit 1
     ├── LinkError             a node did not answer as agreed                        exit 3
     │   ├── NodeUnreachable   no connection, or it ended early
     │   ├── NodeRefused       the node said no, with its code
@@ -84,6 +85,10 @@ class BuildError(TankfleetError):
 
 class ShelfError(TankfleetError):
     """An image, ticket or record is missing or damaged."""
+
+
+class FlashError(TankfleetError):
+    """A board on its port cannot be written."""
 
 
 class LinkError(TankfleetError):

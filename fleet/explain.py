@@ -8,7 +8,20 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fleet.codes import Code
 
-AREAS = ("audit", "bench", "boards", "build", "cli", "find", "inventory", "keys", "link", "push", "render")
+AREAS = (
+    "audit",
+    "bench",
+    "boards",
+    "build",
+    "cli",
+    "find",
+    "flash",
+    "inventory",
+    "keys",
+    "link",
+    "push",
+    "render",
+)
 
 
 def all_codes() -> dict[str, Code]:

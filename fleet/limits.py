@@ -51,6 +51,8 @@ POWER_UP_HOLD_S: Final = 10
 TRIAL_S: Final = 300
 LONGEST_RUN_FACTOR: Final = 2.0
 """Longest run = this times the computed fill time (facts E3: watchdog factor 1.5-2)."""
+NETWORK_LOST_S: Final = 1_800
+"""A node without its network for longer looks for it only now and then: a router is back in minutes."""
 NO_RISE_FACTOR: Final = 1.5
 """No-rise watch = this times the longest stretch between two marks: shorter cries wolf, longer burns a dry pump."""
 SHORTEST_OFF_S: Final = 60
@@ -214,3 +216,19 @@ RELOCATE_TIMEOUT_S: Final = 4.0
 # --- audit: a journal of many years is not read whole
 AUDITED_PUSHES: Final = 200
 """The newest pushes that an audit looks at."""
+
+# --- images of the ESP chips: what a damaged head says is not believed
+ESP_SEGMENTS: Final = 16
+"""Most segments of an image (ESP-IDF, esp_app_format.h: ESP_IMAGE_MAX_SEGMENTS)."""
+
+# --- first flash: a board that keeps talking must not fill memory, one that says nothing must not hold the person
+FLASH_HEARD_BYTES: Final = 4_096
+"""Of what came in last: boot messages and a brown-out's, for the diagnosis."""
+FLASH_BAUD: Final = 460_800
+"""USB bridges and esptool's stub manage this over a good cable (common practice)."""
+FLASH_CONNECT_TRIES: Final = 7
+"""Resets into download mode before giving up, about 10 s; esptool's own number."""
+FLASH_READ_BACK_BYTES: Final = 16 * 1024
+"""Parts up to this are read back byte for byte; of larger ones the chip's own digest of its flash is compared."""
+FLASH_STATE_TIMEOUT_S: Final = 60.0
+"""A board starts, joins a network and gets an address in much less, if it can at all."""

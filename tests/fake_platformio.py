@@ -8,13 +8,18 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
-from functools import cache
+from functools import cache, reduce
+from io import BytesIO
+from operator import xor
 from pathlib import Path
+from struct import pack
 
 import pytest
+from elftools.elf.elffile import ELFFile
 
 from fleet.build.compile import CompileJob, Compilers, failed
 from fleet.build.events import Compiled, Compiling
+from tests.flash.board_images import binary_table
 
 FIRMWARE = Path(__file__).resolve().parent.parent / "templates" / "firmware"
 _SOURCE = """#include "core/node_block.h"
@@ -33,6 +38,20 @@ def elf_with_block() -> bytes:
         flags = ["-std=c++17", "-Wno-missing-field-initializers", f"-I{FIRMWARE}"]
         subprocess.run([compiler, *flags, "-c", str(source), "-o", str(made)], check=True)
         return made.read_bytes()
+
+
+def board_image(elf: bytes) -> bytes:
+    """An ESP32's image of that ELF file, from the format's page: a description with the file's digest, and at address
+    0, where an object file has its block, the block."""
+    section = next(s for s in ELFFile(BytesIO(elf)).iter_sections() if s.name == ".tank_node_block")
+    desc = pack("<I", 0xABCD5432) + bytes(140) + hashlib.sha256(elf).digest() + bytes(80)
+    whole = bytes([0xE9, 2, 2, 0x20]) + pack("<I", 0x40080000) + b"\xee\0\0\0" + bytes(11) + b"\x01"
+    checksum = 0xEF
+    for address, data in ((0x3F400020, desc), (0, section.data())):
+        whole += pack("<II", address, len(data)) + data
+        checksum = reduce(xor, data, checksum)
+    whole += bytes(15 - len(whole) % 16) + bytes([checksum])
+    return whole + hashlib.sha256(whole).digest()
 
 
 def replace_platformio(monkeypatch: pytest.MonkeyPatch) -> list[str]:
@@ -54,6 +73,14 @@ def replace_platformio(monkeypatch: pytest.MonkeyPatch) -> list[str]:
                 job.log_path.write_text("main.cpp:1: error: #error here\n")
                 raise failed(job, "PlatformIO ended with 1")
             job.output_dir.mkdir(parents=True)
+            if b"framework = arduino" in (job.folder / "platformio.ini").read_bytes():
+                elf = elf_with_block() + hashlib.sha256(text).digest()
+                (job.output_dir / "firmware.elf").write_bytes(elf)
+                (job.output_dir / "firmware.bin").write_bytes(board_image(elf))
+                (job.output_dir / "bootloader.bin").write_bytes(board_image(elf_with_block()))
+                (job.output_dir / "partitions.bin").write_bytes(binary_table("esp32-devkit"))
+                yield Compiled(job.name, 0.1)
+                continue
             for name in ("image.elf", "program.elf"):
                 (job.output_dir / name).write_bytes(elf_with_block() + hashlib.sha256(text).digest())
             yield Compiled(job.name, 0.1)

@@ -132,8 +132,8 @@ class HostNode:
         words += ["--image", str(self.folder / "image"), "--ticket", str(self.folder / "ticket")]
         subprocess.run(words, input=NODE_KEY.hex().encode() + b"\n", check=True, timeout=60)
 
-    def start(self, reset: str = "power-on") -> None:
-        """One start through the boot loader."""
+    def start(self, reset: str = "power-on", console: str | None = None) -> None:
+        """One start through the boot loader, with a terminal as its console if one is named."""
         self.pins.float_outputs()
         words = [
             str(boot_loader()),
@@ -145,6 +145,7 @@ class HostNode:
         ]
         words += ["--address", self.address, "--port", "8080", "--mac", "02:00:00:00:00:07"]
         words += ["--speed", f"{self.speed:g}", "--reset", reset]
+        words += ["--console", console] if console else []
         with (self.folder / "log").open("ab") as log:
             self.process = subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
 

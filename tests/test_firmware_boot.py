@@ -18,7 +18,19 @@ CORE = "templates/firmware/core"
 HOST = "templates/firmware/ports/host"
 _PARTS = [
     f"{CORE}/{name}.cpp"
-    for name in ("cbor", "crc32", "credentials", "refusal", "slots", "slots_area", "slots_record", "ticket")
+    for name in (
+        "cbor",
+        "crc32",
+        "credentials",
+        "refusal",
+        "otadata",
+        "slots",
+        "slots_area",
+        "slots_arrive",
+        "slots_in_place",
+        "slots_record",
+        "ticket",
+    )
 ]
 _PARTS += [f"{HOST}/{name}.cpp" for name in ("crypto_bearssl", "flash_file")]
 PLAIN = ("-std=c++17", "-O1", "-fno-exceptions", "-fno-rtti", "-s")

@@ -42,7 +42,7 @@ def test_http_reader() -> None:
 @cache
 def _documents() -> Path:
     names = ["state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "crc32"]
-    names += ["slots", "slots_area", "slots_record"]
+    names += ["otadata", "slots", "slots_area", "slots_arrive", "slots_in_place", "slots_record"]
     return compile_program([f"{TESTS}/documents_test.cpp", *(f"{CORE}/{name}.cpp" for name in names)])
 
 

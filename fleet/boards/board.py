@@ -14,6 +14,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Any, Literal, cast
 
 from fleet.boards.codes import NO_SUCH_BOARD
+from fleet.boards.partitions import Partition, partition_table, table_faults
 from fleet.errors import UsageError
 
 if TYPE_CHECKING:
@@ -108,7 +109,8 @@ class Outage:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """A kind of board. `slot_bytes` is largest image, `flash_map` linker script or partition table."""
+    """A kind of board. `slot_bytes` is the largest image, `flash_map` the linker script or partition table; the
+    rows of the latter are `partitions`."""
 
     id: str
     title: str
@@ -121,6 +123,7 @@ class Board:
     flash_bytes: int
     slot_bytes: int
     flash_map: str
+    partitions: tuple[Partition, ...]
     internal_pull_up_ohm: float
     pins: tuple[Pin, ...]
     outage: Outage
@@ -164,6 +167,7 @@ def load_board(board_id: str) -> Board:
         flash_bytes=text["flash_bytes"],
         slot_bytes=text["slot_bytes"],
         flash_map=text["flash_map"],
+        partitions=_partitions(text),
         internal_pull_up_ohm=chip["internal_pull_up_ohm"],
         pins=_pins(text, chip),
         outage=Outage(**text["outage"]),
@@ -179,6 +183,15 @@ def gpios(text: str) -> frozenset[int]:
         first, _, last = part.strip().partition("-")
         found.update(range(int(first), int(last or first) + 1))
     return frozenset(found)
+
+
+def _partitions(board: dict[str, Any]) -> tuple[Partition, ...]:
+    if board["payload_format"] != "esp32-bin":
+        return ()
+    table = partition_table(board["flash_map"])
+    for fault in table_faults(table, board["flash_bytes"], board["slot_bytes"]):
+        raise ValueError(f"{board['id']}: partition table {board['flash_map']}: {fault}")
+    return table
 
 
 def _pins(board: dict[str, Any], chip: dict[str, Any]) -> tuple[Pin, ...]:

@@ -10,7 +10,7 @@ from fleet.build.classes import classes_of
 from fleet.build.events import BuildResult, ClassResult, Compiled, Shelving
 from fleet.build.lock import locked
 from fleet.build.programs import Programs, program_of
-from fleet.build.tools import host_tools
+from fleet.build.tools import board_tools, host_tools
 from fleet.render.project import render_boot_loader, render_node
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from fleet.build.events import BuildEvent
     from fleet.build.programs import Built
     from fleet.build.shelf import Shelf
-    from fleet.build.tools import HostTools
+    from fleet.build.tools import BuildTools
     from fleet.keys.folder import KeyFolder
     from fleet.keys.trust import Trust
 
@@ -56,7 +56,7 @@ def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
     with locked(shop.build_dir / "lock") as lock:
         parts = classes_of(request, trust, shop.load_board)
         projects = [_project(request, part, trust, shop) for part in parts]
-        tools = host_tools()
+        tools = host_tools() if request.target == "host" else board_tools()
         jobs = [
             ClassJob(
                 request,
@@ -135,15 +135,17 @@ def _class_result(
 
 
 def _programs(
-    jobs: Sequence[ClassJob], cores: int, shop: Workshop, tools: HostTools, lock: int
+    jobs: Sequence[ClassJob], cores: int, shop: Workshop, tools: BuildTools, lock: int
 ) -> Generator[BuildEvent, None, tuple[dict[str, Built], dict[str, Compiled]]]:
-    """The programs that are needed, and the compiler runs for those that were not there; both by digest. Boot
-    loader included."""
+    """The programs that are needed, and the compiler runs for those that were not there; both by digest. The
+    host's boot loader included."""
     store = Programs(shop.build_dir, shop.environment, lock)
     wanted = {job.program.digest: job.program for job in reversed(jobs) if job.todo_count}
-    boot = program_of(BOOT_LOADER, "", render_boot_loader(templates=shop.templates), tools)
-    if not shop.shelf.has_boot_loader(boot.digest):
-        wanted[boot.digest] = boot
+    boot = None
+    if any(job.request.target == "host" for job in jobs):
+        boot = program_of(BOOT_LOADER, "", render_boot_loader(templates=shop.templates), tools)
+        if not shop.shelf.has_boot_loader(boot.digest):
+            wanted[boot.digest] = boot
     built = {digest: found for digest, program in wanted.items() if (found := store.find(program))}
     missing = [program for digest, program in wanted.items() if digest not in built]
     runs = {}
@@ -152,7 +154,7 @@ def _programs(
             runs.update({program.digest: event for program in missing if program.title == event.name})
         yield event
     built |= {program.digest: store.get(program) for program in missing}
-    if boot.digest in built:
+    if boot and boot.digest in built:
         shop.shelf.put_host_boot_loader(built[boot.digest].image, boot.digest)
     return built, runs
 

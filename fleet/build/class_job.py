@@ -4,7 +4,7 @@ new."""
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -14,7 +14,7 @@ from fleet.build.entry import ShelfEntry
 from fleet.build.record import build_record
 from fleet.build.sequence import next_sequence, utc_text
 from fleet.build.shelf import Shelved, record_bytes
-from fleet.build.stamp import block_offset, stamp
+from fleet.build.stamp import BoardStamp, HostStamp
 from fleet.build.ticket import TicketFields, sign
 from fleet.errors import BuildError
 from fleet.limits import IMAGE_BYTES, SHELF_BATCH
@@ -47,6 +47,7 @@ class ClassJob:
     shelf: Shelf
     key: EllipticCurvePrivateKey
     now_s: Callable[[], int]
+    _asked: dict[str, bool] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def states(self) -> tuple[tuple[NodePart, ShelfEntry | None, Doing], ...]:
@@ -61,11 +62,7 @@ class ClassJob:
 
     def work(self, built: Built) -> Iterator[tuple[ShelfEntry, Doing]]:
         """Do it, in batches; each entry as it now is, with what was done for it."""
-        if len(built.image) > IMAGE_BYTES:
-            raise BuildError(
-                IMAGE_TOO_BIG, f"{self.program.title}: {len(built.image)} bytes; {IMAGE_BYTES} are allowed"
-            )
-        offset = block_offset(built.image)
+        base = self._stamp(built)
         record = record_bytes(
             build_record(
                 self.part.name,
@@ -74,17 +71,28 @@ class ClassJob:
                 built.sources,
                 built.versions,
                 built.sizes,
+                {name: self.shelf.put_object(data) for name, data in built.beside.items()},
             )
         )
         record_sha = hashlib.sha256(record).hexdigest()
         todo = [state for state in self.states if state[2] is not Doing.NOTHING]
         for start in range(0, len(todo), SHELF_BATCH):
             batch = [
-                self._made(part, entry, built.image, offset, record_sha)
-                for part, entry, _ in todo[start:][:SHELF_BATCH]
+                self._made(part, entry, base, record_sha) for part, entry, _ in todo[start:][:SHELF_BATCH]
             ]
             self.shelf.add_all([thing for thing, _ in batch], record)
             yield from ((thing.entry, doing) for thing, doing in batch)
+
+    def _stamp(self, built: Built) -> HostStamp | BoardStamp:
+        """The class's image as one to be stamped, checked first. BuildError: BLD104, BLD106, BLD108."""
+        if self.request.target == "board":
+            board = self.part.nodes[0].board
+            return BoardStamp.of(board.chip, built.elf, built.image, board.slot_bytes)
+        if len(built.image) > IMAGE_BYTES:
+            raise BuildError(
+                IMAGE_TOO_BIG, f"{self.program.title}: {len(built.image)} bytes; {IMAGE_BYTES} are allowed"
+            )
+        return HostStamp.of(built.image)
 
     def _state(self, part: NodePart) -> tuple[NodePart, ShelfEntry | None, Doing]:
         newest = self.shelf.newest(part.node.name, str(self.part.class_id))
@@ -94,15 +102,23 @@ class ClassJob:
             self.shelf.has(newest.image, newest.size_bytes)
             and self.shelf.has(newest.ticket)
             and self.shelf.has(newest.record)
+            and self._beside_whole(newest.record)
         )
         return part, newest, Doing.NOTHING if whole else Doing.RESTORE
 
+    def _beside_whole(self, record: str) -> bool:
+        """Whether what a first load over USB needs besides the image is there; asked once for each record."""
+        if record not in self._asked:
+            beside = self.shelf.record(record).get("beside", {}) if self.request.target == "board" else {}
+            self._asked[record] = all(self.shelf.has(sha) for sha in beside.values())
+        return self._asked[record]
+
     def _made(
-        self, part: NodePart, newest: ShelfEntry | None, base: bytes, offset: int, record_sha: str
+        self, part: NodePart, newest: ShelfEntry | None, base: HostStamp | BoardStamp, record_sha: str
     ) -> tuple[Shelved, Doing]:
         """One node's image and ticket. The same image as the newest one keeps its sequence, hence its
         ticket."""
-        image = stamp(base, offset, part.block)
+        image = base.stamped(part.block)
         sha = hashlib.sha256(image).hexdigest()
         kept = newest is not None and newest.image == sha
         now_s = self.now_s()

@@ -43,6 +43,21 @@ IMAGE_TOO_BIG = Code(
     "A board keeps the running image and a new one side by side, so each has only part of the flash.",
     "Use a board with more flash for this node, or fewer features.",
 )
+PLATFORM_MISSING = Code(
+    "BLD107",
+    "the board's platform cannot be had",
+    "Images for boards are compiled with PlatformIO's published platform for the chip, in one fixed version. It is "
+    "fetched once, and was neither in PlatformIO's folder nor to be had from its registry.",
+    "Run the same build once with a network; what it fetches stays in .tankfleet/build/core. For the bench, "
+    "--target host needs no network.",
+)
+BAD_IMAGE = Code(
+    "BLD108",
+    "a board's image is not what it should be",
+    "The boot loader of a chip starts only an image with the right head, chip, checksum and digest, and a node must "
+    "not be sent one that cannot start.",
+    "Delete .tankfleet/build and build again; if it stays, the platform makes images of a form that is not known here.",
+)
 DAMAGED = Code(
     "SHF101",
     "a file on the shelf is damaged",
@@ -79,6 +94,8 @@ CODES = (
     NO_PLACE_TO_STAMP,
     BUILD_LOCKED,
     IMAGE_TOO_BIG,
+    PLATFORM_MISSING,
+    BAD_IMAGE,
     DAMAGED,
     NOT_ON_SHELF,
     BAD_TICKET,

@@ -13,7 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fleet.build.codes import COMPILE_FAILED
+from fleet.build.codes import COMPILE_FAILED, PLATFORM_MISSING
 from fleet.build.events import Compiled, Compiling, StillCompiling
 from fleet.errors import BuildError
 from fleet.limits import BUILD_LOG_TAIL_LINES, COMPILE_TIMEOUT_S, PROGRESS_EVERY_S
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 ENVIRONMENT_NAME = "node"
+_NOT_FETCHED = ("HTTPClientError", "InternetConnectionError", "UnknownPackageError", "PackageException")
+"""Errors of PlatformIO (platformio 6.2, http.py and package/exception.py) when a package cannot be had."""
 _POLL_S = 0.01
 _PAUSE = threading.Event()
 
@@ -130,6 +132,11 @@ def failed(job: CompileJob, what: str) -> BuildError:
     except OSError:
         lines = []
     tail = "\n".join(lines[-BUILD_LOG_TAIL_LINES:])
+    unfetched = [line for line in lines if line.startswith(_NOT_FETCHED)]
+    if unfetched and not any("Compiling " in line for line in lines):
+        wanted = [line.split(": Installing ")[1] for line in lines if "Manager: Installing " in line]
+        what = f"PlatformIO could not fetch {wanted[-1] if wanted else 'what it needs'}"
+        return BuildError(PLATFORM_MISSING, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
     return BuildError(COMPILE_FAILED, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from fleet.build.tools import HostTools
+    from fleet.build.tools import BuildTools
 
 TOOL_SCONS_VERSION = "4.41101.0"
 _SCONS_PROGRAM = b"""import SCons.Script.Main
@@ -25,7 +25,7 @@ SCons.Script.Main.main()
 """
 
 
-def prepare_core_dir(folder: Path, tools: HostTools) -> Path:
+def prepare_core_dir(folder: Path, tools: BuildTools) -> Path:
     """Make the core folder, or leave it as it is; its path."""
     package = {
         "name": "tool-scons",
@@ -53,7 +53,7 @@ def prepare_core_dir(folder: Path, tools: HostTools) -> Path:
 
 
 def platformio_environment(
-    environment: Mapping[str, str], core_dir: Path, object_cache: Path, tools: HostTools
+    environment: Mapping[str, str], core_dir: Path, object_cache: Path, tools: BuildTools
 ) -> dict[str, str]:
     """The environment for PlatformIO: what it has of ours, nothing of the user's own PlatformIO settings."""
     kept = {
@@ -61,7 +61,7 @@ def platformio_environment(
     }
     return {
         **kept,
-        "PATH": f"{tools.compiler.parent}:{tools.strip.parent}:{environment.get('PATH', '/usr/bin:/bin')}",
+        "PATH": ":".join([*map(str, tools.search_path), environment.get("PATH", "/usr/bin:/bin")]),
         "LC_ALL": "C.UTF-8",
         "PLATFORMIO_CORE_DIR": str(core_dir),
         "PLATFORMIO_SETTING_ENABLE_TELEMETRY": "no",

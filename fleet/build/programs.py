@@ -6,6 +6,7 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+from base64 import b64decode, b64encode
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,8 +15,9 @@ from fleet.build.core_dir import platformio_environment, prepare_core_dir
 from fleet.build.durable import replace_file
 from fleet.build.events import Compiled
 from fleet.build.project_dir import write_project
-from fleet.build.record import source_digests
+from fleet.build.record import BOOT_LOADER, PARTITIONS, source_digests
 from fleet.build.stamp import section_sizes
+from fleet.build.tools import BoardTools
 from fleet.build.versions import tool_versions
 from fleet.limits import PROGRAMS_KEPT
 from fleet.render.project import BLOCK_SOURCE
@@ -25,9 +27,11 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fleet.build.events import BuildEvent
-    from fleet.build.tools import HostTools
+    from fleet.build.tools import BuildTools
 
 _NOT_COMPILED = (BLOCK_SOURCE, "README.md")
+_BESIDE = {BOOT_LOADER: "bootloader.bin", PARTITIONS: "partitions.bin"}
+"""Files of PlatformIO's espressif32 platform beside the image (arduino-esp32, tools/platformio-build.py)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,12 @@ class Program:
     defect: str
     project: Mapping[str, bytes]
     digest: str
+    for_board: bool = False
+
+    @property
+    def outputs(self) -> tuple[str, str]:
+        """What PlatformIO makes: the image, and the ELF file with its symbols."""
+        return ("firmware.bin", "firmware.elf") if self.for_board else ("image.elf", "program.elf")
 
     @property
     def title(self) -> str:
@@ -57,24 +67,27 @@ class Program:
 
 @dataclass(frozen=True, slots=True)
 class Built:
-    """A compiled program: the image's bytes (stripped ELF) and the facts for its build record.
+    """A compiled program: the image's bytes (host: stripped ELF), a board's ELF file, and facts for its build record.
 
-    `sources` is path to SHA-256, `versions` tool to version, `sizes` section sizes in bytes.
+    `sources` is path to SHA-256, `versions` tool to version, `sizes` section sizes in bytes. `beside` is what else a
+    first load over USB writes, by name: boot loader and partition table of the ESP32 family.
     """
 
     image: bytes
+    elf: bytes
     sources: dict[str, str]
     versions: dict[str, str]
     sizes: dict[str, int]
+    beside: dict[str, bytes]
 
 
-def program_of(name: str, defect: str, project: Mapping[str, bytes], tools: HostTools) -> Program:
+def program_of(name: str, defect: str, project: Mapping[str, bytes], tools: BuildTools) -> Program:
     """The program that a project makes with these tools."""
     digest = hashlib.sha256(f"{tools.identity()}\n{defect}\n".encode())
     for path, sha in source_digests(project).items():
         if path not in _NOT_COMPILED:
             digest.update(f"{path} {sha}\n".encode())
-    return Program(name, defect, project, digest.hexdigest())
+    return Program(name, defect, project, digest.hexdigest(), isinstance(tools, BoardTools))
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,15 +101,17 @@ class Programs:
 
     def find(self, program: Program) -> Built | None:
         """The program, if it is compiled and its bytes are those that were written; None if not."""
-        image_path, facts_path = self._paths(program)
+        image_path, elf_path, facts_path = self._paths(program)
         try:
             image = image_path.read_bytes()
+            elf = elf_path.read_bytes() if program.for_board else b""
             facts = json.loads(facts_path.read_text(encoding="utf-8"))
         except (FileNotFoundError, ValueError):
             return None
-        if facts.get("image") != hashlib.sha256(image).hexdigest():
+        if "beside" not in facts or facts.get("image") != hashlib.sha256(image + elf).hexdigest():
             return None
-        return Built(image, facts["sources"], facts["versions"], facts["sizes"])
+        beside = {name: b64decode(text) for name, text in facts["beside"].items()}
+        return Built(image, elf, facts["sources"], facts["versions"], facts["sizes"], beside)
 
     def get(self, program: Program) -> Built:
         """The program, which has just been compiled. LookupError if it is not there."""
@@ -105,18 +120,17 @@ class Programs:
             raise LookupError(f"{program.title} was compiled but is not in {self.build_dir}")
         return built
 
-    def compile(self, programs: Sequence[Program], tools: HostTools, jobs: int) -> Iterator[BuildEvent]:
+    def compile(self, programs: Sequence[Program], tools: BuildTools, jobs: int) -> Iterator[BuildEvent]:
         """Compile what is asked for, whether it is there or not. Those that can share objects go after one
         another."""
         core_dir = prepare_core_dir(self.build_dir / "core", tools)
         environment = platformio_environment(self.environment, core_dir, self.build_dir / "objects", tools)
-        versions = tool_versions(tools)
         by_name = {program.title: (program, self._prepared(program)) for program in programs}
         todo = [job for _, job in by_name.values()]
         for batch in filter(None, (todo[:1], todo[1:])):
             for event in Compilers(environment, jobs, held=(self.lock,)).run(batch):
                 if isinstance(event, Compiled):
-                    self._keep(*by_name[event.name], versions)
+                    self._keep(*by_name[event.name], tool_versions(tools, core_dir))
                 yield event
         self._forget_old()
 
@@ -129,23 +143,39 @@ class Programs:
 
     def _keep(self, program: Program, job: CompileJob, versions: Mapping[str, str]) -> None:
         try:
-            image = (job.output_dir / "image.elf").read_bytes()
-            sizes = section_sizes((job.output_dir / "program.elf").read_bytes())
+            image, symbols = ((job.output_dir / name).read_bytes() for name in program.outputs)
         except FileNotFoundError as error:
             raise failed(job, f"PlatformIO made no {error.filename}") from error
+        beside = {
+            name: (job.output_dir / file).read_bytes()
+            for name, file in _BESIDE.items()
+            if program.for_board and (job.output_dir / file).is_file()
+        }
         sources = source_digests({p: d for p, d in program.project.items() if p not in _NOT_COMPILED})
-        image_path, facts_path = self._paths(program)
+        image_path, elf_path, facts_path = self._paths(program)
+        elf = symbols if program.for_board else b""
+        if program.for_board:
+            replace_file(elf_path, elf)
         replace_file(image_path, image)
-        sha = hashlib.sha256(image).hexdigest()
-        facts = {"image": sha, "sources": sources, "versions": dict(versions), "sizes": sizes}
+        sha = hashlib.sha256(image + elf).hexdigest()
+        facts = {
+            "image": sha,
+            "sources": sources,
+            "versions": dict(versions),
+            "sizes": section_sizes(symbols),
+            "beside": {name: b64encode(data).decode() for name, data in beside.items()},
+        }
         replace_file(facts_path, json.dumps(facts).encode())
 
-    def _paths(self, program: Program) -> tuple[Path, Path]:
-        folder = self.build_dir / "programs"
-        return folder / f"{program.digest}.elf", folder / f"{program.digest}.json"
+    def _paths(self, program: Program) -> tuple[Path, Path, Path]:
+        """Of the image, of a board's ELF file, of the facts."""
+        start = self.build_dir / "programs" / program.digest
+        image = start.with_suffix(".bin" if program.for_board else ".elf")
+        return image, start.with_suffix(".elf"), start.with_suffix(".json")
 
     def _forget_old(self) -> None:
         kept = sorted((self.build_dir / "programs").glob("*.elf"), key=lambda path: path.stat().st_mtime_ns)
         for path in kept[:-PROGRAMS_KEPT]:
             path.with_suffix(".json").unlink(missing_ok=True)
+            path.with_suffix(".bin").unlink(missing_ok=True)
             path.unlink()

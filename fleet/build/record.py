@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from cyclonedx.model.component import Component
 
 RECORD_VERSION = 1
-_TOOLS = ("platformio", "scons", "g++")
+BOOT_LOADER = "boot-loader"
+PARTITIONS = "partitions"
+"""Names in a record's `beside`."""
 _LINKED = {"libbearssl-dev": "bearssl", "libc6-dev": "glibc"}
 _LICENSES = {"bearssl": "MIT", "glibc": "LGPL-2.1-or-later"}
 
@@ -27,11 +29,12 @@ def build_record(
     sources: Mapping[str, str],
     versions: Mapping[str, str],
     sizes: Mapping[str, int],
+    beside: Mapping[str, str],
 ) -> dict[str, Any]:
     """The record as JSON data, the same for the same inputs: no time, no place, no chance.
 
     `name` of the class, `digest` of all inputs, `sources` path to SHA-256, `versions` tool to version,
-    `sizes` in bytes.
+    `sizes` in bytes, `beside` the SHA-256 of what a first load over USB writes besides the image, by name.
     """
     return {
         "v": RECORD_VERSION,
@@ -41,6 +44,7 @@ def build_record(
         "sources": dict(sorted(sources.items())),
         "tools": dict(sorted(versions.items())),
         "sizes": dict(sizes),
+        "beside": dict(sorted(beside.items())),
         "sbom": _sbom(name, digest, sources, versions),
     }
 
@@ -74,13 +78,13 @@ def _sbom(name: str, digest: str, sources: Mapping[str, str], versions: Mapping[
     )
     bom = Bom(serial_number=uuid5(NAMESPACE_URL, f"tankfleet:build:{digest}"))
     bom.metadata.component = firmware
-    for tool in _TOOLS:
+    for tool in sorted(set(versions) - set(_LINKED)):
         bom.metadata.tools.components.add(
             Component(
                 name=tool, version=versions[tool], type=ComponentType.APPLICATION, bom_ref=f"tool:{tool}"
             )
         )
-    linked = [_library(versions, package, name) for package, name in _LINKED.items()]
+    linked = [_library(versions, package, name) for package, name in _LINKED.items() if package in versions]
     for library in linked:
         bom.components.add(library)
     bom.register_dependency(firmware, linked)

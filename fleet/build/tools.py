@@ -1,4 +1,4 @@
-"""What the host's images are built with: found, named, and told apart from other versions without being
+"""What images are built with: found, named, and told apart from other versions without being
 started."""
 
 from __future__ import annotations
@@ -32,12 +32,46 @@ class HostTools:
     platformio_version: str
     scons_version: str
 
+    @property
+    def search_path(self) -> tuple[Path, ...]:
+        """Folders that the compiler run needs on its PATH."""
+        return (self.compiler.parent, self.strip.parent)
+
     def identity(self) -> str:
         """Text that changes when any of the tools is exchanged; nothing is started to find it."""
         return "\n".join(
             [f"platformio {self.platformio_version}", f"scons {self.scons_version}"]
             + [_identity(path) for path in (self.compiler, self.strip, self.bearssl)]
         )
+
+
+@dataclass(frozen=True, slots=True)
+class BoardTools:
+    """What Python brings; the compilers for boards come with PlatformIO's platform, which each project pins."""
+
+    platformio_version: str
+    scons_version: str
+
+    @property
+    def search_path(self) -> tuple[Path, ...]:
+        """Folders that the compiler run needs on its PATH: none of ours."""
+        return ()
+
+    def identity(self) -> str:
+        """Text that changes when any of the tools is exchanged. The platform's version is in the project itself."""
+        return f"platformio {self.platformio_version}\nscons {self.scons_version}"
+
+
+BuildTools = HostTools | BoardTools
+
+
+def board_tools() -> BoardTools:
+    """The tools for boards; BuildError (BLD102) that names what is missing."""
+    found = {"platformio": _version("platformio"), "scons": _version("scons")}
+    missing = [name for name, value in found.items() if value is None]
+    if missing:
+        raise BuildError(TOOLS_MISSING, f"not found: {', '.join(missing)}")
+    return BoardTools(str(found["platformio"]), str(found["scons"]))
 
 
 def host_tools() -> HostTools:

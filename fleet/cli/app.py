@@ -52,6 +52,7 @@ COMMANDS = (
     Entry("Images", "render", "fleet.cli.render", "write each node's PlatformIO project"),
     Entry("Images", "build", "fleet.cli.build", "build, sign and shelve the images"),
     Entry("Images", "shelf", "fleet.cli.shelf", "list the images on the shelf"),
+    Entry("Nodes", "flash", "fleet.cli.flash", "make a new board a node, over USB"),
     Entry("Nodes", "find", "fleet.cli.find", "find the nodes on the network"),
     Entry("Nodes", "plan", "fleet.cli.plan", "plan a push in waves"),
     Entry("Nodes", "push", "fleet.cli.push", "push exactly what a plan says"),

@@ -1,4 +1,5 @@
-"""Codes of the inventory: INV100-119 reading files, 120-139 one part by itself, 140-179 parts together."""
+"""Codes of the inventory: INV100-119 reading files, 120-139 one part by itself, 140-179 parts together,
+180-189 editing by the tool."""
 
 from __future__ import annotations
 
@@ -354,6 +355,14 @@ TOO_LONG_FOR_NODE = Code(
     "Give a smaller figure.",
 )
 
+CANNOT_CLAIM = Code(
+    "INV180",
+    "a MAC cannot be added to this file",
+    "The tool adds one line and keeps every other byte of the file; here that could not be made sure of, so nothing "
+    "was changed.",
+    "Add the line `mac: ...` that the message gives to the node by hand.",
+)
+
 CODES = (
     HAS_ERRORS,
     UNREADABLE,
@@ -412,4 +421,5 @@ CODES = (
     NO_SUCH_PIN,
     PIN_TWICE,
     TOO_LONG_FOR_NODE,
+    CANNOT_CLAIM,
 )

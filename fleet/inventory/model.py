@@ -37,7 +37,7 @@ from fleet.inventory.values import (
     Release,
     WholeNumber,
 )
-from fleet.limits import MARKS_PER_TANK, STRAP_POINTS, TANKS_PER_NODE
+from fleet.limits import MARKS_PER_TANK, NETWORK_LOST_S, STRAP_POINTS, TANKS_PER_NODE
 
 
 class Part(BaseModel):
@@ -238,6 +238,11 @@ class Site(Part):
     title: Line = Field(default="", max_length=120)
     time_zone: Line = Field(max_length=64, description="IANA name, such as Europe/Lisbon")
     network: Name = Field(description="name of the WiFi credentials in the key folder")
+    network_lost_s: Span_s = Field(
+        default=NETWORK_LOST_S,
+        alias="network_lost",
+        description="without its network for longer, a node looks for it only now and then",
+    )
     contact: Line = Field(default="", max_length=200)
     windows: tuple[Window, ...] = ()
     spare_boards: tuple[Stock, ...] = ()

@@ -67,6 +67,7 @@ def block_of(
         layout=LAYOUTS[board.layout],
         payload_format=PAYLOADS[payload_format(board, target)],
         tanks=tuple(_tank_block(node, served, inventory.tank(served.tank), board) for served in node.serves),
+        network_lost_s=ceil(inventory.site_of(node).network_lost_s),
     )
 
 

@@ -22,6 +22,29 @@ DEFECTS: Final = {
 """Compile-time defects of the bench, with the number that TN_BENCH_DEFECT gets."""
 
 
+BLOCK_SECTIONS: Final = {
+    "host": ".tank_node_block",
+    "esp8266": ".irom.text.tank_node_block",
+    "esp32": ".rodata_custom_desc.tank_node_block",
+}
+"""Section of the node block, by port: where the chip's linker script puts it into memory that is mapped from flash.
+
+ESP8266: eagle.app.v6.common.ld of the Arduino core (`*(.irom.text.*)` into `.irom0.text`; a section of any other name
+would not be in the image at all). ESP32 family: sections.ld of ESP-IDF 4.4 (`.rodata_custom_desc.*` into
+`.flash.appdesc`, behind the application's description; in `.rodata.*` the assembler wants no writable constants).
+"""
+SIZES: Final = {
+    "esp8266": (
+        ("TN_CONNECTIONS", 2),
+        ("TN_ANSWER_ROOMS", 1),
+        ("TN_ANSWER_BYTES", 8192),
+        ("TN_SIGNATURE_BASE_BYTES", 2304),
+        ("TN_SHA256_BYTES", 112),
+    ),
+}
+"""Room sizes of the core (templates/firmware/core/limits.h) by port, where the chip has little RAM."""
+
+
 def vendor_id(domain: str) -> UUID:
     """The fleet's vendor id, from its DNS name."""
     return uuid5(NAMESPACE_DNS, domain)

@@ -28,9 +28,11 @@ PAYLOADS: Final = {"host-elf": 1, "esp8266-bin": 2, "esp32-bin": 3}
 _HEAD = struct.Struct("<IHH64s64s32s24s16s16s65s3s8sHHHHBBBB")
 _TANK = struct.Struct("<64sBBBBBB2sIII")
 _MARK = struct.Struct("<HBB12s")
+_NETWORK_LOST = struct.Struct("<I")
 _CRC = struct.Struct("<I")
 _TANK_BYTES = _TANK.size + MARKS_PER_TANK * _MARK.size
-_RESERVED_BYTES = NODE_BLOCK_BYTES - _HEAD.size - TANKS_PER_NODE * _TANK_BYTES - _CRC.size
+_NETWORK_LOST_AT = _HEAD.size + TANKS_PER_NODE * _TANK_BYTES
+_RESERVED_BYTES = NODE_BLOCK_BYTES - _NETWORK_LOST_AT - _NETWORK_LOST.size - _CRC.size
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +81,8 @@ class NodeBlock:
     layout: int
     payload_format: int
     tanks: tuple[TankBlock, ...]
+    network_lost_s: int = 0
+    """Without its network for longer, the node looks for it only now and then; 0: it seeks for ever."""
 
     def pack(self) -> bytes:
         """The 1024 bytes with their checksum. RenderError (RND103) if a value does not fit its field."""
@@ -117,7 +121,8 @@ class NodeBlock:
             0,
         )
         tanks = b"".join(_pack_tank(tank) for tank in self.tanks)
-        return head + tanks.ljust(TANKS_PER_NODE * _TANK_BYTES, b"\0") + bytes(_RESERVED_BYTES)
+        lost = _NETWORK_LOST.pack(self.network_lost_s)
+        return head + tanks.ljust(TANKS_PER_NODE * _TANK_BYTES, b"\0") + lost + bytes(_RESERVED_BYTES)
 
 
 def block_crc(block: bytes) -> int:
@@ -149,6 +154,7 @@ def unpack(block: bytes) -> NodeBlock:
         layout=values[16],
         payload_format=values[17],
         tanks=tanks,
+        network_lost_s=_NETWORK_LOST.unpack_from(block, _NETWORK_LOST_AT)[0],
     )
 
 

@@ -11,7 +11,7 @@ from fleet.limits import MARKS_PER_TANK, TANKS_PER_NODE
 from fleet.render.block_of import block_of, release_text
 from fleet.render.codes import BAD_TEMPLATE, NO_PORT
 from fleet.render.escape import cpp_bytes, cpp_string, only_escaped, plain
-from fleet.render.firmware_class import DEFECTS, class_of, port_name
+from fleet.render.firmware_class import BLOCK_SECTIONS, DEFECTS, SIZES, class_of, port_name
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,8 +25,6 @@ BLOCK_SOURCE: Final = "src/node_block.cpp"
 BOOT_SOURCE: Final = "boot_main.cpp"
 MAIN_SOURCE: Final = "main.cpp"
 _CORE = "firmware/core/"
-_APP0_AT = 0x10000
-"""First place for an application (facts of the partition table: aligned to 64 KiB, behind the tables)."""
 
 
 def render_node(
@@ -55,7 +53,9 @@ def render_node(
         "defect_number": DEFECTS[defect] if defect else 0,
         "marks_per_tank": MARKS_PER_TANK,
         "tanks_per_node": TANKS_PER_NODE,
-        "app0_at": _APP0_AT,
+        "partitions": board.partitions,
+        "block_section": BLOCK_SECTIONS[port_name(board, target)],
+        "sizes": SIZES.get(port_name(board, target), ()),
     }
     environment = _environment(templates)
     whom = f"board {board.id} has the chip {board.chip}"

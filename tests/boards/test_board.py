@@ -86,7 +86,7 @@ def test_capabilities_against_soc_caps() -> None:
 
 
 def test_slots_against_partition_tables() -> None:
-    """arduino-esp32 tools/partitions/min_spiffs.csv, default_8MB.csv; esp8266/Arduino eagle.flash.4m2m.ld."""
+    """arduino-esp32 tools/partitions/min_spiffs.csv, default_8MB.csv; esp8266/Arduino eagle.flash.4m.ld."""
     assert load_board("esp32-c3-devkit").slot_bytes == 0x1E0000
     assert load_board("esp32-s3-devkit").slot_bytes == 0x330000
     assert load_board("d1-mini").slot_bytes == 1_044_464

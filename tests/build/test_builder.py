@@ -23,18 +23,21 @@ from fleet.boards.board import load_board
 from fleet.build import tools
 from fleet.build.builder import Workshop, build, finished
 from fleet.build.classes import BuildRequest
+from fleet.build.compile import CompileJob, failed
+from fleet.build.esp_image import check_image
 from fleet.build.events import BuildResult
 from fleet.build.lock import locked
 from fleet.build.sequence import reissue
 from fleet.build.shelf import Shelf
-from fleet.build.stamp import block_in
+from fleet.build.stamp import block_in, symbol_place
 from fleet.build.ticket import verify
 from fleet.errors import BuildError, LockedError, RenderError, ShelfError, UsageError
 from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
 from fleet.render.block_of import block_of
 from fleet.render.node_block import unpack
-from tests.fake_platformio import replace_platformio
+from tests.fake_platformio import board_image, elf_with_block, replace_platformio
+from tests.flash.board_images import binary_table
 from tests.sample_fleet import sample_inventory, small_templates
 
 NODES = ("hill-1", "yard-1", "yard-2")
@@ -345,3 +348,84 @@ def test_no_secret_is_in_anything_that_was_made(shop, compiled) -> None:
         data = path.read_bytes()
         assert not [form for form in forms if form in data], path
     assert not [form for form in forms if form in repr(result).encode()]
+
+
+def _board_shop(shop: Workshop) -> Workshop:
+    return replace(shop, templates={**small_templates(), "firmware/ports/esp32/main.cpp": b""})
+
+
+def test_board_images_are_compiled_once_stamped_and_shelved(shop, compiled) -> None:
+    """The image of each node is, byte for byte, the one made of that node's own ELF file."""
+    shop = _board_shop(shop)
+    result = _built(shop, target="board", nodes=("yard-1", "yard-2"))
+    assert compiled == ["esp32-devkit/base/two-slot/board"]
+    assert [entry.node for entry in result.entries] == ["yard-1", "yard-2"]
+    class_elf = next((shop.build_dir / "programs").glob("*.elf")).read_bytes()
+    for entry in result.entries:
+        inventory = sample_inventory()
+        board = load_board(entry.board)
+        block = block_of(
+            inventory, inventory.node(entry.node), board, shop.keys.trust(), "board", entry.release
+        ).pack()
+        place = symbol_place(class_elf)
+        own_elf = class_elf[: place.offset] + block + class_elf[place.offset + len(block) :]
+        image = shop.shelf.image(entry.image)
+        assert image == board_image(own_elf)
+        assert entry.payload_format == "esp32-bin"
+        assert check_image(image, "esp32", board.slot_bytes).chip_id == 0
+    assert _built(shop, target="board", nodes=("yard-1", "yard-2")).changed is False
+    assert len(compiled) == 1
+
+
+def test_board_image_that_cannot_start_is_not_shelved(shop, compiled, monkeypatch) -> None:
+    monkeypatch.setattr("tests.fake_platformio.board_image", lambda elf: board_image(elf)[:-1] + b"?")
+    with pytest.raises(BuildError) as caught:
+        _built(_board_shop(shop), target="board", nodes=("yard-1",))
+    assert caught.value.code.code == "BLD108"
+    assert shop.shelf.entries() == []
+
+
+def test_elf_file_without_the_symbol_has_no_place_to_stamp() -> None:
+    assert symbol_place(elf_with_block()).address == 0
+    for wrong in (b"", b"not an ELF file", elf_with_block().replace(b"tn_node_block", b"tn_bode_block")):
+        with pytest.raises(BuildError) as caught:
+            symbol_place(wrong)
+        assert caught.value.code.code == "BLD104"
+
+
+@pytest.mark.parametrize(
+    ("log", "code"),
+    [
+        (
+            "Platform Manager: Installing espressif8266 @ 4.2.1\nHTTPClientError: \n",
+            "BLD107",
+        ),
+        (
+            "Tool Manager: Installing platformio/toolchain-xtensa @ 2\nUnknownPackageError: Could not find\n",
+            "BLD107",
+        ),
+        ("Compiling .pio/build/node/src/main.cpp.o\nmain.cpp:1: error: no\n", "BLD101"),
+    ],
+)
+def test_platform_that_cannot_be_fetched_has_a_code_of_its_own(tmp_path, log: str, code: str) -> None:
+    """The first text is what PlatformIO 6.2 wrote without a network."""
+    job = CompileJob("d1-mini/base/copy-in-place/board", tmp_path, tmp_path / "log")
+    job.log_path.write_text(log)
+    assert failed(job, "PlatformIO ended with 1").code.code == code
+
+
+def test_what_a_first_load_needs_is_on_the_shelf_beside_a_board_image(shop, compiled) -> None:
+    shop = _board_shop(shop)
+    entry = _built(shop, target="board", nodes=("yard-1",)).entries[0]
+    beside = shop.shelf.record(entry.record)["beside"]
+    assert {name: shop.shelf.image(sha) for name, sha in beside.items()} == {
+        "boot-loader": board_image(elf_with_block()),
+        "partitions": binary_table("esp32-devkit"),
+    }
+    sha = beside["boot-loader"]
+    (shop.shelf.path / "objects" / sha[:2] / sha).unlink()
+    again = _built(shop, target="board", nodes=("yard-1",))
+    assert again.restored == ("yard-1",)
+    assert shop.shelf.image(sha) == board_image(elf_with_block())
+    host = _built(shop, nodes=("yard-1",)).entries[0]
+    assert shop.shelf.record(host.record)["beside"] == {}

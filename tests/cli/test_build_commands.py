@@ -6,6 +6,7 @@ from __future__ import annotations
 import base64
 import io
 import json
+import re
 import shutil
 import stat
 from collections import Counter
@@ -190,12 +191,16 @@ def test_render_of_one_node_touches_no_other(keyed, capsys) -> None:
     assert "Did you mean 'hill-2'?" in capsys.readouterr().err
 
 
-def test_board_target_without_port_is_said_plainly(keyed, capsys, compiled) -> None:
-    for command in ("render", "build"):
-        assert run([command, "--target", "board"]) == Exit.USAGE
-        assert "RND101" in capsys.readouterr().err
+def test_board_target_renders_complete_projects(keyed, capsys, compiled) -> None:
+    assert run(["render", "--target", "board"]) == Exit.OK
+    project = keyed / "rendered" / "hill-1"
+    text = (project / "platformio.ini").read_text(encoding="utf-8")
+    port = re.search(r"espressif(8266|32)@", text)
+    assert port
+    assert (project / "src" / "ports" / f"esp{port[1]}" / "main.cpp").is_file()
+    assert not (project / "src" / "ports" / "host").exists()
+    assert (project / "src" / "node_block.cpp").is_file()
     assert compiled == []
-    assert not (keyed / "rendered").exists()
 
 
 def test_build_then_nothing_to_do_then_a_release(keyed, capsys, compiled) -> None:

@@ -13,7 +13,7 @@
 | 9 | one "did you mean", nothing corrected silently | test_09 |
 | 10 | no traceback; an internal error names a report | test_10; test_frame.py |
 | 11 | a plan is a file; stale ones are refused | test_push_commands.py; push/test_plan_document.py |
-| 12 | whatever changes nodes has a dry run | test_12; test_push_commands.py (nothing sent) |
+| 12 | whatever changes nodes has a dry run | test_12; test_push_commands.py, test_flash_command.py (nothing sent) |
 | 13 | nothing to do exits 0 and says so; twice is once | test_13; test_push_commands.py; build/test_builder.py |
 | 14 | dangerous scope asks | test_14; test_push_commands.py |
 | 15 | progress in bounded lines; 200 nodes fit 24 rows | push/test_reporters.py; test_15 |
@@ -219,7 +219,10 @@ JSON_RUNS: dict[str, tuple[tuple[str, ...], str, int]] = {
     "explain": (("explain",), "explain", Exit.OK),
     "settings": (("settings",), "settings", Exit.OK),
 }
-ELSEWHERE = {"push": "test_push_commands.py, push/test_reporters.py"}
+ELSEWHERE = {
+    "push": "test_push_commands.py, push/test_reporters.py",
+    "flash": "test_flash_command.py",
+}
 NO_FACTS = {
     "schema": "prints JSON documents itself",
     "hold": "prints no data",

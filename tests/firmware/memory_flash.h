@@ -1,4 +1,8 @@
-// tn::Flash in memory, with the rules of NOR flash, that can lose power at any erase or program and damage what it was at.
+// An emulated NOR flash behind tn::Flash. Sectors of 4 KiB are erased to 0xFF, pages of 256 bytes are programmed and only clear
+// bits. One operation is one sector erased or one page programmed: a longer program is split into pages, as the chips' drivers do.
+// Power can go at any operation; `Damage` is what it leaves of that one operation.
+// Page and sector sizes: data sheets of serial NOR flash as ESP boards carry it (common practice). What an interrupted
+// operation leaves is not specified by any of them; the models are what is seen on NOR flash (common practice), and worse.
 #ifndef TN_TEST_MEMORY_FLASH_H
 #define TN_TEST_MEMORY_FLASH_H
 
@@ -8,71 +12,156 @@
 #include "core/partition.h"
 #include "core/port.h"
 
-// What a power cut leaves of the operation that it interrupts.
-enum class Damage : uint8_t { kNothingDone, kFirstHalf, kSomeBits, kGarbage, kAllDone };
-constexpr int kDamages = 5;
+enum class Damage : uint8_t {
+  kNotBegun,  // nothing of it was done
+  kTorn,      // the first part of the page or sector was done, the rest not: torn page, half-erased sector
+  kSomeBits,  // of the bits that were to change, some did and some did not
+  kOneBit,    // done, but for one bit of the page or sector that is wrong
+  kWeak,      // done, and it reads well a few times; then some of the bits that had changed are as before
+  kGarbage,   // the page or sector holds anything
+  kDone,      // all done, but nobody was told
+};
+constexpr int kDamages = 7;
+constexpr const char *kDamageNames[kDamages] = {"not-begun", "torn", "some-bits", "one-bit", "weak", "garbage", "done"};
 
-constexpr uint32_t kMemoryFlashBytes = 9 * tn::kSectorBytes;
+constexpr uint8_t kSinceMade = 1, kSinceFollowed = 2;
 
-struct MemoryFlash {
-  uint8_t cells[kMemoryFlashBytes];
-  tn::Flash flash;
-  uint32_t operations;  // erases and programs since power came
-  uint32_t cut_at;      // operation that power goes at, counted from 1; 0: never
-  Damage damage;
-  bool dead;          // no power
-  bool fails;         // erase and program fail from now on, with power
-  uint32_t random;    // of the damage
+constexpr uint32_t kPageBytes = 256;
+constexpr uint32_t kSmallFlashBytes = 9 * tn::kSectorBytes;
+constexpr uint32_t kMostFlashBytes = 144 * tn::kSectorBytes;
+
+// Cells that were being changed when power went and do not hold: they read as changed for some reads, then as `later`.
+struct WeakCells {
+  uint32_t at;
+  uint32_t n;  // 0: none
+  uint32_t reads_left;
+  uint8_t later[tn::kSectorBytes];
 };
 
-inline uint8_t next_random(MemoryFlash *m) {
-  m->random = m->random * 1664525u + 1013904223u;
-  return static_cast<uint8_t>(m->random >> 24);
+struct MemoryFlash {
+  uint8_t cells[kMostFlashBytes];
+  tn::Flash flash;  // its size_bytes counts
+  uint32_t operations;  // since power came
+  uint32_t cut_at;      // operation that power goes at, counted from 1; 0: never
+  Damage damage;
+  bool dead;             // no power
+  bool fails;            // erase and program fail from now on, with power
+  uint32_t random;       // of the damage
+  uint32_t unerased;     // pages that were programmed where bits had to be set: a mistake of the caller
+  WeakCells weak;
+  uint8_t changed[kMostFlashBytes / tn::kSectorBytes];  // sectors: kSinceMade, kSinceFollowed; see follow_flash()
+  // Called before each operation; `to` is what the n cells at `at` would be.
+  void (*before)(void *ctx, MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n);
+  void *before_ctx;
+};
+
+inline uint32_t next_random(uint32_t *state) {
+  *state = *state * 1664525u + 1013904223u;  // constants of Numerical Recipes' quick generator (from memory)
+  return *state >> 8;
 }
 
-// Every call of erase or program comes through here. `to` is what the cells would be afterwards.
-inline bool change_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
-  if (m->dead || m->fails || at > kMemoryFlashBytes || n > kMemoryFlashBytes - at) return false;
-  ++m->operations;
-  if (m->operations != m->cut_at) {
-    memcpy(m->cells + at, to, n);
-    return true;
-  }
-  m->dead = true;
+// Some bits of `changed`; never none of them, if there are any.
+inline uint8_t some_of(uint8_t changed, uint32_t *random) {
+  const uint8_t some = static_cast<uint8_t>(changed & next_random(random));
+  return some != 0 ? some : changed;
+}
+
+inline void give_way(MemoryFlash *m) {
+  m->changed[m->weak.at / tn::kSectorBytes] = kSinceMade | kSinceFollowed;
+  memcpy(m->cells + m->weak.at, m->weak.later, m->weak.n);
+  m->weak.n = 0;
+}
+
+inline void make_weak(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
+  if (m->weak.n > 0) give_way(m);
+  m->weak.at = at;
+  m->weak.n = n;
+  m->weak.reads_left = 1 + next_random(&m->random) % 40;
   for (uint32_t i = 0; i < n; ++i) {
-    uint8_t *cell = m->cells + at + i;
-    const uint8_t old = *cell, mask = next_random(m);
-    switch (m->damage) {
-      case Damage::kNothingDone: break;
-      case Damage::kFirstHalf: *cell = i < n / 2 ? to[i] : old; break;
-      case Damage::kSomeBits: *cell = static_cast<uint8_t>((to[i] & mask) | (old & ~mask)); break;
-      case Damage::kGarbage: *cell = mask; break;
-      case Damage::kAllDone: *cell = to[i]; break;
-    }
+    const uint8_t changed = static_cast<uint8_t>(m->cells[at + i] ^ to[i]);
+    const bool holds = next_random(&m->random) % 4 != 0 && i != n / 2;
+    m->weak.later[i] = holds ? to[i] : static_cast<uint8_t>(to[i] ^ some_of(changed, &m->random));
   }
-  return false;
+  memcpy(m->cells + at, to, n);
+}
+
+// What is left of the operation that would have made the n cells at `at` equal to `to`.
+inline void damage_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
+  uint8_t *cells = m->cells + at;
+  m->changed[at / tn::kSectorBytes] = kSinceMade | kSinceFollowed;
+  const uint32_t done = 1 + next_random(&m->random) % (n - 1), bit = next_random(&m->random) % (n * 8);
+  switch (m->damage) {
+    case Damage::kNotBegun: break;
+    case Damage::kTorn: memcpy(cells, to, done); break;
+    case Damage::kSomeBits:
+      for (uint32_t i = 0; i < n; ++i)
+        cells[i] = static_cast<uint8_t>(cells[i] ^ (static_cast<uint32_t>(cells[i] ^ to[i]) & next_random(&m->random)));
+      break;
+    case Damage::kOneBit:
+      memcpy(cells, to, n);
+      cells[bit / 8] = static_cast<uint8_t>(cells[bit / 8] ^ 1u << bit % 8);
+      break;
+    case Damage::kWeak: make_weak(m, at, to, n); break;
+    case Damage::kGarbage:
+      for (uint32_t i = 0; i < n; ++i) cells[i] = static_cast<uint8_t>(next_random(&m->random));
+      break;
+    case Damage::kDone: memcpy(cells, to, n); break;
+  }
+}
+
+inline bool overlap(uint32_t at, uint32_t n, const WeakCells &weak) { return at < weak.at + weak.n && weak.at < at + n; }
+
+// Every erase and program comes through here.
+inline bool change_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
+  if (m->dead || m->fails) return false;
+  if (m->before != nullptr) m->before(m->before_ctx, m, at, to, n);
+  ++m->operations;
+  m->dead = m->operations == m->cut_at;
+  m->changed[at / tn::kSectorBytes] = kSinceMade | kSinceFollowed;
+  if (m->dead)
+    damage_cells(m, at, to, n);
+  else
+    memcpy(m->cells + at, to, n);
+  return !m->dead;
+}
+
+inline bool within(const MemoryFlash *m, uint32_t at, uint32_t n) {
+  return at <= m->flash.size_bytes && n <= m->flash.size_bytes - at;
 }
 
 inline bool memory_read(void *ctx, uint32_t at, void *to, uint32_t n) {
-  const MemoryFlash *m = static_cast<MemoryFlash *>(ctx);
-  if (m->dead || at > kMemoryFlashBytes || n > kMemoryFlashBytes - at) return false;
+  MemoryFlash *m = static_cast<MemoryFlash *>(ctx);
+  if (m->dead || !within(m, at, n)) return false;
+  if (m->weak.n > 0 && overlap(at, n, m->weak) && m->weak.reads_left-- == 0) give_way(m);
   memcpy(to, m->cells + at, n);
   return true;
 }
 
 inline bool memory_program(void *ctx, uint32_t at, const void *from, uint32_t n) {
   MemoryFlash *m = static_cast<MemoryFlash *>(ctx);
-  uint8_t to[tn::kSectorBytes];
-  if (n > sizeof to || at > kMemoryFlashBytes || n > kMemoryFlashBytes - at) return false;
+  if (!within(m, at, n)) return false;
   const uint8_t *bytes = static_cast<const uint8_t *>(from);
-  for (uint32_t i = 0; i < n; ++i) to[i] = static_cast<uint8_t>(m->cells[at + i] & bytes[i]);
-  return change_cells(m, at, to, n);
+  while (n > 0) {
+    uint8_t to[kPageBytes];
+    const uint32_t room = kPageBytes - at % kPageBytes, part = n < room ? n : room;
+    if (m->weak.n > 0 && overlap(at, part, m->weak)) give_way(m);
+    for (uint32_t i = 0; i < part; ++i) to[i] = static_cast<uint8_t>(m->cells[at + i] & bytes[i]);
+    if (memcmp(to, bytes, part) != 0) ++m->unerased;
+    if (!change_cells(m, at, to, part)) return false;
+    at += part;
+    bytes += part;
+    n -= part;
+  }
+  return true;
 }
 
 inline bool memory_erase(void *ctx, uint32_t at) {
+  MemoryFlash *m = static_cast<MemoryFlash *>(ctx);
   uint8_t blank[tn::kSectorBytes];
   memset(blank, 0xFF, sizeof blank);
-  return at % tn::kSectorBytes == 0 && change_cells(static_cast<MemoryFlash *>(ctx), at, blank, sizeof blank);
+  if (at % tn::kSectorBytes != 0 || !within(m, at, sizeof blank)) return false;
+  if (m->weak.n > 0 && overlap(at, sizeof blank, m->weak)) give_way(m);
+  return change_cells(m, at, blank, sizeof blank);
 }
 
 inline void power_on(MemoryFlash *m) {
@@ -81,16 +170,46 @@ inline void power_on(MemoryFlash *m) {
   m->cut_at = 0;
 }
 
-inline void fresh_flash(MemoryFlash *m) {
-  memset(m, 0, sizeof *m);
-  memset(m->cells, 0xFF, sizeof m->cells);
-  m->flash = tn::Flash{m, kMemoryFlashBytes, tn::kSectorBytes, memory_read, memory_program, memory_erase};
+inline void fresh_flash(MemoryFlash *m, uint32_t bytes = kSmallFlashBytes) {
+  memset(m->cells, 0xFF, bytes);
+  m->flash = tn::Flash{m, bytes, tn::kSectorBytes, memory_read, memory_program, memory_erase};
+  power_on(m);
+  m->damage = Damage::kNotBegun;
+  m->fails = false;
+  m->random = 0;
+  m->unerased = 0;
+  m->weak.n = 0;
+  m->before = nullptr;
+  memset(m->changed, kSinceMade | kSinceFollowed, sizeof m->changed);
 }
 
-// A copy that stands on its own.
-inline void copy_flash(MemoryFlash *to, const MemoryFlash &from) {
-  *to = from;
+// A copy that stands on its own, but for the cells. Weak cells are copied only where there are any.
+inline void copy_all_but_cells(MemoryFlash *to, const MemoryFlash &from) {
+  to->flash = from.flash;
   to->flash.ctx = to;
+  to->operations = from.operations;
+  to->cut_at = from.cut_at;
+  to->damage = from.damage;
+  to->dead = from.dead;
+  to->fails = from.fails;
+  to->random = from.random;
+  to->unerased = from.unerased;
+  to->weak.n = from.weak.n;
+  if (from.weak.n > 0) to->weak = from.weak;
+  to->before = nullptr;
+}
+
+// Makes `to` a copy of `from`. Once it is one, only what changed in either of them since is copied: a flash has one follower, and
+// follows one, at a time.
+inline void follow_flash(MemoryFlash *to, MemoryFlash *from) {
+  copy_all_but_cells(to, *from);
+  for (uint32_t at = 0; at < from->flash.size_bytes; at += tn::kSectorBytes) {
+    uint8_t *mine = &to->changed[at / tn::kSectorBytes], *theirs = &from->changed[at / tn::kSectorBytes];
+    if ((*mine & kSinceMade) == 0 && (*theirs & kSinceFollowed) == 0) continue;
+    memcpy(to->cells + at, from->cells + at, tn::kSectorBytes);
+    *mine = kSinceFollowed;
+    *theirs = static_cast<uint8_t>(*theirs & ~kSinceFollowed);
+  }
 }
 
 constexpr tn::Partition kSmallTwoSlot = {

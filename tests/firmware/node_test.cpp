@@ -324,6 +324,19 @@ static void process_time_does_not_shorten_the_trial() {
   CHECK(w.restarts == 0 && facts().phase == tn::Phase::kOnTrial);
 }
 
+static bool cannot_restart(void *) { return false; }
+
+// An ESP8266 that was loaded over its serial line starts its loader again at every restart, until the power was away.
+static void a_node_that_would_not_come_back_takes_no_image() {
+  fresh();
+  w.port.can_restart = cannot_restart;
+  const char *text = put(1, 6);
+  CHECK(refused(text, 409, "busy") && says(text, "take the power away once"));
+  CHECK(facts().phase == tn::Phase::kKept && w.restarts == 0);
+  w.port.can_restart = nullptr;
+  CHECK(status_in(put(1, 6)) == 202);
+}
+
 static void revert_goes_back() {
   fresh();
   CHECK(refused(post("/v1/revert"), 409, "no-older-image"));
@@ -638,6 +651,7 @@ int main(int count, char **arguments) {
   RUN(a_trial_that_nobody_keeps_ends_by_itself);
   RUN(a_pump_that_runs_when_the_trial_ends_is_put_off);
   RUN(process_time_does_not_shorten_the_trial);
+  RUN(a_node_that_would_not_come_back_takes_no_image);
   RUN(revert_goes_back);
   RUN(the_restart_follows_within_a_second_even_if_the_answer_does_not_get_out);
   RUN(healthy_after_thirty_seconds_with_the_network_up);

@@ -39,6 +39,13 @@ struct World {
   bool network_up;
   int announced, goodbyes, restarts, fed;
   char announced_phase[16];
+  int joins, radio_offs;     // calls of Port::join with a network, and without
+  char joined_to[40];
+  char typed[128];           // at the console
+  size_t typed_n, typed_at;
+  char shown[4096];          // by the console
+  size_t shown_n;
+  size_t console_room;       // bytes that the console takes per call
   uint8_t random;
   uint32_t area;
   sign::KeyPair key;
@@ -100,6 +107,21 @@ inline bool network_up(void *) { return w.network_up; }
 inline void mac(void *, uint8_t to[6]) { memset(to, 0x42, 6); }
 inline tn::Reset reset_reason(void *) { return tn::Reset::kPowerOn; }
 
+inline void join(void *, const char *network, const char *passphrase) {
+  CHECK((network == nullptr) == (passphrase == nullptr));
+  if (network == nullptr) ++w.radio_offs;
+  else ++w.joins;
+  strcpy(w.joined_to, network == nullptr ? "" : network);
+}
+inline int console_read(void *) { return w.typed_at < w.typed_n ? static_cast<unsigned char>(w.typed[w.typed_at++]) : -1; }
+inline size_t console_write(void *, const char *from, size_t n) {
+  const size_t m = n < w.console_room ? n : w.console_room;
+  memcpy(w.shown + w.shown_n, from, m);
+  w.shown_n += m;
+  w.shown[w.shown_n] = '\0';
+  return m;
+}
+
 inline sign::TicketFields fields_of(int image, uint64_t sequence) {
   sign::TicketFields f = {};
   f.sequence = sequence;
@@ -115,7 +137,8 @@ inline sign::TicketFields fields_of(int image, uint64_t sequence) {
 
 // A node as it leaves the bench of the person who flashed it: image 0 with sequence 5.
 inline void first_flash() {
-  memset(&w, 0, sizeof w);
+  static const World blank{};
+  w = blank;
   w.now_ms = w.process_ms = 1000;
   w.network_up = true;
   w.key = sign::key_pair(7);
@@ -130,6 +153,8 @@ inline void first_flash() {
   fresh_flash(&w.flash);
   tn::Credentials credentials = {};
   memcpy(credentials.node_key, w.node_key, 32);
+  strcpy(credentials.network, "barn-wifi");
+  strcpy(credentials.passphrase, "not-to-be-shown");
   CHECK(tn::write_credentials(w.flash.flash, kSmallTwoSlot, credentials));
   for (uint32_t at = 0; at < kImageN; at += 1000) {
     const uint32_t n = kImageN - at < 1000 ? static_cast<uint32_t>(kImageN) - at : 1000;
@@ -143,7 +168,9 @@ inline void first_flash() {
   CHECK(slots.first_flash(ticket, bytes.at, bytes.n) == tn::Code::kOk);
   w.port = tn::Port{nullptr, probe_is_low, relay,       now_ms,     process_ms, &w.flash.flash, accept,
                     recv,    send,         close,       announce,   goodbye,    restart,        feed,
-                    random_bytes, free_bytes, rssi_dbm, network_up, mac,        reset_reason,   tn::bearssl_crypto()};
+                    random_bytes, free_bytes, rssi_dbm, network_up, mac,        reset_reason,   tn::bearssl_crypto(),
+                    join,    console_read, console_write};
+  w.console_room = 20;
 }
 
 // What the boot loader and the reset do. False: the node has a fault.

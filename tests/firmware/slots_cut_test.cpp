@@ -1,179 +1,275 @@
-// Power is cut at every erase and program of whole lives of a node, with five ways to damage what was being written, and again
-// at every operation of the start that follows. Every time the next start must run a whole image that the node may run, and the
-// node must be able to take another update. Both layouts; for copy-in-place that includes the boot loader's own copy.
-// `every`: a second cut after every first one, and a further update after each; without it, after some of them.
-#include "check.h"
-#include "slots_life.h"
+// The power-cut proof (docs/power-cuts.md): power is cut at every flash operation of stories of an update and of a fall-back, on
+// every kind of node, from both starting slots, with every damage model. Each run ends with the starts that follow.
+//   slots_cut_test single SEED     every cut, images long enough for 1,000 operations
+//   slots_cut_test double SEED     every cut and then every cut of the start that follows, small images and real digests
+//   slots_cut_test TOKEN           replays exactly one run; a failure prints its token
+// Token: size:layout:start:story:cut:model:seed, with cut "12+3" and model "torn+weak" when power goes again in the next start.
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "cut_judge.h"
+#include "fast_digest.h"
 
 namespace {
 
-using tn::Boot;
-using tn::Code;
-using tn::Phase;
-using tn::Reason;
-using tn::Slots;
-using tn::Step;
+constexpr uint32_t S = tn::kSectorBytes;
 
-TestImage one, two, three;
-const tn::Partition *partition;
+// The large ones have images of 61 sectors (61 * 17 operations to write one) and 21 (which an update writes three times).
+const Variant kLarge[] = {
+    {"two-slot", {tn::Layout::kTwoSlot, {0, S}, {{S, S}, {2 * S, S}}, {{3 * S, 61 * S}, {64 * S, 61 * S}, {0, 0}}}, 125 * S},
+    {"copy-in-place",
+     {tn::Layout::kCopyInPlace, {0, S}, {{S, S}, {2 * S, S}}, {{3 * S, 21 * S}, {24 * S, 21 * S}, {45 * S, 21 * S}}},
+     66 * S},
+    {"esp32",
+     {tn::Layout::kTwoSlot, {0, S}, {{S, S}, {2 * S, S}}, {{3 * S, 61 * S}, {64 * S, 61 * S}, {0, 0}}, {125 * S, 2 * S}},
+     127 * S},
+};
+const Variant kSmall[] = {
+    {"two-slot", kSmallTwoSlot, 7 * S},
+    {"copy-in-place", kSmallCopyInPlace, 9 * S},
+    {"esp32", kSmallIdf, 9 * S},
+};
+constexpr int kVariants = 3, kStoryCount = sizeof kStories / sizeof kStories[0];
 
-// What the story had asked for, and had been promised, when the power went.
-struct Told {
-  bool sent;        // finish_update() said kDone for image two
-  bool keep_asked;  // keep() was called
-  bool kept;        // and said kOk
-  bool back_asked;
-  bool back;        // the node was started again after going back
+// One run. `second` 0: one cut only.
+struct Run {
+  bool small;
+  int variant, start, story;
+  uint32_t cut, second;
+  int model, second_model;
+  uint32_t seed;
+
+  const Variant &kind() const { return small ? kSmall[variant] : kLarge[variant]; }
 };
 
-typedef void (*Story)(MemoryFlash *m, Told *told);
+struct Count {
+  uint64_t runs, unbootable, broken;
+};
 
-bool up(Slots *slots, const MemoryFlash &m) { return start(slots, m, *partition).boot == Boot::kStart && !m.dead; }
+Count counted;
+constexpr uint64_t kMostReports = 10;
 
-bool send_two(Slots *slots, MemoryFlash *m, Told *told) {
-  Code why;
-  if (!up(slots, *m) || send(slots, two, &why) != Step::kDone) return false;
-  told->sent = true;
-  return up(slots, *m);
+void print_token(const Run &run) {
+  printf("%s:%s:%s:%s:%u", run.small ? "small" : "large", run.kind().name, kStarts[run.start], kStories[run.story].name, run.cut);
+  if (run.second > 0) printf("+%u", run.second);
+  printf(":%s", kDamageNames[run.model]);
+  if (run.second > 0) printf("+%s", kDamageNames[run.second_model]);
+  printf(":%u", run.seed);
 }
 
-void update_and_keep(MemoryFlash *m, Told *told) {
-  Slots slots;
-  if (!send_two(&slots, m, told) || slots.mark_healthy() != Code::kOk) return;
-  told->keep_asked = true;
-  told->kept = slots.keep() == Code::kOk;
-  if (told->kept) up(&slots, *m);
+void report(const Run &run, const Verdict &verdict) {
+  ++counted.runs;
+  if (!verdict.bootable) ++counted.unbootable;
+  if (verdict.broken == nullptr) return;
+  if (++counted.broken > kMostReports) return;
+  printf("FAILED ");
+  print_token(run);
+  printf(" %s\n", verdict.broken);
 }
 
-void update_and_crash(MemoryFlash *m, Told *told) {
-  Slots slots;
-  if (!send_two(&slots, m, told)) return;
-  told->back_asked = true;
-  for (int i = 0; i < tn::kUnhealthyStarts; ++i)
-    if (!up(&slots, *m)) return;
-  told->back = runs(slots, one);
+uint32_t damage_seed(const Run &run, bool second) {
+  const uint32_t parts[] = {run.cut, run.second * (second ? 1u : 0u), static_cast<uint32_t>(run.model), run.seed};
+  uint32_t seed = 2166136261u;
+  for (uint32_t part : parts) seed = (seed ^ part) * 16777619u;
+  return seed ^ seed >> 15;
 }
 
-void update_and_told_back(MemoryFlash *m, Told *told) {
-  Slots slots;
-  if (!send_two(&slots, m, told)) return;
-  told->back_asked = true;
-  if (slots.put_back(Reason::kTold) == Code::kOk) told->back = up(&slots, *m);
+void arm(MemoryFlash *m, const Run &run, bool second) {
+  m->random = damage_seed(run, second);
+  m->damage = static_cast<Damage>(second ? run.second_model : run.model);
 }
 
-// The older image is given up for a third one: from here on `one` is what the node ran before.
-void second_update(MemoryFlash *m, Told *told) {
-  update_and_keep(m, told);
-  Slots slots;
-  Code why;
-  if (!told->kept || !up(&slots, *m) || send(&slots, three, &why) != Step::kDone) return;
-  if (up(&slots, *m)) slots.keep();
+bool goes_on_too(const Run &run) { return run.second == 0 && (run.cut + static_cast<uint32_t>(run.model)) % 16 == 0; }
+
+// Images of the size that belongs to the run.
+void make_images(bool small) {
+  static int made = -1;
+  if (made == small) return;
+  made = small;
+  test_crypto = small ? tn::bearssl_crypto() : fast_digest::crypto();
+  TestImage *const images[] = {&zero, &one, &two, &three};
+  for (uint8_t i = 0; i < 4; ++i) make_image(images[i], static_cast<uint8_t>(i + 1));
 }
 
-int broken = 0;
-uint32_t second_cut_stride = 8;
-
-void expect(bool good, const char *what, uint32_t cut, uint32_t second_cut, int damage) {
-  ++check_done_count;
-  if (good) return;
-  ++check_failed;
-  if (++broken < 20)
-    printf("FAILED %s: %s; cut at %u, then at %u, damage %d, layout %d\n", check_test, what, cut, second_cut, damage,
-           static_cast<int>(partition->layout));
+void set_length(const Run &run) {
+  const uint32_t length = run.small ? 4201 : run.kind().partition.images[0].bytes - 77;
+  if (image_bytes == length) return;
+  image_bytes = length;
+  TestImage *const images[] = {&zero, &one, &two, &three};
+  for (uint8_t i = 0; i < 4; ++i) make_image(images[i], static_cast<uint8_t>(i + 1));
 }
 
-bool node_goes_on(Slots *slots, MemoryFlash *m) {
-  if (slots->facts().phase == Phase::kOnTrial && slots->keep() != Code::kOk) return false;
-  TestImage next = two;
-  next.ticket.sequence = 9;
-  Code why;
-  return send(slots, next, &why) == Step::kDone && up(slots, *m) && slots->keep() == Code::kOk && slots->facts().floor == 9;
-}
+// --- every cut: the story is told once, and at each operation the flash branches off with that operation damaged
 
-bool older_is_there(const MemoryFlash &m, uint8_t area, const tn::SlotFacts &facts) {
-  if (facts.older_image == nullptr) return true;
-  const uint8_t older = partition->layout == tn::Layout::kCopyInPlace ? 2 : area == 0 ? 1 : 0;
-  const TestImage &named = memcmp(facts.older_image, one.ticket.sha256, 32) == 0 ? one : two;
-  return memcmp(facts.older_image, named.ticket.sha256, 32) == 0 && holds(m, *partition, older, named);
-}
+struct Sweep {
+  Run run;
+  Told told;
+  bool twice;
+};
 
-// The first start with power back. `m` is used up.
-void judge(MemoryFlash *m, const Told &told, uint32_t cut, uint32_t second_cut, int damage) {
-  Slots slots;
-  const tn::Choice choice = start(&slots, *m, *partition);
-  expect(choice.boot == Boot::kStart && choice.recorded, "does not start", cut, second_cut, damage);
-  if (choice.boot != Boot::kStart) return;
-  const bool has_one = holds(*m, *partition, choice.area, one) && runs(slots, one);
-  const bool has_two = holds(*m, *partition, choice.area, two) && runs(slots, two);
-  const bool has_three = holds(*m, *partition, choice.area, three) && runs(slots, three);
-  const tn::SlotFacts facts = slots.facts();
-  expect(has_one || has_two || has_three, "runs an image that is not whole", cut, second_cut, damage);
-  expect(!has_two || facts.phase != Phase::kKept || told.keep_asked, "kept without being told", cut, second_cut, damage);
-  expect(!told.kept || !has_one, "a kept image was lost", cut, second_cut, damage);
-  expect(!told.sent || told.back_asked || !has_one, "a sent image was lost", cut, second_cut, damage);
-  expect(!told.back || has_one, "went back, then forward again", cut, second_cut, damage);
-  expect(facts.floor >= (told.kept ? 2u : 1u), "the floor fell", cut, second_cut, damage);
-  expect(older_is_there(*m, choice.area, facts), "names an older image that is not there", cut, second_cut, damage);
-  const bool goes_on_too = second_cut == 0 && (second_cut_stride == 1 || cut % kDamages == static_cast<uint32_t>(damage));
-  if (goes_on_too) expect(node_goes_on(&slots, m), "takes no further update", cut, second_cut, damage);
-}
+MemoryFlash branch, second_branch, story_flash;
 
-void judge_with_second_cut(const MemoryFlash &after, const Told &told, uint32_t cut, int damage) {
-  for (uint32_t second = 1;; ++second) {
-    MemoryFlash m;
-    copy_flash(&m, after);
-    m.cut_at = second;
-    Slots slots;
-    start(&slots, m, *partition);
-    if (!m.dead) return;  // the start had fewer operations
-    power_on(&m);
-    judge(&m, told, cut, second, damage);
+// Power goes again in the start that follows a first cut.
+void cut_again(void *ctx, MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
+  Sweep *sweep = static_cast<Sweep *>(ctx);
+  Run run = sweep->run;
+  run.second = m->operations + 1;
+  for (run.second_model = 0; run.second_model < kDamages; ++run.second_model) {
+    follow_flash(&second_branch, m);
+    arm(&second_branch, run, true);
+    damage_cells(&second_branch, at, to, n);
+    power_on(&second_branch);
+    report(run, judge(run.kind(), &second_branch, sweep->told, false));
   }
 }
 
-// `whole`: what the story must have been told when nothing was cut.
-void cut_everywhere(Story story, Told whole) {
-  for (int damage = 0; damage < kDamages; ++damage) {
-    for (uint32_t cut = 1;; ++cut) {
-      MemoryFlash m;
-      Told told = {};
-      fresh_flash(&m);
-      first_flash(&m, *partition, one);
-      power_on(&m);
-      m.random = cut * 5u + static_cast<uint32_t>(damage);
-      m.damage = static_cast<Damage>(damage);
-      m.cut_at = cut;
-      story(&m, &told);
-      const bool was_cut = m.dead;
-      power_on(&m);
-      if (cut % second_cut_stride == 0) judge_with_second_cut(m, told, cut, damage);
-      judge(&m, told, cut, 0, damage);
-      if (was_cut) continue;
-      expect(memcmp(&told, &whole, sizeof told) == 0, "the story without a cut went otherwise", cut, 0, damage);
-      break;
+void cut_here(void *ctx, MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
+  Sweep *sweep = static_cast<Sweep *>(ctx);
+  Run &run = sweep->run;
+  run.cut = m->operations + 1;
+  for (run.model = 0; run.model < kDamages; ++run.model) {
+    follow_flash(&branch, m);
+    arm(&branch, run, false);
+    damage_cells(&branch, at, to, n);
+    power_on(&branch);
+    if (!sweep->twice) {
+      report(run, judge(run.kind(), &branch, sweep->told, goes_on_too(run)));
+      continue;
+    }
+    branch.before = cut_again;
+    branch.before_ctx = sweep;
+    tn::Slots slots;
+    start(&slots, branch, run.kind().partition);
+  }
+}
+
+// Returns the number of operations of the story; 0: it does not go as it should even without a cut.
+uint32_t sweep_story(const Run &run, bool twice) {
+  Sweep sweep = {run, {}, twice};
+  set_length(run);
+  if (!prepare(run.kind(), run.start, &story_flash)) return 0;
+  power_on(&story_flash);
+  story_flash.before = cut_here;
+  story_flash.before_ctx = &sweep;
+  kStories[run.story].tell(run.kind(), &story_flash, &sweep.told);
+  return sweep.told == kStories[run.story].whole && story_flash.unerased == 0 ? story_flash.operations : 0;
+}
+
+int sweep_all(bool small, bool twice, uint32_t seed) {
+  bool whole = true;
+  uint64_t cuts = 0;
+  Count total = {};
+  uint32_t fewest = UINT32_MAX;
+  for (int variant = 0; variant < kVariants; ++variant) {
+    for (int begin = 0; begin < 2; ++begin) {
+      for (int story = 0; story < kStoryCount; ++story) {
+        counted.runs = 0;
+        const Run run = {small, variant, begin, story, 0, 0, 0, 0, seed};
+        const uint32_t operations = sweep_story(run, twice);
+        if (operations == 0) printf("FAILED without a cut: ");
+        whole = whole && operations > 0;
+        printf("%s from %s, %s: operations=%u runs=%llu\n", run.kind().name, kStarts[begin], kStories[story].name, operations,
+               static_cast<unsigned long long>(counted.runs));
+        cuts += operations;
+        total.runs += counted.runs;
+        fewest = operations < fewest ? operations : fewest;
+      }
     }
   }
+  printf("R1: %s runs=%llu cuts=%llu models=%d fewest-operations=%u unbootable=%llu broken=%llu\n", twice ? "double" : "single",
+         static_cast<unsigned long long>(total.runs), static_cast<unsigned long long>(cuts), kDamages, fewest,
+         static_cast<unsigned long long>(counted.unbootable), static_cast<unsigned long long>(counted.broken));
+  return whole && counted.broken == 0 && counted.unbootable == 0 ? 0 : 1;
 }
 
-void an_update_that_is_kept() { cut_everywhere(update_and_keep, Told{true, true, true, false, false}); }
-void an_update_that_crashes() { cut_everywhere(update_and_crash, Told{true, false, false, true, true}); }
-void an_update_that_is_told_back() { cut_everywhere(update_and_told_back, Told{true, false, false, true, true}); }
-void two_updates() { cut_everywhere(second_update, Told{true, true, true, false, false}); }
+// --- one run again, from its token, the plain way: the story really loses power
+
+int find(const char *const *names, int n, const char *name) {
+  for (int i = 0; i < n; ++i)
+    if (strcmp(names[i], name) == 0) return i;
+  return -1;
+}
+
+bool read_pair(char *text, char **first, char **second) {
+  *first = text;
+  *second = strchr(text, '+');
+  if (*second != nullptr) *(*second)++ = '\0';
+  return true;
+}
+
+bool read_token(const char *text, Run *run) {
+  char copy[160], *parts[8] = {}, *rest = copy;
+  if (strlen(text) >= sizeof copy) return false;
+  strcpy(copy, text);
+  int n = 0;
+  while (n < 8 && rest != nullptr) parts[n++] = strsep(&rest, ":");
+  if (n != 7 || rest != nullptr) return false;
+  const char *const sizes[] = {"large", "small"};
+  const char *variants[kVariants], *stories[kStoryCount];
+  for (int i = 0; i < kVariants; ++i) variants[i] = kSmall[i].name;
+  for (int i = 0; i < kStoryCount; ++i) stories[i] = kStories[i].name;
+  char *cut, *second_cut, *model, *second_model;
+  read_pair(parts[4], &cut, &second_cut);
+  read_pair(parts[5], &model, &second_model);
+  const int size = find(sizes, 2, parts[0]);
+  *run = Run{size == 1,
+             find(variants, kVariants, parts[1]),
+             find(kStarts, 2, parts[2]),
+             find(stories, kStoryCount, parts[3]),
+             static_cast<uint32_t>(strtoul(cut, nullptr, 10)),
+             second_cut == nullptr ? 0 : static_cast<uint32_t>(strtoul(second_cut, nullptr, 10)),
+             find(kDamageNames, kDamages, model),
+             second_model == nullptr ? 0 : find(kDamageNames, kDamages, second_model),
+             static_cast<uint32_t>(strtoul(parts[6], nullptr, 10))};
+  return size >= 0 && run->variant >= 0 && run->start >= 0 && run->story >= 0 && run->cut > 0 && run->model >= 0 &&
+         run->second_model >= 0 && (second_cut == nullptr) == (second_model == nullptr);
+}
+
+int replay(const char *token) {
+  Run run;
+  if (!read_token(token, &run)) {
+    printf("not a token: %s\n", token);
+    return 2;
+  }
+  make_images(run.small);
+  set_length(run);
+  MemoryFlash &m = story_flash;
+  Told told = {};
+  if (!prepare(run.kind(), run.start, &m)) return 2;
+  power_on(&m);
+  arm(&m, run, false);
+  m.cut_at = run.cut;
+  kStories[run.story].tell(run.kind(), &m, &told);
+  bool was_cut = m.dead;
+  power_on(&m);
+  if (run.second > 0) {
+    arm(&m, run, true);
+    m.cut_at = run.second;
+    tn::Slots slots;
+    start(&slots, m, run.kind().partition);
+    was_cut = was_cut && m.dead;
+    power_on(&m);
+  }
+  if (!was_cut) {
+    printf("the run of this token ends before that cut\n");
+    return 2;
+  }
+  report(run, judge(run.kind(), &m, told, goes_on_too(run)));
+  if (counted.broken == 0) {
+    printf("passed ");
+    print_token(run);
+    printf("\n");
+  }
+  return counted.broken == 0 ? 0 : 1;
+}
 
 }  // namespace
 
 int main(int argc, char **argv) {
-  if (argc == 2 && strcmp(argv[1], "every") == 0) second_cut_stride = 1;
-  make_image(&one, 1);
-  make_image(&two, 2);
-  make_image(&three, 3);
-  const tn::Partition *const layouts[] = {&kSmallTwoSlot, &kSmallCopyInPlace};
-  for (const tn::Partition *layout : layouts) {
-    partition = layout;
-    RUN(an_update_that_is_kept);
-    RUN(an_update_that_crashes);
-    RUN(an_update_that_is_told_back);
-    RUN(two_updates);
-  }
-  return check_result();
+  if (argc == 2) return replay(argv[1]);
+  const bool twice = argc == 3 && strcmp(argv[1], "double") == 0;
+  if (argc != 3 || (!twice && strcmp(argv[1], "single") != 0 && strcmp(argv[1], "small") != 0)) return 2;
+  const bool small = strcmp(argv[1], "single") != 0;
+  make_images(small);
+  return sweep_all(small, twice, static_cast<uint32_t>(strtoul(argv[2], nullptr, 10)));
 }

@@ -3,40 +3,48 @@
 #define TN_TEST_SLOTS_LIFE_H
 
 #include "core/slots.h"
+#include "idf_boot.h"
 #include "memory_flash.h"
 #include "ports/host/crypto_bearssl.h"
 
-constexpr uint32_t kImageBytes = 4501;  // a sector and a bit; not a whole number of pages
+constexpr uint32_t kMostImageBytes = 61 * tn::kSectorBytes;
+inline uint32_t image_bytes = 4501;  // of every image: a sector and a bit; not a whole number of pages
+inline const tn::Crypto *test_crypto = tn::bearssl_crypto();
 
 struct TestImage {
-  uint8_t bytes[kImageBytes];
+  uint8_t bytes[kMostImageBytes];
   tn::Ticket ticket;
 };
 
+constexpr int kMostMadeImages = 16;
+inline const TestImage *made_images[kMostMadeImages];  // what a boot loader that checks images itself takes for one
+inline int made_count = 0;
+
 inline void make_image(TestImage *image, uint8_t number) {
+  if (made_count < kMostMadeImages) made_images[made_count++] = image;
   uint32_t state = number * 2654435761u;
-  for (uint32_t i = 0; i < kImageBytes; ++i) {
+  for (uint32_t i = 0; i < image_bytes; ++i) {
     state = state * 1664525u + 1013904223u;
     image->bytes[i] = static_cast<uint8_t>(state >> 24);
   }
   memset(&image->ticket, 0, sizeof image->ticket);
   image->ticket.sequence = number;
-  image->ticket.size_bytes = kImageBytes;
+  image->ticket.size_bytes = image_bytes;
   tn::Sha256 sha;
-  tn::bearssl_crypto()->sha256_begin(&sha);
-  tn::bearssl_crypto()->sha256_add(&sha, image->bytes, kImageBytes);
-  tn::bearssl_crypto()->sha256_end(&sha, image->ticket.sha256);
+  test_crypto->sha256_begin(&sha);
+  test_crypto->sha256_add(&sha, image->bytes, image_bytes);
+  test_crypto->sha256_end(&sha, image->ticket.sha256);
 }
 
 const uint8_t kTicketText[] = "ticket";
 
 inline void begin(tn::Slots *slots, const MemoryFlash &m, const tn::Partition &partition) {
-  slots->begin(&m.flash, &partition, tn::bearssl_crypto());
+  slots->begin(&m.flash, &partition, test_crypto);
 }
 
 inline tn::Code first_flash(MemoryFlash *m, const tn::Partition &partition, const TestImage &image) {
-  for (uint32_t at = 0; at < kImageBytes; at += tn::kSectorBytes) {
-    const uint32_t n = kImageBytes - at < tn::kSectorBytes ? kImageBytes - at : tn::kSectorBytes;
+  for (uint32_t at = 0; at < image_bytes; at += tn::kSectorBytes) {
+    const uint32_t n = image_bytes - at < tn::kSectorBytes ? image_bytes - at : tn::kSectorBytes;
     m->flash.program(m, partition.images[0].at + at, image.bytes + at, n);
   }
   tn::Slots slots;
@@ -44,7 +52,34 @@ inline tn::Code first_flash(MemoryFlash *m, const tn::Partition &partition, cons
   return slots.first_flash(image.ticket, kTicketText, sizeof kTicketText);
 }
 
+// Does that area really hold that image? Looks at the cells, not at the record.
+inline bool holds(const MemoryFlash &m, const tn::Partition &partition, uint8_t area, const TestImage &image) {
+  return memcmp(m.cells + partition.images[area].at, image.bytes, image_bytes) == 0;
+}
+
+inline bool holds_any(const MemoryFlash &m, const tn::Partition &partition, uint8_t slot) {
+  for (int i = 0; i < made_count; ++i)
+    if (holds(m, partition, slot, *made_images[i])) return true;
+  return false;
+}
+
+// Under the boot loader of the ESP32 family: the image's first word may be that it wants to be started again.
+inline tn::Choice start_under_idf(tn::Slots *slots, MemoryFlash *m, const tn::Partition &partition) {
+  for (int again = 0; again < 4; ++again) {
+    const int slot = idf::start(m, partition, holds_any);
+    if (slot < 0) break;
+    const uint8_t area = static_cast<uint8_t>(slot);
+    begin(slots, *m, partition);
+    const uint32_t operations = m->operations;
+    if (slots->arrive(area) == tn::Arrival::kRestart) continue;
+    if (!slots->open(area)) break;
+    return tn::Choice{tn::Boot::kStart, area, slots->facts().image_bytes, m->operations > operations && !m->dead};
+  }
+  return tn::Choice{tn::Boot::kNothingWhole, 0, 0, false};
+}
+
 inline tn::Choice start(tn::Slots *slots, const MemoryFlash &m, const tn::Partition &partition) {
+  if (partition.otadata.bytes != 0) return start_under_idf(slots, static_cast<MemoryFlash *>(m.flash.ctx), partition);
   begin(slots, m, partition);
   const tn::Choice choice = slots->choose();
   if (choice.boot == tn::Boot::kStart) {
@@ -55,11 +90,13 @@ inline tn::Choice start(tn::Slots *slots, const MemoryFlash &m, const tn::Partit
 }
 
 // kDone: the node must restart now.
-inline tn::Step send(tn::Slots *slots, const TestImage &image, tn::Code *why) {
-  *why = slots->begin_update(image.ticket, kTicketText, sizeof kTicketText);
+inline tn::Step send_as(tn::Slots *slots, const TestImage &image, uint64_t sequence, tn::Code *why) {
+  tn::Ticket ticket = image.ticket;
+  ticket.sequence = sequence;
+  *why = slots->begin_update(ticket, kTicketText, sizeof kTicketText);
   if (*why != tn::Code::kOk) return tn::Step::kRefused;
-  for (uint32_t at = 0; at < kImageBytes; at += 700) {
-    const uint32_t n = kImageBytes - at < 700 ? kImageBytes - at : 700;
+  for (uint32_t at = 0; at < image_bytes; at += 700) {
+    const uint32_t n = image_bytes - at < 700 ? image_bytes - at : 700;
     *why = slots->write(image.bytes + at, n);
     if (*why != tn::Code::kOk) return tn::Step::kRefused;
   }
@@ -68,9 +105,8 @@ inline tn::Step send(tn::Slots *slots, const TestImage &image, tn::Code *why) {
   return step;
 }
 
-// Does that area really hold that image? Looks at the cells, not at the record.
-inline bool holds(const MemoryFlash &m, const tn::Partition &partition, uint8_t area, const TestImage &image) {
-  return memcmp(m.cells + partition.images[area].at, image.bytes, kImageBytes) == 0;
+inline tn::Step send(tn::Slots *slots, const TestImage &image, tn::Code *why) {
+  return send_as(slots, image, image.ticket.sequence, why);
 }
 
 inline bool runs(const tn::Slots &slots, const TestImage &image) {

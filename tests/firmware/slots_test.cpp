@@ -127,10 +127,10 @@ void wrong_bodies_are_refused() {
   CHECK(slots.begin_update(two.ticket, kTicketText, sizeof kTicketText) == Code::kOk && slots.updating());
   CHECK(slots.begin_update(two.ticket, kTicketText, sizeof kTicketText) == Code::kBusy);
   CHECK(slots.put_back(Reason::kTold) == Code::kBusy);
-  CHECK(slots.write(two.bytes, kImageBytes - 1) == Code::kOk);
+  CHECK(slots.write(two.bytes, image_bytes - 1) == Code::kOk);
   CHECK(slots.finish_update(&why) == Step::kRefused && why == Code::kWrongSize);
   CHECK(slots.begin_update(two.ticket, kTicketText, sizeof kTicketText) == Code::kOk);
-  CHECK(slots.write(two.bytes, kImageBytes) == Code::kOk && slots.write(two.bytes, 1) == Code::kWrongSize);
+  CHECK(slots.write(two.bytes, image_bytes) == Code::kOk && slots.write(two.bytes, 1) == Code::kWrongSize);
   CHECK(!slots.updating());
   TestImage large = two;
   large.ticket.size_bytes = slots.room() + 1;
@@ -145,7 +145,7 @@ void flipped_bits_of_an_image_are_refused() {
   fresh_node();
   TestImage bad = two;
   int refused = 0, flipped = 0;
-  for (uint32_t bit = 0; bit < kImageBytes * 8; bit += 3, ++flipped) {
+  for (uint32_t bit = 0; bit < image_bytes * 8; bit += 3, ++flipped) {
     Code why = Code::kOk;
     bad.bytes[bit / 8] ^= static_cast<uint8_t>(1u << bit % 8);
     if (send(&slots, bad, &why) == Step::kRefused && why == Code::kWrongDigest) ++refused;

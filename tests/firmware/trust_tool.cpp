@@ -219,9 +219,8 @@ void answer(const char *command) {
 }  // namespace
 
 int main() {
-  char *line = nullptr;
-  size_t room = 0;
-  while (getline(&line, &room, stdin) > 0) {
+  static char line[1 << 22];  // the longest: a million bytes in hex
+  while (fgets(line, sizeof line, stdin) != nullptr) {
     line[strcspn(line, "\n")] = '\0';
     const char *const command = strtok(line, " ");
     argument_count = 0;
@@ -230,6 +229,5 @@ int main() {
     answer(command);
     for (size_t i = 0; i < argument_count; ++i) free(arguments[i].at);
   }
-  free(line);
   return 0;
 }

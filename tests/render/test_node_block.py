@@ -100,13 +100,16 @@ def test_every_field_lies_where_the_compiler_puts_it(tmp_path) -> None:
         for kind, fields in kinds.items()
         for field in fields
     ]
-    ends = 'printf("%zu %zu\\n", offsetof(tn::NodeBlock, tanks), offsetof(tn::NodeBlock, crc32));'
+    ends = (
+        'printf("%zu %zu %zu\\n", offsetof(tn::NodeBlock, tanks), offsetof(tn::NodeBlock, network_lost_s), '
+    )
+    ends += "offsetof(tn::NodeBlock, crc32));"
     body = "\n".join([*lines, ends])
     out = _compiled(tmp_path, f'#include "core/node_block.h"\n#include <stdio.h>\nint main() {{ {body} }}')
     theirs = [tuple(map(int, line.split())) for line in out.decode().splitlines()]
     ours = [*_offsets(node_block._HEAD), *_offsets(node_block._TANK), *_offsets(node_block._MARK)]
     assert theirs[:-1] == ours
-    assert theirs[-1] == (node_block._HEAD.size, 1020)
+    assert theirs[-1] == (node_block._HEAD.size, node_block._NETWORK_LOST_AT, 1020)
 
 
 @pytest.mark.parametrize("node", ["hill-1", "yard-1"])

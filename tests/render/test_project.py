@@ -116,7 +116,7 @@ def test_esp8266_project_pins_platform_board_and_linker_script() -> None:
     node = ini["env:node"]
     assert re.fullmatch(r"espressif8266@\d+\.\d+\.\d+", node["platform"])
     assert (node["board"], node["framework"]) == ("d1_mini", "arduino")
-    assert node["board_build.ldscript"] == "eagle.flash.4m2m.ld"
+    assert node["board_build.ldscript"] == "eagle.flash.4m.ld"
     assert "partitions.csv" not in project
 
 

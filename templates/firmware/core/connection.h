@@ -3,17 +3,15 @@
 #define TN_CONNECTION_H
 
 #include "http.h"
+#include "limits.h"
 #include "signature.h"
 
 namespace tn {
 
-constexpr size_t kConnections = 4;           // served at once; a fifth handle is only told `crowded`
 constexpr uint64_t kSilenceMs = 10000;       // without a byte: over
 constexpr uint64_t kHeadMs = 30000;          // for the whole head: a byte now and then does not hold a connection
 constexpr uint64_t kAnswerMs = 60000;        // for sending the whole answer
 constexpr uint64_t kDrainMs = 2000;          // what still comes after a refusal is thrown away for this long, see kDraining
-constexpr size_t kAnswerRooms = 2;           // for long answers: state and metrics
-constexpr size_t kAnswerBytes = 9216;        // head and body of the longest of them
 constexpr size_t kAnswerHeadBytes = 1024;    // head with signature; the body is written behind this
 constexpr uint8_t kNoAnswerRoom = 0xFF;
 

@@ -25,6 +25,8 @@ bool Node::begin(const Port *port, const NodeBlock *block, const Partition *part
   set_fault(kFaultNoKey, !read_credentials(*port->flash, *partition, &credentials_));
   open_slots(area);
   new_nonce();
+  join_begin(&join_, has(kFaultBadBlock) ? 0 : block->network_lost_s, now_ms_);
+  console_begin(&console_);
   return faults_ == 0;
 }
 
@@ -42,6 +44,7 @@ bool Node::step() {
     step_crowded();
     for (size_t i = 0; i < kConnections; ++i) more = step_connection(i) || more;
   }
+  step_console();
   step_restart();
   return more && !restarted_;
 }
@@ -54,6 +57,9 @@ void Node::set_fault(NodeFault fault, bool on) {
 
 void Node::open_slots(uint8_t area) {
   slots_.begin(port_->flash, partition_, port_->crypto);
+  // ESP32 family: the boot loader may have started another image than the trial record asks for.
+  restart_wanted_ = partition_->otadata.bytes != 0 && slots_.arrive(area) == Arrival::kRestart;
+  restart_at_ms_ = now_ms_;
   set_fault(kFaultNoRecord, !slots_.open(area));
   image16_[0] = '\0';
   if (has(kFaultNoRecord)) return;
@@ -74,6 +80,7 @@ void Node::step_control() {
 
 void Node::step_network() {
   const bool up = port_->network_up(port_->ctx);
+  step_radio(up);
   if (up == network_was_up_) return;
   network_was_up_ = up;
   network_since_ms_ = now_ms_;
@@ -82,6 +89,42 @@ void Node::step_network() {
   } else {
     drop_all();
   }
+}
+
+void Node::step_radio(bool up) {
+  const JoinWork work = join_step(&join_, up, now_ms_);
+  if (work == JoinWork::kNothing || has(kFaultNoKey)) return;
+  const bool begin = work == JoinWork::kBegin;
+  port_->join(port_->ctx, begin ? credentials_.network : nullptr, begin ? credentials_.passphrase : nullptr);
+}
+
+void Node::step_console() {
+  if (port_->console_read == nullptr) return;
+  if (!restart_wanted_) obey(console_listen(&console_, *port_));
+  if (!console_has_more(console_)) return;
+  NodeView seen;
+  view(&seen);
+  const NetworkView network{has(kFaultNoKey) ? "" : credentials_.network, join_.state, now_ms_ - join_.since_ms,
+                            join_.lost_after_s};
+  console_print(&console_, *port_, seen, network);
+}
+
+// What a person at the board asks for. Going back is the same step as over the network, and has the same limits.
+void Node::obey(Asked asked) {
+  if (asked == Asked::kNothing) return;
+  if (asked == Asked::kJoin) {
+    if (network_was_up_) return console_say(&console_, "joined already");
+    join_at_once(&join_, now_ms_);
+    return console_say(&console_, "looking for the network");
+  }
+  if (updating()) return console_say(&console_, "an image is being taken: try again in a minute");
+  if (asked == Asked::kBack) {
+    const Code code = has(kFaultNoRecord) ? Code::kNoOlderImage : slots_.put_back(Reason::kTold);
+    set_fault(kFaultFlash, code == Code::kFlashFailed);
+    if (code != Code::kOk) return console_say(&console_, title_of(code));
+  }
+  console_say(&console_, asked == Asked::kBack ? "going back to the older image" : "starting again");
+  want_restart();
 }
 
 // A healthy loop: control has run and the network was up, without a break, for kHealthyAfterMs.

@@ -6,8 +6,10 @@
 #define TN_NODE_H
 
 #include "connection.h"
+#include "console.h"
 #include "control.h"
 #include "credentials.h"
+#include "join.h"
 #include "node_view.h"
 #include "slots.h"
 
@@ -41,6 +43,8 @@ class Node {
   uint64_t now_ms_;
   uint64_t network_since_ms_;
   bool network_was_up_;
+  Join join_;
+  Console console_;
   bool healthy_;
   bool restart_wanted_;
   bool restarted_;  // only with a test double: on a node restart() does not return
@@ -66,6 +70,9 @@ class Node {
   void open_slots(uint8_t area);
   void step_control();
   void step_network();
+  void step_radio(bool up);
+  void step_console();
+  void obey(Asked asked);
   void step_trial();
   void step_health();
   void step_restart();

@@ -67,7 +67,8 @@ struct NodeBlock {
   uint8_t tank_count;
   uint8_t reserved_flags;
   TankBlock tanks[kTanksPerNode];
-  uint8_t reserved[116];
+  uint32_t network_lost_s;  // the network is away for longer: the node looks for it only now and then; 0: seek for ever
+  uint8_t reserved[112];
   uint32_t crc32;  // IEEE 802.3 CRC-32 (as zlib) of all bytes before it
 };
 static_assert(sizeof(NodeBlock) == kNodeBlockBytes, "node block layout");

@@ -19,6 +19,8 @@ struct Partition {
   Area credentials;
   Area records[2];
   Area images[3];
+  // ESP32 family: the boot loader's own two sectors (otadata.h), which it goes by instead of the trial record. Else empty.
+  Area otadata = {0, 0};
 };
 
 constexpr uint32_t kHostFlashBytes = 0x400000;

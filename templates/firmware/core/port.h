@@ -6,6 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "limits.h"
+
 namespace tn {
 
 enum class Reset : uint8_t { kPowerOn = 0, kRestart = 1, kWatchdog = 2, kCrash = 3 };
@@ -22,7 +24,7 @@ struct Flash {
 
 // SHA-256 in progress; the port keeps its own state in `room` (BearSSL's context is 112 bytes, Mbed TLS's about as much).
 struct Sha256 {
-  alignas(8) uint8_t room[256];
+  alignas(8) uint8_t room[kSha256Bytes];
 };
 
 struct Crypto {
@@ -52,8 +54,8 @@ struct Port {
   uint64_t (*process_ms)(void *ctx);
   // flash
   Flash *flash;
-  // sockets: handles 0..4, the last one only to say that the others are taken; recv and send return bytes done, 0 for
-  // "not now", -1 for "over"
+  // sockets: handles 0..kConnections (limits.h), the last one only to say that the others are taken; recv and send return bytes
+  // done, 0 for "not now", -1 for "over"
   int (*accept)(void *ctx);  // the lowest free handle, or -1
   int (*recv)(void *ctx, int handle, uint8_t *to, size_t n);
   int (*send)(void *ctx, int handle, const uint8_t *from, size_t n);
@@ -71,6 +73,15 @@ struct Port {
   void (*mac)(void *ctx, uint8_t to[6]);
   Reset (*reset_reason)(void *ctx);
   const Crypto *crypto;
+  // radio: join that network and go on trying by itself; never open one. Null texts: radio off. When to do which is the core's
+  // affair (join.h); network_up() says how it went.
+  void (*join)(void *ctx, const char *network, const char *passphrase);
+  // serial console (console.h); both null where there is none
+  int (*console_read)(void *ctx);                                  // one byte, or -1: none now
+  size_t (*console_write)(void *ctx, const char *from, size_t n);  // bytes taken, 0 for "not now"; never waits
+  // Null: always. False: a restart would not come back by itself (an ESP8266 that was loaded over its serial line and has not been
+  // without power since), so nothing is taken that ends in one.
+  bool (*can_restart)(void *ctx) = nullptr;
 };
 
 }  // namespace tn

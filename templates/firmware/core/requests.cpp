@@ -111,6 +111,10 @@ Code Node::accept_image(const Connection &c, const uint8_t digest[32], Text *det
   if (code != Code::kOk) return code;
   if (facts.phase == Phase::kOnTrial) return Code::kOnTrial;
   if (updating()) return Code::kBusy;
+  if (port_->can_restart != nullptr && !port_->can_restart(port_->ctx)) {
+    put(detail, "loaded over USB: take the power away once first");
+    return Code::kBusy;
+  }
   if (!c.head.has_length) return Code::kLengthRequired;
   if (c.head.length > slots_.room()) {
     put(detail, "the slot takes ");

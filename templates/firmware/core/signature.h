@@ -2,6 +2,7 @@
 #ifndef TN_SIGNATURE_H
 #define TN_SIGNATURE_H
 
+#include "limits.h"
 #include "port.h"
 #include "refusal.h"
 #include "slice.h"
@@ -11,7 +12,6 @@ namespace tn {
 constexpr size_t kNodeKeyBytes = 32;
 constexpr size_t kNonceChars = 22;       // 16 random bytes, base64url
 constexpr size_t kWishNonceChars = 64;   // the longest nonce that an asker may choose
-constexpr size_t kSignatureBaseBytes = 3072;  // above the longest base that 2048 bytes of headers can make
 constexpr size_t kSignedHeaderBytes = 512;    // room that sign_answer() never exceeds
 
 // A signature base (RFC 9421 section 2.5) in the making.

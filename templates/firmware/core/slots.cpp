@@ -8,8 +8,6 @@ namespace tn {
 
 namespace {
 
-constexpr uint8_t kRun = 0, kStaging = 1, kKeep = 2;  // areas of copy-in-place
-
 ImageRecord describe(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n) {
   ImageRecord image = {};
   image.sequence = ticket.sequence;
@@ -19,10 +17,6 @@ ImageRecord describe(const Ticket &ticket, const uint8_t *ticket_bytes, size_t t
   memcpy(image.sha256, ticket.sha256, sizeof image.sha256);
   memcpy(image.ticket, ticket_bytes, ticket_n);
   return image;
-}
-
-bool same_image(const ImageRecord &a, const ImageRecord &b) {
-  return a.bytes == b.bytes && memcmp(a.sha256, b.sha256, sizeof a.sha256) == 0;
 }
 
 }  // namespace
@@ -52,6 +46,7 @@ void Slots::begin(const Flash *flash, const Partition *partition, const Crypto *
   open_ = false;
   leaving_ = false;
   memset(&update_, 0, sizeof update_);
+  memset(&notes_, 0xFF, sizeof notes_);
 }
 
 // A record that could not be written is forgotten: what the flash says counts.
@@ -86,6 +81,7 @@ Choice Slots::choose() {
 
 Choice Slots::start(uint8_t area) {
   ++record_.boots;
+  record_.pending = Pending::kNothing;  // done, or a record that makes no sense: the node would refuse to work with it
   if (record_.phase == Phase::kOnTrial) {
     if (record_.unhealthy_starts < UINT8_MAX) ++record_.unhealthy_starts;
     if (record_.trial_starts < UINT8_MAX) ++record_.trial_starts;
@@ -132,28 +128,44 @@ Choice Slots::choose_after_copying() {
 
 // Each copy leaves its source as it was, and skips sectors that are already right: after a power cut it is simply done again.
 bool Slots::install() {
-  const ImageRecord &staged = record_.images[kStaging];
-  if (!whole(kStaging) || !copy(kStaging, kRun, staged.bytes)) return false;
-  if (!area_matches(*flash_, *crypto_, partition_->images[kRun], staged.bytes, staged.sha256)) return false;
-  record_.images[kRun] = staged;
+  if (!whole(kStaging) || !bring(kStaging)) return false;
+  installed();
+  return true;
+}
+
+// Twice at most: cells that a power cut left weak can read well while sectors are compared and badly when the digest is made.
+bool Slots::bring(uint8_t from) const {
+  for (int tries = 0; tries < 2; ++tries)
+    if (copy(from, kRun, record_.images[from].bytes) && arrived(from)) return true;
+  return false;
+}
+
+bool Slots::arrived(uint8_t area) const {
+  const ImageRecord &image = record_.images[area];
+  return image.bytes > 0 && area_matches(*flash_, *crypto_, partition_->images[kRun], image.bytes, image.sha256);
+}
+
+void Slots::installed() {
+  record_.images[kRun] = record_.images[kStaging];
   record_.images[kRun].present = 1;
   record_.images[kStaging].present = 0;
   record_.phase = Phase::kOnTrial;
   record_.pending = Pending::kNothing;
   record_.unhealthy_starts = 0;
   record_.trial_starts = 0;
-  return true;
 }
 
 bool Slots::restore(Reason why) {
-  const ImageRecord &kept = record_.images[kKeep];
-  if (!whole(kKeep) || !copy(kKeep, kRun, kept.bytes)) return false;
-  if (!area_matches(*flash_, *crypto_, partition_->images[kRun], kept.bytes, kept.sha256)) return false;
+  if (!whole(kKeep) || !bring(kKeep)) return false;
+  restored(why);
+  return true;
+}
+
+void Slots::restored(Reason why) {
   go_back_to(kRun, why);  // first: it notes the digest of the image that is left
-  record_.images[kRun] = kept;
+  record_.images[kRun] = record_.images[kKeep];
   record_.images[kRun].present = 1;
   record_.images[kKeep].present = 0;
-  return true;
 }
 
 // The staged image cannot be installed. The running area is still the old image, or mend() brings it back.
@@ -169,8 +181,7 @@ void Slots::drop_install() {
 // The running area is damaged: the same image from another area, else the older image, else whatever is whole.
 bool Slots::mend() {
   for (uint8_t from = kStaging; from <= kKeep; ++from)
-    if (same_image(record_.images[from], record_.images[kRun]) && whole(from))
-      return copy(from, kRun, record_.images[from].bytes) && whole(kRun);
+    if (same_image(record_.images[from], record_.images[kRun]) && whole(from)) return bring(from);
   return restore(Reason::kDamaged) || install();
 }
 
@@ -226,6 +237,7 @@ uint32_t Slots::room() const {
 
 Code Slots::keep() {
   if (!open_ || leaving_ || record_.phase != Phase::kOnTrial) return Code::kNotOnTrial;
+  if (!confirm()) return Code::kFlashFailed;
   record_.phase = Phase::kKept;
   record_.unhealthy_starts = 0;
   record_.trial_starts = 0;
@@ -249,8 +261,9 @@ Code Slots::put_back(Reason why) {
   } else {
     record_.pending = Pending::kRestore;
     record_.pending_reason = why;
+    record_.copy_orders = 0;
   }
-  leaving_ = save();
+  leaving_ = save() && leave_for(older);
   return leaving_ ? Code::kOk : Code::kFlashFailed;
 }
 
@@ -386,8 +399,11 @@ Step Slots::copy_check_step(Code *why) {
   return end_update(why, good ? Code::kOk : Code::kFlashFailed);
 }
 
-// One record makes the new image the one that starts next.
+// One record makes the new image the one that starts next; on the ESP32 family, once the boot loader has it too.
 bool Slots::commit_update() {
+  const bool noted = partition_->otadata.bytes != 0;  // by a boot loader that is not ours
+  if (noted && !read_otadata(*flash_, *partition_, &notes_)) return false;
+  const Phase former = record_.phase;
   record_.images[update_.area] = update_.image;
   if (partition_->layout == Layout::kTwoSlot) {
     record_.active = update_.area;
@@ -397,9 +413,16 @@ bool Slots::commit_update() {
   } else {
     record_.images[kKeep] = record_.images[kRun];
     record_.pending = Pending::kInstall;
+    record_.copy_orders = 0;
   }
-  leaving_ = save();
-  return leaving_;
+  if (noted) record_.handed_over = ota_next_sequence(notes_, update_.area);
+  leaving_ = save() && (!noted || hand_over(update_.area));
+  if (leaving_ || record_.active == running_) return leaving_;
+  record_.active = running_;  // it stays with the image that runs
+  record_.phase = former;
+  memset(&record_.images[update_.area], 0, sizeof record_.images[update_.area]);
+  save();
+  return false;
 }
 
 }  // namespace tn

@@ -10,6 +10,7 @@
 #ifndef TN_SLOTS_H
 #define TN_SLOTS_H
 
+#include "otadata.h"
 #include "partition.h"
 #include "refusal.h"
 #include "slots_record.h"
@@ -19,6 +20,7 @@ namespace tn {
 
 constexpr uint8_t kUnhealthyStarts = 3;
 constexpr uint8_t kTrialStarts = 8;
+constexpr uint8_t kCopyOrders = 3;  // of one copy; then it is given up, for a boot loader that cannot copy must not be asked for ever
 constexpr uint32_t kHealthyAfterMs = 30000;  // of control with the interface up; the caller's clock
 
 const char *phase_text(Phase phase);     // "kept", "on-trial", "put-back"
@@ -49,6 +51,22 @@ struct Choice {
   bool recorded;   // false: the start could not be counted (flash failed); the image is started all the same
 };
 
+// What start_in_place() wants: go on, or have the boot loader copy whole sectors and start again.
+struct InPlace {
+  bool copy;
+  uint32_t from;
+  uint32_t to;
+  uint32_t bytes;
+  Choice choice;  // when there is nothing to copy
+};
+
+// What the running image is to do after the ESP32 family's boot loader started it.
+enum class Arrival : uint8_t {
+  kGoOn = 0,
+  kRestart,   // the boot loader was told to start the other image: restart now
+  kNoRecord,  // none, or one that knows nothing of the running image
+};
+
 enum class Step : uint8_t { kMore, kDone, kRefused };
 
 // An image on its way in.
@@ -70,6 +88,15 @@ class Slots {
 
   // --- boot loader
   Choice choose();
+
+  // --- a boot loader that copies when it is told and does nothing else (ESP8266): the application calls this first thing at each
+  // start, instead of choose(). It checks what came of a copy, counts the start, and orders the next copy. kNothingWhole: the
+  // running image is damaged and nothing can mend it; it runs all the same, so let it control what it can.
+  InPlace start_in_place();
+
+  // --- ESP32 family, where the boot loader is not ours: once per start, before open(). Brings the trial record and the boot
+  // loader's notes into line, whatever a power cut left undone and whatever the boot loader decided, and counts the start.
+  Arrival arrive(uint8_t area);
 
   // --- first flash: the image must already lie in area 0. Reads it back, then writes the first record: kept, floor = sequence.
   Code first_flash(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n);
@@ -102,19 +129,32 @@ class Slots {
   bool open_;
   bool leaving_;  // a restart was asked for: no further change
   SlotUpdate update_;
+  OtaData notes_;
 
   bool save();
   bool whole(uint8_t area) const;
   bool copy(uint8_t from, uint8_t to, uint32_t bytes) const;
+  bool bring(uint8_t from) const;
   bool too_many_starts() const;
   void go_back_to(uint8_t area, Reason why);
   uint8_t older_area() const;
   Choice start(uint8_t area);
+  bool hand_over(uint8_t area);
+  bool leave_for(uint8_t area);
+  bool confirm();
+  Arrival arrive_as_recorded();
+  Arrival arrive_elsewhere(uint8_t area);
   Choice choose_slot();
   Choice choose_after_copying();
   bool install();
   bool restore(Reason why);
   bool mend();
+  void installed();
+  void restored(Reason why);
+  bool arrived(uint8_t area) const;
+  bool order(uint8_t from, InPlace *to);
+  bool order_pending(InPlace *to);
+  bool order_mending(InPlace *to);
   void drop_install();
   bool put_page();
   Step end_update(Code *why, Code code);

@@ -47,17 +47,26 @@ uint64_t number_in(const Flash &flash, uint32_t at) {
     memcpy(&stored, part + sizeof part - sizeof stored, sizeof stored);
     if (stored != crc) return 0;
   }
-  return number;
+  return number == UINT64_MAX ? 0 : number;  // the last number could have no successor
 }
 
 }  // namespace
 
+bool same_image(const ImageRecord &a, const ImageRecord &b) {
+  return a.bytes == b.bytes && memcmp(a.sha256, b.sha256, sizeof a.sha256) == 0;
+}
+
+// What was checked and what is then read are compared too: cells that a power cut left weak can read well once.
 bool read_record(const Flash &flash, const Partition &partition, SlotRecord *to, uint8_t *sector) {
-  const uint64_t first = number_in(flash, partition.records[0].at);
-  const uint64_t second = number_in(flash, partition.records[1].at);
-  if (first == 0 && second == 0) return false;
-  *sector = second > first ? 1 : 0;
-  return flash.read(flash.ctx, partition.records[*sector].at, to, sizeof *to) && sensible(*to, partition);
+  for (int tries = 0; tries < 2; ++tries) {
+    const uint64_t first = number_in(flash, partition.records[0].at);
+    const uint64_t second = number_in(flash, partition.records[1].at);
+    if (first == 0 && second == 0) return false;
+    *sector = second > first ? 1 : 0;
+    if (!flash.read(flash.ctx, partition.records[*sector].at, to, sizeof *to)) return false;
+    if (to->crc32 == crc32(to, offsetof(SlotRecord, crc32))) return sensible(*to, partition);
+  }
+  return false;
 }
 
 bool write_record(const Flash &flash, const Partition &partition, SlotRecord *record, uint8_t *sector) {

@@ -42,13 +42,18 @@ struct SlotRecord {
   uint8_t has_last;
   uint8_t last_image[32];
   Layout layout;
-  uint8_t reserved[3];
+  uint8_t copy_orders;  // copies that were ordered from a boot loader that only copies, since one last arrived
+  uint8_t reserved[2];
   ImageRecord images[3];
-  uint32_t reserved_end;
+  uint32_t handed_over;  // ESP32 family: sequence in the boot loader's notes with which the image on trial was handed over to it
   uint32_t crc32;  // of all bytes before it
 };
 static_assert(sizeof(SlotRecord) == 1760, "slot record layout");
 static_assert(sizeof(SlotRecord) <= kSectorBytes, "one sector holds a record");
+
+constexpr uint8_t kRun = 0, kStaging = 1, kKeep = 2;  // areas of copy-in-place
+
+bool same_image(const ImageRecord &a, const ImageRecord &b);
 
 // The newest valid record and which of the two sectors holds it. False: there is none for this layout.
 bool read_record(const Flash &flash, const Partition &partition, SlotRecord *to, uint8_t *sector);

@@ -47,9 +47,10 @@ bool read_slot(const char *text, uint8_t *to) {
   return true;
 }
 
-enum Argument { kFlash, kPins, kAddress, kPort, kMac, kSpeed, kResetWord, kSlot, kArgumentCount };
+enum Argument { kFlash, kPins, kAddress, kPort, kMac, kSpeed, kResetWord, kSlot, kConsole, kArgumentCount };
+constexpr int kNeeded = kConsole;  // those from here on may be left out
 const char *const kArgumentNames[kArgumentCount] = {"--flash", "--pins",  "--address", "--port",
-                                                    "--mac",   "--speed", "--reset",   "--slot"};
+                                                    "--mac",   "--speed", "--reset",   "--slot", "--console"};
 
 bool read_one(int which, const char *value, HostArguments *to) {
   switch (which) {
@@ -61,6 +62,7 @@ bool read_one(int which, const char *value, HostArguments *to) {
     case kSpeed: return read_speed(value, &to->speed);
     case kResetWord: return read_reset(value, &to->reset);
     case kSlot: return read_slot(value, &to->area);
+    case kConsole: to->console = value; return true;
     default: return false;
   }
 }
@@ -77,7 +79,7 @@ bool read_host_arguments(int count, char **arguments, HostArguments *to, const c
     given[which] = true;
     if (!read_one(which, arguments[i + 1], to)) return false;
   }
-  for (int which = 0; which < kArgumentCount; ++which) {
+  for (int which = 0; which < kNeeded; ++which) {
     *wrong = kArgumentNames[which];
     if (!given[which]) return false;
   }

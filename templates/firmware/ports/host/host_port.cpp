@@ -1,5 +1,6 @@
 #include "host_port.h"
 
+#include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/random.h>
@@ -83,6 +84,28 @@ bool network_up(void *ctx) { return host_network_up(*host_of(ctx)); }
 void mac(void *ctx, uint8_t to[6]) { memcpy(to, host_of(ctx)->arguments.mac, 6); }
 Reset reset_reason(void *ctx) { return host_of(ctx)->arguments.reset; }
 
+void join(void *ctx, const char *network, const char *) { host_of(ctx)->radio_on = network != nullptr; }
+
+int console_read(void *ctx) {
+  uint8_t byte = 0;
+  return read(host_of(ctx)->console_fd, &byte, 1) == 1 ? byte : -1;
+}
+
+size_t console_write(void *ctx, const char *from, size_t n) {
+  const ssize_t wrote = write(host_of(ctx)->console_fd, from, n);
+  return wrote > 0 ? static_cast<size_t>(wrote) : 0;
+}
+
+bool open_console(HostPort *host) {
+  host->console_fd = -1;
+  if (host->arguments.console == nullptr) return true;
+  host->console_fd = open(host->arguments.console, O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
+  if (host->console_fd < 0) return false;
+  host->port.console_read = console_read;
+  host->port.console_write = console_write;
+  return true;
+}
+
 void fill_in(HostPort *host) {
   Port &port = host->port;
   port.ctx = host;
@@ -106,6 +129,7 @@ void fill_in(HostPort *host) {
   port.mac = mac;
   port.reset_reason = reset_reason;
   port.crypto = bearssl_crypto();
+  port.join = join;
 }
 
 }  // namespace
@@ -120,7 +144,7 @@ uint64_t host_process_ms(const HostPort &host) {
   return static_cast<uint64_t>(static_cast<double>(host_now_ms() - host.start_ms) * host.arguments.speed);
 }
 
-bool host_network_up(const HostPort &host) { return kDefect != Defect::kNoNetwork && host.pins->network_down == 0; }
+bool host_network_up(const HostPort &host) { return kDefect != Defect::kNoNetwork && host.radio_on && host.pins->network_down == 0; }
 
 bool start_host_port(HostPort *host, const char **wrong) {
   host->start_ms = host_now_ms();
@@ -135,7 +159,8 @@ bool start_host_port(HostPort *host, const char **wrong) {
   random_bytes(nullptr, reinterpret_cast<uint8_t *>(&seed), sizeof seed);
   if (!host->announcer.start(host->arguments.address, host->arguments.http_port, seed)) return false;
   fill_in(host);
-  return true;
+  *wrong = host->arguments.console;
+  return open_console(host);
 }
 
 }  // namespace tn

@@ -23,9 +23,11 @@ struct HostArguments {
   double speed;  // process time runs this much faster
   Reset reset;
   uint8_t area;  // running image: 0 = slot a, 1 = slot b
+  const char *console;  // a terminal, or null: no console
 };
 
-// `--flash FILE --pins FILE --address 127.x.y.z --port N --mac aa:bb:cc:dd:ee:ff --speed N --reset WORD --slot a|b`, any order.
+// `--flash FILE --pins FILE --address 127.x.y.z --port N --mac aa:bb:cc:dd:ee:ff --speed N --reset WORD --slot a|b
+// [--console TERMINAL]`, any order.
 // False: `wrong` names the argument that is missing, unknown or cannot be read.
 bool read_host_arguments(int count, char **arguments, HostArguments *to, const char **wrong);
 
@@ -37,6 +39,8 @@ struct HostPort {
   TcpServer server;
   Announcer announcer;
   uint64_t start_ms;
+  bool radio_on;   // between Port::join with a network and the one without
+  int console_fd;  // -1: none
   Port port;
 };
 

@@ -1,0 +1,119 @@
+"""What is written to a new board: every part, its place, and the checks before a board is touched."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from fleet.boards.partitions import SECTOR_BYTES, TABLE_AT
+from fleet.build.codes import BAD_TICKET
+from fleet.build.esp_image import check_image
+from fleet.build.record import BOOT_LOADER, PARTITIONS
+from fleet.build.ticket import verify
+from fleet.errors import BuildError, FlashError, ShelfError
+from fleet.flash.codes import NO_BOOT_LOADER, NO_IMAGE, OTHER_TICKET
+from fleet.flash.credentials import credentials_record
+from fleet.flash.places import Places, boot_loader_at, esp8266_places, places_in
+from fleet.flash.trial_record import first_record
+from fleet.render.firmware_class import class_of, vendor_id
+
+if TYPE_CHECKING:
+    from fleet.boards.board import Board
+    from fleet.build.entry import ShelfEntry
+    from fleet.build.shelf import Shelf
+    from fleet.build.ticket import TicketFields
+    from fleet.inventory.model import Inventory, Node
+    from fleet.keys.folder import KeyFolder
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Bytes that go to a place in flash. Some are secret: they are never shown."""
+
+    name: str
+    at: int
+    data: bytes = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """All that is written for one node, in the order of writing."""
+
+    node: Node
+    board: Board
+    entry: ShelfEntry
+    network: str
+    """Name of the WiFi credentials that the board gets."""
+    parts: tuple[Part, ...]
+
+
+def load_of(inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: KeyFolder) -> Load:
+    """The load of a node. FlashError (FLA130-134), ShelfError, BuildError (BLD106, 108) or KeyFolderError."""
+    class_id = str(class_of(board, "board").id(vendor_id(inventory.fleet.domain)))
+    entry = shelf.newest(node.name, class_id)
+    if entry is None:
+        fix = NO_IMAGE.fix.replace("NODE", node.name)
+        raise FlashError(NO_IMAGE, f"the shelf has no image of {node.name} for {board.title}", fix=fix)
+    image, ticket = shelf.image(entry.image), shelf.ticket(entry.ticket)
+    _check(image, board.chip, board.slot_bytes, f"image {entry.image[:16]} of {node.name}", node.name)
+    fields = _fields(ticket, entry, keys)
+    network = inventory.site_of(node).network
+    credentials = credentials_record(keys.node_key(node.name), keys.network(network))
+    before, places = _before_the_image(shelf, entry, board)
+    parts = (
+        *before,
+        Part("application", places.application_at, image),
+        Part("trial record", places.records_at[0], _sector(first_record(board.layout, fields, ticket))),
+        Part("trial record, second", places.records_at[1], _sector(b"")),
+        Part("credentials", places.credentials_at, _sector(credentials)),
+    )
+    return Load(node, board, entry, network, parts)
+
+
+def _check(image: bytes, chip: str, room_bytes: int, what: str, node: str) -> None:
+    try:
+        check_image(image, chip, room_bytes)
+    except BuildError as error:
+        fix = f"Run `tankfleet build {node} --target board`, then this command again."
+        raise BuildError(error.code, f"{what}: {error.what}", fix=fix) from error
+
+
+def _fields(ticket: bytes, entry: ShelfEntry, keys: KeyFolder) -> TicketFields:
+    try:
+        fields = verify(ticket, keys.trust())
+    except ShelfError as error:
+        if error.code is not BAD_TICKET:
+            raise
+        raise _other(entry, error.what) from error
+    if (fields.node, fields.digest.hex()) != (entry.node, entry.image):
+        raise _other(entry, "it is for another image")
+    return fields
+
+
+def _other(entry: ShelfEntry, why: str) -> FlashError:
+    fix = OTHER_TICKET.fix.replace("NODE", entry.node)
+    return FlashError(OTHER_TICKET, f"ticket {entry.sequence} of {entry.node}: {why}", fix=fix)
+
+
+def _before_the_image(shelf: Shelf, entry: ShelfEntry, board: Board) -> tuple[list[Part], Places]:
+    """ESP32 family: boot loader, partition table, and the boot loader's notes, empty, so that slot a is started."""
+    if board.payload_format == "esp8266-bin":
+        return [], esp8266_places()
+    beside = shelf.record(entry.record).get("beside", {})
+    if not {BOOT_LOADER, PARTITIONS} <= set(beside):
+        fix = NO_BOOT_LOADER.fix.replace("NODE", entry.node)
+        raise FlashError(NO_BOOT_LOADER, f"image {entry.image[:16]} of {entry.node}", fix=fix)
+    boot_loader, partitions = shelf.image(beside[BOOT_LOADER]), shelf.image(beside[PARTITIONS])
+    what = f"the boot loader beside image {entry.image[:16]}"
+    _check(boot_loader, board.chip, TABLE_AT - boot_loader_at(board), what, entry.node)
+    places, notes = places_in(partitions, board.slot_bytes)
+    parts = [
+        Part("boot loader", boot_loader_at(board), boot_loader),
+        Part("partitions", TABLE_AT, partitions),
+        Part("boot loader's notes", notes.at, b"\xff" * notes.size_bytes),
+    ]
+    return parts, places
+
+
+def _sector(record: bytes) -> bytes:
+    return record.ljust(SECTOR_BYTES, b"\xff")

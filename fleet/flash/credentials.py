@@ -1,0 +1,33 @@
+"""The credentials sector of a board: its node key and the network that it joins.
+
+The reader is `templates/firmware/core/credentials.cpp`; tests/flash/test_flash_records.py holds the two together. These
+bytes are secret: they go to the board's flash and nowhere else.
+"""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from typing import TYPE_CHECKING, Final
+
+from fleet.errors import KeyFolderError
+from fleet.flash.codes import BAD_PASSPHRASE
+
+if TYPE_CHECKING:
+    from fleet.keys.networks import Network
+
+_HEAD: Final = struct.Struct("<4sHH32s36s64s4x")
+_MAGIC: Final = b"TKCR"
+_VERSION: Final = 1
+CREDENTIALS_BYTES: Final = _HEAD.size + 4
+PASSPHRASE_BYTES: Final = 63
+"""Of 64, the last one is the end of the text."""
+
+
+def credentials_record(node_key: bytes, network: Network) -> bytes:
+    """The 148 bytes at the start of the sector. KeyFolderError if the passphrase is too long for a board."""
+    ssid, passphrase = network.ssid.encode(), network.passphrase.encode()
+    if len(passphrase) > PASSPHRASE_BYTES:
+        raise KeyFolderError(BAD_PASSPHRASE, f"the passphrase has {len(passphrase)} characters")
+    head = _HEAD.pack(_MAGIC, _VERSION, CREDENTIALS_BYTES, node_key, ssid, passphrase)
+    return head + struct.pack("<I", zlib.crc32(head))

@@ -1,0 +1,48 @@
+"""Where in a board's flash each part lies that the first flash writes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from fleet.boards.partitions import CREDENTIALS, OTADATA_BYTES, RECORDS, SECTOR_BYTES
+from fleet.flash import table
+from fleet.flash.esptool_quiet import CHIP_DEFS
+
+if TYPE_CHECKING:
+    from fleet.boards.board import Board
+
+_ESP8266_CREDENTIALS_AT: Final = 0x3F7000
+_ESP8266_RECORDS_AT: Final = (0x3F8000, 0x3F9000)
+"""As in templates/firmware/ports/esp8266/chip_flash.h; a test compares the two."""
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Offsets in flash; `credentials_at` and both of `records_at` are one sector each."""
+
+    application_at: int
+    credentials_at: int
+    records_at: tuple[int, int]
+
+
+def esp8266_places() -> Places:
+    """On an ESP8266 of 4 MiB."""
+    return Places(0, _ESP8266_CREDENTIALS_AT, _ESP8266_RECORDS_AT)
+
+
+def places_in(partitions: bytes, slot_bytes: int) -> tuple[Places, table.Area]:
+    """On a board of the ESP32 family with that table, and the boot loader's notes. FlashError (FLA134)."""
+    found = table.areas(partitions)
+    records = table.area(found, RECORDS, "trial records", 2 * SECTOR_BYTES).at
+    places = Places(
+        table.area(found, table.APPLICATION, "application", slot_bytes).at,
+        table.area(found, CREDENTIALS, "credentials", SECTOR_BYTES).at,
+        (records, records + SECTOR_BYTES),
+    )
+    return places, table.area(found, table.NOTES, "boot loader's notes", OTADATA_BYTES)
+
+
+def boot_loader_at(board: Board) -> int:
+    """Where the chip's ROM looks for the boot loader; by esptool."""
+    return int(CHIP_DEFS[board.chip.replace("-", "")].BOOTLOADER_FLASH_OFFSET)

@@ -1,0 +1,113 @@
+"""Serial ports: which there are, and opening one so that all that comes in is kept for a diagnosis."""
+
+from __future__ import annotations
+
+import errno
+import grp
+import os
+from collections import deque
+from pathlib import Path
+
+import serial
+from serial.tools import list_ports
+
+from fleet.errors import FlashError
+from fleet.flash.codes import NO_PERMISSION, NO_SUCH_PORT, PORT_BUSY
+from fleet.limits import FLASH_HEARD_BYTES
+
+_BUSY = (errno.EBUSY, errno.EAGAIN)
+
+
+class ListeningPort(serial.Serial):  # type: ignore[misc]  # pyserial has no types
+    """A serial port that remembers the last bytes that came in."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._heard: deque[int] = deque(maxlen=FLASH_HEARD_BYTES)
+
+    def read(self, size: int = 1) -> bytes:
+        """As of pyserial."""
+        data: bytes = super().read(size)
+        self._heard.extend(data)
+        return data
+
+    def heard(self) -> bytes:
+        """The last bytes that came in, at most FLASH_HEARD_BYTES."""
+        return bytes(self._heard)
+
+
+def port_names() -> list[str]:
+    """The serial ports of this machine that something is plugged into, sorted."""
+    return sorted(port.device for port in list_ports.comports() if port.hwid != "n/a")
+
+
+def open_port(name: str, baud: int) -> ListeningPort:
+    """The port, for this program alone. FlashError (FLA101-103) says what is in the way."""
+    port = ListeningPort()
+    port.port, port.baudrate, port.exclusive = name, baud, True
+    try:
+        port.open()
+    except (serial.SerialException, OSError) as error:
+        raise _refused(name, error.errno) from error
+    return port
+
+
+def _refused(name: str, why: int | None) -> FlashError:
+    if why in (errno.EACCES, errno.EPERM):
+        return FlashError(NO_PERMISSION, f"{name} may not be opened by you", fix=_permission_fix(name))
+    if why in _BUSY:
+        holders = ", ".join(_holders(name)) or "another program"
+        return FlashError(PORT_BUSY, f"{name} is in use by {holders}")
+    names = port_names()
+    there = f"there are {', '.join(names)}" if names else "there is no port with anything on it"
+    return FlashError(NO_SUCH_PORT, f"{name} cannot be opened as a port; {there}")
+
+
+def _permission_fix(name: str) -> str:
+    """How to be let in: the group that has the port, if it is one for this purpose; else a rule for it."""
+    try:
+        group = grp.getgrgid(Path(name).stat().st_gid).gr_name
+    except (OSError, KeyError):
+        return NO_PERMISSION.fix
+    if group == "root":
+        return (
+            f'{name} belongs to root alone: write `KERNEL=="{Path(name).name}", GROUP="dialout", MODE="0660"` to '
+            "/etc/udev/rules.d/60-boards.rules, run `sudo udevadm trigger`, and join the group: "
+            "`sudo usermod -aG dialout $USER`, then log out and in again."
+        )
+    return (
+        f"Run `sudo usermod -aG {group} $USER`, then log out and in again. For this session alone: "
+        f"`sudo chmod a+rw {name}`."
+    )
+
+
+def _holders(name: str) -> list[str]:
+    """`program (pid)` of each process of ours that has the port open (Linux, /proc)."""
+    target, found = os.path.realpath(name), []
+    for handle in Path("/proc").glob("[0-9]*/fd/*"):
+        try:
+            if os.path.realpath(handle) == target:
+                pid = handle.parts[2]
+                program = Path(f"/proc/{pid}/comm").read_text(encoding="utf-8").strip()
+                found.append(f"{program} ({pid})")
+        except OSError:
+            continue
+    return sorted(set(found) - {f"{_own_name()} ({os.getpid()})"})
+
+
+def _own_name() -> str:
+    try:
+        return Path("/proc/self/comm").read_text(encoding="utf-8").strip()
+    except OSError:
+        return ""
+
+
+def only_port() -> str:
+    """The port, if there is only one. FlashError (FLA101) with all of them otherwise."""
+    names = port_names()
+    if len(names) != 1:
+        what = f"there are {', '.join(names)}" if names else "there is no port with anything on it"
+        raise FlashError(
+            NO_SUCH_PORT, f"which port? {what}", fix="Name it with --port; none: plug the board in."
+        )
+    return names[0]

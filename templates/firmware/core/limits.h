@@ -1,0 +1,37 @@
+// Room sizes of the core. Each may be set smaller for a board with little RAM, by -D in its project; these are the defaults.
+// What the interface promises to everybody (docs/node-interface.md section 2) is not among them.
+#ifndef TN_LIMITS_H
+#define TN_LIMITS_H
+
+#include <stddef.h>
+
+#ifndef TN_CONNECTIONS
+#define TN_CONNECTIONS 4
+#endif
+#ifndef TN_ANSWER_ROOMS
+#define TN_ANSWER_ROOMS 2
+#endif
+#ifndef TN_ANSWER_BYTES
+#define TN_ANSWER_BYTES 9216
+#endif
+#ifndef TN_SIGNATURE_BASE_BYTES
+#define TN_SIGNATURE_BASE_BYTES 3072
+#endif
+#ifndef TN_SHA256_BYTES
+#define TN_SHA256_BYTES 256
+#endif
+
+namespace tn {
+
+constexpr size_t kConnections = TN_CONNECTIONS;    // served at once; one more handle is only told `crowded`
+constexpr size_t kAnswerRooms = TN_ANSWER_ROOMS;   // for long answers: state and metrics; a request waits for a free one
+constexpr size_t kAnswerBytes = TN_ANSWER_BYTES;   // head and body of the longest of them
+constexpr size_t kSignatureBaseBytes = TN_SIGNATURE_BASE_BYTES;  // above the longest base that a head of 2048 bytes can make
+constexpr size_t kSha256Bytes = TN_SHA256_BYTES;  // for the state of a digest in progress; the port's library must fit
+
+static_assert(kConnections >= 1 && kConnections <= 16, "connections");
+static_assert(kAnswerRooms >= 1 && kAnswerRooms <= kConnections, "rooms for answers");
+
+}  // namespace tn
+
+#endif

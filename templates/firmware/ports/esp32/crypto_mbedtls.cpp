@@ -1,0 +1,61 @@
+#include "crypto_mbedtls.h"
+
+#include "idf.h"
+
+namespace tn {
+
+namespace {
+
+static_assert(sizeof(idf::mbedtls_sha256_context) <= sizeof(Sha256::room), "the context fits in the room that the core keeps");
+static_assert(alignof(idf::mbedtls_sha256_context) <= alignof(Sha256), "and is aligned there");
+
+idf::mbedtls_sha256_context *context(Sha256 *s) { return reinterpret_cast<idf::mbedtls_sha256_context *>(s->room); }
+
+void begin(Sha256 *s) {
+  idf::mbedtls_sha256_init(context(s));
+  idf::mbedtls_sha256_starts_ret(context(s), 0);
+}
+
+void add(Sha256 *s, const void *data, size_t n) {
+  idf::mbedtls_sha256_update_ret(context(s), static_cast<const unsigned char *>(data), n);
+}
+
+void end(Sha256 *s, uint8_t out[32]) {
+  idf::mbedtls_sha256_finish_ret(context(s), out);
+  idf::mbedtls_sha256_free(context(s));
+}
+
+// Without memory for it the result is random: it matches nothing that anybody sent.
+void hmac(const uint8_t *key, size_t key_n, const void *data, size_t n, uint8_t out[32]) {
+  const int failed = idf::mbedtls_md_hmac(idf::mbedtls_md_info_from_type(idf::MBEDTLS_MD_SHA256), key, key_n,
+                                          static_cast<const unsigned char *>(data), n, out);
+  if (failed != 0) idf::esp_fill_random(out, 32);
+}
+
+bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
+  idf::mbedtls_ecp_group group;
+  idf::mbedtls_ecp_point key;
+  idf::mbedtls_mpi r, s;
+  idf::mbedtls_ecp_group_init(&group);
+  idf::mbedtls_ecp_point_init(&key);
+  idf::mbedtls_mpi_init(&r);
+  idf::mbedtls_mpi_init(&s);
+  const bool good = idf::mbedtls_ecp_group_load(&group, idf::MBEDTLS_ECP_DP_SECP256R1) == 0 &&
+                    idf::mbedtls_ecp_point_read_binary(&group, &key, point, 65) == 0 &&
+                    idf::mbedtls_ecp_check_pubkey(&group, &key) == 0 &&
+                    idf::mbedtls_mpi_read_binary(&r, sig, 32) == 0 && idf::mbedtls_mpi_read_binary(&s, sig + 32, 32) == 0 &&
+                    idf::mbedtls_ecdsa_verify(&group, digest, 32, &key, &r, &s) == 0;
+  idf::mbedtls_mpi_free(&s);
+  idf::mbedtls_mpi_free(&r);
+  idf::mbedtls_ecp_point_free(&key);
+  idf::mbedtls_ecp_group_free(&group);
+  return good;
+}
+
+const Crypto kCrypto = {begin, add, end, hmac, verify};
+
+}  // namespace
+
+const Crypto *mbedtls_crypto() { return &kCrypto; }
+
+}  // namespace tn

@@ -1,0 +1,27 @@
+// The chip's flash: which areas a node has, from the partition table that is on it (templates/node/partitions.csv.j2), and
+// tn::Flash over them. Nothing outside of these areas is ever erased or programmed.
+#ifndef TN_FLASH_MAP_H
+#define TN_FLASH_MAP_H
+
+#include "../../core/partition.h"
+#include "../../core/port.h"
+
+namespace tn {
+
+// Of our own partitions: an application-defined type of esp-idf (0x40 to 0xFE).
+constexpr uint8_t kTankPartitionType = 0x40;
+constexpr uint8_t kCredentialsSubtype = 0x00;
+constexpr uint8_t kRecordsSubtype = 0x01;  // two sectors
+
+struct FlashMap {
+  Partition partition;
+  uint8_t area;  // of the running image: 0 = slot a, 1 = slot b
+  Flash flash;
+};
+
+// False: the table lacks one of the areas; what lacks is empty, and the node has the faults `no-key` and `no-record`.
+bool read_flash_map(FlashMap *map);
+
+}  // namespace tn
+
+#endif

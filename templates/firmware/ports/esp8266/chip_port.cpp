@@ -1,0 +1,120 @@
+#include "chip_port.h"
+
+#include "chip_flash.h"
+#include "core_names.h"
+#include "crypto_chip.h"
+#include "pins.h"
+
+namespace tn {
+
+namespace {
+
+constexpr int kSignalUnknown = 31;
+
+ChipPort *chip_of(void *ctx) { return static_cast<ChipPort *>(ctx); }
+
+bool probe(void *, uint8_t pin, uint8_t pull) { return probe_is_low(pin, static_cast<Pull>(pull)); }
+void relay(void *, uint8_t pin, bool level_high) { relay_to(pin, level_high); }
+uint64_t now_ms(void *) { return core::uptime_us() / 1000u; }
+
+int accept_one(void *ctx) { return chip_of(ctx)->server.accept_one(); }
+int receive(void *ctx, int handle, uint8_t *to, size_t n) { return chip_of(ctx)->server.receive(handle, to, n); }
+int send_some(void *ctx, int handle, const uint8_t *from, size_t n) {
+  return chip_of(ctx)->server.send_some(handle, from, n);
+}
+void close_one(void *ctx, int handle) { chip_of(ctx)->server.close_one(handle); }
+
+void announce(void *ctx, const Announcement *what) { chip_of(ctx)->announcer.set(*what); }
+void goodbye(void *ctx) { chip_of(ctx)->announcer.goodbye(); }
+
+void restart(void *) { core::restart(); }
+bool can_restart(void *) { return !core::loaded_over_serial(); }
+void feed_watchdog(void *) { core::feed_watchdog(); }
+void random_bytes(void *, uint8_t *to, size_t n) { core::random_bytes(to, n); }
+uint32_t free_bytes(void *) { return core::free_heap(); }
+
+bool rssi_dbm(void *, int16_t *to) {
+  const int signal = core::radio_signal_dbm();
+  *to = static_cast<int16_t>(signal);
+  return signal != kSignalUnknown;
+}
+bool network_up(void *) { return core::radio_joined(); }
+void mac(void *, uint8_t to[6]) { core::radio_mac(to); }
+
+void join(void *, const char *network, const char *passphrase) {
+  if (network == nullptr) {
+    core::radio_leave();
+  } else {
+    core::radio_join(network, passphrase);
+  }
+}
+
+Reset reset_reason(void *) {
+  switch (core::reset_reason()) {
+    case core::kResetHardwareWatchdog:
+    case core::kResetSoftwareWatchdog: return Reset::kWatchdog;
+    case core::kResetException: return Reset::kCrash;
+    case core::kResetRestart: return Reset::kRestart;
+    default: return Reset::kPowerOn;  // and the reset button
+  }
+}
+
+int console_read(void *) { return core::serial_read(); }
+size_t console_write(void *, const char *from, size_t n) {
+  const size_t room = core::serial_room();
+  return room == 0 ? 0 : core::serial_write(from, n < room ? n : room);
+}
+
+bool uses_pin(const NodeBlock &block, uint8_t pin) {
+  for (size_t i = 0; i < block.tank_count && i < kTanksPerNode; ++i) {
+    const TankBlock &tank = block.tanks[i];
+    if (tank.pump_does != static_cast<uint8_t>(PumpDoes::kNone) && tank.pump_pin == pin) return true;
+    for (size_t k = 0; k < tank.mark_count && k < kMarksPerTank; ++k) {
+      if (tank.marks[k].pin == pin) return true;
+    }
+  }
+  return false;
+}
+
+void fill_in(ChipPort *chip) {
+  Port &port = chip->port;
+  port = Port{};
+  port.ctx = chip;
+  port.probe_is_low = probe;
+  port.relay = relay;
+  port.now_ms = now_ms;
+  port.process_ms = now_ms;
+  port.flash = chip_flash();
+  port.accept = accept_one;
+  port.recv = receive;
+  port.send = send_some;
+  port.close = close_one;
+  port.announce = announce;
+  port.goodbye = goodbye;
+  port.restart = restart;
+  port.can_restart = can_restart;
+  port.feed_watchdog = feed_watchdog;
+  port.random = random_bytes;
+  port.free_bytes = free_bytes;
+  port.rssi_dbm = rssi_dbm;
+  port.network_up = network_up;
+  port.mac = mac;
+  port.reset_reason = reset_reason;
+  port.crypto = chip_crypto();
+  port.join = join;
+  if (!chip->console) return;
+  port.console_read = console_read;
+  port.console_write = console_write;
+}
+
+}  // namespace
+
+void start_chip_port(ChipPort *chip, const NodeBlock &block) {
+  chip->console = !uses_pin(block, core::kSerialTx) && !uses_pin(block, core::kSerialRx);
+  if (chip->console) core::serial_begin();
+  fill_in(chip);
+  core::radio_set_up();
+  chip->server.start();
+}
+
+}  // namespace tn

@@ -1,0 +1,24 @@
+// tn::Port of an ESP8266 board.
+#ifndef TN_ESP8266_CHIP_PORT_H
+#define TN_ESP8266_CHIP_PORT_H
+
+#include "../../core/node_block.h"
+#include "../../core/port.h"
+#include "announcer.h"
+#include "tcp_server.h"
+
+namespace tn {
+
+struct ChipPort {
+  TcpServer server;
+  Announcer announcer;
+  bool console;  // the serial line's pins are no probe's and no relay's
+  Port port;
+};
+
+// Fills in the port, puts the radio on (without it there are no true random numbers) and listens.
+void start_chip_port(ChipPort *chip, const NodeBlock &block);
+
+}  // namespace tn
+
+#endif

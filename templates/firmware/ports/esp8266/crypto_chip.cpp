@@ -1,0 +1,69 @@
+#include "crypto_chip.h"
+
+#include <string.h>
+
+#include "core_names.h"
+
+namespace {
+
+// What the verification on the second stack needs; the thunk hands on what fits into registers.
+struct Question {
+  br_ec_public_key key;
+  const uint8_t *digest;
+  const uint8_t *signature;
+};
+
+}  // namespace
+
+// i15 and m15: the variants with 16-bit words, for a processor whose multiplication of 32 bits gives 32.
+extern "C" uint32_t tn_verify_es256(const Question *asked) {
+  return br_ecdsa_i15_vrfy_raw(&br_ec_p256_m15, asked->digest, 32, &asked->key, asked->signature, 64);
+}
+extern "C" uint32_t thunk_tn_verify_es256(const Question *asked);
+make_stack_thunk(tn_verify_es256);
+
+namespace tn {
+
+namespace {
+
+static_assert(sizeof(br_sha256_context) <= sizeof(Sha256::room), "the context fits in the room that the core keeps");
+
+br_sha256_context *context(Sha256 *s) { return reinterpret_cast<br_sha256_context *>(s->room); }
+
+void begin(Sha256 *s) { br_sha256_init(context(s)); }
+void add(Sha256 *s, const void *data, size_t n) { br_sha256_update(context(s), data, n); }
+void end(Sha256 *s, uint8_t out[32]) { br_sha256_out(context(s), out); }
+
+void hmac(const uint8_t *key, size_t key_n, const void *data, size_t n, uint8_t out[32]) {
+  br_hmac_key_context prepared;
+  br_hmac_context mac;
+  br_hmac_key_init(&prepared, &br_sha256_vtable, key, key_n);
+  br_hmac_init(&mac, &prepared, 0);
+  br_hmac_update(&mac, data, n);
+  br_hmac_out(&mac, out);
+}
+
+// Takes about half a second, in which nothing else happens. Without heap for the second stack nothing is believed.
+bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
+  uint8_t copy[65];  // BearSSL's key structure is not const
+  memcpy(copy, point, sizeof copy);
+  Question question;
+  question.key.curve = BR_EC_secp256r1;
+  question.key.q = copy;
+  question.key.qlen = sizeof copy;
+  question.digest = digest;
+  question.signature = sig;
+  if (!core::take_big_stack()) return false;
+  core::feed_watchdog();
+  const bool good = thunk_tn_verify_es256(&question) == 1;
+  core::give_big_stack();
+  return good;
+}
+
+const Crypto kCrypto = {begin, add, end, hmac, verify};
+
+}  // namespace
+
+const Crypto *chip_crypto() { return &kCrypto; }
+
+}  // namespace tn

@@ -1,0 +1,65 @@
+#include "pins.h"
+
+#include "../../core/node_block_check.h"
+#include "core_names.h"
+
+namespace tn {
+
+namespace {
+
+constexpr unsigned kSettleUs = 20;  // for the pull-up to lift a pin and a short cable: 45 kOhm and 100 pF make 4.5 us
+constexpr size_t kBlockWords = sizeof(NodeBlock) / sizeof(uint32_t);
+
+bool is_relay(const NodeBlock &block, uint8_t pin, bool *active_high) {
+  for (size_t i = 0; i < block.tank_count; ++i) {
+    const TankBlock &tank = block.tanks[i];
+    if (tank.pump_does == static_cast<uint8_t>(PumpDoes::kNone) || tank.pump_pin != pin) continue;
+    *active_high = tank.pump_active_high != 0;
+    return true;
+  }
+  return false;
+}
+
+}  // namespace
+
+bool probe_is_low(uint8_t pin, Pull pull) {
+  if (pin >= core::kPins || core::is_flash_pin(pin)) return false;
+  if (pull == Pull::kInternalUp) {
+    core::pin_in_pulled_up(pin);
+    core::wait_us(kSettleUs);
+  } else {
+    core::pin_in(pin);
+  }
+  const bool low = core::pin_is_low(pin);
+  if (pull == Pull::kInternalUp) core::pin_in(pin);
+  return low;
+}
+
+void relay_to(uint8_t pin, bool high) {
+  if (pin >= core::kPins || core::is_flash_pin(pin)) return;
+  core::pin_level(pin, high);
+  core::pin_out(pin);
+}
+
+void copy_block(NodeBlock *to) {
+  const volatile uint32_t *from = reinterpret_cast<const volatile uint32_t *>(&tn_node_block);
+  uint32_t *words = reinterpret_cast<uint32_t *>(to);
+  for (size_t i = 0; i < kBlockWords; ++i) words[i] = from[i];
+}
+
+void pins_off() {
+  NodeBlock block;
+  copy_block(&block);
+  const bool good = check_node_block(block) == BlockFault::kNone;
+  for (uint8_t pin = 0; pin < core::kPins; ++pin) {
+    bool active_high = false;
+    if (core::is_flash_pin(pin)) continue;
+    if (good && is_relay(block, pin, &active_high)) {
+      relay_to(pin, !active_high);
+    } else {
+      core::pin_in(pin);
+    }
+  }
+}
+
+}  // namespace tn

@@ -1,0 +1,259 @@
+// The ESP32 port's pins, radio, sockets, announcement and reset causes over a chip of the test's own: each call into the IDF is
+// written down, and events come when the test says so.
+#include <errno.h>
+#include <string.h>
+
+#include "check.h"
+#include "ports/esp32/esp32_port.h"
+#include "ports/esp32/idf.h"
+#include "sample_block.h"
+
+namespace {
+
+char calls[4096];  // names of what was called, each with its figures, separated by spaces
+
+void note(const char *what, long a = -1, long b = -1) {
+  const size_t n = strlen(calls);
+  if (b >= 0)
+    snprintf(calls + n, sizeof calls - n, "%s(%ld,%ld) ", what, a, b);
+  else if (a >= 0)
+    snprintf(calls + n, sizeof calls - n, "%s(%ld) ", what, a);
+  else
+    snprintf(calls + n, sizeof calls - n, "%s ", what);
+}
+
+bool said(const char *what) {
+  const bool same = strcmp(calls, what) == 0;
+  if (!same) printf("calls: %s\n", calls);
+  calls[0] = '\0';
+  return same;
+}
+
+int level = 1, next_fd = 54, waiting = 0, received = 0, error = 0;
+uint8_t sent_room = 10;
+esp_event_handler_t handler;
+void *handler_ctx;
+wifi_config_t last_config;
+esp_reset_reason_t cause = ESP_RST_POWERON;
+
+}  // namespace
+
+HardwareSerial Serial;
+void HardwareSerial::begin(unsigned long, uint32_t, int8_t, int8_t, bool, unsigned long, uint8_t) { note("console"); }
+int HardwareSerial::available() { return 0; }
+int HardwareSerial::availableForWrite() { return sent_room; }
+int HardwareSerial::read() { return -1; }
+size_t HardwareSerial::write(uint8_t) { return 1; }
+size_t HardwareSerial::write(const uint8_t *, size_t n) { return n; }
+
+extern "C" {
+esp_event_base_t IP_EVENT = "ip", WIFI_EVENT = "wifi";
+esp_err_t gpio_set_level(gpio_num_t pin, uint32_t to) { note("level", pin, static_cast<long>(to)); return ESP_OK; }
+int gpio_get_level(gpio_num_t pin) { note("read", pin); return level; }
+esp_err_t gpio_set_direction(gpio_num_t pin, gpio_mode_t mode) { note(mode == GPIO_MODE_OUTPUT ? "output" : "input", pin); return ESP_OK; }
+esp_err_t gpio_set_pull_mode(gpio_num_t pin, gpio_pull_mode_t pull) { note(pull == GPIO_PULLUP_ONLY ? "pull-up" : "floating", pin); return ESP_OK; }
+void esp_rom_gpio_pad_select_gpio(uint32_t pin) { note("pad", static_cast<long>(pin)); }
+void esp_rom_delay_us(uint32_t us) { note("wait", static_cast<long>(us)); }
+void esp_fill_random(void *buf, size_t len) { memset(buf, 7, len); }
+esp_err_t esp_read_mac(uint8_t *mac, esp_mac_type_t) { memset(mac, 1, 6); return ESP_OK; }
+void esp_restart(void) { for (;;) {} }
+esp_reset_reason_t esp_reset_reason(void) { return cause; }
+uint32_t esp_get_free_heap_size(void) { return 100000; }
+int64_t esp_timer_get_time(void) { return 5000000LL * 1000000LL; }
+void vTaskDelay(const TickType_t ticks) { note("delay", static_cast<long>(ticks)); }
+esp_err_t esp_task_wdt_init(uint32_t timeout, bool panic) { note("watchdog", static_cast<long>(timeout), panic); return ESP_OK; }
+esp_err_t esp_task_wdt_add(TaskHandle_t) { note("watched"); return ESP_OK; }
+esp_err_t esp_task_wdt_reset(void) { return ESP_OK; }
+const esp_partition_t *esp_partition_find_first(esp_partition_type_t, esp_partition_subtype_t, const char *) { return nullptr; }
+const esp_partition_t *esp_ota_get_running_partition(void) { return nullptr; }
+esp_err_t esp_flash_read(esp_flash_t *, void *, uint32_t, uint32_t) { return ESP_FAIL; }
+esp_err_t esp_flash_write(esp_flash_t *, const void *, uint32_t, uint32_t) { return ESP_FAIL; }
+esp_err_t esp_flash_erase_region(esp_flash_t *, uint32_t, uint32_t) { return ESP_FAIL; }
+esp_err_t esp_event_loop_create_default(void) { return ESP_OK; }
+esp_err_t esp_event_handler_register(esp_event_base_t, int32_t, esp_event_handler_t to, void *ctx) { handler = to; handler_ctx = ctx; return ESP_OK; }
+esp_err_t esp_netif_init(void) { return ESP_OK; }
+esp_err_t esp_netif_set_hostname(esp_netif_t *, const char *) { note("hostname"); return ESP_OK; }
+esp_netif_t *esp_netif_create_default_wifi_sta(void) { static int one; return reinterpret_cast<esp_netif_t *>(&one); }
+esp_err_t esp_wifi_init(const wifi_init_config_t *) { return ESP_OK; }
+esp_err_t esp_wifi_set_mode(wifi_mode_t mode) { note("mode", mode); return ESP_OK; }
+esp_err_t esp_wifi_start(void) { note("radio-on"); return ESP_OK; }
+esp_err_t esp_wifi_stop(void) { note("radio-off"); return ESP_OK; }
+esp_err_t esp_wifi_connect(void) { note("connect"); return ESP_OK; }
+esp_err_t esp_wifi_disconnect(void) { note("disconnect"); return ESP_OK; }
+esp_err_t esp_wifi_sta_get_ap_info(wifi_ap_record_t *to) { to->rssi = -61; return ESP_OK; }
+esp_err_t esp_wifi_set_ps(wifi_ps_type_t) { return ESP_OK; }
+esp_err_t esp_wifi_set_config(wifi_interface_t, wifi_config_t *to) { last_config = *to; note("config"); return ESP_OK; }
+esp_err_t esp_wifi_set_storage(wifi_storage_t) { return ESP_OK; }
+uint16_t lwip_htons(uint16_t x) { return static_cast<uint16_t>(x << 8 | x >> 8); }
+int lwip_socket(int, int, int) { return next_fd++; }
+int lwip_bind(int, const struct sockaddr *at, socklen_t) {
+  note("port", lwip_htons(reinterpret_cast<const struct sockaddr_in *>(at)->sin_port));
+  return 0;
+}
+int lwip_listen(int, int) { note("listen"); return 0; }
+int lwip_fcntl(int, int, int) { note("no-wait"); return 0; }
+int lwip_setsockopt(int, int, int, const void *, socklen_t) { return 0; }
+int lwip_accept(int, struct sockaddr *, socklen_t *) {
+  if (waiting == 0) { errno = EAGAIN; return -1; }
+  --waiting;
+  return next_fd++;
+}
+int lwip_close(int s) { note("close", s); return 0; }
+ssize_t_of_lwip lwip_recv(int, void *, size_t, int flags) { errno = error; return flags == MSG_DONTWAIT ? received : -1; }
+ssize_t_of_lwip lwip_send(int, const void *, size_t, int flags) { errno = error; return flags == MSG_DONTWAIT ? received : -1; }
+esp_err_t mdns_init(void) { note("mdns"); return ESP_OK; }
+esp_err_t mdns_hostname_set(const char *) { return ESP_OK; }
+esp_err_t mdns_instance_name_set(const char *) { return ESP_OK; }
+esp_err_t mdns_service_add(const char *, const char *service, const char *, uint16_t port, mdns_txt_item_t *, size_t n) {
+  note(service, port, static_cast<long>(n));
+  return ESP_OK;
+}
+esp_err_t mdns_service_remove_all(void) { note("bye"); return ESP_OK; }
+esp_err_t mdns_service_txt_set(const char *, const char *, mdns_txt_item_t txt[], uint8_t n) { note(txt[n - 1].value, n); return ESP_OK; }
+}
+
+namespace {
+
+tn::Esp32Port esp32;
+
+// The sample's probes are on pins 1 to 3, two of which are the console's.
+tn::NodeBlock block_with_first_probe_on(uint8_t pin) {
+  tn::NodeBlock block = sample_block();
+  for (uint8_t i = 0; i < 3; ++i) block.tanks[0].marks[i].pin = static_cast<uint8_t>(25 + i);
+  block.tanks[0].marks[0].pin = pin;
+  seal(&block);
+  return block;
+}
+
+void start() {
+  calls[0] = '\0';
+  tn::start_esp32_port(&esp32, block_with_first_probe_on(25));
+}
+
+void the_start_is_watched_and_quiet() {
+  start();
+  CHECK(said("watchdog(8,1) watched console hostname mode(1) radio-on port(80) listen no-wait "));
+  CHECK(esp32.port.console_write != nullptr && esp32.port.console_write(nullptr, "abcdefghijklmn", 14) == 10);
+}
+
+void no_console_where_its_pins_are_needed() {
+  const uint8_t pins[] = {1, 3};
+  for (const uint8_t pin : pins) {
+    calls[0] = '\0';
+    tn::start_esp32_port(&esp32, block_with_first_probe_on(pin));
+    CHECK(strstr(calls, "console") == nullptr && esp32.port.console_read == nullptr && esp32.port.console_write == nullptr);
+  }
+  tn::NodeBlock damaged = block_with_first_probe_on(1);
+  damaged.crc32 ^= 1;
+  tn::start_esp32_port(&esp32, damaged);
+  CHECK(strstr(calls, "console") != nullptr && esp32.port.console_read != nullptr);
+}
+
+void the_pull_up_is_on_only_while_reading() {
+  start();
+  calls[0] = '\0';
+  level = 0;
+  CHECK(esp32.port.probe_is_low(&esp32, 25, static_cast<uint8_t>(tn::Pull::kInternalUp)));
+  CHECK(said("pad(25) input(25) pull-up(25) wait(1000) read(25) floating(25) "));
+  level = 1;
+  CHECK(!esp32.port.probe_is_low(&esp32, 34, static_cast<uint8_t>(tn::Pull::kExternal)));
+  CHECK(said("pad(34) input(34) read(34) "));
+}
+
+void a_relay_has_its_level_before_it_is_driven() {
+  esp32.port.relay(&esp32, 26, false);
+  CHECK(said("level(26,0) pad(26) output(26) "));
+}
+
+void the_clock_is_wide() { CHECK(esp32.port.now_ms(&esp32) == 5000000000ull); }
+
+void joining_goes_on_by_itself() {
+  start();
+  calls[0] = '\0';
+  esp32.port.join(&esp32, "0123456789abcdef0123456789abcdef", "pass");  // 32 characters: no NUL after them
+  CHECK(memcmp(last_config.sta.ssid, "0123456789abcdef0123456789abcdef", 32) == 0 && last_config.sta.password[4] == 0);
+  esp32.radio.step(1000);
+  CHECK(said("disconnect config "));  // the radio has not said that it is on
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_START, nullptr);
+  esp32.radio.step(1010);
+  esp32.radio.step(1020);
+  CHECK(said("connect ") && !esp32.port.network_up(&esp32));
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);
+  esp32.radio.step(2000);
+  CHECK(said(""));
+  esp32.radio.step(1010 + tn::kReconnectAfterMs);
+  CHECK(said("connect "));
+  handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
+  int16_t rssi = 0;
+  CHECK(esp32.port.network_up(&esp32) && esp32.port.rssi_dbm(&esp32, &rssi) && rssi == -61);
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);
+  CHECK(!esp32.port.network_up(&esp32) && !esp32.port.rssi_dbm(&esp32, &rssi));
+  esp32.port.join(&esp32, nullptr, nullptr);
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_STOP, nullptr);
+  esp32.radio.step(60000);
+  CHECK(said("radio-off "));
+  esp32.port.join(&esp32, "barn", "pass");
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_START, nullptr);
+  esp32.radio.step(61000);
+  CHECK(said("config radio-on connect "));
+}
+
+void sockets_never_wait_and_have_lowest_handles_first() {
+  start();
+  waiting = 7;
+  for (int handle = 0; handle < tn::kTcpHandles; ++handle) CHECK(esp32.port.accept(&esp32) == handle);
+  CHECK(esp32.port.accept(&esp32) == -1 && waiting == 2);
+  esp32.port.close(&esp32, 1);
+  CHECK(esp32.port.accept(&esp32) == 1 && waiting == 1);
+  uint8_t byte = 0;
+  received = -1;
+  error = EAGAIN;
+  CHECK(esp32.port.recv(&esp32, 0, &byte, 1) == 0 && esp32.port.send(&esp32, 0, &byte, 1) == 0);
+  error = ECONNRESET;
+  CHECK(esp32.port.recv(&esp32, 0, &byte, 1) == -1 && esp32.port.send(&esp32, 0, &byte, 1) == -1);
+  received = 0;  // the other end is done
+  CHECK(esp32.port.recv(&esp32, 0, &byte, 1) == -1);
+  received = 1;
+  CHECK(esp32.port.recv(&esp32, 0, &byte, 1) == 1 && esp32.port.send(&esp32, 0, &byte, 1) == 1);
+}
+
+void the_announcement_is_added_once_and_taken_back() {
+  start();
+  calls[0] = '\0';
+  tn::Announcement what = {"north", "1.2.0", "0123456789abcdef", "esp32-devkit", "on-trial"};
+  esp32.port.announce(&esp32, &what);
+  CHECK(said("mdns _tanknode(80,5) "));
+  what.phase = "kept";
+  esp32.port.announce(&esp32, &what);
+  CHECK(said("kept(5) "));
+  esp32.port.goodbye(&esp32);
+  esp32.port.goodbye(&esp32);
+  CHECK(said("bye delay(200) "));
+}
+
+void causes_of_a_reset() {
+  const struct {
+    esp_reset_reason_t idf;
+    tn::Reset ours;
+  } rows[] = {{ESP_RST_POWERON, tn::Reset::kPowerOn}, {ESP_RST_BROWNOUT, tn::Reset::kPowerOn}, {ESP_RST_SW, tn::Reset::kRestart},
+              {ESP_RST_TASK_WDT, tn::Reset::kWatchdog}, {ESP_RST_INT_WDT, tn::Reset::kWatchdog}, {ESP_RST_PANIC, tn::Reset::kCrash}};
+  for (const auto &row : rows) {
+    cause = row.idf;
+    CHECK(esp32.port.reset_reason(&esp32) == row.ours);
+  }
+}
+
+}  // namespace
+
+int main() {
+  RUN(the_start_is_watched_and_quiet);
+  RUN(no_console_where_its_pins_are_needed);
+  RUN(the_pull_up_is_on_only_while_reading);
+  RUN(a_relay_has_its_level_before_it_is_driven);
+  RUN(the_clock_is_wide);
+  RUN(joining_goes_on_by_itself);
+  RUN(sockets_never_wait_and_have_lowest_handles_first);
+  RUN(the_announcement_is_added_once_and_taken_back);
+  RUN(causes_of_a_reset);
+  return check_result();
+}

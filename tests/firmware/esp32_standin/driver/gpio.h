@@ -1,0 +1,19 @@
+// Stand-in for the header of this name: declares what the ESP32 port uses of it and nothing else. Signatures as in esp-idf 4.4.7, components/driver/include/driver/gpio.h, hal/include/hal/gpio_types.h.
+#ifndef TN_STANDIN_DRIVER_GPIO_H
+#define TN_STANDIN_DRIVER_GPIO_H
+
+#include <stdint.h>
+#include "../esp_err.h"
+
+extern "C" {
+typedef enum { GPIO_NUM_0 = 0, GPIO_NUM_MAX = 49 } gpio_num_t;
+typedef enum { GPIO_MODE_DISABLE = 0, GPIO_MODE_INPUT = 1, GPIO_MODE_OUTPUT = 2 } gpio_mode_t;
+typedef enum { GPIO_PULLUP_ONLY, GPIO_PULLDOWN_ONLY, GPIO_PULLUP_PULLDOWN, GPIO_FLOATING } gpio_pull_mode_t;
+
+esp_err_t gpio_set_level(gpio_num_t gpio_num, uint32_t level);
+int gpio_get_level(gpio_num_t gpio_num);
+esp_err_t gpio_set_direction(gpio_num_t gpio_num, gpio_mode_t mode);
+esp_err_t gpio_set_pull_mode(gpio_num_t gpio_num, gpio_pull_mode_t pull);
+}
+
+#endif

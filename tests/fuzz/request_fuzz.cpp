@@ -1,0 +1,148 @@
+// The reader of request signatures. The bytes after the first are lines: method, path, Content-Digest, Tank-Ticket,
+// Signature-Input, Signature, Accept-Signature; a line that is missing is an absent header. With bit 0 of the first byte the
+// signature is made good by the base that the reader itself hashed.
+// What is accepted must have signed exactly the base that is written here from the lines; without the key nothing is accepted.
+#include "core/base64.h"
+#include "core/http.h"
+#include "core/signature.h"
+#include "core/structured.h"
+#include "firmware/sign_helper.h"
+#include "fuzz.h"
+
+namespace {
+
+enum Line { kMethod, kPath, kDigest, kTicket, kInput, kSignature, kAccept, kLines };
+constexpr char kNode[] = "upper-barn";
+constexpr char kNonce[] = "AAECAwQFBgcICQoLDA0ODw";
+constexpr uint8_t kKey[32] = {0x5A, 1, 2, 3};
+
+char last_base[tn::kSignatureBaseBytes];
+size_t last_base_n;
+uint8_t last_mac[32];
+bool hashed;
+
+void keep_hmac(const uint8_t *key, size_t key_n, const void *data, size_t n, uint8_t out[32]) {
+  MUST(key_n == sizeof kKey && n <= sizeof last_base);
+  memcpy(last_base, data, n);
+  last_base_n = n;
+  hashed = true;
+  tn::bearssl_crypto()->hmac_sha256(key, key_n, data, n, out);
+  memcpy(last_mac, out, 32);
+}
+
+struct Lines {
+  Own *own[kLines];
+  tn::Slice at(int i) const {
+    return own[i] == nullptr ? tn::Slice{nullptr, 0} : tn::Slice{reinterpret_cast<const char *>(own[i]->at), own[i]->n};
+  }
+};
+
+void put(char *to, size_t *n, tn::Slice text) {
+  MUST(*n + text.n <= 2 * tn::kSignatureBaseBytes);
+  if (text.n > 0) memcpy(to + *n, text.at, text.n);
+  *n += text.n;
+}
+
+// The base after RFC 9421 section 2.5, from the lines alone; `params` is what stands after `tank=` in Signature-Input.
+void check_base(const Lines &lines, const char *base, size_t base_n) {
+  static char text[2 * tn::kSignatureBaseBytes];
+  size_t n = 0;
+  const bool is_put = tn::same(lines.at(kMethod), tn::slice("PUT"));
+  const char *const names[] = {"\"@method\": ", "\"@path\": ", "\"content-digest\": ", "\"tank-ticket\": "};
+  for (int i = kMethod; i <= (is_put ? kTicket : kDigest); ++i) {
+    put(text, &n, tn::slice(names[i]));
+    put(text, &n, lines.at(i));
+    put(text, &n, tn::slice("\n"));
+  }
+  put(text, &n, tn::slice("\"@signature-params\": (\"@method\" \"@path\" \"content-digest\""));
+  put(text, &n, tn::slice(is_put ? " \"tank-ticket\");" : ");"));
+  MUST(base_n >= n && memcmp(base, text, n) == 0);
+  // The rest is the parameters as received: they stand in the header, right there.
+  const tn::Slice received = lines.at(kInput);
+  const size_t rest = base_n - n;
+  bool found = false;
+  for (size_t i = 0; i + rest <= received.n && !found; ++i) found = memcmp(received.at + i, base + n, rest) == 0;
+  MUST(found);
+}
+
+bool holds(const char *text, size_t n, const char *what) {
+  const size_t m = strlen(what);
+  for (size_t i = 0; i + m <= n; ++i)
+    if (memcmp(text + i, what, m) == 0) return true;
+  return false;
+}
+
+tn::Code verify(const Lines &lines, tn::Slice signature, tn::Slice nonce, uint8_t digest[32]) {
+  tn::Crypto crypto = fuzz_crypto();
+  crypto.hmac_sha256 = keep_hmac;
+  char *const scratch = static_cast<char *>(malloc(tn::kSignatureBaseBytes));
+  const tn::SignedRequest request = {lines.at(kMethod), lines.at(kPath),  lines.at(kDigest),
+                                     lines.at(kTicket), lines.at(kInput), signature};
+  hashed = false;
+  const tn::Code code = tn::verify_request(request, tn::slice(kNode), kKey, nonce, crypto, scratch, digest);
+  free(scratch);
+  return code;
+}
+
+void try_request(const Lines &lines, bool signs) {
+  uint8_t digest[32] = {};
+  tn::Code code = verify(lines, lines.at(kSignature), tn::slice(kNonce), digest);
+  MUST(code != tn::Code::kOk && code != tn::Code::kNonceUsed);  // nobody here knows the key
+  if (!hashed) return;
+  check_base(lines, last_base, last_base_n);
+  if (!signs) return;
+  char text[64] = "tank=:", mac[48];
+  sign::base64(last_mac, 32, mac);
+  strcat(strcat(text, mac), ":");
+  code = verify(lines, tn::slice(text), tn::slice(kNonce), digest);
+  MUST(code == tn::Code::kOk || code == tn::Code::kNonceUsed);
+  if (code == tn::Code::kOk) MUST(holds(last_base, last_base_n, kNonce));
+  MUST(holds(last_base, last_base_n, "keyid=\"upper-barn\"") && holds(last_base, last_base_n, "alg=\"hmac-sha256\""));
+  uint8_t again[32];
+  MUST(tn::parse_content_digest(lines.at(kDigest), again) && memcmp(again, digest, 32) == 0);
+  text[10] = text[10] == 'A' ? 'B' : 'A';
+  MUST(verify(lines, tn::slice(text), tn::slice(kNonce), digest) == tn::Code::kBadSignature);
+}
+
+void try_fields(const Lines &lines) {
+  uint8_t ticket[512];
+  size_t n = 0;
+  if (tn::parse_byte_sequence(lines.at(kTicket), ticket, sizeof ticket, &n)) {
+    MUST(n > 0 && n <= sizeof ticket && lines.at(kTicket).n == tn::base64_chars(n) + 2);
+    char text[tn::base64_chars(512) + 1];
+    sign::base64(ticket, n, text);  // only the one form of RFC 4648 is taken
+    MUST(memcmp(text, lines.at(kTicket).at + 1, tn::base64_chars(n)) == 0);
+  }
+  tn::AnswerWish wish;
+  if (tn::parse_accept_signature(lines.at(kAccept), &wish) != tn::Code::kOk || !wish.wanted) return;
+  MUST(strlen(wish.nonce) >= tn::kNonceChars && strlen(wish.nonce) <= tn::kWishNonceChars);
+  MUST(strspn(wish.nonce, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_") == strlen(wish.nonce));
+  const tn::Slice method = {"PUT", 3}, path = lines.at(kPath);
+  if (path.at == nullptr || path.n > 64) return;
+  char scratch[tn::kSignatureBaseBytes];
+  char *const to = static_cast<char *>(malloc(tn::kSignedHeaderBytes));
+  n = tn::sign_answer(wish, 200, method, path, kKey, tn::slice(kNode), kKey, fuzz_crypto(), scratch, to, tn::kSignedHeaderBytes);
+  MUST(n > 0 && n <= tn::kSignedHeaderBytes && holds(to, n, wish.nonce));
+  free(to);
+}
+
+}  // namespace
+
+extern "C" int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n) {
+  Input input = {data, n};
+  const uint8_t how = input.byte();
+  if (input.left > tn::kHeadBytes) return 0;  // the lines come from one head
+  Lines lines = {};
+  for (int i = 0; i < kLines && input.left > 0; ++i) {
+    const void *end = memchr(input.at, '\n', input.left);
+    const size_t line_n = end == nullptr ? input.left : static_cast<size_t>(static_cast<const uint8_t *>(end) - input.at);
+    if (line_n > 0) lines.own[i] = new Own(input.at, line_n);
+    const size_t step = end == nullptr ? line_n : line_n + 1;
+    input.at += step;
+    input.left -= step;
+  }
+  if (lines.own[kMethod] != nullptr && lines.own[kPath] != nullptr) try_request(lines, (how & 1u) != 0);
+  try_fields(lines);
+  for (Own *own : lines.own) delete own;
+  return 0;
+}

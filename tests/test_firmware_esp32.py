@@ -1,0 +1,98 @@
+"""The ESP32 port: compiled against stand-ins for its core's headers, and its parts run over stand-ins for the chip.
+
+`tests/firmware/esp32_standin` declares what the port uses of Arduino core 2.0.x and esp-idf 4.4.7, with the
+signatures of the real headers; a test cannot have the whole core and its compiler. Mbed TLS is the real one,
+2.28 as Debian builds it.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from firmware_build import FIRMWARE, FLAGS, ROOT, compile_object, compile_program, run_program
+
+PORT = FIRMWARE / "ports" / "esp32"
+STANDIN = f"-I{ROOT / 'tests' / 'firmware' / 'esp32_standin'}"
+STRICT = ("-Wall", "-Wextra", "-Wconversion", "-Werror")
+HOST = (*FLAGS, STANDIN)
+CHIP = (
+    "-march=rv32imc", "-mabi=ilp32", "--specs=picolibc.specs", "-std=gnu++17", "-Os",
+    "-fno-exceptions", "-fno-rtti",
+)  # fmt: skip
+SOURCES = sorted(path.name for path in PORT.glob("*.cpp"))
+
+
+@pytest.fixture(scope="module")
+def mbedtls(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the headers of Mbed TLS and nothing else of this machine."""
+    folder = tmp_path_factory.mktemp("headers")
+    (folder / "mbedtls").symlink_to("/usr/include/mbedtls")
+    return folder
+
+
+@pytest.mark.parametrize("name", SOURCES)
+def test_port_compiles_without_a_warning(name: str) -> None:
+    compile_object(PORT / name, flags=HOST)
+
+
+@pytest.mark.parametrize("name", SOURCES)
+def test_port_compiles_for_the_instruction_set_of_the_c3(name: str, mbedtls: Path, tmp_path: Path) -> None:
+    compiler = shutil.which("riscv64-unknown-elf-g++")
+    assert compiler is not None, "install gcc-riscv64-unknown-elf and picolibc-riscv64-unknown-elf"
+    options = [*CHIP, *STRICT, "-isystem", str(mbedtls), STANDIN, f"-I{FIRMWARE}"]
+    command = [compiler, *options, "-c", str(PORT / name), "-o", str(tmp_path / "object.o")]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, done.stderr
+
+
+def test_names_from_outside_come_through_one_header() -> None:
+    """Its other files include the port's and the core's headers and C's, and call nothing global of the IDF."""
+    listed = set(re.findall(r"^using ::(\w+);", (PORT / "idf.h").read_text(encoding="utf-8"), re.M))
+    assert len(listed) > 100
+    used: set[str] = set()
+    for path in sorted(PORT.iterdir()):
+        if path.name == "idf.h":
+            continue
+        text = re.sub(r"//.*", "", path.read_text(encoding="utf-8"))
+        outside = set(re.findall(r"#include <([^>]+)>", text))
+        assert outside <= {"errno.h", "stddef.h", "stdint.h", "string.h"}, path.name
+        used |= set(re.findall(r"idf::(\w+)", text))
+        foreign = re.findall(r"(?<![\w:.>])((?:esp|gpio|mdns|lwip|mbedtls)_[a-z_0-9]+)\(", text)
+        own = {"mbedtls_crypto"}
+        assert set(foreign) <= own, path.name
+    assert used == listed, "what is listed is used, and the other way round"
+
+
+def test_core_finds_what_it_calls_in_us() -> None:
+    """By their names without C++'s decoration (esp32-hal-misc.c), and with it (main.cpp, a C++ file)."""
+    listing = subprocess.run(
+        ["nm", str(compile_object(PORT / "main.cpp", flags=HOST))], capture_output=True, text=True, check=True
+    ).stdout
+    defined = {line.split()[-1] for line in listing.splitlines() if " T " in line}
+    assert {"verifyRollbackLater", "_Z5setupv", "_Z4loopv", "_Z27getArduinoLoopTaskStackSizev"} <= defined
+
+
+def test_crypto_over_mbed_tls() -> None:
+    sources = ["tests/firmware/crypto_mbedtls_test.cpp", "templates/firmware/ports/esp32/crypto_mbedtls.cpp"]
+    output = run_program(compile_program(sources, libs=["mbedcrypto"], flags=HOST))
+    assert output.endswith(" 0 failed\n"), output
+
+
+def test_flash_map_writes_nothing_but_its_own() -> None:
+    sources = ["tests/firmware/flash_map_test.cpp", "templates/firmware/ports/esp32/flash_map.cpp"]
+    output = run_program(compile_program(sources, flags=HOST))
+    assert output.endswith(" 0 failed\n"), output
+
+
+def test_port_over_a_chip_of_the_tests_own() -> None:
+    """Pins, radio, sockets, announcement, console and causes of a reset."""
+    names = [name for name in SOURCES if name != "main.cpp"]
+    sources = [f"templates/firmware/ports/esp32/{name}" for name in names]
+    sources += ["tests/firmware/esp32_port_test.cpp"]
+    sources += [f"templates/firmware/core/{name}.cpp" for name in ("node_block_check", "crc32")]
+    output = run_program(compile_program(sources, libs=["mbedcrypto"], flags=HOST))
+    assert output.endswith(" 0 failed\n"), output

@@ -1,0 +1,163 @@
+"""The ESP8266's port under the chip's own compiler, against stand-ins for the core's headers, and what it weighs.
+
+The stand-ins (tests/firmware/esp8266_core) declare what core_names.h names, with the core's own signatures, and do
+nothing: this shows that the port compiles without a warning and what it takes of the chip, not that it runs. The
+compiler is Debian's GCC 12 for the lx106; PlatformIO's is GCC 10.3, whose figures may differ by some percent.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from functools import cache
+from pathlib import Path
+
+import pytest
+from elftools.elf.elffile import ELFFile
+from firmware_build import FIRMWARE, ROOT, WARNINGS, compile_program, run_program
+
+from fleet.boards.board import load_board
+from fleet.flash.places import esp8266_places
+from fleet.render.firmware_class import BLOCK_SECTIONS, SIZES
+
+COMPILER = "xtensa-lx106-elf-g++"
+PORT = FIRMWARE / "ports" / "esp8266"
+STANDINS = ROOT / "tests" / "firmware" / "esp8266_core"
+LIBC = Path("/usr/lib/xtensa-lx106-elf/include")
+FLAGS = (
+    "-std=gnu++17", "-Os", "-mlongcalls", "-mtext-section-literals", "-ffunction-sections", "-fdata-sections",
+    "-fno-exceptions", "-fno-rtti", "-falign-functions=4", "-fno-threadsafe-statics",
+)  # fmt: skip
+"""Those of the core's tools/platformio-build.py that bear on code."""
+RAM_BYTES = 24 * 1024
+"""Zeroed and initialised data: 20.5 KiB are measured, of the chip's 80."""
+CONSTANT_BYTES = 9 * 1024
+"""Tables and texts, which the core's linker script puts into RAM as well: 7.2 KiB are measured."""
+CODE_BYTES = 56 * 1024
+
+pytestmark = pytest.mark.slow
+
+
+@cache
+def _objects(folder: Path) -> tuple[Path, ...]:
+    compiler = shutil.which(COMPILER)
+    assert compiler, "install gcc-xtensa-lx106 and picolibc-xtensa-lx106-elf"
+    defines = [f"-D{name}={value}" for name, value in SIZES["esp8266"]]
+    include = [f"-I{FIRMWARE}", f"-isystem{STANDINS}", f"-isystem{LIBC}"]
+    made = []
+    for source in (*sorted((FIRMWARE / "core").glob("*.cpp")), *sorted(PORT.glob("*.cpp"))):
+        target = folder / f"{source.parent.name}-{source.stem}.o"
+        command = [compiler, *FLAGS, *WARNINGS, *defines, *include, "-c", str(source), "-o", str(target)]
+        done = subprocess.run(command, capture_output=True, text=True, timeout=120)
+        assert done.returncode == 0, done.stderr
+        made.append(target)
+    return tuple(made)
+
+
+@pytest.fixture(scope="module")
+def objects(tmp_path_factory) -> tuple[Path, ...]:
+    """Core and port, compiled."""
+    return _objects(tmp_path_factory.mktemp("esp8266"))
+
+
+def _sizes(objects: tuple[Path, ...]) -> dict[str, int]:
+    sizes = {"code": 0, "constants": 0, "data": 0, "zeroed": 0}
+    for path in objects:
+        with path.open("rb") as file:
+            for section in ELFFile(file).iter_sections():
+                name, flags = section.name, section["sh_flags"]
+                if not flags & 2 or name.startswith((".ctors", ".dtors", ".eh_frame")):  # not SHF_ALLOC
+                    continue
+                if section["sh_type"] == "SHT_NOBITS":
+                    sizes["zeroed"] += section["sh_size"]
+                elif name.startswith(".rodata"):
+                    sizes["constants"] += section["sh_size"]
+                elif name.startswith((".text", ".literal")):
+                    sizes["code"] += section["sh_size"]
+                else:
+                    sizes["data"] += section["sh_size"]
+    return sizes
+
+
+def test_port_and_core_compile_without_a_warning_and_fit(objects) -> None:
+    sizes = _sizes(objects)
+    print("esp8266:", ", ".join(f"{name} {count} bytes" for name, count in sizes.items()))
+    assert sizes["zeroed"] + sizes["data"] <= RAM_BYTES
+    assert sizes["constants"] <= CONSTANT_BYTES
+    assert 10_000 < sizes["code"] <= CODE_BYTES
+
+
+def test_nothing_of_ours_asks_for_instruction_ram(objects) -> None:
+    """The core's linker script puts `*.cpp.o(.literal* .text*)` into flash, and `.iram*` into the 32 KiB of IRAM."""
+    for path in objects:
+        with path.open("rb") as file:
+            names = [section.name for section in ELFFile(file).iter_sections()]
+        assert not [name for name in names if "iram" in name], path.name
+
+
+def test_the_core_of_ours_allocates_nothing(objects) -> None:
+    """Only the port may use the heap: once at each start, and for the second stack of a verification."""
+    for path in objects:
+        with path.open("rb") as file:
+            symbols = ELFFile(file).get_section_by_name(".symtab")
+            undefined = {one.name for one in symbols.iter_symbols() if one["st_shndx"] == "SHN_UNDEF"}
+        heap = undefined & {"malloc", "calloc", "realloc", "free", "_Znwj", "_Znaj"}
+        assert not heap or path.name in ("esp8266-main.o", "esp8266-crypto_chip.o"), f"{path.name}: {heap}"
+
+
+def test_node_block_is_whole_words_in_memory_mapped_from_flash(tmp_path) -> None:
+    source = tmp_path / "block.cpp"
+    source.write_text(
+        '#include "core/node_block.h"\n'
+        f'extern "C" __attribute__((section("{BLOCK_SECTIONS["esp8266"]}"), used, aligned(4))) '
+        "const volatile tn::NodeBlock tn_node_block = {};\n",
+        encoding="utf-8",
+    )
+    target = tmp_path / "block.o"
+    command = [COMPILER, *FLAGS, f"-I{FIRMWARE}", f"-isystem{LIBC}", "-c", str(source), "-o", str(target)]
+    subprocess.run(command, check=True, timeout=60)
+    with target.open("rb") as file:
+        section = ELFFile(file).get_section_by_name(BLOCK_SECTIONS["esp8266"])
+        assert (section["sh_size"], section["sh_addralign"]) == (1024, 4)
+
+
+def test_names_of_the_core_are_used_in_one_header_alone() -> None:
+    """The rest of the port knows tn::core only, but for setup, loop and the two hooks that main.cpp defines."""
+    names = r"\b(WiFi\w*|MDNS\w*|ESP|Serial|pinMode|digital\w+|micros64|delay\w*|eboot_\w+|GP\w+|system_\w+)\b\s*[.(]"
+    for path in sorted(PORT.iterdir()):
+        if path.name == "core_names.h":
+            continue
+        text = re.sub(r"//.*", "", path.read_text(encoding="utf-8"))
+        assert not re.findall(names, text), path.name
+        assert not re.findall(r"#include <(?!string\.h)", text), path.name
+
+
+@pytest.mark.parametrize("board_id", ["d1-mini", "nodemcu-v2"])
+def test_longest_page_that_the_pins_can_make_fits(board_id: str) -> None:
+    """Names of 63 characters, every counter at its largest; a page that did not fit would end its connection."""
+    names = ["state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "crc32"]
+    names += ["slots", "slots_area", "slots_record", "slots_arrive", "otadata"]
+    sources = [
+        "tests/firmware/board_pages_test.cpp",
+        *(f"templates/firmware/core/{name}.cpp" for name in names),
+    ]
+    room = f"TN_ANSWER_BYTES={dict(SIZES['esp8266'])['TN_ANSWER_BYTES']}"
+    output = run_program(compile_program(sources, [room]), [str(len(load_board(board_id).pins))])
+    assert output.endswith(" 0 failed\n"), output
+
+
+@pytest.mark.parametrize("board_id", ["d1-mini", "nodemcu-v2"])
+def test_map_of_the_flash_is_the_one_that_the_first_flash_writes(board_id: str) -> None:
+    """And keeps off the last 20 KiB (eagle.flash.4m.ld of the core: EEPROM at 0x3FB000, then the system's settings)."""
+    text = (PORT / "chip_flash.h").read_text(encoding="utf-8")
+    body = text.split("kEsp8266Partition = {")[1].split("};")[0]
+    numbers = [int(word, 16) for word in re.findall(r"0x[0-9A-F]+", body)]
+    credentials, first, second, *areas = numbers
+    board = load_board(board_id)
+    places = esp8266_places()
+    assert (credentials, (first, second)) == (places.credentials_at, places.records_at)
+    assert areas == [0, 0x100000, 0x100000, 0x100000, 0x200000, 0x100000]
+    assert places.application_at == areas[0]
+    assert board.slot_bytes <= 0x100000
+    assert 0x300000 <= credentials < first < second <= 0x3FB000 - 4096
