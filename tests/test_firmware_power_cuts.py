@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from firmware_build import compile_program, run_program
 from test_firmware_slots import CRYPTO, SLOTS
 
@@ -18,6 +19,7 @@ def counts(output: str) -> dict[str, int]:
     return {name: int(value) for name, _, value in (word.partition("=") for word in line.split()[2:])}
 
 
+@pytest.mark.slow
 def test_every_cut_of_small_images_under_the_sanitizers() -> None:
     found = counts(run_program(compile_program(SOURCES, libs=["bearssl"]), ["small", "1"]))
     assert found["runs"] >= 20_000

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from firmware_build import ROOT, compile_program, run_program
 
 CORE = "templates/firmware/core"
@@ -15,6 +16,7 @@ def test_slots_and_trial_while_power_stays_on() -> None:
     assert run_program(program).endswith(" 0 failed\n")
 
 
+@pytest.mark.slow
 def test_application_that_orders_its_copies_from_the_boot_loader() -> None:
     """The ESP8266's way: whatever happens outside of the boot loader's own copy, some image runs whole afterwards.
 
@@ -32,6 +34,7 @@ def test_application_that_orders_its_copies_from_the_boot_loader() -> None:
     assert 0 < broken <= within
 
 
+@pytest.mark.slow
 def test_slots_under_the_boot_loader_of_the_esp32_family() -> None:
     program = compile_program(["tests/firmware/slots_idf_test.cpp", *SLOTS, CRYPTO], libs=["bearssl"])
     assert run_program(program).endswith(" 0 failed\n")

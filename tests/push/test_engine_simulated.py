@@ -14,7 +14,7 @@ from fleet.push.state import Phase, Stands
 from tests.push.broken import BROKEN, broken
 from tests.push.sim import Violation, simulate
 
-PUSHES = 2_000
+PUSHES = 1_000
 SEEDS_TO_CATCH = 1_500
 RARE = {"lets partners go together": 567, "forgets the late": 363, "lets trials run out": 282}
 """A seed to try first, where the mistake shows but rarely."""
