@@ -68,6 +68,15 @@ def test_every_cut_of_long_stories() -> None:
     )
 
 
+@pytest.mark.slow
+def test_every_cut_and_then_every_cut_of_the_next_start() -> None:
+    """Small images, every pair of damages. What only two cuts with weak cells can do is counted apart."""
+    found = counts(run_program(mass_program(), ["double", "1"]))
+    assert found["runs"] >= 3_000_000
+    assert (found["unbootable"], found["broken"]) == (0, 0)
+    assert found["weak-then-cut"] < found["runs"] / 500
+
+
 @pytest.mark.parametrize(
     "token",
     [
