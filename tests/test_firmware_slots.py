@@ -13,7 +13,12 @@ CRYPTO = "templates/firmware/ports/host/crypto_bearssl.cpp"
 
 def test_slots_and_trial_while_power_stays_on() -> None:
     program = compile_program(["tests/firmware/slots_test.cpp", *SLOTS, CRYPTO], libs=["bearssl"])
-    assert run_program(program).endswith(" 0 failed\n")
+    output = run_program(program)
+    assert output.endswith(" 0 failed\n")
+    figures = [line for line in output.splitlines() if line.startswith("R5: ")]
+    print("\n".join(figures))
+    assert len(figures) == 4  # bits and lengths, two layouts
+    assert all(line.endswith("accepted=0") for line in figures)
 
 
 @pytest.mark.slow

@@ -26,6 +26,7 @@ struct Variant {
   const char *name;
   tn::Partition partition;
   uint32_t flash_bytes;
+  bool copies_when_told = false;
 };
 
 inline bool up(tn::Slots *slots, const Variant &variant, const MemoryFlash &m) {
@@ -101,6 +102,7 @@ constexpr const char *kStarts[] = {"a", "b"};
 // second slot (two-slot) or has a filled keep area (copy-in-place); the newest record is then in the other sector as well.
 inline bool prepare(const Variant &variant, int start_at, MemoryFlash *m) {
   fresh_flash(m, variant.flash_bytes);
+  m->copies_when_told = variant.copies_when_told;
   tn::Slots slots;
   tn::Code why;
   if (start_at == 0) return first_flash(m, variant.partition, one) == tn::Code::kOk && up(&slots, variant, *m);

@@ -9,10 +9,12 @@
 
 namespace fast_digest {
 
+constexpr size_t kBlock = 32;
+
 struct State {
-  uint64_t sum;
+  uint64_t sums[4];  // of every fourth word: a processor works on them side by side
   uint64_t n;
-  uint8_t part[8];
+  uint8_t part[kBlock];
 };
 
 inline uint64_t mix(uint64_t sum, uint64_t word) {
@@ -28,32 +30,36 @@ inline State load(const tn::Sha256 *s) {
 
 inline void begin(tn::Sha256 *s) { memset(s->room, 0, sizeof(State)); }
 
+inline void mix_block(State *state, const uint8_t *block) {
+  for (int i = 0; i < 4; ++i) {
+    uint64_t word;
+    memcpy(&word, block + 8 * i, 8);
+    state->sums[i] = mix(state->sums[i], word);
+  }
+}
+
 inline void add(tn::Sha256 *s, const void *data, size_t n) {
   State state = load(s);
   const uint8_t *bytes = static_cast<const uint8_t *>(data);
   while (n > 0) {
-    const size_t held = state.n % 8, room = 8 - held, part = n < room ? n : room;
+    const size_t held = state.n % kBlock, room = kBlock - held, part = n < room ? n : room;
     memcpy(state.part + held, bytes, part);
     state.n += part;
     bytes += part;
     n -= part;
-    if (state.n % 8 != 0) break;
-    uint64_t word;
-    memcpy(&word, state.part, 8);
-    state.sum = mix(state.sum, word);
-    for (; n >= 8; n -= 8, bytes += 8, state.n += 8) {
-      memcpy(&word, bytes, 8);
-      state.sum = mix(state.sum, word);
-    }
+    if (state.n % kBlock != 0) break;
+    mix_block(&state, state.part);
+    for (; n >= kBlock; n -= kBlock, bytes += kBlock, state.n += kBlock) mix_block(&state, bytes);
   }
   memcpy(s->room, &state, sizeof state);
 }
 
 inline void end(tn::Sha256 *s, uint8_t out[32]) {
   State state = load(s);
-  uint64_t word = 0;
-  memcpy(&word, state.part, state.n % 8);
-  uint64_t sum = mix(mix(state.sum, word), state.n);
+  memset(state.part + state.n % kBlock, 0, kBlock - state.n % kBlock);
+  mix_block(&state, state.part);
+  uint64_t sum = state.n;
+  for (int i = 0; i < 4; ++i) sum = mix(sum, state.sums[i]);
   for (int i = 0; i < 4; ++i) {
     sum = mix(sum, 1);
     memcpy(out + 8 * i, &sum, 8);

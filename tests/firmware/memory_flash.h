@@ -38,6 +38,13 @@ struct WeakCells {
   uint8_t later[tn::kSectorBytes];
 };
 
+// What a boot loader that copies when it is told was told, in memory that a restart keeps and a power cut does not.
+struct CopyOrder {
+  bool given;
+  bool copying;  // it is at it: power that goes now leaves a half copied image
+  uint32_t from, to, bytes;
+};
+
 struct MemoryFlash {
   uint8_t cells[kMostFlashBytes];
   tn::Flash flash;  // its size_bytes counts
@@ -49,6 +56,8 @@ struct MemoryFlash {
   uint32_t random;       // of the damage
   uint32_t unerased;     // pages that were programmed where bits had to be set: a mistake of the caller
   WeakCells weak;
+  bool copies_when_told;  // the boot loader is one of those (ESP8266)
+  CopyOrder order;
   uint8_t changed[kMostFlashBytes / tn::kSectorBytes];  // sectors: kSinceMade, kSinceFollowed; see follow_flash()
   // Called before each operation; `to` is what the n cells at `at` would be.
   void (*before)(void *ctx, MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n);
@@ -139,7 +148,7 @@ inline bool memory_read(void *ctx, uint32_t at, void *to, uint32_t n) {
 
 inline bool memory_program(void *ctx, uint32_t at, const void *from, uint32_t n) {
   MemoryFlash *m = static_cast<MemoryFlash *>(ctx);
-  if (!within(m, at, n)) return false;
+  if (m->dead || !within(m, at, n)) return false;
   const uint8_t *bytes = static_cast<const uint8_t *>(from);
   while (n > 0) {
     uint8_t to[kPageBytes];
@@ -159,7 +168,7 @@ inline bool memory_erase(void *ctx, uint32_t at) {
   MemoryFlash *m = static_cast<MemoryFlash *>(ctx);
   uint8_t blank[tn::kSectorBytes];
   memset(blank, 0xFF, sizeof blank);
-  if (at % tn::kSectorBytes != 0 || !within(m, at, sizeof blank)) return false;
+  if (m->dead || at % tn::kSectorBytes != 0 || !within(m, at, sizeof blank)) return false;
   if (m->weak.n > 0 && overlap(at, sizeof blank, m->weak)) give_way(m);
   return change_cells(m, at, blank, sizeof blank);
 }
@@ -168,6 +177,7 @@ inline void power_on(MemoryFlash *m) {
   m->dead = false;
   m->operations = 0;
   m->cut_at = 0;
+  m->order = CopyOrder{false, false, 0, 0, 0};
 }
 
 inline void fresh_flash(MemoryFlash *m, uint32_t bytes = kSmallFlashBytes) {
@@ -179,6 +189,7 @@ inline void fresh_flash(MemoryFlash *m, uint32_t bytes = kSmallFlashBytes) {
   m->random = 0;
   m->unerased = 0;
   m->weak.n = 0;
+  m->copies_when_told = false;
   m->before = nullptr;
   memset(m->changed, kSinceMade | kSinceFollowed, sizeof m->changed);
 }
@@ -196,6 +207,8 @@ inline void copy_all_but_cells(MemoryFlash *to, const MemoryFlash &from) {
   to->unerased = from.unerased;
   to->weak.n = from.weak.n;
   if (from.weak.n > 0) to->weak = from.weak;
+  to->copies_when_told = from.copies_when_told;
+  to->order = from.order;
   to->before = nullptr;
 }
 

@@ -78,8 +78,40 @@ inline tn::Choice start_under_idf(tn::Slots *slots, MemoryFlash *m, const tn::Pa
   return tn::Choice{tn::Boot::kNothingWhole, 0, 0, false};
 }
 
+// The ESP8266's boot loader: copies whole sectors, compares nothing, forgets its order when it is done or power goes (facts A8).
+inline bool copy_as_ordered(MemoryFlash *m) {
+  m->order.copying = true;
+  for (uint32_t done = 0; done < m->order.bytes; done += tn::kSectorBytes) {
+    uint8_t sector[tn::kSectorBytes];
+    if (!memory_read(m, m->order.from + done, sector, sizeof sector) || !memory_erase(m, m->order.to + done)) return false;
+    if (!memory_program(m, m->order.to + done, sector, sizeof sector)) return false;
+  }
+  m->order = CopyOrder{false, false, 0, 0, 0};
+  return true;
+}
+
+// And the node's own first word under it. Where the running area holds no whole image, nothing of ours runs any more.
+inline tn::Choice start_in_place(tn::Slots *slots, MemoryFlash *m, const tn::Partition &partition) {
+  const tn::Choice nothing = {tn::Boot::kNothingWhole, 0, 0, false};
+  for (int again = 0; again < 20; ++again) {
+    if (m->order.given && !copy_as_ordered(m)) return nothing;
+    if (!holds_any(*m, partition, 0)) return nothing;
+    begin(slots, *m, partition);
+    const tn::InPlace what = slots->start_in_place();
+    if (m->dead) return nothing;
+    if (!what.copy) {
+      begin(slots, *m, partition);
+      slots->open(0);
+      return what.choice;
+    }
+    m->order = CopyOrder{true, false, what.from, what.to, what.bytes};
+  }
+  return nothing;
+}
+
 inline tn::Choice start(tn::Slots *slots, const MemoryFlash &m, const tn::Partition &partition) {
   if (partition.otadata.bytes != 0) return start_under_idf(slots, static_cast<MemoryFlash *>(m.flash.ctx), partition);
+  if (m.copies_when_told) return start_in_place(slots, static_cast<MemoryFlash *>(m.flash.ctx), partition);
   begin(slots, m, partition);
   const tn::Choice choice = slots->choose();
   if (choice.boot == tn::Boot::kStart) {

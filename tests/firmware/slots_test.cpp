@@ -152,7 +152,23 @@ void flipped_bits_of_an_image_are_refused() {
     bad.bytes[bit / 8] ^= static_cast<uint8_t>(1u << bit % 8);
   }
   CHECK(flipped > 10000 && refused == flipped);
+  printf("R5: image bits-flipped=%d accepted=%d\n", flipped, flipped - refused);
   CHECK(give(two) == Step::kDone);
+}
+
+void images_cut_short_are_refused() {
+  fresh_node();
+  int refused = 0;
+  for (uint32_t n = 0; n < image_bytes; ++n) {
+    Code why = Code::kOk;
+    if (slots.begin_update(two.ticket, kTicketText, sizeof kTicketText) != Code::kOk) break;
+    if (slots.write(two.bytes, n) != Code::kOk) break;
+    if (slots.finish_update(&why) == Step::kRefused && why == Code::kWrongSize && !slots.updating()) ++refused;
+  }
+  CHECK(refused == static_cast<int>(image_bytes));
+  printf("R5: image lengths-cut=%u accepted=%d\n", image_bytes, static_cast<int>(image_bytes) - refused);
+  restart();
+  CHECK(runs(slots, one) && slots.facts().phase == Phase::kKept);
 }
 
 void flash_that_fails_says_so() {
@@ -223,6 +239,7 @@ void all(const tn::Partition &layout) {
   RUN(told_to_go_back_on_trial_and_when_kept);
   RUN(wrong_bodies_are_refused);
   RUN(flipped_bits_of_an_image_are_refused);
+  RUN(images_cut_short_are_refused);
   RUN(flash_that_fails_says_so);
   RUN(a_damaged_image_is_not_started);
   RUN(nothing_to_go_back_to_keeps_the_trial);
