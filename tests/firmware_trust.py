@@ -18,7 +18,7 @@ from fleet.keys.trust import Trust
 
 CORE = "templates/firmware/core"
 HOST = "templates/firmware/ports/host"
-_SOURCES = ("base64", "cbor", "refusal", "signature", "structured", "ticket")
+_SOURCES = ("base64", "cbor", "refusal", "signature", "structured", "text", "ticket")
 FORMAT_NUMBERS = {"host-elf": 1, "esp8266-bin": 2, "esp32-bin": 3}
 
 Word = bytes | str | None

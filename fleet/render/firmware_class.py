@@ -38,7 +38,6 @@ SIZES: Final = {
         ("TN_CONNECTIONS", 2),
         ("TN_ANSWER_ROOMS", 1),
         ("TN_ANSWER_BYTES", 8192),
-        ("TN_SIGNATURE_BASE_BYTES", 2304),
         ("TN_SHA256_BYTES", 112),
     ),
 }

@@ -64,7 +64,12 @@ void say_sha256() {
 
 void say_hmac() {
   uint8_t mac[32];
-  crypto().hmac_sha256(arguments[0].at, arguments[0].n, arguments[1].at, arguments[1].n, mac);
+  tn::Hmac hmac;
+  const size_t half = arguments[1].n / 2;  // in two pieces
+  crypto().hmac_begin(&hmac, arguments[0].at, arguments[0].n);
+  crypto().hmac_add(&hmac, arguments[1].at, half);
+  crypto().hmac_add(&hmac, arguments[1].at + half, arguments[1].n - half);
+  crypto().hmac_end(&hmac, mac);
   say_hex(mac, sizeof mac);
 }
 
@@ -132,27 +137,25 @@ void say_encoded(bool url) {
 
 // key, params, then pairs of component and value: the base and its HMAC
 void say_base() {
-  char room[tn::kSignatureBaseBytes];
-  tn::SignatureBase base = tn::base_into(room, sizeof room);
+  tn::SignatureBase base;
+  tn::base_begin(&base, crypto(), arguments[0].at, arguments[0].n);
   for (size_t i = 2; i + 1 < argument_count; i += 2) tn::base_line(&base, text(i), text(i + 1));
-  tn::base_params(&base, text(1));
   uint8_t mac[32];
-  crypto().hmac_sha256(arguments[0].at, arguments[0].n, base.to, base.n, mac);
+  tn::base_end(&base, text(1), mac);
   say_hex(mac, sizeof mac);
 }
 
 // key, node, nonce, method, path, content-digest, tank-ticket, signature-input, signature
 void say_request() {
-  char room[tn::kSignatureBaseBytes];
   uint8_t digest[32];
   const tn::SignedRequest request = {text(3), text(4), text(5), text(6), text(7), text(8)};
-  const tn::Code code = tn::verify_request(request, text(1), arguments[0].at, text(2), crypto(), room, digest);
+  const tn::Code code = tn::verify_request(request, text(1), arguments[0].at, text(2), crypto(), digest);
   printf("%u %s\n", tn::status_of(code), tn::text_of(code));
 }
 
 // key, node, status, method, path, body digest, accept-signature: the header lines in hex, `unsigned`, or a refusal
 void say_answer() {
-  char scratch[tn::kSignatureBaseBytes], lines[tn::kSignedHeaderBytes];
+  char lines[tn::kSignedHeaderBytes];
   tn::AnswerWish wish;
   const tn::Code code = tn::parse_accept_signature(text(6), &wish);
   if (code != tn::Code::kOk || !wish.wanted) {
@@ -160,7 +163,7 @@ void say_answer() {
     return;
   }
   const size_t n = tn::sign_answer(wish, static_cast<uint16_t>(number(2)), text(3), text(4), arguments[5].at, text(1),
-                                   arguments[0].at, crypto(), scratch, lines, sizeof lines);
+                                   arguments[0].at, crypto(), lines, sizeof lines);
   say_hex(reinterpret_cast<const uint8_t *>(lines), n);
 }
 

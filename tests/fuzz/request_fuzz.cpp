@@ -16,17 +16,29 @@ constexpr char kNode[] = "upper-barn";
 constexpr char kNonce[] = "AAECAwQFBgcICQoLDA0ODw";
 constexpr uint8_t kKey[32] = {0x5A, 1, 2, 3};
 
-char last_base[tn::kSignatureBaseBytes];
+constexpr size_t kBaseBytes = 2 * tn::kHeadBytes;  // no base is as long
+
+char last_base[kBaseBytes];
 size_t last_base_n;
 uint8_t last_mac[32];
 bool hashed;
 
-void keep_hmac(const uint8_t *key, size_t key_n, const void *data, size_t n, uint8_t out[32]) {
-  MUST(key_n == sizeof kKey && n <= sizeof last_base);
-  memcpy(last_base, data, n);
-  last_base_n = n;
+void keep_begin(tn::Hmac *h, const uint8_t *key, size_t key_n) {
+  MUST(key_n == sizeof kKey);
+  last_base_n = 0;
+  tn::bearssl_crypto()->hmac_begin(h, key, key_n);
+}
+
+void keep_add(tn::Hmac *h, const void *data, size_t n) {
+  MUST(last_base_n + n <= sizeof last_base);
+  memcpy(last_base + last_base_n, data, n);
+  last_base_n += n;
+  tn::bearssl_crypto()->hmac_add(h, data, n);
+}
+
+void keep_end(tn::Hmac *h, uint8_t out[32]) {
   hashed = true;
-  tn::bearssl_crypto()->hmac_sha256(key, key_n, data, n, out);
+  tn::bearssl_crypto()->hmac_end(h, out);
   memcpy(last_mac, out, 32);
 }
 
@@ -38,14 +50,14 @@ struct Lines {
 };
 
 void put(char *to, size_t *n, tn::Slice text) {
-  MUST(*n + text.n <= 2 * tn::kSignatureBaseBytes);
+  MUST(*n + text.n <= kBaseBytes);
   if (text.n > 0) memcpy(to + *n, text.at, text.n);
   *n += text.n;
 }
 
 // The base after RFC 9421 section 2.5, from the lines alone; `params` is what stands after `tank=` in Signature-Input.
 void check_base(const Lines &lines, const char *base, size_t base_n) {
-  static char text[2 * tn::kSignatureBaseBytes];
+  static char text[kBaseBytes];
   size_t n = 0;
   const bool is_put = tn::same(lines.at(kMethod), tn::slice("PUT"));
   const char *const names[] = {"\"@method\": ", "\"@path\": ", "\"content-digest\": ", "\"tank-ticket\": "};
@@ -74,14 +86,13 @@ bool holds(const char *text, size_t n, const char *what) {
 
 tn::Code verify(const Lines &lines, tn::Slice signature, tn::Slice nonce, uint8_t digest[32]) {
   tn::Crypto crypto = fuzz_crypto();
-  crypto.hmac_sha256 = keep_hmac;
-  char *const scratch = static_cast<char *>(malloc(tn::kSignatureBaseBytes));
+  crypto.hmac_begin = keep_begin;
+  crypto.hmac_add = keep_add;
+  crypto.hmac_end = keep_end;
   const tn::SignedRequest request = {lines.at(kMethod), lines.at(kPath),  lines.at(kDigest),
                                      lines.at(kTicket), lines.at(kInput), signature};
   hashed = false;
-  const tn::Code code = tn::verify_request(request, tn::slice(kNode), kKey, nonce, crypto, scratch, digest);
-  free(scratch);
-  return code;
+  return tn::verify_request(request, tn::slice(kNode), kKey, nonce, crypto, digest);
 }
 
 void try_request(const Lines &lines, bool signs) {
@@ -119,9 +130,8 @@ void try_fields(const Lines &lines) {
   MUST(strspn(wish.nonce, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_") == strlen(wish.nonce));
   const tn::Slice method = {"PUT", 3}, path = lines.at(kPath);
   if (path.at == nullptr || path.n > 64) return;
-  char scratch[tn::kSignatureBaseBytes];
   char *const to = static_cast<char *>(malloc(tn::kSignedHeaderBytes));
-  n = tn::sign_answer(wish, 200, method, path, kKey, tn::slice(kNode), kKey, fuzz_crypto(), scratch, to, tn::kSignedHeaderBytes);
+  n = tn::sign_answer(wish, 200, method, path, kKey, tn::slice(kNode), kKey, fuzz_crypto(), to, tn::kSignedHeaderBytes);
   MUST(n > 0 && n <= tn::kSignedHeaderBytes && holds(to, n, wish.nonce));
   free(to);
 }

@@ -14,9 +14,6 @@
 #ifndef TN_ANSWER_BYTES
 #define TN_ANSWER_BYTES 9216
 #endif
-#ifndef TN_SIGNATURE_BASE_BYTES
-#define TN_SIGNATURE_BASE_BYTES 3072
-#endif
 #ifndef TN_SHA256_BYTES
 #define TN_SHA256_BYTES 256
 #endif
@@ -26,8 +23,8 @@ namespace tn {
 constexpr size_t kConnections = TN_CONNECTIONS;    // served at once; one more handle is only told `crowded`
 constexpr size_t kAnswerRooms = TN_ANSWER_ROOMS;   // for long answers: state and metrics; a request waits for a free one
 constexpr size_t kAnswerBytes = TN_ANSWER_BYTES;   // head and body of the longest of them
-constexpr size_t kSignatureBaseBytes = TN_SIGNATURE_BASE_BYTES;  // above the longest base that a head of 2048 bytes can make
 constexpr size_t kSha256Bytes = TN_SHA256_BYTES;  // for the state of a digest in progress; the port's library must fit
+constexpr size_t kHmacBytes = 288;  // the same of an HMAC; on the stack alone
 
 static_assert(kConnections >= 1 && kConnections <= 16, "connections");
 static_assert(kAnswerRooms >= 1 && kAnswerRooms <= kConnections, "rooms for answers");

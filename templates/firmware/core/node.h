@@ -59,7 +59,6 @@ class Node {
   uint64_t crowded_ms_;
   bool room_used_[kAnswerRooms];
   char rooms_[kAnswerRooms][kAnswerBytes];
-  char scratch_[kSignatureBaseBytes];
 
   bool has(NodeFault fault) const { return (faults_ & fault) != 0; }
   void set_fault(NodeFault fault, bool on);

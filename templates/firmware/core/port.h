@@ -27,11 +27,19 @@ struct Sha256 {
   alignas(8) uint8_t room[kSha256Bytes];
 };
 
+// HMAC-SHA256 (RFC 2104) in progress: BearSSL's context is 280 bytes, Mbed TLS's three pointers to what it takes from the heap.
+struct Hmac {
+  alignas(8) uint8_t room[kHmacBytes];
+};
+
 struct Crypto {
   void (*sha256_begin)(Sha256 *s);
   void (*sha256_add)(Sha256 *s, const void *data, size_t n);
   void (*sha256_end)(Sha256 *s, uint8_t out[32]);
-  void (*hmac_sha256)(const uint8_t *key, size_t key_n, const void *data, size_t n, uint8_t out[32]);
+  // Each begin is followed by its end, which lets go of what the library took.
+  void (*hmac_begin)(Hmac *h, const uint8_t *key, size_t key_n);
+  void (*hmac_add)(Hmac *h, const void *data, size_t n);
+  void (*hmac_end)(Hmac *h, uint8_t out[32]);
   // point: 65 bytes uncompressed; sig: r || s, 64 bytes. True only for a good signature.
   bool (*es256_verify)(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]);
 };

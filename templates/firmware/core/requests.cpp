@@ -66,8 +66,7 @@ Code Node::believe(const Connection &c, uint8_t digest[32]) {
   }
   const SignedRequest request{slice(c.method),        slice(c.path),          c.head.content_digest,
                               c.head.tank_ticket,     c.head.signature_input, c.head.signature};
-  const Code code = verify_request(request, slice(name_), credentials_.node_key, slice(nonce_), *port_->crypto,
-                                   scratch_, digest);
+  const Code code = verify_request(request, slice(name_), credentials_.node_key, slice(nonce_), *port_->crypto, digest);
   if (code == Code::kOk) new_nonce();
   return code;
 }
@@ -249,7 +248,7 @@ void Node::finish_answer(size_t i, char *room, uint16_t status, const char *type
     port_->crypto->sha256_add(&sha, body.to, body.n);
     port_->crypto->sha256_end(&sha, digest);
     const size_t n = sign_answer(c.wish, status, slice(c.method), slice(c.path), digest, slice(name_),
-                                 credentials_.node_key, *port_->crypto, scratch_, head.to + head.n, head.room - head.n);
+                                 credentials_.node_key, *port_->crypto, head.to + head.n, head.room - head.n);
     head.over = head.over || n == 0;
     head.n += n;
   }

@@ -2,6 +2,7 @@
 
 #include "base64.h"
 #include "structured.h"
+#include "text.h"
 
 namespace tn {
 
@@ -13,21 +14,13 @@ constexpr char kCoversPost[] = "(\"@method\" \"@path\" \"content-digest\")";
 constexpr char kCoversPut[] = "(\"@method\" \"@path\" \"content-digest\" \"tank-ticket\")";
 constexpr char kCoversAnswer[] = "(\"@status\" \"content-digest\" \"@method\";req \"@path\";req)";
 
-void append(SignatureBase *base, Slice text) {
-  if (base->over || text.n > base->room - base->n) {
-    base->over = true;
-    return;
-  }
-  if (text.n > 0) memcpy(base->to + base->n, text.at, text.n);
-  base->n += text.n;
+void add(SignatureBase *base, Slice text) {
+  if (text.n > 0) base->crypto->hmac_add(&base->hmac, text.at, text.n);
 }
 
-void append(SignatureBase *base, const char *text) { append(base, slice(text)); }
-
-// The same bounded appending makes the answer's headers.
-void append_base64(SignatureBase *to, const uint8_t bytes[32]) {
+void put_base64(Text *to, const uint8_t bytes[32]) {
   char text[base64_chars(32)];
-  append(to, Slice{text, base64_encode(bytes, 32, text, sizeof text)});
+  put_n(to, text, base64_encode(bytes, 32, text, sizeof text));
 }
 
 bool decode_exactly(Slice text, uint8_t *to, size_t n) {
@@ -67,12 +60,15 @@ bool read_params(Slice raw, Params *to) {
 
 bool is_put(Slice method) { return same(method, slice("PUT")); }
 
-void build_request_base(const SignedRequest &request, Slice params, SignatureBase *base) {
-  base_line(base, slice("\"@method\""), request.method);
-  base_line(base, slice("\"@path\""), request.path);
-  base_line(base, slice("\"content-digest\""), request.content_digest);
-  if (is_put(request.method)) base_line(base, slice("\"tank-ticket\""), request.tank_ticket);
-  base_params(base, params);
+void mac_of_request(const SignedRequest &request, Slice params, const Crypto &crypto, const uint8_t key[kNodeKeyBytes],
+                    uint8_t mac[32]) {
+  SignatureBase base;
+  base_begin(&base, crypto, key, kNodeKeyBytes);
+  base_line(&base, slice("\"@method\""), request.method);
+  base_line(&base, slice("\"@path\""), request.path);
+  base_line(&base, slice("\"content-digest\""), request.content_digest);
+  if (is_put(request.method)) base_line(&base, slice("\"tank-ticket\""), request.tank_ticket);
+  base_end(&base, params, mac);
 }
 
 bool nonce_char(char c) {
@@ -88,31 +84,35 @@ bool take_wish_nonce(const FieldItem &item, AnswerWish *to) {
   return true;
 }
 
-void build_answer_params(const AnswerWish &wish, Slice node, SignatureBase *to) {
-  append(to, kCoversAnswer);
-  append(to, ";nonce=\"");
-  append(to, wish.nonce);
-  append(to, "\";keyid=\"");
-  append(to, node);
-  append(to, "\";alg=\"");
-  append(to, kAlgorithm);
-  append(to, "\"");
+void put_answer_params(const AnswerWish &wish, Slice node, Text *to) {
+  put(to, kCoversAnswer);
+  put(to, ";nonce=\"");
+  put(to, wish.nonce);
+  put(to, "\";keyid=\"");
+  put_n(to, node.at, node.n);
+  put(to, "\";alg=\"");
+  put(to, kAlgorithm);
+  put(to, "\"");
 }
 
 }  // namespace
 
-SignatureBase base_into(char *to, size_t room) { return SignatureBase{to, room, 0, false}; }
-
-void base_line(SignatureBase *base, Slice component, Slice value) {
-  append(base, component);
-  append(base, ": ");
-  append(base, value);
-  append(base, "\n");
+void base_begin(SignatureBase *base, const Crypto &crypto, const uint8_t *key, size_t key_n) {
+  base->crypto = &crypto;
+  crypto.hmac_begin(&base->hmac, key, key_n);
 }
 
-void base_params(SignatureBase *base, Slice params) {
-  append(base, "\"@signature-params\": ");
-  append(base, params);
+void base_line(SignatureBase *base, Slice component, Slice value) {
+  add(base, component);
+  add(base, slice(": "));
+  add(base, value);
+  add(base, slice("\n"));
+}
+
+void base_end(SignatureBase *base, Slice params, uint8_t mac[32]) {
+  add(base, slice("\"@signature-params\": "));
+  add(base, params);
+  base->crypto->hmac_end(&base->hmac, mac);
 }
 
 bool same_secret(const uint8_t *a, const uint8_t *b, size_t n) {
@@ -122,7 +122,7 @@ bool same_secret(const uint8_t *a, const uint8_t *b, size_t n) {
 }
 
 Code verify_request(const SignedRequest &request, Slice node, const uint8_t key[kNodeKeyBytes], Slice nonce,
-                    const Crypto &crypto, char *room, uint8_t body_sha256[32]) {
+                    const Crypto &crypto, uint8_t body_sha256[32]) {
   if (request.signature_input.at == nullptr || request.signature.at == nullptr) return Code::kNoSignature;
   FieldItem input, signature;
   Params params;
@@ -141,10 +141,7 @@ Code verify_request(const SignedRequest &request, Slice node, const uint8_t key[
 
   uint8_t given[32], right[32];
   if (signature.kind != FieldKind::kBytes || !decode_exactly(signature.value, given, sizeof given)) return Code::kBadSignature;
-  SignatureBase base = base_into(room, kSignatureBaseBytes);
-  build_request_base(request, input.whole, &base);
-  if (base.over) return Code::kBadRequest;
-  crypto.hmac_sha256(key, kNodeKeyBytes, base.to, base.n, right);
+  mac_of_request(request, input.whole, crypto, key, right);
   if (!same_secret(given, right, sizeof right)) return Code::kBadSignature;
   return same(params.nonce, nonce) ? Code::kOk : Code::kNonceUsed;
 }
@@ -179,33 +176,33 @@ Code parse_accept_signature(Slice value, AnswerWish *to) {
 }
 
 size_t sign_answer(const AnswerWish &wish, uint16_t status, Slice method, Slice path, const uint8_t body_sha256[32],
-                   Slice node, const uint8_t key[kNodeKeyBytes], const Crypto &crypto, char *scratch, char *to, size_t room) {
+                   Slice node, const uint8_t key[kNodeKeyBytes], const Crypto &crypto, char *to, size_t room) {
   const char digits[3] = {static_cast<char>('0' + status / 100 % 10), static_cast<char>('0' + status / 10 % 10),
                           static_cast<char>('0' + status % 10)};
-  SignatureBase out = base_into(to, room);
-  append(&out, "Content-Digest: ");
+  Text out = text_into(to, room);
+  put(&out, "Content-Digest: ");
   const size_t digest_at = out.n;
-  append(&out, "sha-256=:");
-  append_base64(&out, body_sha256);
-  append(&out, ":");
+  put(&out, "sha-256=:");
+  put_base64(&out, body_sha256);
+  put(&out, ":");
   const Slice digest = Slice{to + digest_at, out.n - digest_at};
-  append(&out, "\r\nSignature-Input: tank=");
+  put(&out, "\r\nSignature-Input: tank=");
   const size_t params_at = out.n;
-  build_answer_params(wish, node, &out);
+  put_answer_params(wish, node, &out);
   const Slice params = Slice{to + params_at, out.n - params_at};
-  append(&out, "\r\nSignature: tank=:");
+  put(&out, "\r\nSignature: tank=:");
+  if (out.over) return 0;
 
-  SignatureBase base = base_into(scratch, kSignatureBaseBytes);
+  SignatureBase base;
+  uint8_t mac[32];
+  base_begin(&base, crypto, key, kNodeKeyBytes);
   base_line(&base, slice("\"@status\""), Slice{digits, sizeof digits});
   base_line(&base, slice("\"content-digest\""), digest);
   base_line(&base, slice("\"@method\";req"), method);
   base_line(&base, slice("\"@path\";req"), path);
-  base_params(&base, params);
-  if (base.over || out.over) return 0;
-  uint8_t mac[32];
-  crypto.hmac_sha256(key, kNodeKeyBytes, base.to, base.n, mac);
-  append_base64(&out, mac);
-  append(&out, ":\r\n");
+  base_end(&base, params, mac);
+  put_base64(&out, mac);
+  put(&out, ":\r\n");
   return out.over ? 0 : out.n;
 }
 

@@ -14,16 +14,14 @@ constexpr size_t kNonceChars = 22;       // 16 random bytes, base64url
 constexpr size_t kWishNonceChars = 64;   // the longest nonce that an asker may choose
 constexpr size_t kSignedHeaderBytes = 512;    // room that sign_answer() never exceeds
 
-// A signature base (RFC 9421 section 2.5) in the making.
+// A signature base (RFC 9421 section 2.5), hashed as it is made: it lies nowhere as a whole. Lines, then the parameters.
 struct SignatureBase {
-  char *to;
-  size_t room;
-  size_t n;
-  bool over;  // did not fit: not to be used
+  const Crypto *crypto;
+  Hmac hmac;
 };
-SignatureBase base_into(char *to, size_t room);
+void base_begin(SignatureBase *base, const Crypto &crypto, const uint8_t *key, size_t key_n);
 void base_line(SignatureBase *base, Slice component, Slice value);  // component: `"@method"` with its quotes and parameters
-void base_params(SignatureBase *base, Slice params);                // the last line: everything after `label=`
+void base_end(SignatureBase *base, Slice params, uint8_t mac[32]);  // params: everything after `label=`
 bool same_secret(const uint8_t *a, const uint8_t *b, size_t n);     // constant time
 
 // Values of the headers as received (without leading or trailing blanks); `at` null where the request had none.
@@ -38,9 +36,8 @@ struct SignedRequest {
 
 // kNoSignature, kBadRequest (a structured field that cannot be read), kBadSignature, kNonceUsed, kOk. On kOk and kNonceUsed the
 // signature was good, so the nonce is to be changed on kOk, and `body_sha256` is what Content-Digest promises.
-// `room`: scratch of kSignatureBaseBytes.
 Code verify_request(const SignedRequest &request, Slice node, const uint8_t key[kNodeKeyBytes], Slice nonce,
-                    const Crypto &crypto, char *room, uint8_t body_sha256[32]);
+                    const Crypto &crypto, uint8_t body_sha256[32]);
 
 // `sha-256=:...:`; other algorithms beside it are skipped. False when malformed or without sha-256.
 bool parse_content_digest(Slice value, uint8_t sha256[32]);
@@ -55,9 +52,9 @@ struct AnswerWish {
 Code parse_accept_signature(Slice value, AnswerWish *to);
 
 // Writes `Content-Digest`, `Signature-Input` and `Signature` header lines, each ended by CRLF. Bytes written, 0 when there is
-// no room. `scratch`: kSignatureBaseBytes.
+// no room.
 size_t sign_answer(const AnswerWish &wish, uint16_t status, Slice method, Slice path, const uint8_t body_sha256[32],
-                   Slice node, const uint8_t key[kNodeKeyBytes], const Crypto &crypto, char *scratch, char *to, size_t room);
+                   Slice node, const uint8_t key[kNodeKeyBytes], const Crypto &crypto, char *to, size_t room);
 
 // A fresh nonce from 16 random bytes; `to` gets kNonceChars and a NUL.
 void nonce_from(const uint8_t random[16], char to[kNonceChars + 1]);

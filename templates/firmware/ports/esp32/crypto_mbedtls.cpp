@@ -7,6 +7,7 @@ namespace tn {
 namespace {
 
 static_assert(sizeof(idf::mbedtls_sha256_context) <= sizeof(Sha256::room), "the context fits in the room that the core keeps");
+static_assert(sizeof(idf::mbedtls_md_context_t) <= sizeof(Hmac::room), "and this one");
 static_assert(alignof(idf::mbedtls_sha256_context) <= alignof(Sha256), "and is aligned there");
 
 idf::mbedtls_sha256_context *context(Sha256 *s) { return reinterpret_cast<idf::mbedtls_sha256_context *>(s->room); }
@@ -25,11 +26,28 @@ void end(Sha256 *s, uint8_t out[32]) {
   idf::mbedtls_sha256_free(context(s));
 }
 
+idf::mbedtls_md_context_t *context(Hmac *h) { return reinterpret_cast<idf::mbedtls_md_context_t *>(h->room); }
+
+// A context that was let go refuses all that follows, so that no MAC is made of a part of the data.
+void keep_if(bool good, Hmac *h) {
+  if (!good) idf::mbedtls_md_free(context(h));
+}
+
+void hmac_begin(Hmac *h, const uint8_t *key, size_t key_n) {
+  idf::mbedtls_md_init(context(h));
+  keep_if(idf::mbedtls_md_setup(context(h), idf::mbedtls_md_info_from_type(idf::MBEDTLS_MD_SHA256), 1) == 0 &&
+              idf::mbedtls_md_hmac_starts(context(h), key, key_n) == 0,
+          h);
+}
+
+void hmac_add(Hmac *h, const void *data, size_t n) {
+  keep_if(idf::mbedtls_md_hmac_update(context(h), static_cast<const unsigned char *>(data), n) == 0, h);
+}
+
 // Without memory for it the result is random: it matches nothing that anybody sent.
-void hmac(const uint8_t *key, size_t key_n, const void *data, size_t n, uint8_t out[32]) {
-  const int failed = idf::mbedtls_md_hmac(idf::mbedtls_md_info_from_type(idf::MBEDTLS_MD_SHA256), key, key_n,
-                                          static_cast<const unsigned char *>(data), n, out);
-  if (failed != 0) idf::esp_fill_random(out, 32);
+void hmac_end(Hmac *h, uint8_t out[32]) {
+  if (idf::mbedtls_md_hmac_finish(context(h), out) != 0) idf::esp_fill_random(out, 32);
+  idf::mbedtls_md_free(context(h));
 }
 
 bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
@@ -52,7 +70,7 @@ bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig
   return good;
 }
 
-const Crypto kCrypto = {begin, add, end, hmac, verify};
+const Crypto kCrypto = {begin, add, end, hmac_begin, hmac_add, hmac_end, verify};
 
 }  // namespace
 

@@ -27,6 +27,7 @@ namespace tn {
 namespace {
 
 static_assert(sizeof(br_sha256_context) <= sizeof(Sha256::room), "the context fits in the room that the core keeps");
+static_assert(sizeof(br_hmac_context) <= sizeof(Hmac::room), "and this one");
 
 br_sha256_context *context(Sha256 *s) { return reinterpret_cast<br_sha256_context *>(s->room); }
 
@@ -34,14 +35,15 @@ void begin(Sha256 *s) { br_sha256_init(context(s)); }
 void add(Sha256 *s, const void *data, size_t n) { br_sha256_update(context(s), data, n); }
 void end(Sha256 *s, uint8_t out[32]) { br_sha256_out(context(s), out); }
 
-void hmac(const uint8_t *key, size_t key_n, const void *data, size_t n, uint8_t out[32]) {
+br_hmac_context *context(Hmac *h) { return reinterpret_cast<br_hmac_context *>(h->room); }
+
+void hmac_begin(Hmac *h, const uint8_t *key, size_t key_n) {
   br_hmac_key_context prepared;
-  br_hmac_context mac;
   br_hmac_key_init(&prepared, &br_sha256_vtable, key, key_n);
-  br_hmac_init(&mac, &prepared, 0);
-  br_hmac_update(&mac, data, n);
-  br_hmac_out(&mac, out);
+  br_hmac_init(context(h), &prepared, 0);
 }
+void hmac_add(Hmac *h, const void *data, size_t n) { br_hmac_update(context(h), data, n); }
+void hmac_end(Hmac *h, uint8_t out[32]) { br_hmac_out(context(h), out); }
 
 // Takes about half a second, in which nothing else happens. Without heap for the second stack nothing is believed.
 bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
@@ -60,7 +62,7 @@ bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig
   return good;
 }
 
-const Crypto kCrypto = {begin, add, end, hmac, verify};
+const Crypto kCrypto = {begin, add, end, hmac_begin, hmac_add, hmac_end, verify};
 
 }  // namespace
 
