@@ -37,7 +37,6 @@ SIZES: Final = {
     "esp8266": (
         ("TN_CONNECTIONS", 2),
         ("TN_ANSWER_ROOMS", 1),
-        ("TN_ANSWER_BYTES", 8192),
         ("TN_SHA256_BYTES", 112),
     ),
 }

@@ -502,6 +502,37 @@ static void slow_readers_hold_only_the_rooms_for_long_answers() {
   CHECK(!w.sockets[i[1]].open);
 }
 
+// Its signature covers one moment: what changes while it is on its way is in none of its pieces.
+static void a_long_answer_is_of_one_moment() {
+  fresh();
+  pass_ms(20000);
+  const int i = dial();
+  const char text[] =
+      "GET /metrics HTTP/1.1\r\nHost: a\r\nAccept-Signature: tank=(\"@status\" \"content-digest\" \"@method\";req "
+      "\"@path\";req);nonce=\"0123456789abcdefghijkl\";keyid=\"upper-barn\";alg=\"hmac-sha256\"\r\n\r\n";
+  give(i, text, strlen(text));
+  while (w.sockets[i].open && strstr(w.sockets[i].out, "# TYPE") == nullptr) node.step();
+  CHECK(w.sockets[i].open);  // the first piece is out
+  w.sockets[i].stuck = true;
+  memset(w.wet, 1, sizeof w.wet);
+  pass_ms(5000);
+  CHECK(refused(get("/nothing"), 404, "not-found"));
+  w.sockets[i].stuck = false;
+  settle();
+  const char *got = answer(i);
+  unsigned char digest[32];
+  char digest64[64], want[100];
+  sign::sha256(body_of(got), strlen(body_of(got)), digest);
+  sign::base64(digest, 32, digest64);
+  snprintf(want, sizeof want, "Content-Digest: sha-256=:%s:\r\n", digest64);
+  CHECK(status_in(got) == 200 && says(got, want) && says(got, "# EOF\n"));
+  snprintf(want, sizeof want, "Content-Length: %zu\r\n", strlen(body_of(got)));
+  CHECK(says(got, want));
+  static char before[sizeof w.done[i].out];
+  strcpy(before, body_of(got));
+  CHECK(strcmp(body_of(get("/metrics")), before) != 0);
+}
+
 static void losing_the_network_drops_connections_and_coming_back_announces() {
   fresh();
   const int i = dial();
@@ -661,6 +692,7 @@ int main(int count, char **arguments) {
   RUN(control_goes_on_while_four_connections_hang);
   RUN(a_byte_now_and_then_does_not_hold_a_connection);
   RUN(slow_readers_hold_only_the_rooms_for_long_answers);
+  RUN(a_long_answer_is_of_one_moment);
   RUN(losing_the_network_drops_connections_and_coming_back_announces);
   RUN(a_bad_block_controls_nothing_and_says_so);
   RUN(a_block_without_a_name_proves_nothing);

@@ -11,7 +11,7 @@
 
 namespace {
 
-constexpr size_t kDocumentBytes = 8192;  // what an answer's body has: kAnswerBytes - kAnswerHeadBytes
+constexpr size_t kDocumentBytes = 8192;  // more than the longest has
 
 struct World {
   const tn::NodeBlock *block;

@@ -12,7 +12,7 @@ constexpr uint64_t kSilenceMs = 10000;       // without a byte: over
 constexpr uint64_t kHeadMs = 30000;          // for the whole head: a byte now and then does not hold a connection
 constexpr uint64_t kAnswerMs = 60000;        // for sending the whole answer
 constexpr uint64_t kDrainMs = 2000;          // what still comes after a refusal is thrown away for this long, see kDraining
-constexpr size_t kAnswerHeadBytes = 1024;    // head with signature; the body is written behind this
+constexpr size_t kAnswerHeadBytes = 1024;    // head with signature; the body of a short answer is written behind this
 constexpr uint8_t kNoAnswerRoom = 0xFF;
 
 enum class At : uint8_t {
@@ -30,11 +30,12 @@ struct Connection {
   At at;
   bool body_unread;        // something of the body was not read: drain before closing
   bool restarts;           // once the answer is out, the node restarts
-  uint8_t answer_room;     // index, or kNoAnswerRoom: the answer lies in reader.room
+  uint8_t answer_room;     // of a long answer: index, else kNoAnswerRoom
+  bool in_piece;           // the piece in that room is being sent, else what lies in reader.room
   uint64_t begun_ms;       // of this part: head, answer, drain
   uint64_t last_byte_ms;
   uint32_t body_left;      // of the image
-  size_t answer_at;        // where the answer begins in its room
+  size_t answer_at;        // where begins what is being sent: an answer, the head of a long one, or a piece of it
   size_t answer_n;
   size_t sent;
   HttpReader reader;

@@ -11,8 +11,8 @@
 #ifndef TN_ANSWER_ROOMS
 #define TN_ANSWER_ROOMS 2
 #endif
-#ifndef TN_ANSWER_BYTES
-#define TN_ANSWER_BYTES 9216
+#ifndef TN_PIECE_BYTES
+#define TN_PIECE_BYTES 1024
 #endif
 #ifndef TN_SHA256_BYTES
 #define TN_SHA256_BYTES 256
@@ -22,7 +22,7 @@ namespace tn {
 
 constexpr size_t kConnections = TN_CONNECTIONS;    // served at once; one more handle is only told `crowded`
 constexpr size_t kAnswerRooms = TN_ANSWER_ROOMS;   // for long answers: state and metrics; a request waits for a free one
-constexpr size_t kAnswerBytes = TN_ANSWER_BYTES;   // head and body of the longest of them
+constexpr size_t kPieceBytes = TN_PIECE_BYTES;     // of a long answer that are made and sent at a time
 constexpr size_t kSha256Bytes = TN_SHA256_BYTES;  // for the state of a digest in progress; the port's library must fit
 constexpr size_t kHmacBytes = 288;  // the same of an HMAC; on the stack alone
 

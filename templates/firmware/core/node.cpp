@@ -21,7 +21,7 @@ bool Node::begin(const Port *port, const NodeBlock *block, const Partition *part
   restart_at_ms_ = crowded_ms_ = 0;
   requests_ = refusals_ = 0;
   for (Connection &c : connections_) c.at = At::kFree;
-  for (bool &used : room_used_) used = false;
+  for (LongAnswer &room : rooms_) room.used = false;
   set_fault(kFaultNoKey, !read_credentials(*port->flash, *partition, &credentials_));
   open_slots(area);
   new_nonce();

@@ -10,6 +10,7 @@
 #include "control.h"
 #include "credentials.h"
 #include "join.h"
+#include "long_answer.h"
 #include "node_view.h"
 #include "slots.h"
 
@@ -57,8 +58,7 @@ class Node {
   Connection connections_[kConnections];
   bool crowded_;  // the fifth handle is in use
   uint64_t crowded_ms_;
-  bool room_used_[kAnswerRooms];
-  char rooms_[kAnswerRooms][kAnswerBytes];
+  LongAnswer rooms_[kAnswerRooms];
 
   bool has(NodeFault fault) const { return (faults_ & fault) != 0; }
   void set_fault(NodeFault fault, bool on);
@@ -91,6 +91,7 @@ class Node {
   bool read_body(size_t i);
   bool check_image(size_t i);
   bool send_answer(size_t i);
+  bool next_piece(Connection *c);
   bool drain(size_t i);
   void drop(size_t i);
   void drop_all();
@@ -108,7 +109,8 @@ class Node {
   void agree(size_t i, Phase phase);                // 200
   void agree_and_restart(size_t i, Phase phase);  // 202; phase: after the restart
   void answer_ok(size_t i, uint16_t status, Phase phase);
-  void finish_answer(size_t i, char *room, uint16_t status, const char *type, const Text &body);
+  void finish_short(size_t i, uint16_t status, const char *type, const Text &body);
+  bool put_head(size_t i, uint16_t status, const char *type, size_t body_n, const uint8_t body_sha256[32]);
 };
 
 }  // namespace tn

@@ -1,7 +1,6 @@
 // The part of Node that knows what a request means and what it is answered.
 #include <string.h>
 
-#include "metrics.h"
 #include "node.h"
 #include "state_doc.h"
 
@@ -182,17 +181,14 @@ void Node::handle_post(size_t i) {
 
 void Node::answer_page(size_t i) {
   Connection &c = connections_[i];
-  char *room = rooms_[c.answer_room];
-  Text body = text_into(room + kAnswerHeadBytes, kAnswerBytes - kAnswerHeadBytes);
+  LongAnswer *answer = &rooms_[c.answer_room];
   NodeView seen;
   view(&seen);
-  const bool state = route_of(c.path)->does == Does::kState;
-  if (state) {
-    put_state(&body, seen);
-  } else {
-    put_metrics(&body, seen);
-  }
-  finish_answer(i, room, 200, state ? kJsonType : kMetricsType, body);
+  const Page page = route_of(c.path)->does == Does::kState ? Page::kState : Page::kMetrics;
+  uint8_t digest[32];
+  long_answer_begin(answer, page, seen);
+  const size_t body_n = long_answer_measure(answer, *port_->crypto, digest);
+  put_head(i, 200, page_type(page), body_n, digest);
 }
 
 void Node::refuse(size_t i, Code code, const char *detail) {
@@ -210,7 +206,7 @@ void Node::refuse(size_t i, Code code, const char *detail) {
   }
   put(&body, "}\n");
   ++refusals_;
-  finish_answer(i, c.reader.room, status_of(code), kProblemType, body);
+  finish_short(i, status_of(code), kProblemType, body);
 }
 
 void Node::agree(size_t i, Phase phase) { answer_ok(i, 200, phase); }
@@ -227,14 +223,26 @@ void Node::answer_ok(size_t i, uint16_t status, Phase phase) {
   put(&body, "{\"ok\":true,\"phase\":");
   put_json_string(&body, phase_text(phase));
   put(&body, "}\n");
-  finish_answer(i, c.reader.room, status, kJsonType, body);
+  finish_short(i, status, kJsonType, body);
 }
 
-// The body lies at room + kAnswerHeadBytes; the head is made before it and moved up to it.
-void Node::finish_answer(size_t i, char *room, uint16_t status, const char *type, const Text &body) {
+// The body lies behind the room for the head.
+void Node::finish_short(size_t i, uint16_t status, const char *type, const Text &body) {
   Connection &c = connections_[i];
-  Text head = text_into(room, kAnswerHeadBytes);
-  put_answer_head(&head, status, type, body.n);
+  uint8_t digest[32];
+  Sha256 sha;
+  port_->crypto->sha256_begin(&sha);
+  port_->crypto->sha256_add(&sha, body.to, body.n);
+  port_->crypto->sha256_end(&sha, digest);
+  if (body.over) return drop(i);  // cannot be: the longest texts are tested to fit
+  if (put_head(i, status, type, body.n, digest)) c.answer_n += body.n;
+}
+
+// The head is made before its place in reader.room and moved up to the body. False: the connection was dropped.
+bool Node::put_head(size_t i, uint16_t status, const char *type, size_t body_n, const uint8_t body_sha256[32]) {
+  Connection &c = connections_[i];
+  Text head = text_into(c.reader.room, kAnswerHeadBytes);
+  put_answer_head(&head, status, type, body_n);
   const Route *route = route_of(c.path);
   if (status == 405 && route != nullptr) {
     put(&head, "Allow: ");
@@ -242,25 +250,24 @@ void Node::finish_answer(size_t i, char *room, uint16_t status, const char *type
     put(&head, "\r\n");
   }
   if (c.wish.wanted && has_identity()) {
-    uint8_t digest[32];
-    Sha256 sha;
-    port_->crypto->sha256_begin(&sha);
-    port_->crypto->sha256_add(&sha, body.to, body.n);
-    port_->crypto->sha256_end(&sha, digest);
-    const size_t n = sign_answer(c.wish, status, slice(c.method), slice(c.path), digest, slice(name_),
+    const size_t n = sign_answer(c.wish, status, slice(c.method), slice(c.path), body_sha256, slice(name_),
                                  credentials_.node_key, *port_->crypto, head.to + head.n, head.room - head.n);
     head.over = head.over || n == 0;
     head.n += n;
   }
   put(&head, "\r\n");
   ++requests_;
-  if (head.over || body.over) return drop(i);  // cannot be: the longest block is tested to fit
+  if (head.over) {  // cannot be: the longest block is tested to fit
+    drop(i);
+    return false;
+  }
   c.answer_at = kAnswerHeadBytes - head.n;
-  memmove(room + c.answer_at, head.to, head.n);
-  c.answer_n = head.n + body.n;
+  memmove(c.reader.room + c.answer_at, head.to, head.n);
+  c.answer_n = head.n;
   c.sent = 0;
   c.at = At::kAnswering;
   c.begun_ms = c.last_byte_ms = now_ms_;
+  return true;
 }
 
 }  // namespace tn

@@ -29,6 +29,7 @@ void Node::take_connections() {
     c.at = At::kHead;
     c.body_unread = c.restarts = false;
     c.answer_room = kNoAnswerRoom;
+    c.in_piece = false;
     c.begun_ms = c.last_byte_ms = now_ms_;
     c.wish.wanted = false;
     c.method[0] = c.path[0] = '\0';
@@ -109,8 +110,8 @@ bool Node::read_head(size_t i) {
 
 bool Node::wait_for_room(size_t i) {
   for (uint8_t room = 0; room < kAnswerRooms; ++room) {
-    if (room_used_[room]) continue;
-    room_used_[room] = true;
+    if (rooms_[room].used) continue;
+    rooms_[room].used = true;
     connections_[i].answer_room = room;
     answer_page(i);
     return true;
@@ -161,14 +162,14 @@ bool Node::check_image(size_t i) {
 
 bool Node::send_answer(size_t i) {
   Connection &c = connections_[i];
-  const char *room = c.answer_room == kNoAnswerRoom ? c.reader.room : rooms_[c.answer_room];
+  const char *room = c.in_piece ? rooms_[c.answer_room].piece : c.reader.room;
   const uint8_t *from = reinterpret_cast<const uint8_t *>(room + c.answer_at);
   const int n = port_->send(port_->ctx, static_cast<int>(i), from + c.sent, c.answer_n - c.sent);
   if (n < 0) drop(i);
   if (n <= 0) return false;
   c.last_byte_ms = now_ms_;
   c.sent += static_cast<size_t>(n);
-  if (c.sent < c.answer_n) return true;
+  if (c.sent < c.answer_n || next_piece(&c)) return true;
   if (c.restarts) restart_at_ms_ = now_ms_ + kAfterAnswerMs;
   if (c.body_unread) {
     c.at = At::kDraining;
@@ -177,6 +178,14 @@ bool Node::send_answer(size_t i) {
     drop(i);
   }
   return true;
+}
+
+bool Node::next_piece(Connection *c) {
+  if (c->answer_room == kNoAnswerRoom) return false;
+  c->in_piece = true;
+  c->answer_at = c->sent = 0;
+  c->answer_n = long_answer_next(&rooms_[c->answer_room]);
+  return c->answer_n > 0;
 }
 
 bool Node::drain(size_t i) {
@@ -190,7 +199,7 @@ void Node::drop(size_t i) {
   Connection &c = connections_[i];
   if (c.at == At::kFree) return;
   if (c.at == At::kGoAhead || c.at == At::kBody || c.at == At::kChecking) slots_.abort_update();
-  if (c.answer_room != kNoAnswerRoom) room_used_[c.answer_room] = false;
+  if (c.answer_room != kNoAnswerRoom) rooms_[c.answer_room].used = false;
   c.answer_room = kNoAnswerRoom;
   c.at = At::kFree;
   port_->close(port_->ctx, static_cast<int>(i));

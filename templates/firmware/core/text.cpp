@@ -10,15 +10,19 @@ const char kHexDigits[] = "0123456789abcdef";
 
 }  // namespace
 
-Text text_into(char *to, size_t room) { return Text{to, room, 0, false}; }
+Text text_into(char *to, size_t room) { return text_from(0, to, room); }
+
+Text text_from(size_t skip, char *to, size_t room) { return Text{to, room, 0, false, skip}; }
 
 void put_n(Text *t, const char *s, size_t n) {
-  if (t->over || n > t->room - t->n) {
-    t->over = true;
-    return;
-  }
-  memcpy(t->to + t->n, s, n);
-  t->n += n;
+  if (t->over) return;
+  const size_t before = n < t->skip ? n : t->skip;
+  const size_t after = n - before, left = t->room - t->n;
+  const size_t fits = after < left ? after : left;
+  t->skip -= before;
+  t->over = fits < after;
+  memcpy(t->to + t->n, s + before, fits);
+  t->n += fits;
 }
 
 void put(Text *t, const char *s) { put_n(t, s, strlen(s)); }

@@ -1,4 +1,4 @@
-// Text into a fixed buffer: what does not fit is left out and remembered, never written past the end.
+// Text into a fixed buffer: what does not fit is cut off and remembered, never written past the end.
 #ifndef TN_TEXT_H
 #define TN_TEXT_H
 
@@ -11,10 +11,12 @@ struct Text {
   char *to;
   size_t room;  // bytes at `to`
   size_t n;     // bytes written
-  bool over;    // something did not fit; the text is then not to be used
+  bool over;    // the text goes on, but nothing more is written
+  size_t skip;  // bytes of the text that are still to be left out
 };
 
 Text text_into(char *to, size_t room);
+Text text_from(size_t skip, char *to, size_t room);  // the part of a longer text that begins `skip` bytes after its start
 
 void put(Text *t, const char *s);
 void put_n(Text *t, const char *s, size_t n);
