@@ -232,3 +232,21 @@ FLASH_READ_BACK_BYTES: Final = 16 * 1024
 """Parts up to this are read back byte for byte; of larger ones the chip's own digest of its flash is compared."""
 FLASH_STATE_TIMEOUT_S: Final = 60.0
 """A board starts, joins a network and gets an address in much less, if it can at all."""
+
+# --- rejoin: no node may be left between two networks with nobody watching, and nobody may be left waiting for ever
+NETWORK_TRIAL_S: Final = 600.0
+"""Ten minutes: time to walk to an access point and change it, and not so long that a mistake costs an afternoon."""
+NETWORK_TRIAL_MIN_S: Final = 60
+NETWORK_TRIAL_MAX_S: Final = 65_535
+"""What the two bytes of the request hold; under a minute a board may not even have tried both networks."""
+REJOIN_AT_ONCE: Final = 4
+"""Nodes between two networks at the same time: the others still tell how the site stands."""
+REJOIN_POLL_S: Final = 2.0
+REJOIN_LEAVES_S: Final = 90.0
+"""A node tries the new network for 30 s, then the old: who is on the old one after this did not get into the new."""
+REJOIN_BACK_S: Final = 90.0
+"""From a trial's end until a node that went back by itself must have answered: joining, an address, a look around."""
+REJOIN_GIVE_TRIES: Final = 3
+REJOIN_GIVE_RETRY_S: Final = 5.0
+REJOIN_TELL_S: Final = 1.5
+"""Nothing is silent for longer than 2 s."""

@@ -5,7 +5,8 @@ shows: bad signatures, wrong names, replayed, half, huge, slow and missing answe
         node.faults.bad_signature = True
         ... NodeLink(node.name, node.address, node.port, key, ...)
 
-It keeps the whole interface otherwise: signatures, nonces, tickets, trial, keep, revert, put-back. The clock
+It keeps the whole interface otherwise: signatures, nonces, tickets, trial, keep, revert, put-back, and network
+credentials on trial (fake_join.py): nothing is answered while it is joined by none. The clock
 is passed in: with a clock that a test moves, trials end without waiting. A restart takes `restart_s` of that
 clock, in which connections are cut off. The firmware itself is tested on the bench, never through this.
 """
@@ -28,11 +29,15 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from cbor2 import loads
+from cryptography.exceptions import InvalidTag
+from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 
 from fleet.build import ticket as tickets
 from fleet.errors import ShelfError
+from fleet.keys.derive import hkdf_sha256
 from fleet.keys.trust import Trust
 from fleet.link import signing
+from tests.fake_join import Join
 from tests.fake_slots import Held, Slots
 
 HEADER_BYTES, HEADER_LINES = 2048, 24
@@ -42,6 +47,11 @@ CHANGES = {
     "/v1/revert": ("POST", signing.REQUEST_COMPONENTS),
     "/v1/rest": ("POST", signing.REQUEST_COMPONENTS),
 }
+NETWORK_PATH = "/v1/network"
+NETWORK_METHODS = ("PUT", "POST")
+NETWORK_BYTES = 127
+BODIES = ("/v1/image", NETWORK_PATH)
+"""Where a body may be, so that its digest is not that of the empty string."""
 READS = ("/v1/state", "/metrics")
 DEMO_TANK: dict[str, Any] = {
     "name": "header",
@@ -92,6 +102,12 @@ class Faults:
     read_bytes_per_s: float | None = None
     never_returns: bool = False
     """Down for good from the next restart on."""
+    knows_networks: bool = True
+    """False: firmware of before `/v1/network`; its state does not speak of it."""
+    network_cut: bool = False
+    """New credentials are taken, but the connection ends without an answer; once."""
+    network_lost: bool = False
+    """The same, but they are not taken; once."""
 
 
 class _Refusal(Exception):
@@ -146,6 +162,7 @@ class FakeNode:
         self.restart_s = restart_s
         self.clock, self.entropy, self.on_boot = clock, entropy, on_boot
         self.faults = Faults()
+        self.join = Join()
         self.tanks: list[dict[str, Any]] = [json.loads(json.dumps(DEMO_TANK))]
         self.free_bytes = 40_000
         self.rssi_dbm: int | None = -61
@@ -153,6 +170,8 @@ class FakeNode:
         self.resting = False
         self.heard: list[tuple[str, str]] = []
         """(method, path) of every request understood, in order."""
+        self.networks_given: list[tuple[str, str]] = []
+        """Name and passphrase of every network that was taken on trial, in order."""
         self.images_taken: list[str] = []
         """SHA-256 of every image that was sent whole, in order."""
         self._nonce = self._new_nonce()
@@ -192,6 +211,7 @@ class FakeNode:
         """Off and on again."""
         self.tick()
         self.slots.power_cut()
+        self.join.start(self.clock())
         self._boot()
 
     def never_healthy(self) -> None:
@@ -201,6 +221,7 @@ class FakeNode:
 
     def tick(self) -> None:
         """Let time do its work: a trial that is over falls back. Every request does this first."""
+        self.join.tick(self.clock())
         if self.slots.tick(self.clock()):
             self._boot()
 
@@ -218,7 +239,8 @@ class FakeNode:
     def document(self) -> dict[str, Any]:
         """The state document as it stands."""
         slots, now_s = self.slots, self.clock()
-        return {
+        network = {"network": self.join.document(now_s)} if self.faults.knows_networks else {}
+        return network | {
             "v": 1,
             "node": self.faults.says_name or self.name,
             "site": self.site,
@@ -263,7 +285,7 @@ class FakeNode:
         self._tasks.add(task)
         try:
             self.tick()
-            if self.faults.down or self.clock() < self._back_s:
+            if self.faults.down or self.clock() < self._back_s or self.join.on is None:
                 writer.transport.abort()
             elif self.faults.silent:
                 await asyncio.sleep(3600)
@@ -304,11 +326,7 @@ class FakeNode:
         if request.path in self.faults.refuse:
             status, code = self.faults.refuse[request.path]
             raise _Refusal(status, code, "as told")
-        if request.path not in CHANGES and request.path not in READS:
-            raise _Refusal(404, "not-found")
-        method, components = CHANGES.get(request.path, ("GET", ()))
-        if request.method != method:
-            raise _Refusal(405, "bad-method")
+        components = self._components(request)
         if request.path == "/metrics":
             return 200, "application/openmetrics-text; version=1.0.0; charset=utf-8", b"# EOF\n", None
         if request.path == "/v1/state":
@@ -316,11 +334,78 @@ class FakeNode:
             return 200, "application/json", body, None
         self._check_signature(request, components)
         self._nonce = self._new_nonce()
+        if request.path == NETWORK_PATH:
+            return await self._network(request, reader)
         if request.path == "/v1/image":
             held = await self._receive(request, reader, writer)
             return 202, "application/json", _done("on-trial"), lambda: self._take(held)
         return self._changed(request.path)
 
+    def _components(self, request: _Request) -> tuple[str, ...]:
+        """What the request's signature must cover; refuses paths and methods that are not there."""
+        if request.path == NETWORK_PATH and self.faults.knows_networks:
+            if request.method not in NETWORK_METHODS:
+                raise _Refusal(405, "bad-method")
+            return signing.REQUEST_COMPONENTS
+        if request.path not in CHANGES and request.path not in READS:
+            raise _Refusal(404, "not-found")
+        method, components = CHANGES.get(request.path, ("GET", ()))
+        if request.method != method:
+            raise _Refusal(405, "bad-method")
+        return components
+
+    # ---------------------------------------------------------------- network credentials
+    async def _network(
+        self, request: _Request, reader: asyncio.StreamReader
+    ) -> tuple[int, str, bytes, Callable[[], None] | None]:
+        """In the order of docs/node-interface.md: signature (checked already), body, digest, opening."""
+        if request.method == "POST":
+            if request.fields["content-digest"] != signing.content_digest(signing.EMPTY_SHA256):
+                raise _Refusal(400, "bad-request", "Content-Digest is not that of an empty body")
+            if not self.join.keep():
+                raise _Refusal(409, "not-on-trial")
+            return 200, "application/json", _done(self.slots.phase), None
+        if self._receiving:
+            raise _Refusal(409, "busy")
+        if "content-length" not in request.fields:
+            raise _Refusal(411, "length-required")
+        if int(request.fields["content-length"]) != NETWORK_BYTES:
+            raise _Refusal(422, "wrong-size")
+        body = await reader.readexactly(NETWORK_BYTES)
+        if request.fields["content-digest"] != signing.content_digest(hashlib.sha256(body).digest()):
+            raise _Refusal(422, "wrong-digest")
+        if self.faults.network_lost:
+            self.faults.network_lost = False
+            raise ConnectionAbortedError
+        self._take_network(body)
+        if self.faults.network_cut:
+            self.faults.network_cut = False
+            raise ConnectionAbortedError
+        return 202, "application/json", _done(self.slots.phase), None
+
+    def _take_network(self, body: bytes) -> None:
+        key = hkdf_sha256(self.node_key, f"tankfleet network key v1:{self.name}".encode(), 32)
+        try:
+            plain = AESGCM(key).decrypt(body[:12], body[12:], self.name.encode())
+        except InvalidTag as error:
+            raise _Refusal(403, "bad-credentials") from error
+        name, _, rest = plain[:33].partition(b"\0")
+        passphrase, _, more = plain[33:97].partition(b"\0")
+        trial_s = int.from_bytes(plain[97:], "little")
+        if (
+            not name
+            or rest.strip(b"\0")
+            or more.strip(b"\0")
+            or len(name) > 32
+            or len(passphrase) > 63
+            or trial_s < 60
+        ):
+            raise _Refusal(403, "bad-credentials")
+        new = (name.decode(), passphrase.decode())
+        self.networks_given.append(new)
+        self.join.give(new, trial_s, self.clock())
+
+    # ---------------------------------------------------------------- the rest
     def _changed(self, path: str) -> tuple[int, str, bytes, Callable[[], None] | None]:
         if path == "/v1/keep":
             if self.slots.phase != "on-trial":
@@ -429,7 +514,7 @@ class FakeNode:
             raise _Refusal(401, "bad-signature", "other key or algorithm")
         if not hmac.compare_digest(given.parameters["nonce"], self._nonce):
             raise _Refusal(401, "nonce-used")
-        if request.path != "/v1/image" and fields["content-digest"] != signing.content_digest(
+        if request.path not in BODIES and fields["content-digest"] != signing.content_digest(
             signing.EMPTY_SHA256
         ):
             raise _Refusal(400, "bad-request", "Content-Digest is not that of an empty body")

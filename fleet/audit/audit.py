@@ -36,6 +36,8 @@ _VERDICTS: tuple[tuple[Code, str], ...] = (
     (codes.NEVER_KEPT, "on trial, nobody watches"),
     (codes.ON_TRIAL, "on trial"),
     (codes.WENT_BACK, "went back"),
+    (codes.NETWORK_ON_TRIAL, "new network on trial"),
+    (codes.NETWORK_PUT_BACK, "back on its old network"),
     (codes.OUT_OF_DATE, "older inventory"),
     (codes.OLDER_IMAGE, "older image"),
     (codes.RESTARTED_BADLY, "restarted after a crash"),

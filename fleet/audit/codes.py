@@ -36,6 +36,23 @@ NODE_MOVED = Code(
     "Nothing, unless it happens often: then give it a fixed address.",
     Severity.NOTE,
 )
+NETWORK_ON_TRIAL = Code(
+    "AUD106",
+    "a node has a new network on trial",
+    "Unless it is told to keep it in time, it goes back to the old one; if that is gone by then, it is lost from "
+    "sight.",
+    "Run `tankfleet rejoin NODE`, unless it is running just now.",
+    Severity.WARNING,
+)
+NETWORK_PUT_BACK = Code(
+    "AUD107",
+    "a node went back to its old network",
+    "It was given a new network and did not get into it, or was not told to keep it. Others of its site may be "
+    "on the new one.",
+    "Compare the network's name and passphrase with the access point, then run `tankfleet rejoin NODE`, before the old "
+    "network is taken away.",
+    Severity.WARNING,
+)
 OLDER_IMAGE = Code(
     "AUD110",
     "a node runs an older image than the newest on the shelf",
@@ -176,6 +193,8 @@ CODES = (
     NODE_IMPOSTOR,
     NODE_UNKNOWN,
     NODE_MOVED,
+    NETWORK_ON_TRIAL,
+    NETWORK_PUT_BACK,
     OLDER_IMAGE,
     NEWEST_HALTED,
     NOT_ON_SHELF,

@@ -53,7 +53,23 @@ def state_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Findi
     """All that a node's signed state gives cause for."""
     yield from board_findings(node, state)
     yield from image_findings(facts, node, state)
+    yield from network_findings(node, state)
     yield from fault_findings(node, state)
+
+
+def network_findings(node: Node, state: NodeState) -> Iterator[Finding]:
+    """New network credentials that are on trial, or did not hold."""
+    network = state.network
+    if network is None or network.phase is Phase.KEPT:
+        return
+    code = codes.NETWORK_ON_TRIAL
+    on = {"kept": "it is on the old one", "new": "it is on the new one"}.get(
+        network.on or "", "it is on none of them"
+    )
+    what = f"its trial ends in {network.trial_left_s:.0f} s; {on}"
+    if network.phase is Phase.PUT_BACK:
+        code, what = codes.NETWORK_PUT_BACK, "it gave up the new network that it was last given"
+    yield Finding(code, what, subject=f"node {node.name}")
 
 
 def board_findings(node: Node, state: NodeState) -> Iterator[Finding]:

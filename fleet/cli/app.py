@@ -61,6 +61,7 @@ COMMANDS = (
     Entry("Nodes", "go-on", "fleet.cli.steer", "let a held push go on", "go_on_app"),
     Entry("Nodes", "stop", "fleet.cli.steer", "end the push; what is kept stays kept", "stop_app"),
     Entry("Nodes", "roll-back", "fleet.cli.steer", "bring nodes back to the image they had", "roll_back_app"),
+    Entry("Nodes", "rejoin", "fleet.cli.rejoin", "bring nodes to a new network or passphrase"),
     Entry("Nodes", "audit", "fleet.cli.audit", "what runs where, and what differs from the inventory"),
     Entry("The bench", "bench", "fleet.cli.bench", "virtual nodes on this machine"),
     Entry("The bench", "demo", "fleet.cli.demo", "show the whole job on this machine, without hardware"),

@@ -120,9 +120,14 @@ def set_network(
     else:
         folder.set_network(network, wanted)
         this.output.note(
-            f"Set the credentials of the network {network}; nodes get them at their first flash."
+            f"Set the credentials of the network {network}; nodes get them at their first flash, or by `rejoin`."
         )
-    this.output.next_step("tankfleet keys networks")
+    sites = [
+        f"tankfleet rejoin --site {site.name} --dry-run"
+        for site in inventory.sites
+        if site.network == network
+    ]
+    this.output.next_step("tankfleet keys networks", *sites)
 
 
 @command(app, "node")

@@ -111,12 +111,6 @@ OTHER_TICKET = Code(
     "A node that is given a ticket of other keys would refuse every later update.",
     "Run `tankfleet build NODE --target board` with the key folder that the fleet uses, then this command again.",
 )
-BAD_PASSPHRASE = Code(
-    "FLA133",
-    "the network's credentials do not fit on a board",
-    "A board's credentials area holds a passphrase of 8 to 63 characters; a key of 64 hex digits is one too long.",
-    "Set the network's passphrase as text: `tankfleet keys set-network NAME --ssid SSID`.",
-)
 BAD_TABLE = Code(
     "FLA134",
     "the partition table is not one for a node",
@@ -148,7 +142,6 @@ CODES = (
     NO_IMAGE,
     NO_BOOT_LOADER,
     OTHER_TICKET,
-    BAD_PASSPHRASE,
     BAD_TABLE,
     OTHER_STATE,
 )

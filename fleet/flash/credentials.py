@@ -10,9 +10,6 @@ import struct
 import zlib
 from typing import TYPE_CHECKING, Final
 
-from fleet.errors import KeyFolderError
-from fleet.flash.codes import BAD_PASSPHRASE
-
 if TYPE_CHECKING:
     from fleet.keys.networks import Network
 
@@ -20,14 +17,10 @@ _HEAD: Final = struct.Struct("<4sHH32s36s64s4x")
 _MAGIC: Final = b"TKCR"
 _VERSION: Final = 1
 CREDENTIALS_BYTES: Final = _HEAD.size + 4
-PASSPHRASE_BYTES: Final = 63
-"""Of 64, the last one is the end of the text."""
 
 
 def credentials_record(node_key: bytes, network: Network) -> bytes:
-    """The 148 bytes at the start of the sector. KeyFolderError if the passphrase is too long for a board."""
-    ssid, passphrase = network.ssid.encode(), network.passphrase.encode()
-    if len(passphrase) > PASSPHRASE_BYTES:
-        raise KeyFolderError(BAD_PASSPHRASE, f"the passphrase has {len(passphrase)} characters")
+    """The 148 bytes at the start of the sector. KeyFolderError (KEY108) if the passphrase is too long for a board."""
+    ssid, passphrase = network.for_board()
     head = _HEAD.pack(_MAGIC, _VERSION, CREDENTIALS_BYTES, node_key, ssid, passphrase)
     return head + struct.pack("<I", zlib.crc32(head))

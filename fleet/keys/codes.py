@@ -53,5 +53,20 @@ BAD_NETWORKS_FILE = Code(
     "networks.toml holds one table for each network, with the keys `ssid` and `passphrase`.",
     "Put the line right that the message names, or delete the file and set the networks again.",
 )
+NOT_FOR_A_BOARD = Code(
+    "KEY108",
+    "the network's credentials do not fit on a board",
+    "A board's credentials area holds a passphrase of 8 to 63 characters; a key of 64 hex digits is one too long.",
+    "Set the network's passphrase as text: `tankfleet keys set-network NAME --ssid SSID`.",
+)
 
-CODES = (NO_KEYS, OPEN_TO_OTHERS, KEYS_EXIST, DAMAGED_KEY, NO_NETWORK, BAD_NETWORK, BAD_NETWORKS_FILE)
+CODES = (
+    NO_KEYS,
+    OPEN_TO_OTHERS,
+    KEYS_EXIST,
+    DAMAGED_KEY,
+    NO_NETWORK,
+    BAD_NETWORK,
+    BAD_NETWORKS_FILE,
+    NOT_FOR_A_BOARD,
+)

@@ -9,10 +9,12 @@ from dataclasses import dataclass, field
 import tomli_w
 
 from fleet.errors import KeyFolderError
-from fleet.keys.codes import BAD_NETWORK, BAD_NETWORKS_FILE
+from fleet.keys.codes import BAD_NETWORK, BAD_NETWORKS_FILE, NOT_FOR_A_BOARD
 
 _SSID_BYTES = 32
 _PASSPHRASE = re.compile(r"[ -~]{8,63}|[0-9A-Fa-f]{64}|")
+_BOARD_PASSPHRASE_CHARS = 63
+"""Of 64 bytes on a board, the last one is the end of the text."""
 _NETWORK_KEYS = {"ssid", "passphrase"}
 
 
@@ -32,6 +34,13 @@ class Network:
             raise KeyFolderError(
                 BAD_NETWORK, f"the passphrase has {len(self.passphrase)} characters or is not plain ASCII"
             )
+
+    def for_board(self) -> tuple[bytes, bytes]:
+        """Name (up to 32 bytes) and passphrase (up to 63) as a board holds them. KeyFolderError (KEY108) if they do
+        not fit."""
+        if len(self.passphrase) > _BOARD_PASSPHRASE_CHARS:
+            raise KeyFolderError(NOT_FOR_A_BOARD, f"the passphrase has {len(self.passphrase)} characters")
+        return self.ssid.encode(), self.passphrase.encode()
 
 
 def parse_networks(text: str, where: str) -> dict[str, Network]:

@@ -1,4 +1,4 @@
-"""Speaking to one node: its state, an image to it, and keep, revert and rest; every answer checked.
+"""Speaking to one node: its state, an image or network credentials to it, keep, revert, rest; every answer checked.
 
     async with open_session() as session:
         link = NodeLink("ridge-01", "10.0.4.17", 80, node_key, session=session, entropy=secrets.token_bytes)
@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import base64
 import json
+from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from fleet.limits import ANSWER_BYTES, IMAGE_BYTES, NONCE_BYTES, STATE_DOCUMENT_
 from fleet.link import signing
 from fleet.link.codes import IMAGE_TOO_BIG, IMPOSTOR, NOT_A_STATE
 from fleet.link.exchange import Answer, Request, Timeouts, exchange, open_session, refusal
+from fleet.link.network import IV_BYTES, sealed_network
 from fleet.link.payload import ImagePayload
 from fleet.link.state import NodeState, Phase, parse_state
 
@@ -27,12 +29,27 @@ if TYPE_CHECKING:
 
     import aiohttp
 
+    from fleet.keys.networks import Network
+
     Progress = Callable[[int, int], None]
 
 __all__ = ["NodeLink", "Timeouts", "open_session", "read_unconfirmed_state"]
 
 STATE_PATH = "/v1/state"
 IMAGE_PATH = "/v1/image"
+NETWORK_PATH = "/v1/network"
+
+
+@dataclass(frozen=True, slots=True)
+class _Change:
+    """A changing request before it is signed. `body` goes out after the node's go-ahead if it has a ticket."""
+
+    method: str
+    path: str
+    digest: bytes = signing.EMPTY_SHA256
+    body: bytes | None = field(default=None, repr=False)
+    ticket: bytes | None = None
+    on_progress: Progress | None = None
 
 
 class NodeLink:
@@ -84,57 +101,55 @@ class NodeLink:
             what = f"{self.node}: an image of {len(image)} and a ticket of {len(ticket)} bytes"
             raise LinkError(IMAGE_TOO_BIG, what, node=self.node)
         digest = digest or sha256(image).digest()
-        return await self._change("PUT", IMAGE_PATH, digest, image, ticket, on_progress)
+        return await self._change(_Change("PUT", IMAGE_PATH, digest, image, ticket, on_progress))
 
     async def keep(self) -> Phase:
         """End the trial: the running image stays."""
-        return await self._change("POST", "/v1/keep")
+        return await self._change(_Change("POST", "/v1/keep"))
 
     async def revert(self) -> Phase:
         """Go back to the older image; the node restarts within a second of the answer."""
-        return await self._change("POST", "/v1/revert")
+        return await self._change(_Change("POST", "/v1/revert"))
 
     async def rest(self) -> Phase:
         """Pump relay off, no start for 600 s or until restart."""
-        return await self._change("POST", "/v1/rest")
+        return await self._change(_Change("POST", "/v1/rest"))
 
-    async def _change(
-        self,
-        method: str,
-        path: str,
-        digest: bytes = signing.EMPTY_SHA256,
-        image: bytes | None = None,
-        ticket: bytes | None = None,
-        on_progress: Progress | None = None,
-    ) -> Phase:
+    async def give_network(self, network: Network, trial_s: int) -> Phase:
+        """Hand over new network credentials on trial (60 to 65535 s): from a second after its answer on the node tries
+        them, and goes back to the ones it has unless it is told to keep these. The answer is the image's phase."""
+        iv = self._entropy(IV_BYTES)
+        body = sealed_network(network, node=self.node, node_key=self._node_key, trial_s=trial_s, iv=iv)
+        return await self._change(_Change("PUT", NETWORK_PATH, sha256(body).digest(), body))
+
+    async def keep_network(self) -> Phase:
+        """End that trial: the new credentials stay. Refused (`not-on-trial`) unless the node is joined by them."""
+        return await self._change(_Change("POST", NETWORK_PATH))
+
+    async def _change(self, change: _Change) -> Phase:
         """A changing request; once more if another used the nonce between our question and our request."""
         try:
-            return await self._change_once(method, path, digest, image, ticket, on_progress)
+            return await self._change_once(change)
         except NodeRefused as refused:
             if refused.refusal != "nonce-used":
                 raise
-        return await self._change_once(method, path, digest, image, ticket, on_progress)
+        return await self._change_once(change)
 
-    async def _change_once(
-        self,
-        method: str,
-        path: str,
-        digest: bytes,
-        image: bytes | None,
-        ticket: bytes | None,
-        on_progress: Progress | None,
-    ) -> Phase:
+    async def _change_once(self, change: _Change) -> Phase:
         fields = signing.sign_request(
-            method=method,
-            path=path,
+            method=change.method,
+            path=change.path,
             node=self.node,
             node_key=self._node_key,
             nonce=(await self.state()).nonce,
-            body_sha256=digest,
-            ticket=ticket,
+            body_sha256=change.digest,
+            ticket=change.ticket,
         )
-        payload = ImagePayload(image, on_progress) if image else None
-        answer = await self._signed(method, path, fields, payload, limit_bytes=ANSWER_BYTES)
+        payload = ImagePayload(change.body, change.on_progress) if change.body else None
+        go_ahead = change.ticket is not None
+        answer = await self._signed(
+            change.method, change.path, fields, payload, go_ahead=go_ahead, limit_bytes=ANSWER_BYTES
+        )
         return self._phase_in(answer)
 
     def _phase_in(self, answer: Answer) -> Phase:
@@ -153,12 +168,15 @@ class NodeLink:
         fields: dict[str, str],
         payload: ImagePayload | None = None,
         *,
+        go_ahead: bool = True,
         limit_bytes: int,
     ) -> Answer:
         """One exchange. A success must be signed over our nonce; a refusal is checked where it is signed."""
         nonce = base64.urlsafe_b64encode(self._entropy(NONCE_BYTES)).rstrip(b"=").decode("ascii")
         fields = {**fields, "Accept-Signature": signing.accept_signature(nonce=nonce, node=self.node)}
-        request = Request(self.node, self.address, self.port, method, path, limit_bytes, fields, payload)
+        request = Request(
+            self.node, self.address, self.port, method, path, limit_bytes, fields, payload, go_ahead
+        )
         answer = await exchange(self._session, request, self._timeouts)
         succeeded, signed = 200 <= answer.status < 300, signing.is_signed(answer.fields)
         if succeeded or signed:

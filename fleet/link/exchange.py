@@ -50,6 +50,8 @@ class Request:
     limit_bytes: int
     fields: Mapping[str, str] = field(default_factory=dict)
     payload: ImagePayload | None = None
+    go_ahead: bool = True
+    """Whether a payload waits for the node's go-ahead."""
 
     def __str__(self) -> str:
         return f"{self.node}, {self.method} {self.path} at {self.address}:{self.port}"
@@ -80,13 +82,14 @@ async def exchange(session: aiohttp.ClientSession, request: Request, timeouts: T
     try:
         async with asyncio.timeout(timeouts.connect_s + timeouts.answer_s) as deadline:
             if payload is not None:
-                payload.watched_by(deadline, stall_s=timeouts.stall_s, finish_s=timeouts.finish_s)
+                finish_s = timeouts.finish_s if request.go_ahead else timeouts.answer_s
+                payload.watched_by(deadline, stall_s=timeouts.stall_s, finish_s=finish_s)
             async with session.request(
                 request.method,
                 URL.build(scheme="http", host=request.address, port=request.port, path=request.path),
                 headers=request.fields,
                 data=payload,
-                expect100=payload is not None,
+                expect100=payload is not None and request.go_ahead,
                 allow_redirects=False,
                 timeout=aiohttp.ClientTimeout(total=None, sock_connect=timeouts.connect_s),
             ) as response:

@@ -34,7 +34,7 @@ Count = Annotated[int, Field(ge=0, lt=2**63)]
 
 
 class Phase(StrEnum):
-    """How the running image stands."""
+    """How the running image stands, or the network credentials."""
 
     KEPT = "kept"
     ON_TRIAL = "on-trial"
@@ -75,6 +75,14 @@ class TankState(_Part):
     pump: PumpState | None
 
 
+class NetworkState(_Part):
+    """The network credentials: how they stand, by which the node is joined (None: by none), what is left of a trial."""
+
+    phase: Annotated[Phase, Field(strict=False)]
+    on: Literal["kept", "new"] | None
+    trial_left_s: Annotated[float, Field(ge=0, le=65_535)]
+
+
 class NodeState(_Part):
     """The whole document. `class_id` is its key `class`; site, board, release are empty on a bad block."""
 
@@ -102,6 +110,8 @@ class NodeState(_Part):
     block_crc: Annotated[str, Field(pattern=r"^[0-9a-f]{8}$")]
     faults: Annotated[tuple[Word, ...], Field(max_length=STATE_FAULTS, strict=False)]
     tanks: Annotated[tuple[TankState, ...], Field(max_length=TANKS_PER_NODE, strict=False)]
+    network: NetworkState | None = None
+    """None: firmware that does not know of credentials on trial."""
 
 
 def parse_state(document: bytes, *, node: str) -> NodeState:

@@ -97,6 +97,41 @@ NOT_ALL = Code(
     "See the reason beside each, and plan again.",
     Severity.WARNING,
 )
+NOT_IN_NEW_NETWORK = Code(
+    "PSH120",
+    "a node did not come into its new network",
+    "It holds both networks while the new one is on trial, tried the new one, and is on the old one: name or "
+    "passphrase are not those of the access point, or the new network does not reach as far as the old one.",
+    "Compare both with the access point, set them anew with `tankfleet keys set-network`, and run "
+    "`tankfleet rejoin` again. If the access point is changed only after the nodes know, add --change-after.",
+)
+NOT_SEEN_SINCE = Code(
+    "PSH121",
+    "a node was given its new network and not seen since",
+    "It may be on a network that this machine does not reach, or out of reach of both. By itself it goes back to "
+    "its old network when the trial is over.",
+    "Put this machine where it reaches the new network, and run `tankfleet find`; then the same command again.",
+)
+NO_SUCH_REQUEST = Code(
+    "PSH122",
+    "a node's firmware takes no credentials over the network",
+    "It runs a release from before nodes could be told of a new network; it stays on the old one.",
+    "Push a newer release first, while the old network is still there; or load the board over USB with "
+    "`tankfleet flash`.",
+)
+NETWORK_REFUSED = Code(
+    "PSH123",
+    "a node did not take new network credentials",
+    "It said no, and stays on the network it has. The refusal's name says why; docs/node-interface.md lists them.",
+    "`busy`: run the command again. `bad-credentials`: the board was loaded with other keys; load it over USB. "
+    "`flash-failed`: its flash is worn out; change the board.",
+)
+IMAGE_ON_TRIAL = Code(
+    "PSH124",
+    "an image is on trial on a node",
+    "A node that looks for another network meanwhile would be missed by the push that watches it.",
+    "Wait until the push is over, or run `tankfleet resume` if it was cut off; then run the command again.",
+)
 
 CODES = (
     DAMAGED_PLAN,
@@ -113,4 +148,9 @@ CODES = (
     STOPPED_BY_REQUEST,
     NOBODY_IN_PILOT,
     NOT_ALL,
+    NOT_IN_NEW_NETWORK,
+    NOT_SEEN_SINCE,
+    NO_SUCH_REQUEST,
+    NETWORK_REFUSED,
+    IMAGE_ON_TRIAL,
 )

@@ -3,7 +3,6 @@ the clock."""
 
 from __future__ import annotations
 
-import secrets
 import time
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -11,11 +10,8 @@ from typing import TYPE_CHECKING
 from fleet.build.codes import NOT_ON_SHELF
 from fleet.build.sequence import reissue
 from fleet.calendar.windows import open_until
-from fleet.errors import NodeUnreachable, ShelfError
-from fleet.limits import RELOCATE_TIMEOUT_S
-from fleet.link.client import NodeLink
-from fleet.link.codes import UNREACHABLE
-from fleet.push.fieldwork import look
+from fleet.errors import ShelfError
+from fleet.push.places import Places
 from fleet.push.spare import node_spare
 
 if TYPE_CHECKING:
@@ -24,6 +20,7 @@ if TYPE_CHECKING:
     import aiohttp
 
     from fleet.find.match import Match
+    from fleet.link.client import NodeLink
     from fleet.link.state import NodeState
     from fleet.push.fieldwork import Field
     from fleet.push.plan import Plan
@@ -42,30 +39,16 @@ class LiveGround:
     ) -> None:
         self._field = field
         self._plan = plan
-        self._session = session
         self._clock = clock
-        self._key_of = field.key_of()
-        self._places: dict[str, tuple[str, int]] = {}
-        self._note_places(matches)
-
-    def _note_places(self, matches: Iterable[Match]) -> None:
-        for match in matches:
-            if match.reachable and match.address is not None and match.port is not None:
-                self._places[match.node] = (match.address, match.port)
+        self._places = Places(field, matches, session)
 
     def link(self, node: str) -> NodeLink:
         """The link to that node; NodeUnreachable if it was never found."""
-        if node not in self._places:
-            raise NodeUnreachable(UNREACHABLE, f"{node}: not found on the network", node=node)
-        address, port = self._places[node]
-        return NodeLink(
-            node, address, port, self._key_of(node), session=self._session, entropy=secrets.token_bytes
-        )
+        return self._places.link(node)
 
     async def relocate(self, nodes: Collection[str]) -> None:
         """Find the nodes that moved to another address."""
-        names = [name for name in nodes if name in self._known()]
-        self._note_places(await look(self._field, names, RELOCATE_TIMEOUT_S, lambda awaited, left_s: None))
+        await self._places.look_anew([name for name in nodes if name in self._known()])
 
     def _known(self) -> set[str]:
         return {node.name for node in self._field.inventory.nodes}

@@ -62,6 +62,14 @@ CASES = {
         Match(N, Status.MOVED, "10.0.0.1", 80, {}, state(N), ("was at 10.0.0.9:80",)), {},
         "was at 10.0.0.9:80", "ok", Exit.OK,
     ),
+    "AUD106": (
+        found(N, network={"phase": "on-trial", "on": "new", "trial_left_s": 90}), {},
+        "its trial ends in 90 s; it is on the new one", "new network on trial", Exit.OK,
+    ),
+    "AUD107": (
+        found(N, network={"phase": "put-back", "on": "kept", "trial_left_s": 0}), {},
+        "it gave up the new network", "back on its old network", Exit.OK,
+    ),
     "AUD110": (found(N, release="1.0.0"), {}, "1.0.0", "older image", Exit.OK),
     "AUD111": (
         found(N, release="1.0.0"), {"journal": JournalFacts(halted_images={digest(N, "1.1.0"): "feed"})},

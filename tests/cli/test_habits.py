@@ -13,7 +13,7 @@
 | 9 | one "did you mean", nothing corrected silently | test_09 |
 | 10 | no traceback; an internal error names a report | test_10; test_frame.py |
 | 11 | a plan is a file; stale ones are refused | test_push_commands.py; push/test_plan_document.py |
-| 12 | whatever changes nodes has a dry run | test_12; test_push_commands.py, test_flash_command.py (nothing sent) |
+| 12 | whatever changes nodes has a dry run | test_12; test_push_, _flash_ and _rejoin_command(s).py (nothing sent) |
 | 13 | nothing to do exits 0 and says so; twice is once | test_13; test_push_commands.py; build/test_builder.py |
 | 14 | dangerous scope asks | test_14; test_push_commands.py |
 | 15 | progress in bounded lines; 200 nodes fit 24 rows | push/test_reporters.py; test_15 |
@@ -21,7 +21,7 @@
 | 17 | logs of parallel jobs never interleave | build/test_host_build.py; test_build_commands.py (a failed one's tail) |
 | 18 | NO_COLOR, TERM=dumb, --color; nothing by color alone | test_18 |
 | 19 | Ctrl-C: a word, a safe point, exit 130 | test_habits_bench.py test_19; push/test_runner.py |
-| 20 | after kill -9 the next run says what was in progress | test_20; push/test_killed.py; test_habits_bench.py |
+| 20 | after kill -9 the next run says what was in progress | test_20; push/test_{killed,rejoin}.py; *_bench.py |
 | 21 | flag > environment > project > user > default | test_21; test_frame.py |
 | 22 | long forms, one name one meaning, `-` is stdin or stdout | test_22; test_habits_bench.py |
 | 23 | completion | test_23 |
@@ -162,6 +162,8 @@ WRONG = [
     ("shelf", "farm-aa"),
     ("find", "farm-aa"),
     ("plan", "site-11"),
+    ("rejoin", "farm-aa"),
+    ("rejoin", "--site", "site-11"),
     ("roll-back", "farm-aa"),
     ("keys", "node", "farm-aa", "--out", "x.key"),
     ("keys", "set-network", "nn", "--ssid", "x"),
@@ -222,6 +224,7 @@ JSON_RUNS: dict[str, tuple[tuple[str, ...], str, int]] = {
 ELSEWHERE = {
     "push": "test_push_commands.py, push/test_reporters.py",
     "flash": "test_flash_command.py",
+    "rejoin": "test_rejoin_command.py",
 }
 NO_FACTS = {
     "schema": "prints JSON documents itself",
@@ -698,6 +701,8 @@ COMPLETED = [
     ("tankfleet find farm-a farm-", "farm-c"),
     ("tankfleet plan si", "site-2"),
     ("tankfleet plan farm", "farm-a"),
+    ("tankfleet rejoin farm-", "farm-b"),
+    ("tankfleet rejoin --site si", "site-2"),
     ("tankfleet bench hurt farm-b po", "power-cut"),
     ("tankfleet bench level tank-", "tank-farm-a"),
     ("tankfleet show t", "tank"),

@@ -340,7 +340,7 @@ def test_no_network_credentials_and_too_long_ones(table) -> None:
     table.keys.set_network("farm-wifi", Network("Farm", "ab" * 32))
     with pytest.raises(KeyFolderError) as caught:
         table.load("south")
-    assert caught.value.code.code == "FLA133"
+    assert caught.value.code.code == "KEY108"
     (table.keys.path / "networks.toml").unlink()
     with pytest.raises(KeyFolderError) as caught:
         table.load("south")

@@ -90,7 +90,7 @@ def test_a_longest_name_and_an_open_network() -> None:
 def test_a_key_of_64_digits_is_refused_and_not_shown() -> None:
     with pytest.raises(KeyFolderError) as caught:
         credentials_record(KEY, Network("n", "ab" * 32))
-    assert caught.value.code.code == "FLA133"
+    assert caught.value.code.code == "KEY108"
     assert "abab" not in str(caught.value) + caught.value.fix
 
 

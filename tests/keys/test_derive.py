@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fleet.keys.derive import fleet_key_fingerprint, hkdf_sha256, node_key
+from fleet.keys.derive import fleet_key_fingerprint, hkdf_sha256, network_key, node_key
 
 # RFC 5869, appendix A, test cases 1 and 3 (SHA-256): secret, salt, info, length, output.
 RFC_5869 = (
@@ -39,6 +39,14 @@ def test_node_keys_follow_the_interface_and_differ_by_node_and_fleet() -> None:
     )
     keys = {node_key(key, name) for key in (fleet_key, bytes(32)) for name in ("ridge-01", "ridge-02")}
     assert len(keys) == 4
+
+
+def test_the_key_for_credentials_follows_the_interface_and_is_no_node_key() -> None:
+    """docs/node-interface.md: from the node key, info "tankfleet network key v1:" and the node's name; no salt."""
+    of_node = node_key(bytes(range(32)), "ridge-01")
+    made = network_key(of_node, "ridge-01")
+    assert made == hkdf_sha256(of_node, b"tankfleet network key v1:ridge-01", 32, b"")
+    assert len({made, of_node, network_key(of_node, "ridge-02")}) == 3
 
 
 def test_fingerprint_is_no_part_of_the_key() -> None:

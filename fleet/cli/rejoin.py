@@ -1,0 +1,365 @@
+"""`rejoin`: hand new network credentials to nodes over the network, and see each into its new network."""
+
+from __future__ import annotations
+
+import shlex
+from collections import Counter
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from fleet.cli.codes import BAD_USAGE, INTERRUPTED
+from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.waiting import nodes_text, tell_waiting
+from fleet.codes import Exit
+from fleet.errors import UsageError
+from fleet.limits import (
+    ASK_BEFORE_NODES,
+    FIND_TIMEOUT_S,
+    NETWORK_TRIAL_MAX_S,
+    NETWORK_TRIAL_MIN_S,
+    NETWORK_TRIAL_S,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from fleet.cli.common import Session
+    from fleet.cli.output import Output
+    from fleet.find.match import Match
+    from fleet.inventory.model import Inventory
+    from fleet.keys.networks import Network
+    from fleet.push.fieldwork import Field
+    from fleet.push.rejoin import Standing
+    from fleet.push.rejoining import Rejoining, Wishes
+
+app = command_app()
+
+_COLUMNS = ("node", "site", "network", "outcome", "gives it up at", "why")
+_DRY_COLUMNS = ("node", "site", "network", "stands", "would")
+_NAMES_SHOWN = 3
+
+
+@command(app, "rejoin")
+def rejoin(
+    ctx: typer.Context,
+    nodes: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help="The nodes; or all of a site with --site.", autocompletion=complete_names("nodes")
+        ),
+    ] = None,
+    site: Annotated[
+        str,
+        typer.Option(
+            "--site", metavar="SITE", help="All nodes of this site.", autocompletion=complete_names("sites")
+        ),
+    ] = "",
+    trial: Annotated[
+        str,
+        typer.Option(
+            "--trial",
+            metavar="TIME",
+            help='How long a node tries before it goes back, such as "20 min"; default: 10 min.',
+        ),
+    ] = "",
+    change_after: Annotated[
+        bool,
+        typer.Option(
+            "--change-after", help="The access point cannot have both: it is changed once all nodes know."
+        ),
+    ] = False,
+    timeout: Annotated[
+        float,
+        typer.Option(
+            "--timeout", metavar="SECONDS", min=0.1, max=3600, help="Seconds to wait for missing nodes."
+        ),
+    ] = FIND_TIMEOUT_S,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+) -> int:
+    """Example: tankfleet rejoin --site ridge --dry-run
+
+    Hand each node the credentials that the key folder has for its site's network, sealed for that node alone. It holds
+    both networks while the new one is on trial, and keeps the new one when it is told so from there; else it goes back
+    by itself. One node goes first; if it does not get in, nobody else is told. Pumps are controlled throughout. Which
+    network a node holds cannot be asked, so nodes that are there already are given it again. Exit status 0: all are on
+    the new network; 1: some are not; 3: some did not answer.
+    """
+    from fleet.cli.pushing import field_of
+    from fleet.push.rejoin_hands import networks_of
+    from fleet.push.rejoining import Wishes
+
+    this = session(ctx)
+    field = field_of(this)
+    names = _names(field.inventory, nodes or [], site)
+    wishes = Wishes(_trial_s(trial), change_after)
+    networks = networks_of(field, names)
+    matches = _found(this, field, list(networks), timeout)
+    if dry_run:
+        return _dry_run(this, field.inventory, matches, wishes, json=json)
+    _ask(this, field.inventory, networks, yes=yes)
+    run, done = _run(this, field, networks, matches, wishes)
+    standings = list(run.standings.values()) if run is not None else []
+    if json:
+        this.output.emit_json("rejoin", _facts(field.inventory, standings, wishes, {}))
+    elif done:
+        _show(this.output, field.inventory, standings)
+    return _close(this.output, standings, site, list(nodes or []), done=done)
+
+
+# ------------------------------------------------------------------ what is wanted
+def _names(inventory: Inventory, nodes: Sequence[str], site: str) -> list[str]:
+    if bool(nodes) == bool(site):
+        what = (
+            "name the nodes, or one site with --site" if not nodes else "nodes and --site exclude each other"
+        )
+        raise UsageError(
+            BAD_USAGE, what, fix="`tankfleet rejoin NODE...`, or `tankfleet rejoin --site SITE`."
+        )
+    known = [node.name for node in inventory.nodes]
+    if nodes:
+        return [named(name, "node", known) for name in dict.fromkeys(nodes)]
+    named(site, "site", [one.name for one in inventory.sites])
+    found = [node.name for node in inventory.nodes if inventory.site_of(node).name == site]
+    if not found:
+        raise UsageError(BAD_USAGE, f"the site {site} has no nodes", fix="`tankfleet show sites` lists them.")
+    return found
+
+
+def _trial_s(text: str) -> int:
+    if not text:
+        return int(NETWORK_TRIAL_S)
+    from fleet.cli.quantity_flag import read_quantity
+    from fleet.inventory.units import Duration_s
+
+    seconds = round(read_quantity(Duration_s, text, "--trial"))
+    if not NETWORK_TRIAL_MIN_S <= seconds <= NETWORK_TRIAL_MAX_S:
+        raise UsageError(
+            BAD_USAGE,
+            f"a trial of {text} is not possible",
+            fix=f"Give --trial a time from {NETWORK_TRIAL_MIN_S} s to {NETWORK_TRIAL_MAX_S // 3600} h.",
+        )
+    return seconds
+
+
+def _found(this: Session, field: Field, names: Sequence[str], timeout_s: float) -> list[Match]:
+    import asyncio
+
+    from fleet.push.fieldwork import look
+
+    this.output.note(f"looking for {nodes_text(len(names))} on {field.interface or 'all interfaces'}")
+    matches = asyncio.run(look(field, names, timeout_s, tell_waiting(this.output)))
+    first = {match.node: match for match in reversed(matches)}
+    return [first[name] for name in names]
+
+
+def _ask(this: Session, inventory: Inventory, networks: Mapping[str, Network], *, yes: bool) -> None:
+    if len(networks) > ASK_BEFORE_NODES:
+        wanted = sorted({inventory.site_of(inventory.node(name)).network for name in networks})
+        question = f"Hand {nodes_text(len(networks))} the credentials of {', '.join(wanted)}?"
+        this.confirm(question, given=yes, flag="--yes")
+
+
+# ------------------------------------------------------------------ doing it
+def _run(
+    this: Session, field: Field, networks: Mapping[str, Network], matches: Sequence[Match], wishes: Wishes
+) -> tuple[Rejoining | None, bool]:
+    """The run, and whether it came to its end. LockedError while a push, or another rejoin, is under way."""
+    import asyncio
+    import os
+
+    from fleet.push.lock import runner_lock
+    from fleet.push.rejoin_hands import rejoin_nodes
+
+    runs: list[Rejoining] = []
+    with runner_lock(field.workspace.journal_path, os.getpid()):
+        try:
+            asyncio.run(rejoin_nodes(field, networks, matches, wishes, _Told(this.output), runs.append))
+        except KeyboardInterrupt:
+            return (runs[0] if runs else None), False
+    return runs[0], True
+
+
+class _Told:
+    """What is said while it runs: a line when a node stands otherwise, and what is awaited."""
+
+    def __init__(self, output: Output) -> None:
+        self._output = output
+
+    def stands(self, standing: Standing) -> None:
+        """A node stands otherwise than before."""
+        self._output.note(f"{standing.node}: {_words(standing)}{_why(standing)}")
+
+    def change_now(self, nodes: Sequence[str], without: Sequence[str]) -> None:
+        """The access point may be changed."""
+        holding = f"{nodes_text(len(nodes))} {'holds' if len(nodes) == 1 else 'hold'} both networks"
+        self._output.note(f"{holding} now: change the access point; each comes over by itself.")
+        if without:
+            names = ", ".join(without)
+            self._output.warn(f"these do not hold the new one, and would be left without a network: {names}")
+
+    def waiting(self, standings: Sequence[Standing]) -> None:
+        """What is awaited."""
+        if standings:
+            names = ", ".join(one.node for one in standings[:_NAMES_SHOWN])
+            more = " ..." if len(standings) > _NAMES_SHOWN else ""
+            ends = [one.back_at_s for one in standings if one.back_at_s is not None]
+            until = f", until {_clock(max(ends))} at the latest" if ends else ""
+            self._output.progress(f"waiting for {nodes_text(len(standings))} ({names}{more}){until}")
+
+
+def _words(standing: Standing) -> str:
+    """How it stands, for a person."""
+    from fleet.push.rejoin import Stands
+
+    return {
+        Stands.NOT_BEGUN: "not begun, nothing was sent",
+        Stands.ASKED: "asked how it stands",
+        Stands.GIVEN: "holds the new network on trial, beside the old one",
+        Stands.KEPT: "on the new network, and keeps it",
+        Stands.ALREADY: "was on the new network already, and keeps it",
+        Stands.OLD: "still on the old network",
+        Stands.WENT_BACK: "back on the old network",
+        Stands.REFUSED: "still on the old network, refused",
+        Stands.NOT_SEEN: "not seen",
+        Stands.NOT_FOUND: "not found, nothing was sent",
+    }[standing.stands]
+
+
+def _why(standing: Standing) -> str:
+    why = f": {standing.reason}" if standing.reason else ""
+    return (
+        f"{why}; it gives the new one up by itself at {_clock(standing.back_at_s)}"
+        if standing.back_at_s
+        else why
+    )
+
+
+def _clock(epoch_s: float) -> str:
+    """`14:05`, by this machine's clock."""
+    return datetime.fromtimestamp(epoch_s).astimezone().strftime("%H:%M")
+
+
+# ------------------------------------------------------------------ printing
+def _show(output: Output, inventory: Inventory, standings: Sequence[Standing]) -> None:
+    rows = [
+        (
+            one.node,
+            *_where(inventory, one.node),
+            _words(one),
+            _clock(one.back_at_s) if one.back_at_s else "-",
+            one.reason or "-",
+        )
+        for one in standings
+    ]
+    output.table(_COLUMNS, rows)
+
+
+def _where(inventory: Inventory, node: str) -> tuple[str, str]:
+    site = inventory.site_of(inventory.node(node))
+    return site.name, site.network
+
+
+def _dry_run(
+    this: Session, inventory: Inventory, matches: Sequence[Match], wishes: Wishes, *, json: bool
+) -> int:
+    """How each node stands, and what would be done; nothing but questions was sent."""
+    from fleet.push.rejoin import Standing, exit_of, first_need, not_found
+
+    standings, would = [], {}
+    for match in matches:
+        if match.state is None or not match.reachable:
+            standings.append(not_found(match.node, f"{match.status}: {'; '.join(match.evidence)}"))
+            would[match.node] = "nothing: it was not found"
+            continue
+        what, standing = first_need(Standing(match.node), match.state)
+        standings.append(standing)
+        would[match.node] = {"give": "give, follow, keep", "keep": "keep"}.get(
+            what, f"nothing: {standing.reason}"
+        )
+    if json:
+        this.output.emit_json("rejoin", _facts(inventory, standings, wishes, would))
+    else:
+        states = {match.node: match for match in matches}
+        rows = [(n, *_where(inventory, n), _stands_now(states[n]), would[n]) for n in would]
+        this.output.table(_DRY_COLUMNS, rows)
+    this.output.note("Dry run: nothing was sent to any node but the question how it stands.")
+    left = [one for one in standings if one.ended]
+    return exit_of(left)
+
+
+def _stands_now(match: Match) -> str:
+    if match.state is None:
+        return str(match.status)
+    network = match.state.network
+    if network is None:
+        return f"release {match.state.release} does not tell"
+    on = {"kept": "on the old one", "new": "on the new one"}.get(network.on or "", "on none")
+    trial = f", a trial is under way, {on}" if network.phase == "on-trial" else ""
+    return f"{str(network.phase).replace('-', ' ')}{trial}"
+
+
+def _facts(
+    inventory: Inventory, standings: Sequence[Standing], wishes: Wishes, would: Mapping[str, str]
+) -> dict[str, Any]:
+    nodes = []
+    for one in standings:
+        site, network = _where(inventory, one.node)
+        back = (
+            datetime.fromtimestamp(one.back_at_s, UTC).isoformat(timespec="seconds")
+            if one.back_at_s
+            else None
+        )
+        nodes.append(
+            {
+                "node": one.node,
+                "site": site,
+                "network": network,
+                "stands": str(one.stands),
+                "reason": one.reason,
+                "code": one.code.code if one.code else None,
+                "back_at": back,
+                "would": would.get(one.node),
+            }
+        )
+    return {
+        "dry_run": bool(would),
+        "trial_s": wishes.trial_s,
+        "change_after": wishes.change_after,
+        "nodes": nodes,
+        "counts": dict(Counter(str(one.stands) for one in standings)),
+    }
+
+
+def _close(
+    output: Output, standings: Sequence[Standing], site: str, nodes: Sequence[str], *, done: bool
+) -> int:
+    """What came of it, what is to be done about it, the next commands, and the exit status."""
+    from fleet.push.rejoin import exit_of
+
+    counted = ", ".join(
+        f"{n} {str(s).replace('-', ' ')}" for s, n in Counter(one.stands for one in standings).items()
+    )
+    again = shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else nodes)])
+    if not done:
+        output.note(f"{INTERRUPTED.code}: interrupted: {counted or 'nothing was sent'}.")
+        ends = [one.back_at_s for one in standings if one.under_way and one.back_at_s is not None]
+        if ends:
+            output.note(
+                f"Nodes on trial go back to the old network by themselves, the last at {_clock(max(ends))}."
+            )
+        output.next_step(again)
+        return Exit.INTERRUPTED
+    output.note(f"{nodes_text(len(standings))}: {counted}.")
+    status = exit_of(standings)
+    if status is Exit.OK:
+        output.next_step("tankfleet find", "tankfleet audit")
+        return status
+    codes = {one.code.code: one.code for one in standings if one.code is not None}
+    for code in codes.values():
+        output.note(f"{code.code}: {code.title}. {code.fix}")
+    output.next_step(*(f"tankfleet explain {code}" for code in codes), f"{again} --dry-run")
+    return status
