@@ -6,7 +6,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from fleet.audit import codes
-from fleet.audit.fleet_checks import fleet_findings
+from fleet.audit.fleet_checks import copy_in_place_s, fleet_findings
 from fleet.audit.node_checks import presence, state_findings
 from fleet.audit.report import NodeLine, Report
 from fleet.codes import Severity
@@ -102,6 +102,7 @@ def _line(facts: Facts, node: Node, match: Match | None, found: tuple[str, ...])
         newest_release=newest.release if newest else None,
         newest_image=newest.image if newest else None,
         last_push=f"{last.push} {last.stands}" if last else None,
+        copy_in_place_s=copy_in_place_s(node.board, newest),
         verdict=_verdict(found, asked=match is not None),
         findings=found,
     )

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.audit.facts import Facts
+    from fleet.build.entry import ShelfEntry
     from fleet.inventory.model import Inventory
 
 
@@ -42,9 +43,20 @@ def _stock(inventory: Inventory) -> Iterator[Finding]:
 
 def _weak_boards(inventory: Inventory) -> Iterator[Finding]:
     for (site, board), nodes in sorted(_kinds_by_site(inventory).items()):
-        if load_board(board).layout == "copy-in-place":
-            what = f"{board}: {', '.join(nodes)}"
+        copy_s = copy_in_place_s(board, None)
+        if copy_s is not None:
+            what = f"{board}, up to {copy_s:.0f} s of each update and of each way back: {', '.join(nodes)}"
             yield Finding(codes.COPY_IN_PLACE, what, subject=f"site {site}")
+
+
+def copy_in_place_s(board_id: str, newest: ShelfEntry | None) -> float | None:
+    """Seconds that its boot loader copies at most: the newest image, or the largest if there is none for real boards.
+    None for boards that do not copy in place."""
+    board = load_board(board_id)
+    if board.layout != "copy-in-place":
+        return None
+    size_bytes = newest.size_bytes if newest is not None and newest.target == "board" else board.slot_bytes
+    return round(board.outage.copy_s(size_bytes), 1)
 
 
 def _macs(inventory: Inventory) -> Iterator[Finding]:

@@ -31,6 +31,8 @@ class NodeLine:
     newest_image: str | None
     last_push: str | None
     """Id of the last push that touched it, and how it ended for it."""
+    copy_in_place_s: float | None
+    """Longest copy by its boot loader, in which a power cut leaves it in need of a USB cable; None: it has none."""
     verdict: str
     findings: tuple[str, ...]
 
@@ -59,7 +61,7 @@ class Report:
 
 COLUMNS = (
     "node", "site", "board", "status", "address", "release", "image", "sequence", "phase", "newest_release",
-    "newest_image", "last_push", "verdict", "findings",
+    "newest_image", "last_push", "copy_in_place_s", "verdict", "findings",
 )  # fmt: skip
 
 

@@ -108,9 +108,6 @@ def _soak_s(text: str | None) -> float | None:
 
 
 def _show(this: Session, made: Plan) -> None:
-    from fleet.boards.board import load_board
-    from fleet.push.copy_risk import copy_risks
-
     output = this.output
     rows = [
         (
@@ -130,8 +127,8 @@ def _show(this: Session, made: Plan) -> None:
         output.table(_LEFT_OUT, [(o.node, o.reason.replace("-", " "), o.detail) for o in made.left_out])
     if made.pilot is not None:
         output.note(f"pilot: {made.pilot.text}")
-    for risk in copy_risks(made, load_board):
-        output.note(risk)
+    for risk in made.copy_risks:
+        output.note(risk.text)
 
 
 def _time(seconds: float) -> str:

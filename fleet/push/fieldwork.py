@@ -101,6 +101,15 @@ def outages(inventory: Inventory, target: Target) -> dict[str, Outage]:
     return {board: outage_of(load_board(board), target) for board in {node.board for node in inventory.nodes}}
 
 
+def copying_in_place(inventory: Inventory, target: Target) -> frozenset[str]:
+    """The boards whose boot loader copies a new image over the old one; none on the bench, where a cut copy is done
+    again."""
+    if target == "host":
+        return frozenset()
+    boards = {node.board for node in inventory.nodes}
+    return frozenset(board for board in boards if load_board(board).layout == "copy-in-place")
+
+
 def process_speed(workspace: Workspace, target: Target) -> float:
     """How many times as fast as the clock the water runs: 1, but on a bench that is up."""
     if target != "host":
@@ -143,6 +152,7 @@ async def plan_push(field: Field, wishes: Wishes, now: datetime, timeout_s: floa
         again=wishes.again,
         soak_s=wishes.soak_s,
         process_speed=process_speed(field.workspace, wishes.target),
+        in_place=copying_in_place(field.inventory, wishes.target),
         given_up=given_up_at(field.workspace.journal_path),
     )
     plan = make_plan(request)

@@ -118,6 +118,16 @@ class Pilot(_Part):
     text: str
 
 
+class CopyRisk(_Part):
+    """A kind of board that copies a new image in place: a power cut during the copy, up to `copy_s` of each update and
+    of each way back, leaves a node that needs a USB cable."""
+
+    board: str
+    nodes: Annotated[tuple[str, ...], Field(min_length=1)]
+    copy_s: Seconds
+    text: str
+
+
 class PushPolicy(_Part):
     """The policy that this plan was made under."""
 
@@ -149,6 +159,7 @@ class Plan(_Part):
     waves: tuple[Wave, ...]
     left_out: tuple[LeftOut, ...]
     pilot: Pilot | None
+    copy_risks: tuple[CopyRisk, ...] = ()
     expected_s: Seconds
 
     def nodes(self) -> Iterator[tuple[Wave, PlannedNode]]:

@@ -15,6 +15,7 @@ from fleet.errors import PlanError
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, CONFIDENCE, KEEP_RESERVE_S
 from fleet.link.state import Phase
 from fleet.push.codes import TRIAL_TOO_SHORT
+from fleet.push.copy_risk import copy_risks
 from fleet.push.odds import bad_count, chance_found, pilot_needed
 from fleet.push.outage import Times, times
 from fleet.push.plan import LeftOut, Pilot, Plan, PlannedNode, PushPolicy, Wave, sealed
@@ -43,7 +44,7 @@ class Found:
 @dataclass(frozen=True, slots=True)
 class PlanRequest:
     """What a plan is made from. `nodes` are the chosen names; `shelf`, `found` and `outages` (by board)
-    are by name.
+    are by name; `in_place` are the boards whose boot loader copies a new image over the old one.
 
     `found` should also hold the nodes that share a supply group with the chosen ones.
     """
@@ -60,6 +61,7 @@ class PlanRequest:
     """Also images that were given up before: by this node, or by an earlier push."""
     soak_s: float | None = None
     process_speed: float = 1.0
+    in_place: frozenset[str] = frozenset()
     given_up: Mapping[str, str] = field(default_factory=dict)
     """Images that an earlier push gave up, with that push's id."""
 
@@ -110,6 +112,9 @@ def make_plan(request: PlanRequest) -> Plan:
             "waves": made,
             "left_out": tuple(sorted_.left_out),
             "pilot": _pilot(policy, made),
+            "copy_risks": copy_risks(
+                (node for wave in made for node in wave.nodes), request.in_place, request.outages
+            ),
             "expected_s": round(sum(wave.expected_s for wave in made), 1),
         }
     )

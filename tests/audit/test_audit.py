@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import replace
 
 import pytest
@@ -12,6 +13,7 @@ from fleet.audit.audit import audit
 from fleet.audit.codes import CODES
 from fleet.audit.facts import JournalFacts, LastPush, ShelfFacts
 from fleet.audit.report import COLUMNS, csv_text
+from fleet.boards.board import load_board
 from fleet.codes import Exit, Severity
 from fleet.find.match import Match, Status
 from fleet.inventory.model import Inventory
@@ -129,6 +131,22 @@ def test_one_thing_wrong(code: str) -> None:
     assert {one.verdict for one in report.lines if one.node != N} == {"ok"}
 
 
+def test_each_line_says_how_long_its_boot_loader_copies() -> None:
+    """0.58 s a sector (data of the ESP8266 boards): an image of 300,000 bytes has 74, the largest as many as fit."""
+    report, _ = audited()
+    in_place = {one.node: one.copy_in_place_s for one in report.lines if one.copy_in_place_s is not None}
+    boards = {INVENTORY.node(name).board for name in in_place}
+    assert boards
+    assert boards == {n.board for n in INVENTORY.nodes if load_board(n.board).chip == "esp8266"}
+    for name, copy_s in in_place.items():
+        assert copy_s == pytest.approx(
+            load_board(INVENTORY.node(name).board).slot_bytes / 4096 * 0.58, abs=0.6
+        )
+        real = entry(name, "1.1.0", 2, target="board")
+        known = ShelfFacts(shelf("1.1.0").entries | {name: [real]})
+        assert line(audit(facts(shelf=known)), name).copy_in_place_s == pytest.approx(74 * 0.58, abs=0.1)
+
+
 def test_each_code_has_a_case() -> None:
     elsewhere = {"AUD104", "AUD116", "AUD122", "AUD123", "AUD140", "AUD141", "AUD142"}
     assert set(CASES) | elsewhere == {code.code for code in CODES}
@@ -176,6 +194,9 @@ def test_the_demo_inventory_s_own_findings() -> None:
     assert said["AUD122", "node marram-07"].severity is Severity.NOTE
     assert "larkwood-05, larkwood-07" in said["AUD140", "site larkwood"].what
     assert "marram-01" in said["AUD141", "site marram-bay"].what
+    assert re.search(
+        r"up to \d+ s of each update and of each way back", said["AUD141", "site marram-bay"].what
+    )
     assert report.counts() == {"error": 0, "warning": 1, "note": 4}
 
 

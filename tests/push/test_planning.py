@@ -114,6 +114,14 @@ def out(made: Plan) -> dict[str, str]:
 A = inventory([tank("tank-a")], [node("a")])
 
 
+def test_the_weakness_of_boards_that_copy_in_place_is_part_of_the_plan() -> None:
+    """400,000 bytes are 98 sectors; QUICK's figures a sector."""
+    assert plan(A).copy_risks == ()
+    (risk,) = plan(A, in_place=frozenset({"esp32-devkit"})).copy_risks
+    assert (risk.board, risk.nodes) == ("esp32-devkit", ("a",))
+    assert risk.copy_s == pytest.approx(98 * (QUICK.erase_s_per_sector + QUICK.program_s_per_sector), abs=0.1)
+
+
 def test_one_node_that_can_go() -> None:
     made = plan(A)
     (wave,) = made.waves
