@@ -44,7 +44,7 @@ class Target:
         return FUZZ / "corpus" / self.name
 
 
-_SLOTS = ("slots", "slots_area", "slots_arrive", "slots_in_place", "slots_record", "otadata")
+_SLOTS = ("slots", "slots_area", "slots_arrive", "slots_in_place", "slots_record", "two_sectors", "otadata")
 _DOCUMENTS = ("state_doc", "metrics", "node_view", "text")
 TARGETS = (
     Target("http", ("http", "text"), 2100, 100_000),

@@ -29,6 +29,7 @@ _PARTS = [
         "slots_arrive",
         "slots_in_place",
         "slots_record",
+        "two_sectors",
         "ticket",
     )
 ]

@@ -49,6 +49,7 @@ def _documents() -> Path:
         "slots_arrive",
         "slots_in_place",
         "slots_record",
+        "two_sectors",
         "long_answer",
     ]
     sources = [f"{TESTS}/documents_test.cpp", "templates/firmware/ports/host/crypto_bearssl.cpp"]

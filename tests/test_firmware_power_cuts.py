@@ -119,19 +119,19 @@ MUTANTS = {
         "",
     ),
     "the record is written over in place": (
-        "slots_record.cpp",
-        "const uint8_t other = *sector == 0 ? 1 : 0;",
-        "const uint8_t other = *sector;",
+        "two_sectors.cpp",
+        "{ return newest.sector == 0 ? 1 : 0; }",
+        "{ return newest.sector; }",
     ),
     "a record's checksum is not compared": (
-        "slots_record.cpp",
+        "two_sectors.cpp",
         "if (stored != crc) return 0;",
         "(void)stored;",
     ),
     "the record is not read back": (
-        "slots_record.cpp",
-        "return number == UINT64_MAX ? 0 : number;",
-        "return number == UINT64_MAX ? 0 : 1;",
+        "two_sectors.cpp",
+        "return head.number == UINT64_MAX ? 0 : head.number;",
+        "return head.number == UINT64_MAX ? 0 : 1;",
     ),
     "copied at once, and only once, though weak": (
         "slots.cpp",

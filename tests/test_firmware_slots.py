@@ -6,7 +6,16 @@ import pytest
 from firmware_build import ROOT, compile_program, run_program
 
 CORE = "templates/firmware/core"
-SLOT_NAMES = ("slots", "slots_area", "slots_arrive", "slots_in_place", "slots_record", "otadata", "crc32")
+SLOT_NAMES = (
+    "slots",
+    "slots_area",
+    "slots_arrive",
+    "slots_in_place",
+    "slots_record",
+    "two_sectors",
+    "otadata",
+    "crc32",
+)
 SLOTS = [f"{CORE}/{name}.cpp" for name in SLOT_NAMES]
 CRYPTO = "templates/firmware/ports/host/crypto_bearssl.cpp"
 

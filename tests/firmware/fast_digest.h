@@ -67,7 +67,7 @@ inline void end(tn::Sha256 *s, uint8_t out[32]) {
 }
 
 inline const tn::Crypto *crypto() {
-  static const tn::Crypto made = {begin, add, end, nullptr, nullptr};
+  static const tn::Crypto made = {begin, add, end, nullptr, nullptr, nullptr, nullptr};
   return &made;
 }
 

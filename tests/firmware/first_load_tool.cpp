@@ -42,8 +42,8 @@ int main() {
   memcpy(made.cells, given.cells, kSmallFlashBytes);
   memset(made.cells + map.records[0].at, 0xFF, tn::kSectorBytes);
   tn::SlotRecord record;
-  uint8_t sector;
-  if (!tn::read_record(given.flash, map, &record, &sector)) return 3;
+  tn::Newest newest;
+  if (!tn::read_record(given.flash, map, &record, &newest)) return 3;
   print_hex("given", given.cells + map.records[0].at, tn::kSectorBytes);
   const uint8_t *ticket_bytes = record.images[0].ticket;
   const size_t ticket_n = record.images[0].ticket_bytes;

@@ -13,17 +13,17 @@ void a_record_without_a_successor_does_not_count() {
   static MemoryFlash m;
   fresh_flash(&m);
   tn::SlotRecord record = {};
-  uint8_t sector = 1;
-  CHECK(tn::write_record(m.flash, kSmallTwoSlot, &record, &sector) && sector == 0 && record.number == 1);
+  tn::Newest newest = tn::kNoneYet;
+  CHECK(tn::write_record(m.flash, kSmallTwoSlot, &record, &newest) && newest.sector == 0 && record.number == 1);
   tn::SlotRecord last = record;
   last.number = UINT64_MAX;
   last.crc32 = tn::crc32(&last, offsetof(tn::SlotRecord, crc32));
   CHECK(m.flash.erase(m.flash.ctx, kSmallTwoSlot.records[1].at));
   CHECK(m.flash.program(m.flash.ctx, kSmallTwoSlot.records[1].at, &last, sizeof last));
   tn::SlotRecord found;
-  CHECK(tn::read_record(m.flash, kSmallTwoSlot, &found, &sector) && sector == 0 && found.number == 1);
-  CHECK(tn::write_record(m.flash, kSmallTwoSlot, &found, &sector) && sector == 1 && found.number == 2);
-  CHECK(tn::read_record(m.flash, kSmallTwoSlot, &found, &sector) && sector == 1 && found.number == 2);
+  CHECK(tn::read_record(m.flash, kSmallTwoSlot, &found, &newest) && newest.sector == 0 && found.number == 1);
+  CHECK(tn::write_record(m.flash, kSmallTwoSlot, &found, &newest) && newest.sector == 1 && found.number == 2);
+  CHECK(tn::read_record(m.flash, kSmallTwoSlot, &found, &newest) && newest.sector == 1 && found.number == 2);
 }
 
 // A record of a two-slot node with something pending, which only the other layout has: the node started, but would not work
@@ -34,7 +34,7 @@ void a_start_leaves_nothing_pending() {
   uint8_t image[100] = {1, 2, 3};
   CHECK(m.flash.program(m.flash.ctx, kSmallTwoSlot.images[0].at, image, sizeof image));
   tn::SlotRecord record = {};
-  uint8_t sector = 1;
+  tn::Newest newest = tn::kNoneYet;
   record.pending = tn::Pending::kRestore;
   record.images[0].bytes = sizeof image;
   record.images[0].present = 1;
@@ -42,7 +42,7 @@ void a_start_leaves_nothing_pending() {
   tn::bearssl_crypto()->sha256_begin(&sha);
   tn::bearssl_crypto()->sha256_add(&sha, image, sizeof image);
   tn::bearssl_crypto()->sha256_end(&sha, record.images[0].sha256);
-  CHECK(tn::write_record(m.flash, kSmallTwoSlot, &record, &sector));
+  CHECK(tn::write_record(m.flash, kSmallTwoSlot, &record, &newest));
   static tn::Slots slots;
   slots.begin(&m.flash, &kSmallTwoSlot, tn::bearssl_crypto());
   const tn::Choice choice = slots.choose();

@@ -94,9 +94,50 @@ inline void make_weak(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n
   memcpy(m->cells + at, to, n);
 }
 
+inline bool overlap(uint32_t at, uint32_t n, const WeakCells &weak) { return at < weak.at + weak.n && weak.at < at + n; }
+
+// Those of the n cells at `at` that `to` wants to be 0 were programmed, whatever they were before. A chip programs a cell until it
+// verifies it against a stricter level than reading does, so that one which only just reads as 0 gets what it lacks; a cell that is
+// to be 1 is left alone, so that one which an erase left weak stays so until the next erase. Derived from how NOR flash programs
+// and verifies (common practice); no data sheet of a board's flash promises it.
+inline void firm_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
+  WeakCells *weak = &m->weak;
+  for (uint32_t i = 0; weak->n > 0 && i < n; ++i) {
+    if (at + i < weak->at || at + i >= weak->at + weak->n) continue;
+    uint8_t *later = &weak->later[at + i - weak->at];
+    *later = static_cast<uint8_t>(*later & to[i]);
+  }
+}
+
+// What is left of programming n cells at `at` with what they hold. Not one of them is to change and each is driven, if at all, to
+// where it is: so they read as before, and only how many of the weak ones are firm now is open.
+inline void damage_firming(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
+  const uint32_t done = 1 + next_random(&m->random) % (n - 1), bit = next_random(&m->random) % (n * 8);
+  switch (m->damage) {
+    case Damage::kNotBegun: break;
+    case Damage::kTorn: firm_cells(m, at, to, done); break;
+    case Damage::kSomeBits:
+      for (uint32_t i = 0; i < n; ++i) {
+        const uint8_t some = static_cast<uint8_t>(to[i] | next_random(&m->random));
+        firm_cells(m, at + i, &some, 1);
+      }
+      break;
+    case Damage::kOneBit:
+      firm_cells(m, at, to, bit / 8);
+      firm_cells(m, at + bit / 8 + 1, to + bit / 8 + 1, n - bit / 8 - 1);
+      break;
+    case Damage::kWeak: break;  // as weak as they were
+    case Damage::kGarbage:      // and those that were weak give way at once
+      if (m->weak.n > 0 && overlap(at, n, m->weak)) give_way(m);
+      break;
+    case Damage::kDone: firm_cells(m, at, to, n); break;
+  }
+}
+
 // What is left of the operation that would have made the n cells at `at` equal to `to`.
 inline void damage_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
   uint8_t *cells = m->cells + at;
+  if (memcmp(cells, to, n) == 0 && n < tn::kSectorBytes) return damage_firming(m, at, to, n);
   m->changed[at / tn::kSectorBytes] = kSinceMade | kSinceFollowed;
   const uint32_t done = 1 + next_random(&m->random) % (n - 1), bit = next_random(&m->random) % (n * 8);
   switch (m->damage) {
@@ -118,8 +159,6 @@ inline void damage_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_
   }
 }
 
-inline bool overlap(uint32_t at, uint32_t n, const WeakCells &weak) { return at < weak.at + weak.n && weak.at < at + n; }
-
 // Every erase and program comes through here.
 inline bool change_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
   if (m->dead || m->fails) return false;
@@ -127,11 +166,13 @@ inline bool change_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_
   ++m->operations;
   m->dead = m->operations == m->cut_at;
   m->changed[at / tn::kSectorBytes] = kSinceMade | kSinceFollowed;
-  if (m->dead)
+  if (m->dead) {
     damage_cells(m, at, to, n);
-  else
-    memcpy(m->cells + at, to, n);
-  return !m->dead;
+    return false;
+  }
+  memcpy(m->cells + at, to, n);
+  if (n < tn::kSectorBytes) firm_cells(m, at, to, n);
+  return true;
 }
 
 inline bool within(const MemoryFlash *m, uint32_t at, uint32_t n) {
@@ -153,7 +194,6 @@ inline bool memory_program(void *ctx, uint32_t at, const void *from, uint32_t n)
   while (n > 0) {
     uint8_t to[kPageBytes];
     const uint32_t room = kPageBytes - at % kPageBytes, part = n < room ? n : room;
-    if (m->weak.n > 0 && overlap(at, part, m->weak)) give_way(m);
     for (uint32_t i = 0; i < part; ++i) to[i] = static_cast<uint8_t>(m->cells[at + i] & bytes[i]);
     if (memcmp(to, bytes, part) != 0) ++m->unerased;
     if (!change_cells(m, at, to, part)) return false;
@@ -169,7 +209,7 @@ inline bool memory_erase(void *ctx, uint32_t at) {
   uint8_t blank[tn::kSectorBytes];
   memset(blank, 0xFF, sizeof blank);
   if (m->dead || at % tn::kSectorBytes != 0 || !within(m, at, sizeof blank)) return false;
-  if (m->weak.n > 0 && overlap(at, sizeof blank, m->weak)) give_way(m);
+  if (m->weak.n > 0 && overlap(at, sizeof blank, m->weak)) give_way(m);  // at the latest: this erase, which heals them, may be cut
   return change_cells(m, at, blank, sizeof blank);
 }
 

@@ -20,6 +20,7 @@ SMALL_FLASH_BYTES = 9 * 4096
 CORE = "templates/firmware/core"
 CORE_FILES = (
     "cbor", "crc32", "credentials", "otadata", "slots", "slots_area", "slots_arrive", "slots_record", "ticket",
+    "two_sectors",
 )  # fmt: skip
 SOURCES = (
     *(f"{CORE}/{name}.cpp" for name in CORE_FILES),

@@ -98,16 +98,16 @@ void live(const tn::Flash &flash, const tn::Partition &map, uint8_t switches, ui
   MUST(node.ticket(&ticket) <= tn::kTicketBytes);
   const tn::Code told = (switches & 8u) != 0 ? node.keep() : node.put_back(tn::Reason::kTold);
   tn::SlotRecord record;
-  uint8_t sector = 0;
-  MUST(tn::read_record(flash, map, &record, &sector));
+  tn::Newest newest;
+  MUST(tn::read_record(flash, map, &record, &newest));
   MUST(told != tn::Code::kFlashFailed || record.number == UINT64_MAX - 1);
   check_record(record, map);
 }
 
 bool no_more_numbers(const tn::Flash &flash, const tn::Partition &map) {
   tn::SlotRecord record;
-  uint8_t sector = 0;
-  return tn::read_record(flash, map, &record, &sector) && record.number == UINT64_MAX - 1;
+  tn::Newest newest;
+  return tn::read_record(flash, map, &record, &newest) && record.number == UINT64_MAX - 1;
 }
 
 // A boot loader that copies when told: each copy is done as ordered, and then the node starts again.
@@ -220,10 +220,10 @@ extern "C" int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n) {
   }
   const tn::Flash flash = {&cells, kFlashBytes, tn::kSectorBytes, cells_read, cells_program, cells_erase};
   tn::SlotRecord record;
-  uint8_t sector = 9;
-  const bool found = tn::read_record(flash, map, &record, &sector);
+  tn::Newest newest = {9, true};
+  const bool found = tn::read_record(flash, map, &record, &newest);
   if (found) {
-    MUST(sector < 2);
+    MUST(newest.sector < 2 && !newest.firm);
     check_record(record, map);
   }
   if (others_boot_loader(switches)) {
@@ -239,7 +239,7 @@ extern "C" int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n) {
     MUST(record.number == UINT64_MAX - 1);  // after which no record can come
     return 0;
   }
-  MUST(tn::read_record(flash, map, &record, &sector) && record.active == choice.area);
+  MUST(tn::read_record(flash, map, &record, &newest) && record.active == choice.area);
   MUST(record.images[choice.area].bytes == choice.bytes && is_whole(flash, map, choice.area, record.images[choice.area]));
   live(flash, map, switches, choice.area);
   return 0;

@@ -41,7 +41,7 @@ void Slots::begin(const Flash *flash, const Partition *partition, const Crypto *
   partition_ = partition;
   crypto_ = crypto;
   memset(&record_, 0, sizeof record_);
-  sector_ = 1;  // the first record goes to sector 0
+  newest_ = kNoneYet;
   running_ = 0;
   open_ = false;
   leaving_ = false;
@@ -51,8 +51,8 @@ void Slots::begin(const Flash *flash, const Partition *partition, const Crypto *
 
 // A record that could not be written is forgotten: what the flash says counts.
 bool Slots::save() {
-  if (write_record(*flash_, *partition_, &record_, &sector_)) return true;
-  read_record(*flash_, *partition_, &record_, &sector_);
+  if (write_record(*flash_, *partition_, &record_, &newest_)) return true;
+  read_record(*flash_, *partition_, &record_, &newest_);
   return false;
 }
 
@@ -75,7 +75,7 @@ bool Slots::too_many_starts() const {
 }
 
 Choice Slots::choose() {
-  if (!read_record(*flash_, *partition_, &record_, &sector_)) return Choice{Boot::kNoRecord, 0, 0, false};
+  if (!read_record_firmly(*flash_, *partition_, &record_, &newest_)) return Choice{Boot::kNoRecord, 0, 0, false};
   return partition_->layout == Layout::kTwoSlot ? choose_slot() : choose_after_copying();
 }
 
@@ -193,13 +193,13 @@ Code Slots::first_flash(const Ticket &ticket, const uint8_t *ticket_bytes, size_
   record_.images[0] = describe(ticket, ticket_bytes, ticket_n);
   record_.floor = ticket.sequence;
   if (!whole(0)) return Code::kWrongDigest;
-  return write_record(*flash_, *partition_, &record_, &sector_) ? Code::kOk : Code::kFlashFailed;
+  return write_record(*flash_, *partition_, &record_, &newest_) ? Code::kOk : Code::kFlashFailed;
 }
 
 // --- running node
 
 bool Slots::open(uint8_t area) {
-  open_ = read_record(*flash_, *partition_, &record_, &sector_) && record_.active == area &&
+  open_ = read_record(*flash_, *partition_, &record_, &newest_) && record_.active == area &&
           record_.pending == Pending::kNothing;
   running_ = open_ ? area : record_.active;
   return open_;

@@ -124,7 +124,7 @@ class Slots {
   const Partition *partition_;
   const Crypto *crypto_;
   SlotRecord record_;
-  uint8_t sector_;   // which record sector holds record_
+  Newest newest_;    // where record_ is
   uint8_t running_;  // image area of the running image
   bool open_;
   bool leaving_;  // a restart was asked for: no further change

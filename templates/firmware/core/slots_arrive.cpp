@@ -52,7 +52,7 @@ bool Slots::confirm() {
 }
 
 Arrival Slots::arrive(uint8_t area) {
-  if (!read_record(*flash_, *partition_, &record_, &sector_)) return Arrival::kNoRecord;
+  if (!read_record_firmly(*flash_, *partition_, &record_, &newest_)) return Arrival::kNoRecord;
   if (!read_otadata(*flash_, *partition_, &notes_)) return Arrival::kNoRecord;
   return record_.active == area ? arrive_as_recorded() : arrive_elsewhere(area);
 }

@@ -9,7 +9,7 @@ namespace tn {
 InPlace Slots::start_in_place() {
   InPlace what = {};
   what.choice = Choice{Boot::kNoRecord, 0, 0, false};
-  if (!read_record(*flash_, *partition_, &record_, &sector_)) return what;
+  if (!read_record_firmly(*flash_, *partition_, &record_, &newest_)) return what;
   if (too_many_starts() && record_.pending == Pending::kNothing && record_.images[kKeep].present != 0 && whole(kKeep)) {
     record_.pending = Pending::kRestore;
     record_.pending_reason = Reason::kNoHealthyBoot;

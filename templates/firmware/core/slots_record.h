@@ -1,10 +1,11 @@
-// The trial record: what is in each image area, which one runs, how the trial stands. One 4 KiB sector holds one record.
+// The trial record: what is in each image area, which one runs, how the trial stands. It is kept as two_sectors.h says.
 #ifndef TN_SLOTS_RECORD_H
 #define TN_SLOTS_RECORD_H
 
 #include "partition.h"
 #include "port.h"
 #include "ticket.h"
+#include "two_sectors.h"
 
 namespace tn {
 
@@ -50,16 +51,17 @@ struct SlotRecord {
 };
 static_assert(sizeof(SlotRecord) == 1760, "slot record layout");
 static_assert(sizeof(SlotRecord) <= kSectorBytes, "one sector holds a record");
+static_assert(offsetof(SlotRecord, number) == offsetof(RecordHead, number), "it begins as two_sectors.h wants it");
 
 constexpr uint8_t kRun = 0, kStaging = 1, kKeep = 2;  // areas of copy-in-place
 
 bool same_image(const ImageRecord &a, const ImageRecord &b);
 
-// The newest valid record and which of the two sectors holds it. False: there is none for this layout.
-bool read_record(const Flash &flash, const Partition &partition, SlotRecord *to, uint8_t *sector);
-// Gives the record the next number, writes it to the other sector and reads it back. On failure the sectors still hold the former
-// record, or the new one whole.
-bool write_record(const Flash &flash, const Partition &partition, SlotRecord *record, uint8_t *sector);
+// The newest valid record and where it is. False: there is none for this layout.
+bool read_record(const Flash &flash, const Partition &partition, SlotRecord *to, Newest *newest);
+bool read_record_firmly(const Flash &flash, const Partition &partition, SlotRecord *to, Newest *newest);  // at a start
+// write_next() of two_sectors.h for this record.
+bool write_record(const Flash &flash, const Partition &partition, SlotRecord *record, Newest *newest);
 
 }  // namespace tn
 

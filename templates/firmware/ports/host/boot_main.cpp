@@ -40,9 +40,9 @@ const char *option(int count, char **arguments, const char *name) {
 const tn::Partition *partition_of(const tn::Flash &from) {
   static const tn::Partition *const kMaps[] = {&tn::kHostTwoSlot, &tn::kHostCopyInPlace};
   tn::SlotRecord record;
-  uint8_t sector;
+  tn::Newest newest;
   for (const tn::Partition *map : kMaps)
-    if (tn::read_record(from, *map, &record, &sector)) return map;
+    if (tn::read_record(from, *map, &record, &newest)) return map;
   return nullptr;
 }
 
