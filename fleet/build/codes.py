@@ -58,6 +58,14 @@ BAD_IMAGE = Code(
     "not be sent one that cannot start.",
     "Delete .tankfleet/build and build again; if it stays, the platform makes images of a form that is not known here.",
 )
+NOTHING_BESIDE = Code(
+    "BLD109",
+    "PlatformIO made no boot loader or no partition table",
+    "A board of the ESP32 family cannot start without both. The platform's Arduino build puts them beside the image, "
+    "unless its board's variant has a boot loader of its own, or another version of the core does it otherwise.",
+    "Delete .tankfleet/build and build again with the pinned platform; if it stays, the log that the message names "
+    "says what the platform did instead.",
+)
 DAMAGED = Code(
     "SHF101",
     "a file on the shelf is damaged",
@@ -96,6 +104,7 @@ CODES = (
     IMAGE_TOO_BIG,
     PLATFORM_MISSING,
     BAD_IMAGE,
+    NOTHING_BESIDE,
     DAMAGED,
     NOT_ON_SHELF,
     BAD_TICKET,

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
     from pathlib import Path
 
+    from fleet.codes import Code
+
 ENVIRONMENT_NAME = "node"
 _NOT_FETCHED = ("HTTPClientError", "InternetConnectionError", "UnknownPackageError", "PackageException")
 """Errors of PlatformIO (platformio 6.2, http.py and package/exception.py) when a package cannot be had."""
@@ -125,8 +127,8 @@ class Compilers:
                 raise failed(this.job, f"no result after {COMPILE_TIMEOUT_S:.0f} s")
 
 
-def failed(job: CompileJob, what: str) -> BuildError:
-    """The error for one job, with the last lines of its log."""
+def failed(job: CompileJob, what: str, code: Code = COMPILE_FAILED) -> BuildError:
+    """The error for one job, with the last lines of its log; of `code`, if nothing else is the cause."""
     try:
         lines = job.log_path.read_text(encoding="utf-8", errors="replace").splitlines()
     except OSError:
@@ -137,7 +139,7 @@ def failed(job: CompileJob, what: str) -> BuildError:
         wanted = [line.split(": Installing ")[1] for line in lines if "Manager: Installing " in line]
         what = f"PlatformIO could not fetch {wanted[-1] if wanted else 'what it needs'}"
         return BuildError(PLATFORM_MISSING, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
-    return BuildError(COMPILE_FAILED, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
+    return BuildError(code, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:

@@ -10,6 +10,7 @@ from base64 import b64decode, b64encode
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fleet.build.codes import NOTHING_BESIDE
 from fleet.build.compile import CompileJob, Compilers, failed
 from fleet.build.core_dir import platformio_environment, prepare_core_dir
 from fleet.build.durable import replace_file
@@ -20,7 +21,7 @@ from fleet.build.stamp import section_sizes
 from fleet.build.tools import BoardTools
 from fleet.build.versions import tool_versions
 from fleet.limits import PROGRAMS_KEPT
-from fleet.render.project import BLOCK_SOURCE
+from fleet.render.project import BLOCK_SOURCE, PARTITION_TABLE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -31,7 +32,13 @@ if TYPE_CHECKING:
 
 _NOT_COMPILED = (BLOCK_SOURCE, "README.md")
 _BESIDE = {BOOT_LOADER: "bootloader.bin", PARTITIONS: "partitions.bin"}
-"""Files of PlatformIO's espressif32 platform beside the image (arduino-esp32, tools/platformio-build.py)."""
+"""Files beside the image, from PlatformIO's espressif32 platform with the Arduino core.
+
+As read in `tools/platformio-build.py` of its package framework-arduinoespressif32 3.20014.231204 (core 2.0.14): the
+image depends on `$BUILD_DIR/bootloader.bin`, made of the core's own boot loader for that flash mode and rate, unless the
+board's variant has a boot loader of its own (none of ours has), and on `$BUILD_DIR/partitions.bin`, made of the project's
+`partitions.csv`, as neither variant nor core has a table of that name. `$BUILD_DIR` is where the image is.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,11 +153,7 @@ class Programs:
             image, symbols = ((job.output_dir / name).read_bytes() for name in program.outputs)
         except FileNotFoundError as error:
             raise failed(job, f"PlatformIO made no {error.filename}") from error
-        beside = {
-            name: (job.output_dir / file).read_bytes()
-            for name, file in _BESIDE.items()
-            if program.for_board and (job.output_dir / file).is_file()
-        }
+        beside = _beside(program, job)
         sources = source_digests({p: d for p, d in program.project.items() if p not in _NOT_COMPILED})
         image_path, elf_path, facts_path = self._paths(program)
         elf = symbols if program.for_board else b""
@@ -179,3 +182,13 @@ class Programs:
             path.with_suffix(".json").unlink(missing_ok=True)
             path.with_suffix(".bin").unlink(missing_ok=True)
             path.unlink()
+
+
+def _beside(program: Program, job: CompileJob) -> dict[str, bytes]:
+    """What else a first load needs: all of it, or BuildError (BLD109)."""
+    if PARTITION_TABLE not in program.project:
+        return {}
+    try:
+        return {name: (job.output_dir / file).read_bytes() for name, file in _BESIDE.items()}
+    except FileNotFoundError as error:
+        raise failed(job, f"PlatformIO made no {error.filename}", NOTHING_BESIDE) from error

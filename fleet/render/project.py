@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from fleet.render.firmware_class import Target
 
 BLOCK_SOURCE: Final = "src/node_block.cpp"
+PARTITION_TABLE: Final = "partitions.csv"
+"""Of boards of the ESP32 family alone."""
 BOOT_SOURCE: Final = "boot_main.cpp"
 MAIN_SOURCE: Final = "main.cpp"
 _CORE = "firmware/core/"
@@ -66,7 +68,7 @@ def render_node(
     if target == "host":
         project.update(_host_platform(templates))
     elif board.payload_format == "esp32-bin":
-        project["partitions.csv"] = _filled(environment, "partitions.csv.j2", facts)
+        project[PARTITION_TABLE] = _filled(environment, "partitions.csv.j2", facts)
     return dict(sorted(project.items()))
 
 

@@ -429,3 +429,16 @@ def test_what_a_first_load_needs_is_on_the_shelf_beside_a_board_image(shop, comp
     assert shop.shelf.image(sha) == board_image(elf_with_block())
     host = _built(shop, nodes=("yard-1",)).entries[0]
     assert shop.shelf.record(host.record)["beside"] == {}
+
+
+@pytest.mark.parametrize("file", ["bootloader.bin", "partitions.bin"])
+def test_a_platform_that_makes_none_of_them_says_so(shop, compiled, monkeypatch, file: str) -> None:
+    """At the build, where the log is; not only when a board is on the bench."""
+    write = Path.write_bytes
+    monkeypatch.setattr(
+        Path, "write_bytes", lambda path, data: len(data) if path.name == file else write(path, data)
+    )
+    with pytest.raises(BuildError, match=file) as caught:
+        _built(_board_shop(shop), target="board", nodes=("yard-1",))
+    assert caught.value.code.code == "BLD109"
+    assert shop.shelf.entries() == []

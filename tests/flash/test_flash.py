@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import pty
+import re
 import tty
 from itertools import pairwise
 from pathlib import Path
@@ -92,6 +93,21 @@ def test_a_node_that_has_this_mac_is_flashed_again_without_a_change(table) -> No
         done = table.flash("west", rom.port)
     assert (done.standing, done.claimed) == (Standing.KNOWN, None)
     assert table.file.read_bytes() == before
+
+
+@pytest.mark.parametrize("node", ["north", "south", "east"])
+def test_the_page_of_the_interface_lists_what_is_written_in_order(whole, node) -> None:
+    """docs/node-interface.md 11: a row for each part; where it names a place for the ESP8266, or of the boot loader and
+    the table, it is that one."""
+    page = (Path(__file__).resolve().parents[2] / "docs" / "node-interface.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `([^`]+)` \| (.+?) \| (.+?) \| .+ \|$", page.split("## 11. ")[1], re.M)
+    load = whole.load(node)
+    column = 1 if load.board.chip == "esp8266" else 2
+    told = [row for row in rows if row[column] != "–"]
+    assert [row[0] for row in told] == [part.name for part in load.parts]
+    for row, part in zip(told, load.parts, strict=True):
+        places = {int(place, 16) for place in re.findall(r"0x[0-9A-F]+", row[column])}
+        assert not places or part.at in places, row
 
 
 def test_parts_do_not_overlap_and_lie_within_the_flash(whole) -> None:
