@@ -35,9 +35,10 @@ _BESIDE = {BOOT_LOADER: "bootloader.bin", PARTITIONS: "partitions.bin"}
 """Files beside the image, from PlatformIO's espressif32 platform with the Arduino core.
 
 As read in `tools/platformio-build.py` of its package framework-arduinoespressif32 3.20014.231204 (core 2.0.14): the
-image depends on `$BUILD_DIR/bootloader.bin`, made of the core's own boot loader for that flash mode and rate, unless the
-board's variant has a boot loader of its own (none of ours has), and on `$BUILD_DIR/partitions.bin`, made of the project's
-`partitions.csv`, as neither variant nor core has a table of that name. `$BUILD_DIR` is where the image is.
+image depends on `$BUILD_DIR/bootloader.bin`, made of the core's own boot loader for that flash mode and rate,
+unless the board's variant has a boot loader of its own (none of ours has), and on `$BUILD_DIR/partitions.bin`, made
+of the project's `partitions.csv`, as neither variant nor core has a table of that name. `$BUILD_DIR` is where the
+image is.
 """
 
 
