@@ -69,6 +69,7 @@ _BEARSSL = {
         "flags": ["-w", "-Isrc"],
         "srcFilter": [
             "-<*>",
+            "+<aead/gcm.c>",
             "+<codec/>",
             "+<ec/>",
             "+<hash/>",
@@ -76,6 +77,9 @@ _BEARSSL = {
             "+<mac/>",
             "+<rand/hmac_drbg.c>",
             "+<settings.c>",
+            "+<symcipher/aes_ct.c>",
+            "+<symcipher/aes_ct_ctr.c>",
+            "+<symcipher/aes_ct_enc.c>",
         ],
     },
 }

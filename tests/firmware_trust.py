@@ -11,14 +11,14 @@ from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
-from firmware_build import compile_program, run_program
+from firmware_build import FLAGS, ROOT, compile_program, run_program
 
 from fleet.build.ticket import TicketFields
 from fleet.keys.trust import Trust
 
 CORE = "templates/firmware/core"
 HOST = "templates/firmware/ports/host"
-_SOURCES = ("base64", "cbor", "refusal", "signature", "structured", "text", "ticket")
+_SOURCES = ("base64", "cbor", "hkdf", "refusal", "signature", "structured", "text", "ticket")
 FORMAT_NUMBERS = {"host-elf": 1, "esp8266-bin": 2, "esp32-bin": 3}
 
 Word = bytes | str | None
@@ -32,16 +32,29 @@ def _tool() -> Path:
     )
 
 
+@cache
+def mbedtls_tool() -> Path:
+    """The same over the ESP32 port's crypto, with Mbed TLS 2.28 as Debian builds it."""
+    sources = [f"{CORE}/{name}.cpp" for name in _SOURCES]
+    sources += ["tests/firmware/trust_tool.cpp", "templates/firmware/ports/esp32/crypto_mbedtls.cpp"]
+    flags = (*FLAGS, f"-I{ROOT / 'tests' / 'firmware' / 'esp32_standin'}")
+    return compile_program(sources, ["TN_TEST_MBEDTLS"], ["mbedcrypto"], flags)
+
+
 def _hex(word: Word) -> str:
     if word is None:
         return "-"
     return (word.encode() if isinstance(word, str) else word).hex() or "-"
 
 
-def ask(lines: Sequence[tuple[Word, ...]]) -> list[str]:
-    """One answer per line; the first word of a line is the command, the others are its arguments."""
-    text = "".join(" ".join([str(command), *map(_hex, words)]) + "\n" for command, *words in lines)
-    answers = run_program(_tool(), stdin=text.encode()).splitlines()
+def questions(lines: Sequence[tuple[Word, ...]]) -> bytes:
+    """What the tool reads; the first word of a line is the command, the others are its arguments."""
+    return "".join(" ".join([str(command), *map(_hex, words)]) + "\n" for command, *words in lines).encode()
+
+
+def ask(lines: Sequence[tuple[Word, ...]], tool: Path | None = None) -> list[str]:
+    """One answer per line."""
+    answers = run_program(tool or _tool(), stdin=questions(lines)).splitlines()
     assert len(answers) == len(lines)
     return answers
 

@@ -45,7 +45,7 @@ class Target:
 
 
 _SLOTS = ("slots", "slots_area", "slots_arrive", "slots_in_place", "slots_record", "two_sectors", "otadata")
-_DOCUMENTS = ("state_doc", "metrics", "node_view", "text")
+_DOCUMENTS = ("state_doc", "metrics", "node_view", "text", "credentials")
 TARGETS = (
     Target("http", ("http", "text"), 2100, 100_000),
     Target("ticket", ("cbor", "ticket", "crc32"), 520, 200_000),

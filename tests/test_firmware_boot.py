@@ -110,7 +110,8 @@ def bench(request: pytest.FixtureRequest, tmp_path: Path) -> Bench:
 
 
 def test_flash_file_keeps_the_rules_of_nor_flash(tmp_path: Path) -> None:
-    sources = ["tests/firmware/flash_file_test.cpp", f"{CORE}/credentials.cpp", f"{CORE}/crc32.cpp"]
+    core = [f"{CORE}/{name}.cpp" for name in ("credentials", "crc32", "two_sectors")]
+    sources = ["tests/firmware/flash_file_test.cpp", *core]
     program = compile_program([*sources, f"{HOST}/flash_file.cpp"])
     assert run_program(program, [str(tmp_path / "flash.bin")]).endswith(" 0 failed\n")
 
@@ -186,7 +187,7 @@ def test_first_flash_refuses(tmp_path: Path) -> None:
     body = b"an image"
     good = ticket(body, 1)
     refusals = [
-        (bench.load(b"an imagf", good), 70, "digest is not the ticket's"),
+        (bench.load(b"an imagf", good), 70, "digest is not the one promised"),
         (bench.load(b"an image and more", good), 70, "size of the image is not the ticket's"),
         (bench.load(body, good[:-1]), 70, "ticket cannot be read"),
         (bench.load(body, good, key=NODE_KEY[:-1]), 64, "64 hex digits"),

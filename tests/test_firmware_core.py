@@ -43,6 +43,7 @@ def test_http_reader() -> None:
 def _documents() -> Path:
     names = ["state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "crc32"]
     names += [
+        "credentials",
         "otadata",
         "slots",
         "slots_area",
@@ -87,6 +88,7 @@ def test_state_document_says_what_the_interface_page_says() -> None:
         -67,
         [],
     )
+    assert state["network"] == {"phase": "on-trial", "on": "new", "trial_left_s": 60}
     assert re.fullmatch(r"[0-9a-f]{8}", state["block_crc"])
     header, sump = state["tanks"]
     assert header["marks"] == [

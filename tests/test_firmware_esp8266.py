@@ -139,11 +139,11 @@ def test_map_of_the_flash_is_the_one_that_the_first_flash_writes(board_id: str) 
     text = (PORT / "chip_flash.h").read_text(encoding="utf-8")
     body = text.split("kEsp8266Partition = {")[1].split("};")[0]
     numbers = [int(word, 16) for word in re.findall(r"0x[0-9A-F]+", body)]
-    credentials, first, second, *areas = numbers
+    credentials, other, first, second, *areas = numbers
     board = load_board(board_id)
     places = esp8266_places()
-    assert (credentials, (first, second)) == (places.credentials_at, places.records_at)
+    assert ((credentials, other), (first, second)) == (places.credentials_at, places.records_at)
     assert areas == [0, 0x100000, 0x100000, 0x100000, 0x200000, 0x100000]
     assert places.application_at == areas[0]
     assert board.slot_bytes <= 0x100000
-    assert 0x300000 <= credentials < first < second <= 0x3FB000 - 4096
+    assert 0x300000 <= credentials < first < second < other <= 0x3FB000 - 4096

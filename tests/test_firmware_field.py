@@ -34,7 +34,12 @@ def test_what_the_fuzz_targets_found() -> None:
 def test_the_words_of_the_console_are_those_of_the_interface_page() -> None:
     table = re.search(r"kWords\[\] = \{(.*?)\n\};", (FIRMWARE / "core/console.cpp").read_text(), re.S)
     assert table is not None
-    page = (ROOT / "docs" / "node-interface.md").read_text(encoding="utf-8").split("## 10.")[1]
+    page = (
+        (ROOT / "docs" / "node-interface.md")
+        .read_text(encoding="utf-8")
+        .split("## 10.")[1]
+        .split("## 11.")[0]
+    )
     rows = re.findall(r"^\| `([a-z]+)` \|", page, re.M)
     assert rows == re.findall(r'\{"([a-z]+)"', table[1])
 

@@ -1,7 +1,7 @@
 """Partition tables of the ESP32 family: one data file each (`data/partitions/*.toml`), and the rules that they keep.
 
-A node's own partitions have a type of their own: the credentials (node key, network) and the two sectors of the trial
-record (templates/firmware/ports/esp32/flash_map.h finds them by type and subtype).
+A node's own partitions have a type of their own: the credentials (node key, network) and the trial record, two sectors
+each (templates/firmware/ports/esp32/flash_map.h finds them by type and subtype).
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ def _needs(table: Sequence[Partition], slot_bytes: int) -> Iterator[str]:
         yield f"it does not have two slots of {slot_bytes:#x} bytes, ota_0 and ota_1, and no other application"
     for kind, size_bytes, what in (
         ((1, 0), OTADATA_BYTES, "the boot loader's notes (otadata)"),
-        (CREDENTIALS, SECTOR_BYTES, "the credentials"),
+        (CREDENTIALS, 2 * SECTOR_BYTES, "the credentials"),
         (RECORDS, 2 * SECTOR_BYTES, "the trial record"),
     ):
         if sizes.get(kind) != size_bytes:

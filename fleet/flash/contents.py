@@ -65,7 +65,8 @@ def load_of(inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: 
         Part("application", places.application_at, image),
         Part("trial record", places.records_at[0], _sector(first_record(board.layout, fields, ticket))),
         Part("trial record, second", places.records_at[1], _sector(b"")),
-        Part("credentials", places.credentials_at, _sector(credentials)),
+        Part("credentials", places.credentials_at[0], _sector(credentials)),
+        Part("credentials, second", places.credentials_at[1], _sector(b"")),
     )
     return Load(node, board, entry, network, parts)
 

@@ -12,17 +12,17 @@ from fleet.flash.esptool_quiet import CHIP_DEFS
 if TYPE_CHECKING:
     from fleet.boards.board import Board
 
-_ESP8266_CREDENTIALS_AT: Final = 0x3F7000
+_ESP8266_CREDENTIALS_AT: Final = (0x3F7000, 0x3FA000)
 _ESP8266_RECORDS_AT: Final = (0x3F8000, 0x3F9000)
 """As in templates/firmware/ports/esp8266/chip_flash.h; a test compares the two."""
 
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """Offsets in flash; `credentials_at` and both of `records_at` are one sector each."""
+    """Offsets in flash; each of `credentials_at` and `records_at` is one sector."""
 
     application_at: int
-    credentials_at: int
+    credentials_at: tuple[int, int]
     records_at: tuple[int, int]
 
 
@@ -34,10 +34,11 @@ def esp8266_places() -> Places:
 def places_in(partitions: bytes, slot_bytes: int) -> tuple[Places, table.Area]:
     """On a board of the ESP32 family with that table, and the boot loader's notes. FlashError (FLA134)."""
     found = table.areas(partitions)
+    credentials = table.area(found, CREDENTIALS, "credentials", 2 * SECTOR_BYTES).at
     records = table.area(found, RECORDS, "trial records", 2 * SECTOR_BYTES).at
     places = Places(
         table.area(found, table.APPLICATION, "application", slot_bytes).at,
-        table.area(found, CREDENTIALS, "credentials", SECTOR_BYTES).at,
+        (credentials, credentials + SECTOR_BYTES),
         (records, records + SECTOR_BYTES),
     )
     return places, table.area(found, table.NOTES, "boot loader's notes", OTADATA_BYTES)

@@ -46,7 +46,7 @@ def test_the_whole_job_in_words(table, capsys) -> None:
     assert status == Exit.OK, printed.err
     assert rom.flash[0] == 0xE9
     assert "found esp8266, 4 MiB of flash, MAC 00:00:5e:00:53:a1, to be added to the inventory" in printed.err
-    assert "written and read back: 4 parts" in printed.err
+    assert "written and read back: 5 parts" in printed.err
     assert "inventory/farm.yaml:" in printed.err
     assert "Take the power away once before the first update" in printed.err
     assert "label" in printed.err
@@ -56,6 +56,7 @@ def test_the_whole_job_in_words(table, capsys) -> None:
         "trial",
         "trial",
         "credentials",
+        "credentials,",
     ]
     status, _ = flash("north", "--yes")
     assert status == Exit.OK

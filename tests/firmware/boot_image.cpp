@@ -20,9 +20,9 @@ int main(int count, char **arguments) {
   static tn::Slots slots;
   tn::Credentials credentials;
   const tn::Partition &partition = TN_TEST_COPIES ? tn::kHostCopyInPlace : tn::kHostTwoSlot;
-  if (!tn::open_flash_file(flash, &file) || !tn::read_credentials(file.flash, partition, &credentials)) return 1;
+  if (!tn::open_flash_file(flash, &file) || !credentials.begin(&file.flash, &partition)) return 1;
   printf("key ");
-  for (const uint8_t byte : credentials.node_key) printf("%02x", byte);
+  for (int i = 0; i < 32; ++i) printf("%02x", credentials.node_key()[i]);
   slots.begin(&file.flash, &partition, tn::bearssl_crypto());
   if (!slots.open(strcmp(slot, "a") == 0 ? 0 : 1)) return 2;
   const tn::SlotFacts facts = slots.facts();

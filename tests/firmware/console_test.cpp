@@ -95,7 +95,7 @@ void the_pump_is_controlled_while_the_network_is_lost() {
 
 void no_key_no_network() {
   first_flash();
-  CHECK(w.flash.flash.erase(w.flash.flash.ctx, kSmallTwoSlot.credentials.at));
+  CHECK(w.flash.flash.erase(w.flash.flash.ctx, kSmallTwoSlot.credentials[0].at));
   CHECK(!boot());
   w.network_up = false;
   pass_ms(60000);

@@ -56,6 +56,7 @@ tn::NodeView view_of(bool largest) {
   view.rssi_dbm = -67;
   view.uptime_ms = largest ? 9223372036854775807ull : 725000;
   view.trial_left_ms = largest ? 65535000 : 120400;
+  view.network = {tn::NetworkPhase::kOnTrial, true, largest ? tn::Which::kKept : tn::Which::kNew, largest ? 65535000u : 59001u};
   view.free_bytes = largest ? 4294967295u : 38000;
   view.requests = largest ? 4294967295u : 12;
   view.refusals = largest ? 4294967295u : 3;

@@ -35,9 +35,14 @@ int main() {
   fresh_flash(&made);
   if (fread(given.cells, 1, kSmallFlashBytes, stdin) != kSmallFlashBytes) return 1;
   tn::Credentials credentials;
-  if (!tn::read_credentials(given.flash, map, &credentials)) return 2;
-  print_hex("key", credentials.node_key, sizeof credentials.node_key);
-  printf("network %s\npassphrase %s\n", credentials.network, credentials.passphrase);
+  tn::Network network;
+  if (!credentials.begin(&given.flash, &map) || !credentials.network(tn::Which::kKept, &network)) return 2;
+  if (credentials.phase() != tn::NetworkPhase::kKept || credentials.has_name(tn::Which::kNew)) return 2;
+  print_hex("key", credentials.node_key(), 32);
+  printf("network %s\npassphrase %s\n", network.name, network.passphrase);
+  print_hex("credentials-given", given.cells + map.credentials[0].at, tn::kSectorBytes);
+  if (!tn::first_credentials(made.flash, map, credentials.node_key(), network)) return 2;
+  print_hex("credentials-made", made.cells + map.credentials[0].at, tn::kSectorBytes);
 
   memcpy(made.cells, given.cells, kSmallFlashBytes);
   memset(made.cells + map.records[0].at, 0xFF, tn::kSectorBytes);

@@ -55,29 +55,32 @@ void nothing_outside_is_touched() {
 }
 
 void credentials_are_kept_and_damage_is_seen() {
-  tn::Credentials in = {}, out;
-  CHECK(!tn::read_credentials(file.flash, tn::kHostTwoSlot, &out));
-  for (uint8_t i = 0; i < 32; ++i) in.node_key[i] = static_cast<uint8_t>(3 * i);
-  snprintf(in.network, sizeof in.network, "%s", "north-field-barns-and-paddocks-2");   // 32, the longest name of a network
+  tn::Credentials out;
+  uint8_t key[32];
+  tn::Network in = {}, back;
+  CHECK(!out.begin(&file.flash, &tn::kHostTwoSlot));
+  for (uint8_t i = 0; i < 32; ++i) key[i] = static_cast<uint8_t>(3 * i);
+  snprintf(in.name, sizeof in.name, "%s", "north-field-barns-and-paddocks-2");   // 32, the longest name of a network
   snprintf(in.passphrase, sizeof in.passphrase, "%063d", 7);
-  CHECK(tn::write_credentials(file.flash, tn::kHostTwoSlot, in));
-  CHECK(tn::read_credentials(file.flash, tn::kHostCopyInPlace, &out) && memcmp(&in, &out, sizeof in) == 0);
-  for (uint32_t at = 0; at < 148; ++at) {
+  CHECK(tn::first_credentials(file.flash, tn::kHostTwoSlot, key, in));
+  CHECK(out.begin(&file.flash, &tn::kHostCopyInPlace) && memcmp(out.node_key(), key, sizeof key) == 0);
+  CHECK(out.network(tn::Which::kKept, &back) && memcmp(&in, &back, sizeof in) == 0);
+  for (uint32_t at = 0; at < sizeof(tn::CredentialsRecord); ++at) {
     uint8_t sector[tn::kSectorBytes], damaged;
     CHECK(file.flash.read(&file, 0, sector, sizeof sector));
     damaged = static_cast<uint8_t>(sector[at] ^ 0x10);
     CHECK(pwrite(file.fd, &damaged, 1, at) == 1);
-    CHECK(!tn::read_credentials(file.flash, tn::kHostTwoSlot, &out));
+    CHECK(!out.begin(&file.flash, &tn::kHostTwoSlot));
     CHECK(pwrite(file.fd, &sector[at], 1, at) == 1);
   }
-  CHECK(tn::read_credentials(file.flash, tn::kHostTwoSlot, &out));
+  CHECK(out.begin(&file.flash, &tn::kHostTwoSlot));
 }
 
 void it_is_the_same_when_opened_again() {
   tn::close_flash_file(&file);
   tn::Credentials out;
   CHECK(tn::open_flash_file(path, &file));
-  CHECK(tn::read_credentials(file.flash, tn::kHostTwoSlot, &out) && out.node_key[31] == 93);
+  CHECK(out.begin(&file.flash, &tn::kHostTwoSlot) && out.node_key()[31] == 93);
   tn::close_flash_file(&file);
   CHECK(truncate(path, 4096) == 0);
   CHECK(!tn::open_flash_file(path, &file) && errno == EINVAL);

@@ -12,8 +12,8 @@ esp_partition_t table[] = {
     {nullptr, ESP_PARTITION_TYPE_DATA, ESP_PARTITION_SUBTYPE_DATA_OTA, 0xE000, 0x2000, "otadata", false},
     {nullptr, ESP_PARTITION_TYPE_APP, ESP_PARTITION_SUBTYPE_APP_OTA_0, 0x10000, 0x1E0000, "app0", false},
     {nullptr, ESP_PARTITION_TYPE_APP, ESP_PARTITION_SUBTYPE_APP_OTA_1, 0x1F0000, 0x1E0000, "app1", false},
-    {nullptr, static_cast<esp_partition_type_t>(0x40), static_cast<esp_partition_subtype_t>(0), 0x3D0000, 0x1000, "tank_key", false},
-    {nullptr, static_cast<esp_partition_type_t>(0x40), static_cast<esp_partition_subtype_t>(1), 0x3D1000, 0x2000, "tank_trial", false},
+    {nullptr, static_cast<esp_partition_type_t>(0x40), static_cast<esp_partition_subtype_t>(0), 0x3D0000, 0x2000, "tank_key", false},
+    {nullptr, static_cast<esp_partition_type_t>(0x40), static_cast<esp_partition_subtype_t>(1), 0x3D2000, 0x2000, "tank_trial", false},
 };
 constexpr int kRows = sizeof table / sizeof table[0];
 int running = 1;  // row
@@ -50,8 +50,8 @@ tn::FlashMap map;
 void the_whole_table_is_found() {
   CHECK(tn::read_flash_map(&map) && map.area == 0);
   const tn::Partition &p = map.partition;
-  CHECK(p.layout == tn::Layout::kTwoSlot && p.credentials.at == 0x3D0000);
-  CHECK(p.records[0].at == 0x3D1000 && p.records[1].at == 0x3D2000);
+  CHECK(p.layout == tn::Layout::kTwoSlot && p.credentials[0].at == 0x3D0000 && p.credentials[1].at == 0x3D1000);
+  CHECK(p.records[0].at == 0x3D2000 && p.records[1].at == 0x3D3000);
   CHECK(p.images[0].at == 0x10000 && p.images[1].at == 0x1F0000 && p.images[1].bytes == 0x1E0000);
   CHECK(p.otadata.at == 0xE000 && p.otadata.bytes == 0x2000);
   running = 2;
@@ -64,13 +64,13 @@ void nothing_else_is_written() {
   const tn::Flash &flash = map.flash;
   const uint8_t page[256] = {};
   // boot loader, partition table, nvs, the running slot and its last sector, behind our partitions, coredump
-  const uint32_t others[] = {0x0, 0x1000, 0x8000, 0x9000, 0x10000, 0x1EF000, 0x3D3000, 0x3F0000, 0x400000, 0xFFFFF000u};
+  const uint32_t others[] = {0x0, 0x1000, 0x8000, 0x9000, 0x10000, 0x1EF000, 0x3D4000, 0x3F0000, 0x400000, 0xFFFFF000u};
   for (const uint32_t at : others) {
     erased = written = 1;
     CHECK(!flash.erase(flash.ctx, at) && !flash.program(flash.ctx, at, page, sizeof page));
     CHECK(erased == 1 && written == 1);
   }
-  const uint32_t own[] = {0xE000, 0xF000, 0x1F0000, 0x3CF000, 0x3D0000, 0x3D1000, 0x3D2000};
+  const uint32_t own[] = {0xE000, 0xF000, 0x1F0000, 0x3CF000, 0x3D0000, 0x3D1000, 0x3D2000, 0x3D3000};
   for (const uint32_t at : own) CHECK(flash.erase(flash.ctx, at) && erased == at && flash.program(flash.ctx, at, page, sizeof page) && written == at);
   CHECK(!flash.erase(flash.ctx, 0x1F0010));                                   // not a sector
   CHECK(!flash.program(flash.ctx, 0x3D0F80, page, sizeof page));             // out of its area into the next
@@ -94,7 +94,7 @@ void what_lacks_cannot_be_read_or_written() {
     uint8_t byte = 0;
     const uint32_t at = table[hidden].address;
     CHECK(!map.flash.read(map.flash.ctx, at, &byte, 1) && !map.flash.erase(map.flash.ctx, at));
-    CHECK(!map.flash.read(map.flash.ctx, map.partition.credentials.at, &byte, 1) == (hidden == 3));
+    CHECK(!map.flash.read(map.flash.ctx, map.partition.credentials[0].at, &byte, 1) == (hidden == 3));
   }
   hidden = -1;
 }

@@ -87,7 +87,7 @@ inline int start(MemoryFlash *m, const tn::Partition &p, CanStart can_start) {
 
 constexpr tn::Partition kSmallIdf = {
     tn::Layout::kTwoSlot,
-    {0, tn::kSectorBytes},
+    {{0, tn::kSectorBytes}, {0x9000, tn::kSectorBytes}},
     {{0x1000, tn::kSectorBytes}, {0x2000, tn::kSectorBytes}},
     {{0x3000, 0x2000}, {0x5000, 0x2000}, {0, 0}},
     {0x7000, 0x2000},

@@ -27,7 +27,7 @@ constexpr const char *kDamageNames[kDamages] = {"not-begun", "torn", "some-bits"
 constexpr uint8_t kSinceMade = 1, kSinceFollowed = 2;
 
 constexpr uint32_t kPageBytes = 256;
-constexpr uint32_t kSmallFlashBytes = 9 * tn::kSectorBytes;
+constexpr uint32_t kSmallFlashBytes = 10 * tn::kSectorBytes;
 constexpr uint32_t kMostFlashBytes = 144 * tn::kSectorBytes;
 
 // Cells that were being changed when power went and do not hold: they read as changed for some reads, then as `later`.
@@ -267,13 +267,13 @@ inline void follow_flash(MemoryFlash *to, MemoryFlash *from) {
 
 constexpr tn::Partition kSmallTwoSlot = {
     tn::Layout::kTwoSlot,
-    {0, tn::kSectorBytes},
+    {{0, tn::kSectorBytes}, {0x9000, tn::kSectorBytes}},
     {{0x1000, tn::kSectorBytes}, {0x2000, tn::kSectorBytes}},
     {{0x3000, 0x2000}, {0x5000, 0x2000}, {0, 0}},
 };
 constexpr tn::Partition kSmallCopyInPlace = {
     tn::Layout::kCopyInPlace,
-    {0, tn::kSectorBytes},
+    {{0, tn::kSectorBytes}, {0x9000, tn::kSectorBytes}},
     {{0x1000, tn::kSectorBytes}, {0x2000, tn::kSectorBytes}},
     {{0x3000, 0x2000}, {0x5000, 0x2000}, {0x7000, 0x2000}},
 };

@@ -1,6 +1,6 @@
 // The whole node: trust, trial, control under attack. Every refusal of docs/node-interface.md section 2 that a request can bring
 // about is brought about here.
-#include "node_world.h"
+#include "network_world.h"
 
 using namespace world;
 
@@ -596,9 +596,19 @@ static void a_bad_block_on_trial_falls_back() {
   CHECK(w.area == 0);
 }
 
+// The rest of it is in network_test.cpp; here the stack is measured, too.
+static void new_network_credentials_are_taken_and_kept() {
+  fresh();
+  CHECK(status_in(give_network()) == 202 && on_trial());
+  w.air[0] = kNewName;
+  pass_ms(2000);
+  CHECK(on(tn::Which::kNew) && status_in(post("/v1/network")) == 200 && !on_trial());
+  CHECK(status_in(give_network()) == 202 && boot() && on_trial());
+}
+
 static void without_credentials_nothing_changing_is_believed() {
   first_flash();
-  w.flash.flash.erase(&w.flash, kSmallTwoSlot.credentials.at);
+  w.flash.flash.erase(&w.flash, kSmallTwoSlot.credentials[0].at);
   CHECK(!boot());
   settle();
   CHECK(says(get("/v1/state"), "\"faults\":[\"no-key\"]"));
@@ -698,6 +708,7 @@ int main(int count, char **arguments) {
   RUN(a_block_without_a_name_proves_nothing);
   RUN(a_bad_block_on_trial_can_be_told_to_go_back);
   RUN(a_bad_block_on_trial_falls_back);
+  RUN(new_network_credentials_are_taken_and_kept);
   RUN(without_credentials_nothing_changing_is_believed);
   RUN(without_a_record_control_still_runs);
   check_test = "random_peers_are_survived";

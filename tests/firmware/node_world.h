@@ -40,7 +40,8 @@ struct World {
   int announced, goodbyes, restarts, fed;
   char announced_phase[16];
   int joins, radio_offs;     // calls of Port::join with a network, and without
-  char joined_to[40];
+  char joined_to[40], joined_with[64];
+  const char *air[2];  // networks that are there; both null: what network_up says
   char typed[128];           // at the console
   size_t typed_n, typed_at;
   char shown[4096];          // by the console
@@ -103,7 +104,12 @@ inline void feed(void *) { ++w.fed; }
 inline void random_bytes(void *, uint8_t *to, size_t n) { memset(to, ++w.random, n); }
 inline uint32_t free_bytes(void *) { return 40000; }
 inline bool rssi_dbm(void *, int16_t *) { return false; }
-inline bool network_up(void *) { return w.network_up; }
+inline bool network_up(void *) {
+  if (w.air[0] == nullptr && w.air[1] == nullptr) return w.network_up;
+  for (const char *name : w.air)
+    if (name != nullptr && strcmp(name, w.joined_to) == 0) return true;
+  return false;
+}
 inline void mac(void *, uint8_t to[6]) { memset(to, 0x42, 6); }
 inline tn::Reset reset_reason(void *) { return tn::Reset::kPowerOn; }
 
@@ -112,6 +118,7 @@ inline void join(void *, const char *network, const char *passphrase) {
   if (network == nullptr) ++w.radio_offs;
   else ++w.joins;
   strcpy(w.joined_to, network == nullptr ? "" : network);
+  strcpy(w.joined_with, passphrase == nullptr ? "" : passphrase);
 }
 inline int console_read(void *) { return w.typed_at < w.typed_n ? static_cast<unsigned char>(w.typed[w.typed_at++]) : -1; }
 inline size_t console_write(void *, const char *from, size_t n) {
@@ -151,11 +158,10 @@ inline void first_flash() {
   memcpy(w.block.key_id, w.key.id, 8);
   seal(&w.block);
   fresh_flash(&w.flash);
-  tn::Credentials credentials = {};
-  memcpy(credentials.node_key, w.node_key, 32);
-  strcpy(credentials.network, "barn-wifi");
-  strcpy(credentials.passphrase, "not-to-be-shown");
-  CHECK(tn::write_credentials(w.flash.flash, kSmallTwoSlot, credentials));
+  tn::Network network = {};
+  strcpy(network.name, "barn-wifi");
+  strcpy(network.passphrase, "not-to-be-shown");
+  CHECK(tn::first_credentials(w.flash.flash, kSmallTwoSlot, w.node_key, network));
   for (uint32_t at = 0; at < kImageN; at += 1000) {
     const uint32_t n = kImageN - at < 1000 ? static_cast<uint32_t>(kImageN) - at : 1000;
     w.flash.flash.program(&w.flash, kSmallTwoSlot.images[0].at + at, w.images[0] + at, n);
@@ -177,6 +183,7 @@ inline void first_flash() {
 inline bool boot() {
   for (Socket &s : w.sockets) s = Socket{};
   w.restarts = 0;
+  w.joined_to[0] = w.joined_with[0] = '\0';
   tn::Slots slots;
   slots.begin(&w.flash.flash, &kSmallTwoSlot, tn::bearssl_crypto());
   const tn::Choice choice = slots.choose();

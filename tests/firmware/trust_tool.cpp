@@ -6,10 +6,16 @@
 #include "core/base64.h"
 #include "core/cbor.h"
 #include "core/crc32.h"
+#include "core/hkdf.h"
 #include "core/signature.h"
 #include "core/structured.h"
 #include "core/ticket.h"
+#ifdef TN_TEST_MBEDTLS
+#include "ports/esp32/crypto_mbedtls.h"
+extern "C" void esp_fill_random(void *to, size_t n) { memset(to, 0xA5, n); }
+#else
 #include "ports/host/crypto_bearssl.h"
+#endif
 
 namespace {
 
@@ -51,7 +57,11 @@ void say_hex(const uint8_t *bytes, size_t n) {
   printf("\n");
 }
 
+#ifdef TN_TEST_MBEDTLS
+const tn::Crypto &crypto() { return *tn::mbedtls_crypto(); }
+#else
 const tn::Crypto &crypto() { return *tn::bearssl_crypto(); }
+#endif
 
 void say_sha256() {
   tn::Sha256 sha;
@@ -71,6 +81,27 @@ void say_hmac() {
   crypto().hmac_add(&hmac, arguments[1].at + half, arguments[1].n - half);
   crypto().hmac_end(&hmac, mac);
   say_hex(mac, sizeof mac);
+}
+
+// key, salt, info, length; the info in two parts
+void say_hkdf() {
+  uint8_t out[255 * 32 + 1];
+  const size_t n = static_cast<size_t>(number(3)), half = text(2).n / 3;
+  const tn::Slice first = {text(2).at, half}, rest = {text(2).at + half, text(2).n - half};
+  if (tn::hkdf_sha256(crypto(), text(0), text(1), first, rest, out, n)) say_hex(out, n);
+  else printf("refused\n");
+}
+
+// key, initialization vector, additional data, sealed data, tag: what was sealed, or `refused`, and then nothing of it is left
+void say_opened() {
+  Bytes &data = arguments[3];
+  if (crypto().aes256_gcm_open(arguments[0].at, arguments[1].at, arguments[2].at, arguments[2].n, data.at, data.n,
+                               arguments[4].at)) {
+    return say_hex(data.at, data.n);
+  }
+  bool wiped = true;
+  for (size_t i = 0; i < data.n; ++i) wiped = wiped && data.at[i] == 0;
+  printf("%s\n", wiped ? "refused" : "refused, but not wiped");
 }
 
 void say_cose() {
@@ -199,6 +230,8 @@ void say_nonce() {
 void answer(const char *command) {
   if (strcmp(command, "sha256") == 0) say_sha256();
   else if (strcmp(command, "hmac") == 0) say_hmac();
+  else if (strcmp(command, "hkdf") == 0) say_hkdf();
+  else if (strcmp(command, "open") == 0) say_opened();
   else if (strcmp(command, "es256") == 0)
     printf("%s\n", crypto().es256_verify(arguments[0].at, arguments[1].at, arguments[2].at) ? "good" : "bad");
   else if (strcmp(command, "cose") == 0) say_cose();

@@ -392,7 +392,7 @@ def test_places_are_those_of_the_boards_data(board_id) -> None:
     rows = {row.name: row for row in partition_table(kind.flash_map)}
     places, notes = places_in(binary_table(board_id), kind.slot_bytes)
     assert places.application_at == rows["app0"].at
-    assert places.credentials_at == rows["tank_key"].at
+    assert places.credentials_at == (rows["tank_key"].at, rows["tank_key"].at + 4096)
     assert places.records_at == (rows["tank_trial"].at, rows["tank_trial"].at + 4096)
     assert notes == (rows["otadata"].at, 0x2000)
     assert {"esp32": 0x1000, "esp32-s2": 0x1000}.get(kind.chip, 0) == boot_loader_at(kind), (
@@ -415,9 +415,8 @@ def test_the_places_of_an_esp8266_are_those_of_its_firmware() -> None:
         encoding="utf-8"
     )
     places = esp8266_places()
-    assert f"{{0x{places.credentials_at:06X}, kSectorBytes}}" in text
-    one, two = places.records_at
-    assert f"{{{{0x{one:06X}, kSectorBytes}}, {{0x{two:06X}, kSectorBytes}}}}" in text
+    for one, two in (places.credentials_at, places.records_at):
+        assert f"{{{{0x{one:06X}, kSectorBytes}}, {{0x{two:06X}, kSectorBytes}}}}" in text
 
 
 WRONG_IMAGES = {

@@ -16,7 +16,7 @@ from fleet.flash.trial_record import first_record
 from fleet.keys.networks import Network
 from tests.firmware_build import compile_program, run_program
 
-SMALL_FLASH_BYTES = 9 * 4096
+SMALL_FLASH_BYTES = 10 * 4096
 CORE = "templates/firmware/core"
 CORE_FILES = (
     "cbor", "crc32", "credentials", "otadata", "slots", "slots_area", "slots_arrive", "slots_record", "ticket",
@@ -65,6 +65,7 @@ def test_the_firmware_reads_what_is_written_and_would_write_the_same(layout) -> 
     assert said["key"] == KEY.hex()
     assert said["network"] == "Ridge farm \u00e9"
     assert said["passphrase"] == "p" * 63
+    assert said["credentials-given"] == said["credentials-made"]
     assert said["given"] == said["made"], "byte for byte the core's own first record"
     assert bytes.fromhex(said["given"]).startswith(record)
     assert said["start"] == f"0 0 {len(image)}"

@@ -18,14 +18,13 @@ constexpr size_t kEntriesAt = 1 + 2 * kRecordN;
 constexpr size_t kInputN = kEntriesAt + 2 * sizeof(tn::OtaEntry);
 constexpr int kMostStarts = 16;  // after which a node has settled
 constexpr uint32_t kFlashBytes = 7 * tn::kSectorBytes;
-constexpr tn::Area kCredentialsAt = {0, tn::kSectorBytes}, kFirstRecord = {0x1000, tn::kSectorBytes},
-                   kSecondRecord = {0x2000, tn::kSectorBytes};
-constexpr tn::Partition kTwoSlots = {tn::Layout::kTwoSlot, kCredentialsAt, {kFirstRecord, kSecondRecord},
+constexpr tn::Area kFirstRecord = {0x1000, tn::kSectorBytes}, kSecondRecord = {0x2000, tn::kSectorBytes};
+constexpr tn::Partition kTwoSlots = {tn::Layout::kTwoSlot, {{0, tn::kSectorBytes}, {0, 0}}, {kFirstRecord, kSecondRecord},
                                      {{0x3000, 0x1000}, {0x4000, 0x1000}, {0, 0}}};
-constexpr tn::Partition kInPlace = {tn::Layout::kCopyInPlace, kCredentialsAt, {kFirstRecord, kSecondRecord},
+constexpr tn::Partition kInPlace = {tn::Layout::kCopyInPlace, {{0, tn::kSectorBytes}, {0, 0}}, {kFirstRecord, kSecondRecord},
                                     {{0x3000, 0x1000}, {0x4000, 0x1000}, {0x5000, 0x1000}}};
 
-constexpr tn::Partition kChipSlots = {tn::Layout::kTwoSlot, kCredentialsAt, {kFirstRecord, kSecondRecord},
+constexpr tn::Partition kChipSlots = {tn::Layout::kTwoSlot, {{0, tn::kSectorBytes}, {0, 0}}, {kFirstRecord, kSecondRecord},
                                       {{0x3000, 0x1000}, {0x4000, 0x1000}, {0, 0}}, {0x5000, 0x2000}};
 
 struct Cells {

@@ -20,7 +20,7 @@ enum class At : uint8_t {
   kHead,       // reading the head
   kWaiting,    // head read, the answer waits for a room for long answers
   kGoAhead,    // sending `100 Continue`
-  kBody,       // taking the image
+  kBody,       // taking the image, or new network credentials
   kChecking,   // the image is read back, in steps
   kAnswering,  // sending the answer
   kDraining    // answer sent, body not all read: closing at once would make TCP take the answer back
@@ -29,12 +29,13 @@ enum class At : uint8_t {
 struct Connection {
   At at;
   bool body_unread;        // something of the body was not read: drain before closing
+  bool takes_network;      // the body is new network credentials, not an image
   bool restarts;           // once the answer is out, the node restarts
   uint8_t answer_room;     // of a long answer: index, else kNoAnswerRoom
   bool in_piece;           // the piece in that room is being sent, else what lies in reader.room
   uint64_t begun_ms;       // of this part: head, answer, drain
   uint64_t last_byte_ms;
-  uint32_t body_left;      // of the image
+  uint32_t body_left;      // of the body
   size_t answer_at;        // where begins what is being sent: an answer, the head of a long one, or a piece of it
   size_t answer_n;
   size_t sent;

@@ -64,6 +64,16 @@ bool put_help(Text *t, uint8_t line) {
   return true;
 }
 
+// Of the credentials on trial.
+void put_new_network(Text *t, const NodeView &view, const NetworkView &network) {
+  put(t, "new network ");
+  put_n(t, network.new_name, strlen(network.new_name));
+  put(t, view.network.joined && view.network.on == Which::kNew ? ", joined" : ", not joined");
+  put(t, ", on trial for ");
+  put_u64(t, (view.network.left_ms + 999u) / 1000u);
+  put(t, " s more");
+}
+
 void put_network(Text *t, const NetworkView &network) {
   put_field(t, "network ", network.name);
   put(t, ", ");
@@ -123,7 +133,12 @@ bool put_state_line(Text *t, uint8_t line, const NodeView &view, const NetworkVi
     case 4: put_network(t, network); return true;
     default: break;
   }
-  const size_t i = line - 5u;
+  const bool on_trial = network.new_name[0] != '\0';
+  if (on_trial && line == 5) {
+    put_new_network(t, view, network);
+    return true;
+  }
+  const size_t i = line - (on_trial ? 6u : 5u);
   if (bad || i >= view.block->tank_count) return false;
   put_tank_line(t, view.block->tanks[i], view.control->tanks[i]);
   return true;

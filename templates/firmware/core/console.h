@@ -22,6 +22,7 @@ enum class Asked : uint8_t { kNothing = 0, kJoin, kRestart, kBack };
 // What the console may know of the network. The name is shown, the passphrase is not here at all.
 struct NetworkView {
   const char *name;
+  const char *new_name;   // "" but on trial
   JoinState state;
   uint64_t for_ms;        // in this state; since the loss while seeking or waiting
   uint32_t lost_after_s;  // 0: seek for ever

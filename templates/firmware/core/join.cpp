@@ -11,7 +11,7 @@ JoinWork radio(Join *join, bool on, uint64_t next_ms) {
 }
 
 bool lost(const Join &join, uint64_t now_ms) {
-  return join.lost_after_s != 0 && now_ms - join.since_ms >= static_cast<uint64_t>(join.lost_after_s) * 1000u;
+  return !join.steady && join.lost_after_s != 0 && now_ms - join.since_ms >= static_cast<uint64_t>(join.lost_after_s) * 1000u;
 }
 
 }  // namespace
@@ -29,7 +29,12 @@ void join_begin(Join *join, uint32_t lost_after_s, uint64_t now_ms) {
 void join_at_once(Join *join, uint64_t now_ms) {
   join->state = JoinState::kSeeking;
   join->since_ms = join->next_ms = now_ms;
-  join->pause_ms = kFirstPauseMs;
+  join->pause_ms = join->steady ? kSteadyPauseMs : kFirstPauseMs;
+}
+
+void join_steady(Join *join, bool steady) {
+  join->steady = steady;
+  join->pause_ms = steady ? kSteadyPauseMs : kFirstPauseMs;
 }
 
 JoinWork join_step(Join *join, bool up, uint64_t now_ms) {
@@ -40,7 +45,7 @@ JoinWork join_step(Join *join, bool up, uint64_t now_ms) {
   }
   if (join->state == JoinState::kJoined) {  // lost just now: the radio is on and may find back by itself
     join_at_once(join, now_ms);
-    join->next_ms = now_ms + kFirstPauseMs;
+    join->next_ms = now_ms + join->pause_ms;
     return JoinWork::kNothing;
   }
   if (join->state == JoinState::kSeeking && lost(*join, now_ms)) {
@@ -52,7 +57,7 @@ JoinWork join_step(Join *join, bool up, uint64_t now_ms) {
     return join->radio_on ? radio(join, false, now_ms + kWaitingPauseMs) : radio(join, true, now_ms + kWaitingTryMs);
   }
   const JoinWork work = radio(join, true, now_ms + join->pause_ms);
-  if (join->pause_ms < kLongestPauseMs) join->pause_ms *= 2;
+  if (!join->steady && join->pause_ms < kLongestPauseMs) join->pause_ms *= 2;
   return work;
 }
 

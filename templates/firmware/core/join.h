@@ -10,6 +10,7 @@ namespace tn {
 
 constexpr uint32_t kFirstPauseMs = 10000;      // from one call of Port::join to the next while seeking; doubles
 constexpr uint32_t kLongestPauseMs = 160000;
+constexpr uint32_t kSteadyPauseMs = 30000;     // the same while two networks are called for by turns; does not grow
 constexpr uint32_t kWaitingTryMs = 60000;      // waiting: a look at the network lasts this long,
 constexpr uint32_t kWaitingPauseMs = 900000;   // and the radio is off for this long between two looks
 
@@ -25,6 +26,7 @@ enum class JoinWork : uint8_t { kNothing, kBegin, kEnd };  // what the caller do
 struct Join {
   JoinState state;
   bool radio_on;
+  bool steady;  // new credentials are on trial: a fair time for each call, and no waiting
   uint32_t lost_after_s;  // 0: seek for ever
   uint32_t pause_ms;
   uint64_t since_ms;  // of this state; of the loss, while seeking or waiting
@@ -34,6 +36,7 @@ struct Join {
 void join_begin(Join *join, uint32_t lost_after_s, uint64_t now_ms);
 JoinWork join_step(Join *join, bool up, uint64_t now_ms);
 void join_at_once(Join *join, uint64_t now_ms);  // a person asks: seek anew, with the full time
+void join_steady(Join *join, bool steady);        // from the next call on
 
 }  // namespace tn
 

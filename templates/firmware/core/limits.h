@@ -24,6 +24,7 @@ constexpr size_t kConnections = TN_CONNECTIONS;    // served at once; one more h
 constexpr size_t kAnswerRooms = TN_ANSWER_ROOMS;   // for long answers: state and metrics; a request waits for a free one
 constexpr size_t kPieceBytes = TN_PIECE_BYTES;     // of a long answer that are made and sent at a time
 constexpr size_t kSha256Bytes = TN_SHA256_BYTES;  // for the state of a digest in progress; the port's library must fit
+constexpr size_t kSealedBytes = 128;  // that a port opens at a time
 constexpr size_t kHmacBytes = 288;  // the same of an HMAC; on the stack alone
 
 static_assert(kConnections >= 1 && kConnections <= 16, "connections");

@@ -22,10 +22,15 @@ bool Node::begin(const Port *port, const NodeBlock *block, const Partition *part
   requests_ = refusals_ = 0;
   for (Connection &c : connections_) c.at = At::kFree;
   for (LongAnswer &room : rooms_) room.used = false;
-  set_fault(kFaultNoKey, !read_credentials(*port->flash, *partition, &credentials_));
+  set_fault(kFaultNoKey, !credentials_.begin(port->flash, partition));
   open_slots(area);
   new_nonce();
   join_begin(&join_, has(kFaultBadBlock) ? 0 : block->network_lost_s, now_ms_);
+  network_trial_none(&network_trial_);
+  if (credentials_.phase() == NetworkPhase::kOnTrial) {
+    network_trial_resume(&network_trial_, credentials_.trial_s(), now_ms_);
+    join_steady(&join_, true);
+  }
   console_begin(&console_);
   return faults_ == 0;
 }
@@ -92,10 +97,41 @@ void Node::step_network() {
 }
 
 void Node::step_radio(bool up) {
+  step_network_trial(up);
+  if (network_trial_.leaving) return;
   const JoinWork work = join_step(&join_, up, now_ms_);
   if (work == JoinWork::kNothing || has(kFaultNoKey)) return;
-  const bool begin = work == JoinWork::kBegin;
-  port_->join(port_->ctx, begin ? credentials_.network : nullptr, begin ? credentials_.passphrase : nullptr);
+  if (work == JoinWork::kBegin) call_network();
+  else port_->join(port_->ctx, nullptr, nullptr);
+}
+
+void Node::step_network_trial(bool up) {
+  const TrialWork work = network_trial_step(&network_trial_, up, now_ms_);
+  if (work == TrialWork::kLeave) leave_network();
+  if (work == TrialWork::kOver) end_network_trial(up);
+}
+
+void Node::leave_network() {
+  port_->join(port_->ctx, nullptr, nullptr);
+  join_at_once(&join_, now_ms_);
+}
+
+// The texts are on the stack for this call alone: every port copies them.
+void Node::call_network() {
+  Network network;
+  if (!credentials_.network(network_trial_call(&network_trial_), &network)) return;
+  port_->join(port_->ctx, network.name, network.passphrase);
+  wipe(&network, sizeof network);
+}
+
+void Node::end_network_trial(bool up) {
+  const Code code = credentials_.put_back();
+  set_fault(kFaultFlash, code != Code::kOk);
+  if (code != Code::kOk) return network_trial_unwritten(&network_trial_, now_ms_);
+  const bool stays = network_trial_joined(network_trial_, Which::kKept, up);
+  network_trial_end(&network_trial_, !stays && up);
+  join_steady(&join_, false);
+  if (!stays) leave_network();
 }
 
 void Node::step_console() {
@@ -104,8 +140,12 @@ void Node::step_console() {
   if (!console_has_more(console_)) return;
   NodeView seen;
   view(&seen);
-  const NetworkView network{has(kFaultNoKey) ? "" : credentials_.network, join_.state, now_ms_ - join_.since_ms,
-                            join_.lost_after_s};
+  Network names[2] = {};
+  if (!has(kFaultNoKey)) {
+    credentials_.network(Which::kKept, &names[0]);
+    credentials_.network(Which::kNew, &names[1]);
+  }
+  const NetworkView network{names[0].name, names[1].name, join_.state, now_ms_ - join_.since_ms, join_.lost_after_s};
   console_print(&console_, *port_, seen, network);
 }
 
@@ -178,11 +218,18 @@ void Node::announce() {
   port_->announce(port_->ctx, &what);
 }
 
+NetworkFacts Node::network_facts() const {
+  const Which on = network_trial_.calling;
+  return NetworkFacts{credentials_.phase(), network_trial_joined(network_trial_, on, network_was_up_) && credentials_.has_name(on), on,
+                      network_trial_left_ms(network_trial_, now_ms_)};
+}
+
 void Node::view(NodeView *to) const {
   to->node = name_;
   to->block = block_;
   to->control = &control_;
   to->slots = has(kFaultNoRecord) ? SlotFacts{} : slots_.facts();
+  to->network = network_facts();
   to->faults = faults_;
   port_->mac(port_->ctx, to->mac);
   to->reset = port_->reset_reason(port_->ctx);

@@ -11,6 +11,8 @@
 #include "credentials.h"
 #include "join.h"
 #include "long_answer.h"
+#include "network_body.h"
+#include "network_trial.h"
 #include "node_view.h"
 #include "slots.h"
 
@@ -45,6 +47,7 @@ class Node {
   uint64_t network_since_ms_;
   bool network_was_up_;
   Join join_;
+  NetworkTrial network_trial_;
   Console console_;
   bool healthy_;
   bool restart_wanted_;
@@ -70,6 +73,10 @@ class Node {
   void step_control();
   void step_network();
   void step_radio(bool up);
+  void step_network_trial(bool up);
+  void leave_network();
+  void call_network();
+  void end_network_trial(bool up);
   void step_console();
   void obey(Asked asked);
   void step_trial();
@@ -79,6 +86,7 @@ class Node {
   void new_nonce();
   void want_restart();
   uint64_t trial_left_ms() const;
+  NetworkFacts network_facts() const;
 
   // serve.cpp: sockets and time
   void take_connections();
@@ -104,6 +112,13 @@ class Node {
   Code accept_image(const Connection &c, const uint8_t digest[32], Text *detail);
   void take_body(size_t i, const char *data, size_t n);
   void handle_post(size_t i);
+  bool begin_body(Connection *c);
+  void handle_network(size_t i);
+  Code accept_network(const Connection &c) const;
+  void take_network(size_t i, size_t n);
+  Code give_network(uint8_t body[kNetworkBodyBytes]);
+  void finish_network(size_t i);
+  Code keep_network();
   void answer_page(size_t i);
   void refuse(size_t i, Code code, const char *detail);
   void agree(size_t i, Phase phase);                // 200

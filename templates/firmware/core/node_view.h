@@ -3,6 +3,7 @@
 #define TN_NODE_VIEW_H
 
 #include "control.h"
+#include "credentials.h"
 #include "slots.h"
 
 namespace tn {
@@ -13,16 +14,25 @@ enum NodeFault : uint8_t {
   kFaultNoRecord = 2u,    // no trial record for the running image: no update is taken
   kFaultNoKey = 4u,       // no credentials: no changing request is believed
   kFaultNoWayBack = 8u,   // the trial is over, but the older image is not whole
-  kFaultFlash = 16u       // the last write of the trial record failed
+  kFaultFlash = 16u       // the last write of the trial record, or of the credentials, failed
 };
 constexpr uint8_t kNodeFaults[] = {kFaultBadBlock, kFaultNoRecord, kFaultNoKey, kFaultNoWayBack, kFaultFlash};
 const char *node_fault_text(NodeFault fault);
+
+// How the network credentials stand.
+struct NetworkFacts {
+  NetworkPhase phase;
+  bool joined;       // by credentials that have a name
+  Which on;          // those, if joined
+  uint64_t left_ms;  // of the trial
+};
 
 struct NodeView {
   const char *node;        // "" when the block is so damaged that it has no name
   const NodeBlock *block;
   const Control *control;  // not to be looked at with kFaultBadBlock
   SlotFacts slots;         // image is null without a record
+  NetworkFacts network;
   uint8_t faults;          // NodeFault bits
   uint8_t mac[6];
   Reset reset;

@@ -16,7 +16,7 @@ struct Area {
 // Image areas. Two-slot: 0 = slot a, 1 = slot b, [2] empty. Copy-in-place: 0 = run, 1 = staging, 2 = keep, equally long.
 struct Partition {
   Layout layout;
-  Area credentials;
+  Area credentials[2];
   Area records[2];
   Area images[3];
   // ESP32 family: the boot loader's own two sectors (otadata.h), which it goes by instead of the trial record. Else empty.
@@ -26,13 +26,13 @@ struct Partition {
 constexpr uint32_t kHostFlashBytes = 0x400000;
 constexpr Partition kHostTwoSlot = {
     Layout::kTwoSlot,
-    {0x000000, kSectorBytes},
+    {{0x000000, kSectorBytes}, {0x003000, kSectorBytes}},
     {{0x001000, kSectorBytes}, {0x002000, kSectorBytes}},
     {{0x010000, 0x1F8000}, {0x208000, 0x1F8000}, {0, 0}},
 };
 constexpr Partition kHostCopyInPlace = {
     Layout::kCopyInPlace,
-    {0x000000, kSectorBytes},
+    {{0x000000, kSectorBytes}, {0x003000, kSectorBytes}},
     {{0x001000, kSectorBytes}, {0x002000, kSectorBytes}},
     {{0x010000, 0x150000}, {0x160000, 0x150000}, {0x2B0000, 0x150000}},
 };

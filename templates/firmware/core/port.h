@@ -42,6 +42,10 @@ struct Crypto {
   void (*hmac_end)(Hmac *h, uint8_t out[32]);
   // point: 65 bytes uncompressed; sig: r || s, 64 bytes. True only for a good signature.
   bool (*es256_verify)(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]);
+  // AES-256-GCM (NIST SP 800-38D), opened in place; n is at most kSealedBytes. False: the tag is not that of data and aad, and the
+  // data is wiped.
+  bool (*aes256_gcm_open)(const uint8_t key[32], const uint8_t iv[12], const void *aad, size_t aad_n, uint8_t *data, size_t n,
+                          const uint8_t tag[16]);
 };
 
 struct Announcement {

@@ -18,6 +18,7 @@ enum class Code : uint8_t {
   kOtherNode,
   kOtherClass,
   kOldSequence,
+  kBadCredentials,
   kNotFound,
   kBadMethod,
   kOnTrial,

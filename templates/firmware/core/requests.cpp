@@ -11,7 +11,7 @@ namespace {
 constexpr const char *kProblemType = "application/problem+json";  // RFC 9457
 constexpr size_t kDetailChars = 120;
 
-enum class Does : uint8_t { kState, kMetrics, kImage, kKeep, kRevert, kRest };
+enum class Does : uint8_t { kState, kMetrics, kImage, kKeep, kRevert, kRest, kGiveNetwork, kKeepNetwork };
 
 struct Route {
   const char *path;
@@ -22,14 +22,37 @@ struct Route {
 constexpr Route kRoutes[] = {
     {"/v1/state", "GET", Does::kState},   {"/metrics", "GET", Does::kMetrics},    {"/v1/image", "PUT", Does::kImage},
     {"/v1/keep", "POST", Does::kKeep},    {"/v1/revert", "POST", Does::kRevert},  {"/v1/rest", "POST", Does::kRest},
+    {"/v1/network", "PUT", Does::kGiveNetwork}, {"/v1/network", "POST", Does::kKeepNetwork},
 };
 
-const Route *route_of(const char *path) {
+const Route *route_of(const char *path, const char *method) {
   for (const Route &route : kRoutes) {
-    if (strcmp(route.path, path) == 0) return &route;
+    if (strcmp(route.path, path) == 0 && strcmp(route.method, method) == 0) return &route;
   }
   return nullptr;
 }
+
+bool is_path(const char *path) {
+  for (const Route &route : kRoutes) {
+    if (strcmp(route.path, path) == 0) return true;
+  }
+  return false;
+}
+
+void put_allow(Text *t, const char *path) {
+  const char *before = "Allow: ";
+  for (const Route &route : kRoutes) {
+    if (strcmp(route.path, path) != 0) continue;
+    put(t, before);
+    put(t, route.method);
+    before = ", ";
+  }
+  put(t, "\r\n");
+}
+
+// Where the digest that was promised waits while new credentials come, which begin at the room's start.
+constexpr size_t kPromisedAt = 128;
+static_assert(kNetworkBodyBytes <= kPromisedAt && kPromisedAt + 32 <= kHeadBytes, "both in the room of the head");
 
 void copy_text(Slice from, char *to) {
   memcpy(to, from.at, from.n);
@@ -47,11 +70,11 @@ void Node::handle(size_t i) {
     c.wish.wanted = false;
     return refuse(i, Code::kBadRequest, "Accept-Signature");
   }
-  const Route *route = route_of(c.path);
-  if (route == nullptr) return refuse(i, Code::kNotFound, nullptr);
-  if (strcmp(route->method, c.method) != 0) return refuse(i, Code::kBadMethod, nullptr);
+  const Route *route = route_of(c.path, c.method);
+  if (route == nullptr) return refuse(i, is_path(c.path) ? Code::kBadMethod : Code::kNotFound, nullptr);
   if (c.head.chunked) return refuse(i, Code::kLengthRequired, nullptr);
   if (route->does == Does::kImage) return handle_image(i);
+  if (route->does == Does::kGiveNetwork) return handle_network(i);
   if (c.head.length != 0) return refuse(i, Code::kBadRequest, "no body is taken here");
   if (strcmp(c.method, "POST") == 0) return handle_post(i);
   c.at = At::kWaiting;
@@ -65,7 +88,7 @@ Code Node::believe(const Connection &c, uint8_t digest[32]) {
   }
   const SignedRequest request{slice(c.method),        slice(c.path),          c.head.content_digest,
                               c.head.tank_ticket,     c.head.signature_input, c.head.signature};
-  const Code code = verify_request(request, slice(name_), credentials_.node_key, slice(nonce_), *port_->crypto, digest);
+  const Code code = verify_request(request, slice(name_), credentials_.node_key(), slice(nonce_), *port_->crypto, digest);
   if (code == Code::kOk) new_nonce();
   return code;
 }
@@ -79,12 +102,87 @@ void Node::handle_image(size_t i) {
   if (code == Code::kOk) code = accept_image(c, digest, &detail);
   room[detail.n] = '\0';
   if (code != Code::kOk) return refuse(i, code, detail.n == 0 ? nullptr : room);
-  c.body_unread = false;
-  c.body_left = c.head.length;
-  c.sent = 0;
-  const bool begun = c.reader.n > c.reader.head_n;
-  c.at = c.head.expects_continue && !begun ? At::kGoAhead : At::kBody;
-  if (begun) take_body(i, c.reader.room + c.reader.head_n, c.reader.n - c.reader.head_n);
+  if (begin_body(&c)) take_body(i, c.reader.room + c.reader.head_n, c.reader.n - c.reader.head_n);
+}
+
+// The body may come. True: some of it came with the head.
+bool Node::begin_body(Connection *c) {
+  c->body_unread = false;
+  c->body_left = c->head.length;
+  c->sent = 0;
+  const bool begun = c->reader.n > c->reader.head_n;
+  c->at = c->head.expects_continue && !begun ? At::kGoAhead : At::kBody;
+  return begun;
+}
+
+void Node::handle_network(size_t i) {
+  Connection &c = connections_[i];
+  uint8_t digest[32];
+  Code code = believe(c, digest);
+  if (code == Code::kOk) code = accept_network(c);
+  if (code != Code::kOk) return refuse(i, code, nullptr);
+  c.takes_network = true;
+  const bool begun = begin_body(&c);
+  const size_t n = c.reader.n - c.reader.head_n;
+  if (begun) memmove(c.reader.room, c.reader.room + c.reader.head_n, n < kNetworkBodyBytes ? n : kNetworkBodyBytes);
+  memcpy(c.reader.room + kPromisedAt, digest, sizeof digest);
+  if (begun) take_network(i, n);
+}
+
+Code Node::accept_network(const Connection &c) const {
+  if (!c.head.has_length) return Code::kLengthRequired;
+  if (c.head.length != kNetworkBodyBytes) return Code::kWrongSize;
+  return updating() ? Code::kBusy : Code::kOk;
+}
+
+// They lie in the room already.
+void Node::take_network(size_t i, size_t n) {
+  Connection &c = connections_[i];
+  if (n <= c.body_left) {
+    c.body_left -= static_cast<uint32_t>(n);
+    return;
+  }
+  c.body_unread = true;
+  refuse(i, Code::kWrongSize, "the body went on");
+}
+
+void Node::finish_network(size_t i) {
+  Connection &c = connections_[i];
+  uint8_t *const body = reinterpret_cast<uint8_t *>(c.reader.room);
+  uint8_t digest[32];
+  Sha256 sha;
+  port_->crypto->sha256_begin(&sha);
+  port_->crypto->sha256_add(&sha, body, kNetworkBodyBytes);
+  port_->crypto->sha256_end(&sha, digest);
+  if (memcmp(digest, body + kPromisedAt, sizeof digest) != 0) return refuse(i, Code::kWrongDigest, nullptr);
+  if (updating()) return refuse(i, Code::kBusy, nullptr);  // an image came meanwhile
+  const Code code = give_network(body);
+  if (code != Code::kOk) return refuse(i, code, nullptr);
+  answer_ok(i, 202, has(kFaultNoRecord) ? Phase::kKept : slots_.facts().phase);
+}
+
+Code Node::give_network(uint8_t body[kNetworkBodyBytes]) {
+  NewNetwork fresh;
+  Code code = open_network_body(*port_->crypto, credentials_.node_key(), slice(name_), body, &fresh);
+  if (code != Code::kOk) return code;
+  code = credentials_.give(fresh.network, fresh.trial_s);
+  wipe(&fresh.network, sizeof fresh.network);
+  set_fault(kFaultFlash, code != Code::kOk);
+  if (code != Code::kOk) return code;
+  network_trial_give(&network_trial_, fresh.trial_s, now_ms_);
+  join_steady(&join_, true);
+  return Code::kOk;
+}
+
+// Only who is joined by them may keep them: what is kept has been seen to work.
+Code Node::keep_network() {
+  if (!network_trial_joined(network_trial_, Which::kNew, network_was_up_)) return Code::kNotOnTrial;
+  const Code code = credentials_.keep();
+  set_fault(kFaultFlash, code == Code::kFlashFailed);
+  if (code != Code::kOk) return code;
+  network_trial_end(&network_trial_, false);
+  join_steady(&join_, false);
+  return Code::kOk;
 }
 
 // Everything that can be known before the first byte of the image, in the order of the codes.
@@ -162,7 +260,12 @@ void Node::handle_post(size_t i) {
   if (memcmp(digest, empty, sizeof empty) != 0) {
     return refuse(i, Code::kBadRequest, "Content-Digest is not that of an empty body");
   }
-  const Does does = route_of(c.path)->does;
+  const Does does = route_of(c.path, c.method)->does;
+  if (does == Does::kKeepNetwork) {
+    code = keep_network();
+    if (code != Code::kOk) return refuse(i, code, nullptr);
+    return agree(i, has(kFaultNoRecord) ? Phase::kKept : slots_.facts().phase);
+  }
   if (does == Does::kRest) {
     if (!has(kFaultBadBlock)) control_rest(&control_);
     return agree(i, has(kFaultNoRecord) ? Phase::kKept : slots_.facts().phase);
@@ -184,7 +287,7 @@ void Node::answer_page(size_t i) {
   LongAnswer *answer = &rooms_[c.answer_room];
   NodeView seen;
   view(&seen);
-  const Page page = route_of(c.path)->does == Does::kState ? Page::kState : Page::kMetrics;
+  const Page page = route_of(c.path, c.method)->does == Does::kState ? Page::kState : Page::kMetrics;
   uint8_t digest[32];
   long_answer_begin(answer, page, seen);
   const size_t body_n = long_answer_measure(answer, *port_->crypto, digest);
@@ -243,15 +346,10 @@ bool Node::put_head(size_t i, uint16_t status, const char *type, size_t body_n, 
   Connection &c = connections_[i];
   Text head = text_into(c.reader.room, kAnswerHeadBytes);
   put_answer_head(&head, status, type, body_n);
-  const Route *route = route_of(c.path);
-  if (status == 405 && route != nullptr) {
-    put(&head, "Allow: ");
-    put(&head, route->method);
-    put(&head, "\r\n");
-  }
+  if (status == 405) put_allow(&head, c.path);
   if (c.wish.wanted && has_identity()) {
     const size_t n = sign_answer(c.wish, status, slice(c.method), slice(c.path), body_sha256, slice(name_),
-                                 credentials_.node_key, *port_->crypto, head.to + head.n, head.room - head.n);
+                                 credentials_.node_key(), *port_->crypto, head.to + head.n, head.room - head.n);
     head.over = head.over || n == 0;
     head.n += n;
   }

@@ -27,7 +27,7 @@ void Node::take_connections() {
     }
     Connection &c = connections_[handle];
     c.at = At::kHead;
-    c.body_unread = c.restarts = false;
+    c.body_unread = c.restarts = c.takes_network = false;
     c.answer_room = kNoAnswerRoom;
     c.in_piece = false;
     c.begun_ms = c.last_byte_ms = now_ms_;
@@ -135,18 +135,21 @@ bool Node::read_body(size_t i) {
   Connection &c = connections_[i];
   // With nothing left to come, one more byte is asked for: a body that goes on is refused.
   const size_t want = c.body_left == 0 ? 1 : c.body_left < kHeadBytes ? c.body_left : kHeadBytes;
-  const int n = port_->recv(port_->ctx, static_cast<int>(i), reinterpret_cast<uint8_t *>(c.reader.room), want);
+  char *const to = c.reader.room + (c.takes_network ? kNetworkBodyBytes - c.body_left : 0);
+  const int n = port_->recv(port_->ctx, static_cast<int>(i), reinterpret_cast<uint8_t *>(to), want);
   if (n > 0) {
     c.last_byte_ms = now_ms_;
-    take_body(i, c.reader.room, static_cast<size_t>(n));
+    if (c.takes_network) take_network(i, static_cast<size_t>(n));
+    else take_body(i, to, static_cast<size_t>(n));
     return true;
   }
   if (c.body_left == 0) {
-    c.at = At::kChecking;
+    if (c.takes_network) finish_network(i);
+    else c.at = At::kChecking;
     return true;
   }
   if (n < 0) {
-    slots_.abort_update();
+    if (!c.takes_network) slots_.abort_update();
     refuse(i, Code::kWrongSize, "the body ended early");
   }
   return n < 0;
@@ -198,7 +201,8 @@ bool Node::drain(size_t i) {
 void Node::drop(size_t i) {
   Connection &c = connections_[i];
   if (c.at == At::kFree) return;
-  if (c.at == At::kGoAhead || c.at == At::kBody || c.at == At::kChecking) slots_.abort_update();
+  const bool receives = c.at == At::kGoAhead || c.at == At::kBody || c.at == At::kChecking;
+  if (receives && !c.takes_network) slots_.abort_update();
   if (c.answer_room != kNoAnswerRoom) rooms_[c.answer_room].used = false;
   c.answer_room = kNoAnswerRoom;
   c.at = At::kFree;

@@ -10,8 +10,8 @@ namespace {
 
 constexpr char kLabel[] = "tank";
 constexpr char kAlgorithm[] = "hmac-sha256";
-constexpr char kCoversPost[] = "(\"@method\" \"@path\" \"content-digest\")";
-constexpr char kCoversPut[] = "(\"@method\" \"@path\" \"content-digest\" \"tank-ticket\")";
+constexpr char kCovers[] = "(\"@method\" \"@path\" \"content-digest\")";
+constexpr char kCoversTicket[] = "(\"@method\" \"@path\" \"content-digest\" \"tank-ticket\")";
 constexpr char kCoversAnswer[] = "(\"@status\" \"content-digest\" \"@method\";req \"@path\";req)";
 
 void add(SignatureBase *base, Slice text) {
@@ -58,7 +58,9 @@ bool read_params(Slice raw, Params *to) {
   return true;
 }
 
-bool is_put(Slice method) { return same(method, slice("PUT")); }
+bool has_ticket(const SignedRequest &request) {
+  return same(request.method, slice("PUT")) && same(request.path, slice("/v1/image"));
+}
 
 void mac_of_request(const SignedRequest &request, Slice params, const Crypto &crypto, const uint8_t key[kNodeKeyBytes],
                     uint8_t mac[32]) {
@@ -67,7 +69,7 @@ void mac_of_request(const SignedRequest &request, Slice params, const Crypto &cr
   base_line(&base, slice("\"@method\""), request.method);
   base_line(&base, slice("\"@path\""), request.path);
   base_line(&base, slice("\"content-digest\""), request.content_digest);
-  if (is_put(request.method)) base_line(&base, slice("\"tank-ticket\""), request.tank_ticket);
+  if (has_ticket(request)) base_line(&base, slice("\"tank-ticket\""), request.tank_ticket);
   base_end(&base, params, mac);
 }
 
@@ -134,10 +136,10 @@ Code verify_request(const SignedRequest &request, Slice node, const uint8_t key[
   if (request.content_digest.at == nullptr) return Code::kBadSignature;
   if (!parse_content_digest(request.content_digest, body_sha256)) return Code::kBadRequest;
 
-  const Slice covers = slice(is_put(request.method) ? kCoversPut : kCoversPost);
+  const Slice covers = slice(has_ticket(request) ? kCoversTicket : kCovers);
   if (input.kind != FieldKind::kInnerList || !same(input.value, covers) || !params.acceptable) return Code::kBadSignature;
   if (!same(params.key_id, node) || !same(params.algorithm, slice(kAlgorithm))) return Code::kBadSignature;
-  if (is_put(request.method) && request.tank_ticket.at == nullptr) return Code::kBadSignature;
+  if (has_ticket(request) && request.tank_ticket.at == nullptr) return Code::kBadSignature;
 
   uint8_t given[32], right[32];
   if (signature.kind != FieldKind::kBytes || !decode_exactly(signature.value, given, sizeof given)) return Code::kBadSignature;

@@ -29,7 +29,7 @@ struct SignedRequest {
   Slice method;
   Slice path;  // without query; the interface has none
   Slice content_digest;
-  Slice tank_ticket;  // covered exactly when the method is PUT
+  Slice tank_ticket;  // covered exactly by PUT /v1/image
   Slice signature_input;
   Slice signature;
 };

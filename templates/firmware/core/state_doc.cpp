@@ -68,6 +68,15 @@ void put_images(Text *t, const NodeView &view) {
   number_field(t, "boots", slots.boots);
 }
 
+void put_network(Text *t, const NetworkFacts &network) {
+  key(t, "network");
+  put(t, "{\"phase\":");
+  put_json_string(t, network_phase_text(network.phase));
+  text_field(t, "on", !network.joined ? nullptr : network.on == Which::kNew ? "new" : "kept");
+  number_field(t, "trial_left_s", (network.left_ms + 999u) / 1000u);
+  put_char(t, '}');
+}
+
 void put_health(Text *t, const NodeView &view) {
   text_field(t, "reset", reset_text(view.reset));
   number_field(t, "uptime_s", view.uptime_ms / 1000u);
@@ -78,6 +87,7 @@ void put_health(Text *t, const NodeView &view) {
   } else {
     put(t, "null");
   }
+  put_network(t, view.network);
   text_field(t, "nonce", view.nonce);
   key(t, "block_crc");
   put_char(t, '"');

@@ -1,5 +1,7 @@
 #include "crypto_mbedtls.h"
 
+#include <string.h>
+
 #include "idf.h"
 
 namespace tn {
@@ -70,7 +72,22 @@ bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig
   return good;
 }
 
-const Crypto kCrypto = {begin, add, end, hmac_begin, hmac_add, hmac_end, verify};
+// Mbed TLS does not promise to decrypt in place, so what is decrypted is a copy. It wipes its output when the tag does not match.
+bool open(const uint8_t key[32], const uint8_t iv[12], const void *aad, size_t aad_n, uint8_t *data, size_t n, const uint8_t tag[16]) {
+  uint8_t sealed[kSealedBytes];
+  if (n > sizeof sealed) return false;
+  memcpy(sealed, data, n);
+  idf::mbedtls_gcm_context gcm;
+  idf::mbedtls_gcm_init(&gcm);
+  const bool good = idf::mbedtls_gcm_setkey(&gcm, idf::MBEDTLS_CIPHER_ID_AES, key, 256) == 0 &&
+                    idf::mbedtls_gcm_auth_decrypt(&gcm, n, iv, 12, static_cast<const unsigned char *>(aad), aad_n, tag, 16, sealed,
+                                                  data) == 0;
+  idf::mbedtls_gcm_free(&gcm);
+  if (!good) memset(data, 0, n);
+  return good;
+}
+
+const Crypto kCrypto = {begin, add, end, hmac_begin, hmac_add, hmac_end, verify, open};
 
 }  // namespace
 

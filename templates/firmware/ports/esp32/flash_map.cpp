@@ -15,7 +15,7 @@ bool within(const Area &area, uint32_t at, uint32_t n) {
 
 bool ours(const FlashMap &map, uint32_t at, uint32_t n) {
   const Partition &p = map.partition;
-  const Area *const areas[] = {&p.credentials, &p.records[0], &p.records[1], &p.images[0], &p.images[1], &p.otadata};
+  const Area *const areas[] = {&p.credentials[0], &p.credentials[1], &p.records[0], &p.records[1], &p.images[0], &p.images[1], &p.otadata};
   for (const Area *area : areas)
     if (within(*area, at, n)) return true;
   return false;
@@ -60,9 +60,11 @@ Area sector_of(const Area &area, uint32_t i) {
 
 bool read_flash_map(FlashMap *map) {
   Partition *const p = &map->partition;
+  const Area credentials = find_ours(kCredentialsSubtype, 2 * kSectorBytes);
   const Area records = find_ours(kRecordsSubtype, 2 * kSectorBytes);
   p->layout = Layout::kTwoSlot;
-  p->credentials = sector_of(find_ours(kCredentialsSubtype, kSectorBytes), 0);
+  p->credentials[0] = sector_of(credentials, 0);
+  p->credentials[1] = sector_of(credentials, 1);
   p->records[0] = sector_of(records, 0);
   p->records[1] = sector_of(records, 1);
   p->images[0] = find(idf::ESP_PARTITION_TYPE_APP, idf::ESP_PARTITION_SUBTYPE_APP_OTA_0, kSectorBytes);
@@ -72,7 +74,7 @@ bool read_flash_map(FlashMap *map) {
   const idf::esp_partition_t *const running = idf::esp_ota_get_running_partition();
   map->area = running != nullptr && running->address == p->images[1].at ? 1 : 0;
   map->flash = Flash{map, 0xFFFFFFFFu, kSectorBytes, read, program, erase};  // the areas are its bounds
-  return p->credentials.bytes > 0 && records.bytes > 0 && p->images[0].bytes > 0 && p->images[1].bytes > 0 &&
+  return credentials.bytes > 0 && records.bytes > 0 && p->images[0].bytes > 0 && p->images[1].bytes > 0 &&
          p->otadata.bytes > 0;
 }
 

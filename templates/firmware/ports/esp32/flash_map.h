@@ -10,7 +10,7 @@ namespace tn {
 
 // Of our own partitions: an application-defined type of esp-idf (0x40 to 0xFE).
 constexpr uint8_t kTankPartitionType = 0x40;
-constexpr uint8_t kCredentialsSubtype = 0x00;
+constexpr uint8_t kCredentialsSubtype = 0x00;  // two sectors
 constexpr uint8_t kRecordsSubtype = 0x01;  // two sectors
 
 struct FlashMap {

@@ -28,6 +28,7 @@
 #include <lwip/def.h>
 #include <mbedtls/ecdsa.h>
 #include <mbedtls/ecp.h>
+#include <mbedtls/gcm.h>
 #include <mbedtls/md.h>
 #include <mbedtls/sha256.h>
 #include <mdns.h>
@@ -160,6 +161,11 @@ using ::mbedtls_ecp_point;
 using ::mbedtls_ecp_point_free;
 using ::mbedtls_ecp_point_init;
 using ::mbedtls_ecp_point_read_binary;
+using ::mbedtls_gcm_auth_decrypt;
+using ::mbedtls_gcm_context;
+using ::mbedtls_gcm_free;
+using ::mbedtls_gcm_init;
+using ::mbedtls_gcm_setkey;
 using ::mbedtls_md_context_t;
 using ::mbedtls_md_free;
 using ::mbedtls_md_hmac_finish;
@@ -178,6 +184,7 @@ using ::mbedtls_sha256_free;
 using ::mbedtls_sha256_init;
 using ::mbedtls_sha256_starts_ret;
 using ::mbedtls_sha256_update_ret;
+using ::MBEDTLS_CIPHER_ID_AES;
 using ::MBEDTLS_ECP_DP_SECP256R1;
 using ::MBEDTLS_MD_SHA256;
 

@@ -15,12 +15,12 @@ constexpr uint32_t kChipFlashBytes = 0x400000;
 constexpr uint32_t kSystemSettingsAt = 0x3FB000;
 constexpr Partition kEsp8266Partition = {
     Layout::kCopyInPlace,
-    {0x3F7000, kSectorBytes},
+    {{0x3F7000, kSectorBytes}, {0x3FA000, kSectorBytes}},
     {{0x3F8000, kSectorBytes}, {0x3F9000, kSectorBytes}},
     {{0x000000, 0x100000}, {0x100000, 0x100000}, {0x200000, 0x100000}},
     {0, 0},
 };
-static_assert(kEsp8266Partition.records[1].at + kSectorBytes <= kSystemSettingsAt, "the system's settings are its own");
+static_assert(kEsp8266Partition.credentials[1].at + kSectorBytes <= kSystemSettingsAt, "the system's settings are its own");
 
 Flash *chip_flash();  // erase and program refuse the running area and the system's settings
 

@@ -1,7 +1,8 @@
 // The boot loader of a virtual node, `tanknode-boot`:
 //   run  --flash FILE [options of the node]    start the image that the trial record names, with the same options and --slot a|b
 //   load --flash FILE --layout two-slot|copy-in-place --image FILE --ticket FILE    make a fresh flash file, as the first flash
-//        over USB would; the node key comes on standard input, 64 hex digits
+//        over USB would; the node key comes on standard input, 64 hex digits, and on two further lines network
+//        and passphrase, if it has any
 // Exit status of its own: 64 usage, 70 the first flash failed, 71 the image could not be started, 78 nothing bootable.
 #include <errno.h>
 #include <fcntl.h>
@@ -114,16 +115,41 @@ int run(int count, char **arguments) {
 
 // --- load
 
+// What the first flash gives beside the image.
+struct Given {
+  uint8_t node_key[32];
+  tn::Network network;
+};
+
+// A line without its end; at the input's end there are only empty ones.
+bool read_line(char *to, size_t room) {
+  to[0] = '\0';
+  if (fgets(to, static_cast<int>(room), stdin) == nullptr) return ferror(stdin) == 0;
+  const size_t n = strcspn(to, "\r\n");
+  const bool whole = to[n] != '\0' || feof(stdin) != 0;
+  to[n] = '\0';
+  return whole;
+}
+
 bool read_node_key(uint8_t key[32]) {
   char text[80];
-  if (fgets(text, sizeof text, stdin) == nullptr) return false;
-  text[strcspn(text, "\r\n")] = '\0';
-  if (strlen(text) != 64 || strspn(text, "0123456789abcdefABCDEF") != 64) return false;
+  if (!read_line(text, sizeof text) || strlen(text) != 64 || strspn(text, "0123456789abcdefABCDEF") != 64) return false;
   for (int i = 0; i < 32; ++i) {
     unsigned byte = 0;
     sscanf(text + 2 * i, "%2x", &byte);
     key[i] = static_cast<uint8_t>(byte);
   }
+  return true;
+}
+
+// The key, then the network and its passphrase, each on its own line and each of them empty if it is left out.
+bool read_given(Given *to) {
+  char name[80], passphrase[80];
+  *to = Given{};
+  if (!read_node_key(to->node_key) || !read_line(name, sizeof name) || !read_line(passphrase, sizeof passphrase)) return false;
+  if (strlen(name) >= tn::kNetworkNameBytes || strlen(passphrase) >= tn::kPassphraseBytes) return false;
+  memcpy(to->network.name, name, strlen(name));
+  memcpy(to->network.passphrase, passphrase, strlen(passphrase));
   return true;
 }
 
@@ -149,7 +175,7 @@ bool program_image(uint32_t at, const uint8_t *bytes, size_t n) {
 
 // Null when all went well, else what did not.
 const char *fill(const tn::Partition &partition, const uint8_t *image, size_t image_n, const uint8_t *ticket_bytes,
-                 size_t ticket_n, const uint8_t node_key[32]) {
+                 size_t ticket_n, const Given &given) {
   tn::Ticket ticket;
   const tn::Crypto *const crypto = tn::bearssl_crypto();
   if (tn::parse_ticket(ticket_bytes, ticket_n, *crypto, &ticket, nullptr, nullptr, nullptr) != tn::Code::kOk)
@@ -157,10 +183,8 @@ const char *fill(const tn::Partition &partition, const uint8_t *image, size_t im
   if (ticket.size_bytes != image_n) return "the size of the image is not the ticket's";
   slots.begin(&flash.flash, &partition, crypto);
   if (image_n > slots.room()) return "the image is larger than the slot";
-  tn::Credentials credentials = {};
-  memcpy(credentials.node_key, node_key, sizeof credentials.node_key);
   if (!program_image(partition.images[0].at, image, image_n)) return strerror(errno);
-  if (!tn::write_credentials(flash.flash, partition, credentials)) return "the credentials could not be written";
+  if (!tn::first_credentials(flash.flash, partition, given.node_key, given.network)) return "the credentials could not be written";
   const tn::Code code = slots.first_flash(ticket, ticket_bytes, ticket_n);
   return code == tn::Code::kOk ? nullptr : tn::title_of(code);
 }
@@ -174,14 +198,14 @@ int load(int count, char **arguments) {
     return complain(kUsage, "load", "needs --flash --layout --image --ticket");
   const bool two_slot = strcmp(layout, "two-slot") == 0;
   if (!two_slot && strcmp(layout, "copy-in-place") != 0) return complain(kUsage, layout, "is not two-slot or copy-in-place");
-  uint8_t node_key[32];
-  if (!read_node_key(node_key)) return complain(kUsage, "node key", "64 hex digits are expected on standard input");
+  Given given;
+  if (!read_given(&given)) return complain(kUsage, "node key", "64 hex digits are expected on standard input, then network and passphrase");
   const long image_n = read_whole(image_path, image, sizeof image), ticket_n = read_whole(ticket_path, ticket, sizeof ticket);
   if (image_n < 0) return complain(kLoadFailed, image_path, strerror(errno));
   if (ticket_n < 0) return complain(kLoadFailed, ticket_path, strerror(errno));
   if (!tn::create_flash_file(path, &flash)) return complain(kLoadFailed, path, strerror(errno));
   const char *const wrong = fill(two_slot ? tn::kHostTwoSlot : tn::kHostCopyInPlace, image, static_cast<size_t>(image_n), ticket,
-                                 static_cast<size_t>(ticket_n), node_key);
+                                 static_cast<size_t>(ticket_n), given);
   tn::close_flash_file(&flash);
   if (wrong == nullptr) return 0;
   unlink(path);

@@ -47,10 +47,10 @@ bool read_slot(const char *text, uint8_t *to) {
   return true;
 }
 
-enum Argument { kFlash, kPins, kAddress, kPort, kMac, kSpeed, kResetWord, kSlot, kConsole, kArgumentCount };
+enum Argument { kFlash, kPins, kAddress, kPort, kMac, kSpeed, kResetWord, kSlot, kConsole, kAir, kArgumentCount };
 constexpr int kNeeded = kConsole;  // those from here on may be left out
 const char *const kArgumentNames[kArgumentCount] = {"--flash", "--pins",  "--address", "--port",
-                                                    "--mac",   "--speed", "--reset",   "--slot", "--console"};
+                                                    "--mac",   "--speed", "--reset",   "--slot", "--console", "--air"};
 
 bool read_one(int which, const char *value, HostArguments *to) {
   switch (which) {
@@ -63,6 +63,7 @@ bool read_one(int which, const char *value, HostArguments *to) {
     case kResetWord: return read_reset(value, &to->reset);
     case kSlot: return read_slot(value, &to->area);
     case kConsole: to->console = value; return true;
+    case kAir: to->air = value; return true;
     default: return false;
   }
 }

@@ -44,7 +44,7 @@ uint64_t process_ms(void *ctx) { return host_process_ms(*host_of(ctx)); }
 
 int accept_one(void *ctx) {
   HostPort *host = host_of(ctx);
-  return host_network_up(*host) ? host->server.accept_one() : -1;
+  return host_network_up(host) ? host->server.accept_one() : -1;
 }
 int receive(void *ctx, int handle, uint8_t *to, size_t n) { return host_of(ctx)->server.receive(handle, to, n); }
 int send_some(void *ctx, int handle, const uint8_t *from, size_t n) {
@@ -56,7 +56,7 @@ void announce(void *ctx, const Announcement *what) { host_of(ctx)->announcer.set
 
 void goodbye(void *ctx) {
   HostPort *host = host_of(ctx);
-  if (host_network_up(*host)) host->announcer.goodbye();
+  if (host_network_up(host)) host->announcer.goodbye();
 }
 
 void restart(void *) { _exit(kRestartStatus); }
@@ -80,11 +80,14 @@ uint32_t free_bytes(void *ctx) {
 }
 
 bool rssi_dbm(void *, int16_t *) { return false; }
-bool network_up(void *ctx) { return host_network_up(*host_of(ctx)); }
+bool network_up(void *ctx) { return host_network_up(host_of(ctx)); }
 void mac(void *ctx, uint8_t to[6]) { memcpy(to, host_of(ctx)->arguments.mac, 6); }
 Reset reset_reason(void *ctx) { return host_of(ctx)->arguments.reset; }
 
-void join(void *ctx, const char *network, const char *) { host_of(ctx)->radio_on = network != nullptr; }
+void join(void *ctx, const char *network, const char *passphrase) {
+  host_of(ctx)->radio_on = network != nullptr;
+  host_of(ctx)->air.tune(network, passphrase);
+}
 
 int console_read(void *ctx) {
   uint8_t byte = 0;
@@ -144,7 +147,10 @@ uint64_t host_process_ms(const HostPort &host) {
   return static_cast<uint64_t>(static_cast<double>(host_now_ms() - host.start_ms) * host.arguments.speed);
 }
 
-bool host_network_up(const HostPort &host) { return kDefect != Defect::kNoNetwork && host.radio_on && host.pins->network_down == 0; }
+bool host_network_up(HostPort *host) {
+  if (kDefect == Defect::kNoNetwork || !host->radio_on || host->pins->network_down != 0) return false;
+  return host->arguments.air == nullptr || host->air.joined(host_now_ms());
+}
 
 bool start_host_port(HostPort *host, const char **wrong) {
   host->start_ms = host_now_ms();
@@ -158,6 +164,7 @@ bool start_host_port(HostPort *host, const char **wrong) {
   uint32_t seed = 0;
   random_bytes(nullptr, reinterpret_cast<uint8_t *>(&seed), sizeof seed);
   if (!host->announcer.start(host->arguments.address, host->arguments.http_port, seed)) return false;
+  host->air.start(host->arguments.air);
   fill_in(host);
   *wrong = host->arguments.console;
   return open_console(host);

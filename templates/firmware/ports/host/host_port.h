@@ -4,6 +4,7 @@
 #define TN_HOST_PORT_H
 
 #include "../../core/port.h"
+#include "air.h"
 #include "announce.h"
 #include "flash_file.h"
 #include "pins_file.h"
@@ -24,10 +25,11 @@ struct HostArguments {
   Reset reset;
   uint8_t area;  // running image: 0 = slot a, 1 = slot b
   const char *console;  // a terminal, or null: no console
+  const char *air;      // the file of air.h, or null: the one network is always there
 };
 
 // `--flash FILE --pins FILE --address 127.x.y.z --port N --mac aa:bb:cc:dd:ee:ff --speed N --reset WORD --slot a|b
-// [--console TERMINAL]`, any order.
+// [--console TERMINAL] [--air FILE]`, any order.
 // False: `wrong` names the argument that is missing, unknown or cannot be read.
 bool read_host_arguments(int count, char **arguments, HostArguments *to, const char **wrong);
 
@@ -38,6 +40,7 @@ struct HostPort {
   FlashFile flash;
   TcpServer server;
   Announcer announcer;
+  Air air;
   uint64_t start_ms;
   bool radio_on;   // between Port::join with a network and the one without
   int console_fd;  // -1: none
@@ -46,7 +49,7 @@ struct HostPort {
 
 uint64_t host_now_ms();
 uint64_t host_process_ms(const HostPort &host);
-bool host_network_up(const HostPort &host);
+bool host_network_up(HostPort *host);
 bool start_host_port(HostPort *host, const char **wrong);  // false: `wrong` names what failed, errno says why
 
 }  // namespace tn

@@ -42,7 +42,7 @@ int turn_ms() {
 // Waits, then lets the announcer work if there is something for it.
 void wait_for_work(int most_ms) {
   struct pollfd fds[kMostFds];
-  const bool up = tn::host_network_up(host);
+  const bool up = tn::host_network_up(&host);
   const size_t tcp_n = host.server.poll_fds(fds, kMostFds, up);
   const size_t n = tcp_n + (up ? host.announcer.poll_fds(fds + tcp_n, kMostFds - tcp_n) : 0);
   int wait_ms = host.server.held_back() ? kHeldBackWaitMs : most_ms;
