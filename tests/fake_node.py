@@ -365,12 +365,12 @@ class FakeNode:
             if not self.join.keep():
                 raise _Refusal(409, "not-on-trial")
             return 200, "application/json", _done(self.slots.phase), None
-        if self._receiving:
-            raise _Refusal(409, "busy")
         if "content-length" not in request.fields:
             raise _Refusal(411, "length-required")
         if int(request.fields["content-length"]) != NETWORK_BYTES:
             raise _Refusal(422, "wrong-size")
+        if self._receiving:
+            raise _Refusal(409, "busy")
         body = await reader.readexactly(NETWORK_BYTES)
         if request.fields["content-digest"] != signing.content_digest(hashlib.sha256(body).digest()):
             raise _Refusal(422, "wrong-digest")

@@ -167,15 +167,18 @@ def _ask(this: Session, inventory: Inventory, networks: Mapping[str, Network], *
 def _run(
     this: Session, field: Field, networks: Mapping[str, Network], matches: Sequence[Match], wishes: Wishes
 ) -> tuple[Rejoining | None, bool]:
-    """The run, and whether it came to its end. LockedError while a push, or another rejoin, is under way."""
+    """The run, and whether it came to its end. LockedError while a push, or another rejoin, is under way; PushError if
+    a push was cut off."""
     import asyncio
     import os
 
+    from fleet.push.history import refuse_unfinished
     from fleet.push.lock import runner_lock
     from fleet.push.rejoin_hands import rejoin_nodes
 
     runs: list[Rejoining] = []
     with runner_lock(field.workspace.journal_path, os.getpid()):
+        refuse_unfinished(field.workspace.journal_path)
         try:
             asyncio.run(rejoin_nodes(field, networks, matches, wishes, _Told(this.output), runs.append))
         except KeyboardInterrupt:

@@ -45,9 +45,9 @@ ALREADY_PUSHED = Code(
 )
 LOCKED = Code(
     "PSH104",
-    "another run of the tool is pushing",
-    "One runner per journal: two would send images to the same nodes.",
-    "Wait for it, or steer it from here with `tankfleet hold`, `go-on`, `stop` or `roll-back`.",
+    "another run of the tool is at work on the nodes",
+    "One at a time, push or rejoin: two would send to the same nodes.",
+    "Wait for it; a push can be steered from here with `tankfleet hold`, `go-on`, `stop` or `roll-back`.",
 )
 HALTED = Code(
     "PSH105",

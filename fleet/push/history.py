@@ -1,11 +1,13 @@
-"""What earlier pushes say of an image: whether it was given up."""
+"""What earlier pushes say: of an image, whether it was given up; of the nodes, whether one of them is unfinished."""
 
 from __future__ import annotations
 
 from contextlib import closing
 from typing import TYPE_CHECKING
 
+from fleet.errors import PushError
 from fleet.limits import AUDITED_PUSHES
+from fleet.push.codes import PUSH_UNFINISHED
 from fleet.push.journal import Journal
 from fleet.push.state import Phase, Stands
 
@@ -38,3 +40,14 @@ def given_up_at(path: Path) -> dict[str, str]:
         return {}
     with closing(journal):
         return given_up_images(journal)
+
+
+def refuse_unfinished(path: Path) -> None:
+    """PushError (PSH101) if a push in the journal at that path was cut off: its nodes may be on trial."""
+    journal = Journal.open_if_there(path)
+    if journal is None:
+        return
+    with closing(journal):
+        unfinished = journal.unfinished()
+    if unfinished is not None:
+        raise PushError(PUSH_UNFINISHED, f"push {unfinished} is unfinished")

@@ -30,7 +30,9 @@ def runner_lock(journal_path: Path, pid: int) -> Iterator[None]:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
-            raise LockedError(LOCKED, f"process {_read_pid(handle)} is pushing and holds {path}") from error
+            raise LockedError(
+                LOCKED, f"process {_read_pid(handle)} is at work on the nodes and holds {path}"
+            ) from error
         os.ftruncate(handle, 0)
         os.pwrite(handle, f"{pid}\n".encode("ascii"), 0)
         yield

@@ -220,7 +220,7 @@ def test_a_runner_elsewhere_locks_the_journal(quiet, capsys, tmp_path) -> None:
     with runner_lock(quiet.field.workspace.journal_path, 4711):
         assert quiet.run("resume") == Exit.LOCKED
     printed = capsys.readouterr()
-    assert "PSH104: process 4711 is pushing" in printed.err
+    assert "PSH104: process 4711 is at work on the nodes" in printed.err
     assert "tankfleet stop" not in printed.out
 
 

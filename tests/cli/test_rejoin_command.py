@@ -21,8 +21,11 @@ from fleet.find.match import Match, Status
 from fleet.keys.networks import Network
 from fleet.link.state import parse_state
 from fleet.push.lock import runner_lock
+from tests.cli.commands import Terminal
 from tests.fake_join import Join
 from tests.fake_node import FakeNode
+from tests.push.plans import plan_of, planned
+from tests.push.stage import Stage, begun
 from tests.push.yard import lay_out, stand_in
 
 SCHEMA = json.loads(
@@ -241,6 +244,28 @@ def test_not_while_a_push_runs(yard: Yard, capsys) -> None:
         assert yard.run(*NAMES, "--yes") == Exit.LOCKED
     assert "process 4711" in capsys.readouterr().err
     assert yard.changed() == []
+
+
+def test_not_while_a_push_is_cut_off(yard: Yard, capsys) -> None:
+    stage = Stage(plan_of([planned("n1")]))
+    begun(stage, yard.folder / ".tankfleet").close()
+    with yard.living():
+        assert yard.run(*NAMES, "--yes") == Exit.PROBLEMS
+    assert f"PSH101: push {stage.plan.id} is unfinished" in capsys.readouterr().err
+    assert yard.changed() == []
+
+
+def test_its_tables_fit_the_terminal(yard: Yard, monkeypatch) -> None:
+    yard.nodes["n2"].faults.knows_networks = False
+    with yard.living():
+        for width in (60, 80, 200):
+            for words in (("n2",), (*NAMES, "--dry-run")):
+                out = Terminal()
+                with monkeypatch.context() as patch:
+                    patch.setenv("COLUMNS", str(width))
+                    patch.setattr("sys.stdout", out)
+                    yard.run(*words)
+                assert max(map(len, out.getvalue().splitlines())) <= width
 
 
 @pytest.mark.parametrize(

@@ -136,7 +136,7 @@ def test_one_runner_per_journal(tmp_path: Path) -> None:
     assert runner_pid(path) is None
     with runner_lock(path, 4711):
         assert runner_pid(path) == 4711
-        with pytest.raises(LockedError, match="process 4711 is pushing"), runner_lock(path, 1):
+        with pytest.raises(LockedError, match="process 4711 is at work on the nodes"), runner_lock(path, 1):
             pass
     assert runner_pid(path) is None
     with runner_lock(path, os.getpid()):
