@@ -96,10 +96,13 @@ def rejoin(
     field = field_of(this)
     names = _names(field.inventory, nodes or [], site)
     wishes = Wishes(_trial_s(trial), change_after)
+    again = shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else names)])
     networks = networks_of(field, names)
     matches = _found(this, field, list(networks), timeout)
     if dry_run:
-        return _dry_run(this, field.inventory, matches, wishes, json=json)
+        status = _dry_run(this, field.inventory, matches, wishes, json=json)
+        this.output.next_step(again)
+        return status
     _ask(this, field.inventory, networks, yes=yes)
     run, done = _run(this, field, networks, matches, wishes)
     standings = list(run.standings.values()) if run is not None else []
@@ -107,7 +110,7 @@ def rejoin(
         this.output.emit_json("rejoin", _facts(field.inventory, standings, wishes, {}))
     elif done:
         _show(this.output, field.inventory, standings)
-    return _close(this.output, standings, site, list(nodes or []), done=done)
+    return _close(this.output, standings, again, done=done)
 
 
 # ------------------------------------------------------------------ what is wanted
@@ -153,6 +156,9 @@ def _found(this: Session, field: Field, names: Sequence[str], timeout_s: float) 
     this.output.note(f"looking for {nodes_text(len(names))} on {field.interface or 'all interfaces'}")
     matches = asyncio.run(look(field, names, timeout_s, tell_waiting(this.output)))
     first = {match.node: match for match in reversed(matches)}
+    this.output.note(
+        "Which network a node holds cannot be asked: one that is there already is given it all the same."
+    )
     return [first[name] for name in names]
 
 
@@ -194,7 +200,10 @@ class _Told:
 
     def stands(self, standing: Standing) -> None:
         """A node stands otherwise than before."""
-        self._output.note(f"{standing.node}: {_words(standing)}{_why(standing)}")
+        from fleet.push.rejoin import Stands
+
+        if standing.stands is not Stands.ASKED:
+            self._output.note(f"{standing.node}: {_words(standing)}{_why(standing)}")
 
     def change_now(self, nodes: Sequence[str], without: Sequence[str]) -> None:
         """The access point may be changed."""
@@ -337,16 +346,13 @@ def _facts(
     }
 
 
-def _close(
-    output: Output, standings: Sequence[Standing], site: str, nodes: Sequence[str], *, done: bool
-) -> int:
+def _close(output: Output, standings: Sequence[Standing], again: str, *, done: bool) -> int:
     """What came of it, what is to be done about it, the next commands, and the exit status."""
     from fleet.push.rejoin import exit_of
 
     counted = ", ".join(
         f"{n} {str(s).replace('-', ' ')}" for s, n in Counter(one.stands for one in standings).items()
     )
-    again = shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else nodes)])
     if not done:
         output.note(f"{INTERRUPTED.code}: interrupted: {counted or 'nothing was sent'}.")
         ends = [one.back_at_s for one in standings if one.under_way and one.back_at_s is not None]

@@ -149,6 +149,8 @@ def test_a_dry_run_only_asks(yard: Yard, capsys) -> None:
     assert re.search(r"^n2 +site-1 +n +release 1\.0\.0 does not tell +give, follow, keep$", table.out, re.M)
     assert re.search(r"^n3 +site-2 +n +missing +nothing: it was not found$", table.out, re.M)
     assert "nothing was sent to any node" in table.err
+    assert "one that is there already is given it all the same" in table.err
+    assert "next: tankfleet rejoin n1 n2 n3\n" in table.err
     document = json.loads(capsys.readouterr().out)
     jsonschema.Draft202012Validator(SCHEMA).validate(document)
     assert [one["would"] for one in document["nodes"]] == [
