@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import shlex
 from collections import Counter
-from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from fleet.cli.codes import BAD_USAGE, INTERRUPTED
 from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.rejoin_words import Told, clock_text, facts, show, stands_now, where
 from fleet.cli.waiting import nodes_text, tell_waiting
 from fleet.codes import Exit
 from fleet.errors import UsageError
@@ -36,9 +36,7 @@ if TYPE_CHECKING:
 
 app = command_app()
 
-_COLUMNS = ("node", "site", "network", "outcome", "gives it up at", "why")
 _DRY_COLUMNS = ("node", "site", "network", "stands", "would")
-_NAMES_SHOWN = 3
 
 
 @command(app, "rejoin")
@@ -96,7 +94,8 @@ def rejoin(
     field = field_of(this)
     names = _names(field.inventory, nodes or [], site)
     wishes = Wishes(_trial_s(trial), change_after)
-    again = shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else names)])
+    flags = [*(["--trial", trial] if trial else []), *(["--change-after"] if change_after else [])]
+    again = shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else names), *flags])
     networks = networks_of(field, names)
     matches = _found(this, field, list(networks), timeout)
     if dry_run:
@@ -107,9 +106,9 @@ def rejoin(
     run, done = _run(this, field, networks, matches, wishes)
     standings = list(run.standings.values()) if run is not None else []
     if json:
-        this.output.emit_json("rejoin", _facts(field.inventory, standings, wishes, {}))
+        this.output.emit_json("rejoin", facts(field.inventory, standings, wishes, {}))
     elif done:
-        _show(this.output, field.inventory, standings)
+        show(this.output, field.inventory, standings)
     return _close(this.output, standings, again, done=done)
 
 
@@ -186,95 +185,13 @@ def _run(
     with runner_lock(field.workspace.journal_path, os.getpid()):
         refuse_unfinished(field.workspace.journal_path)
         try:
-            asyncio.run(rejoin_nodes(field, networks, matches, wishes, _Told(this.output), runs.append))
+            asyncio.run(rejoin_nodes(field, networks, matches, wishes, Told(this.output), runs.append))
         except KeyboardInterrupt:
             return (runs[0] if runs else None), False
     return runs[0], True
 
 
-class _Told:
-    """What is said while it runs: a line when a node stands otherwise, and what is awaited."""
-
-    def __init__(self, output: Output) -> None:
-        self._output = output
-
-    def stands(self, standing: Standing) -> None:
-        """A node stands otherwise than before."""
-        from fleet.push.rejoin import Stands
-
-        if standing.stands is not Stands.ASKED:
-            self._output.note(f"{standing.node}: {_words(standing)}{_why(standing)}")
-
-    def change_now(self, nodes: Sequence[str], without: Sequence[str]) -> None:
-        """The access point may be changed."""
-        holding = f"{nodes_text(len(nodes))} {'holds' if len(nodes) == 1 else 'hold'} both networks"
-        self._output.note(f"{holding} now: change the access point; each comes over by itself.")
-        if without:
-            names = ", ".join(without)
-            self._output.warn(f"these do not hold the new one, and would be left without a network: {names}")
-
-    def waiting(self, standings: Sequence[Standing]) -> None:
-        """What is awaited."""
-        if standings:
-            names = ", ".join(one.node for one in standings[:_NAMES_SHOWN])
-            more = " ..." if len(standings) > _NAMES_SHOWN else ""
-            ends = [one.back_at_s for one in standings if one.back_at_s is not None]
-            until = f", until {_clock(max(ends))} at the latest" if ends else ""
-            self._output.progress(f"waiting for {nodes_text(len(standings))} ({names}{more}){until}")
-
-
-def _words(standing: Standing) -> str:
-    """How it stands, for a person."""
-    from fleet.push.rejoin import Stands
-
-    return {
-        Stands.NOT_BEGUN: "not begun, nothing was sent",
-        Stands.ASKED: "asked how it stands",
-        Stands.GIVEN: "holds the new network on trial, beside the old one",
-        Stands.KEPT: "on the new network, and keeps it",
-        Stands.ALREADY: "was on the new network already, and keeps it",
-        Stands.OLD: "still on the old network",
-        Stands.WENT_BACK: "back on the old network",
-        Stands.REFUSED: "still on the old network, refused",
-        Stands.NOT_SEEN: "not seen",
-        Stands.NOT_FOUND: "not found, nothing was sent",
-    }[standing.stands]
-
-
-def _why(standing: Standing) -> str:
-    why = f": {standing.reason}" if standing.reason else ""
-    return (
-        f"{why}; it gives the new one up by itself at {_clock(standing.back_at_s)}"
-        if standing.back_at_s
-        else why
-    )
-
-
-def _clock(epoch_s: float) -> str:
-    """`14:05`, by this machine's clock."""
-    return datetime.fromtimestamp(epoch_s).astimezone().strftime("%H:%M")
-
-
 # ------------------------------------------------------------------ printing
-def _show(output: Output, inventory: Inventory, standings: Sequence[Standing]) -> None:
-    rows = [
-        (
-            one.node,
-            *_where(inventory, one.node),
-            _words(one),
-            _clock(one.back_at_s) if one.back_at_s else "-",
-            one.reason or "-",
-        )
-        for one in standings
-    ]
-    output.table(_COLUMNS, rows)
-
-
-def _where(inventory: Inventory, node: str) -> tuple[str, str]:
-    site = inventory.site_of(inventory.node(node))
-    return site.name, site.network
-
-
 def _dry_run(
     this: Session, inventory: Inventory, matches: Sequence[Match], wishes: Wishes, *, json: bool
 ) -> int:
@@ -293,57 +210,14 @@ def _dry_run(
             what, f"nothing: {standing.reason}"
         )
     if json:
-        this.output.emit_json("rejoin", _facts(inventory, standings, wishes, would))
+        this.output.emit_json("rejoin", facts(inventory, standings, wishes, would))
     else:
         states = {match.node: match for match in matches}
-        rows = [(n, *_where(inventory, n), _stands_now(states[n]), would[n]) for n in would]
+        rows = [(n, *where(inventory, n), stands_now(states[n]), would[n]) for n in would]
         this.output.table(_DRY_COLUMNS, rows)
     this.output.note("Dry run: nothing was sent to any node but the question how it stands.")
     left = [one for one in standings if one.ended]
     return exit_of(left)
-
-
-def _stands_now(match: Match) -> str:
-    if match.state is None:
-        return str(match.status)
-    network = match.state.network
-    if network is None:
-        return f"release {match.state.release} does not tell"
-    on = {"kept": "on the old one", "new": "on the new one"}.get(network.on or "", "on none")
-    trial = f", a trial is under way, {on}" if network.phase == "on-trial" else ""
-    return f"{str(network.phase).replace('-', ' ')}{trial}"
-
-
-def _facts(
-    inventory: Inventory, standings: Sequence[Standing], wishes: Wishes, would: Mapping[str, str]
-) -> dict[str, Any]:
-    nodes = []
-    for one in standings:
-        site, network = _where(inventory, one.node)
-        back = (
-            datetime.fromtimestamp(one.back_at_s, UTC).isoformat(timespec="seconds")
-            if one.back_at_s
-            else None
-        )
-        nodes.append(
-            {
-                "node": one.node,
-                "site": site,
-                "network": network,
-                "stands": str(one.stands),
-                "reason": one.reason,
-                "code": one.code.code if one.code else None,
-                "back_at": back,
-                "would": would.get(one.node),
-            }
-        )
-    return {
-        "dry_run": bool(would),
-        "trial_s": wishes.trial_s,
-        "change_after": wishes.change_after,
-        "nodes": nodes,
-        "counts": dict(Counter(str(one.stands) for one in standings)),
-    }
 
 
 def _close(output: Output, standings: Sequence[Standing], again: str, *, done: bool) -> int:
@@ -358,7 +232,7 @@ def _close(output: Output, standings: Sequence[Standing], again: str, *, done: b
         ends = [one.back_at_s for one in standings if one.under_way and one.back_at_s is not None]
         if ends:
             output.note(
-                f"Nodes on trial go back to the old network by themselves, the last at {_clock(max(ends))}."
+                f"Nodes on trial go back to the old network by themselves, the last at {clock_text(max(ends))}."
             )
         output.next_step(again)
         return Exit.INTERRUPTED

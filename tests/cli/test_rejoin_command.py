@@ -16,6 +16,7 @@ import jsonschema
 import pytest
 
 from fleet.cli.app import run
+from fleet.cli.rejoin_words import Told
 from fleet.codes import Exit
 from fleet.find.match import Match, Status
 from fleet.keys.networks import Network
@@ -202,17 +203,14 @@ def test_change_after_says_when(yard: Yard, capsys, monkeypatch) -> None:
     monkeypatch.setattr("fleet.push.rejoining.REJOIN_LEAVES_S", 1.0)
     yard.air.discard(NEW)
 
-    def change(this: object, nodes: list[str], without: list[str], told=None) -> None:
+    told = Told.change_now
+
+    def change(this: Told, nodes: list[str], without: list[str]) -> None:
         told(this, nodes, without)
         yard.air.clear()
         yard.air.add(NEW)
 
-    from fleet.cli import rejoin
-
-    told = rejoin._Told.change_now
-    monkeypatch.setattr(
-        rejoin._Told, "change_now", lambda this, nodes, without: change(this, nodes, without, told)
-    )
+    monkeypatch.setattr(Told, "change_now", change)
     with yard.living():
         assert yard.run(*NAMES, "--yes", "--change-after") == Exit.OK
     printed = capsys.readouterr()

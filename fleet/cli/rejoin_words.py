@@ -1,0 +1,146 @@
+"""What `rejoin` says: a line when a node stands otherwise, what is awaited, the table, the JSON."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from fleet.cli.waiting import nodes_text
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from fleet.cli.output import Output
+    from fleet.find.match import Match
+    from fleet.inventory.model import Inventory
+    from fleet.push.rejoin import Standing
+    from fleet.push.rejoining import Wishes
+
+_COLUMNS = ("node", "site", "network", "outcome", "gives it up at", "why")
+_NAMES_SHOWN = 3
+
+
+class Told:
+    """What is said while it runs: a line when a node stands otherwise, and what is awaited."""
+
+    def __init__(self, output: Output) -> None:
+        self._output = output
+
+    def stands(self, standing: Standing) -> None:
+        """A node stands otherwise than before."""
+        from fleet.push.rejoin import Stands
+
+        if standing.stands is not Stands.ASKED:
+            self._output.note(f"{standing.node}: {_words(standing)}{_why(standing)}")
+
+    def change_now(self, nodes: Sequence[str], without: Sequence[str]) -> None:
+        """The access point may be changed."""
+        if without:
+            names = ", ".join(without)
+            self._output.warn(f"these do not hold the new one, and would be left without a network: {names}")
+        holding = f"{nodes_text(len(nodes))} {'holds' if len(nodes) == 1 else 'hold'} both networks"
+        self._output.note(f"{holding} now: change the access point; each comes over by itself.")
+
+    def waiting(self, standings: Sequence[Standing]) -> None:
+        """What is awaited."""
+        if standings:
+            names = ", ".join(one.node for one in standings[:_NAMES_SHOWN])
+            more = " ..." if len(standings) > _NAMES_SHOWN else ""
+            ends = [one.back_at_s for one in standings if one.back_at_s is not None]
+            until = f", until {clock_text(max(ends))} at the latest" if ends else ""
+            self._output.progress(f"waiting for {nodes_text(len(standings))} ({names}{more}){until}")
+
+
+def _words(standing: Standing) -> str:
+    """How it stands, for a person."""
+    from fleet.push.rejoin import Stands
+
+    return {
+        Stands.NOT_BEGUN: "not begun, nothing was sent",
+        Stands.ASKED: "asked how it stands",
+        Stands.GIVEN: "holds the new network on trial, beside the old one",
+        Stands.KEPT: "on the new network, and keeps it",
+        Stands.ALREADY: "was on the new network already, and keeps it",
+        Stands.OLD: "still on the old network",
+        Stands.WENT_BACK: "back on the old network",
+        Stands.REFUSED: "still on the old network, refused",
+        Stands.NOT_SEEN: "not seen",
+        Stands.NOT_FOUND: "not found, nothing was sent",
+    }[standing.stands]
+
+
+def _why(standing: Standing) -> str:
+    why = f": {standing.reason}" if standing.reason else ""
+    return (
+        f"{why}; it gives the new one up by itself at {clock_text(standing.back_at_s)}"
+        if standing.back_at_s
+        else why
+    )
+
+
+def clock_text(epoch_s: float) -> str:
+    """`14:05`, by this machine's clock."""
+    return datetime.fromtimestamp(epoch_s).astimezone().strftime("%H:%M")
+
+
+def show(output: Output, inventory: Inventory, standings: Sequence[Standing]) -> None:
+    rows = [
+        (
+            one.node,
+            *where(inventory, one.node),
+            _words(one),
+            clock_text(one.back_at_s) if one.back_at_s else "-",
+            one.reason or "-",
+        )
+        for one in standings
+    ]
+    output.table(_COLUMNS, rows)
+
+
+def where(inventory: Inventory, node: str) -> tuple[str, str]:
+    site = inventory.site_of(inventory.node(node))
+    return site.name, site.network
+
+
+def stands_now(match: Match) -> str:
+    if match.state is None:
+        return str(match.status)
+    network = match.state.network
+    if network is None:
+        return f"release {match.state.release} does not tell"
+    on = {"kept": "on the old one", "new": "on the new one"}.get(network.on or "", "on none")
+    trial = f", a trial is under way, {on}" if network.phase == "on-trial" else ""
+    return f"{str(network.phase).replace('-', ' ')}{trial}"
+
+
+def facts(
+    inventory: Inventory, standings: Sequence[Standing], wishes: Wishes, would: Mapping[str, str]
+) -> dict[str, Any]:
+    nodes = []
+    for one in standings:
+        site, network = where(inventory, one.node)
+        back = (
+            datetime.fromtimestamp(one.back_at_s, UTC).isoformat(timespec="seconds")
+            if one.back_at_s
+            else None
+        )
+        nodes.append(
+            {
+                "node": one.node,
+                "site": site,
+                "network": network,
+                "stands": str(one.stands),
+                "reason": one.reason,
+                "code": one.code.code if one.code else None,
+                "back_at": back,
+                "would": would.get(one.node),
+            }
+        )
+    return {
+        "dry_run": bool(would),
+        "trial_s": wishes.trial_s,
+        "change_after": wishes.change_after,
+        "nodes": nodes,
+        "counts": dict(Counter(str(one.stands) for one in standings)),
+    }
