@@ -29,10 +29,15 @@ PROGRAMS = {
     **{
         name: TESTS / f"{name}.cpp"
         for name in (
+            "console_test",
             "control_test",
             "documents_test",
+            "fuzz_found_test",
             "http_test",
+            "in_place_test",
             "node_block_check_test",
+            "node_idf_test",
+            "slots_idf_test",
             "slots_test",
             "trust_tool",
         )

@@ -28,7 +28,10 @@ RFC6979 = {
     "019f4113742a2b14bd25926b49c649155f267e60d3814b4c0cc84250e46f0083",
 }
 # The host's own results are those of its tests; slots_cut_test and flash_file_test stay there: too long, and files.
-COMPARED = ["control_test", "documents_test", "http_test", "node_block_check_test", "slots_test"]
+COMPARED = [
+    "console_test", "control_test", "documents_test", "fuzz_found_test", "http_test", "in_place_test",
+    "node_block_check_test", "node_idf_test", "slots_idf_test", "slots_test",
+]  # fmt: skip
 
 
 @cache

@@ -1,7 +1,8 @@
 """The ESP8266's port under the chip's own compiler, against stand-ins for the core's headers, and what it weighs.
 
 The stand-ins (tests/firmware/esp8266_core) declare what core_names.h names, with the core's own signatures, and do
-nothing: this shows that the port compiles without a warning and what it takes of the chip, not that it runs. The
+nothing: this shows that the port compiles without a warning and what it takes of the chip, not that it runs; its pins
+alone run, on this machine, over a core of a test's own (tests/firmware/esp8266_pins_test.cpp). The
 compiler is Debian's GCC 12 for the lx106; PlatformIO's is GCC 10.3, whose figures may differ by some percent.
 """
 
@@ -15,7 +16,8 @@ from pathlib import Path
 
 import pytest
 from elftools.elf.elffile import ELFFile
-from firmware_build import FIRMWARE, ROOT, WARNINGS
+from firmware_build import FIRMWARE, ROOT, WARNINGS, compile_program, run_program
+from firmware_build import FLAGS as HOST_FLAGS
 
 from fleet.boards.board import load_board
 from fleet.flash.places import esp8266_places
@@ -120,6 +122,16 @@ def test_node_block_is_whole_words_in_memory_mapped_from_flash(tmp_path) -> None
     with target.open("rb") as file:
         section = ELFFile(file).get_section_by_name(BLOCK_SECTIONS["esp8266"])
         assert (section["sh_size"], section["sh_addralign"]) == (1024, 4)
+
+
+def test_pins_over_a_core_of_the_tests_own() -> None:
+    """The pull-up only while sampling; a relay's level before its driver; at the start all off; never the flash's."""
+    sources = ["templates/firmware/ports/esp8266/pins.cpp", "tests/firmware/esp8266_pins_test.cpp"]
+    sources += [f"templates/firmware/core/{name}.cpp" for name in ("node_block_check", "crc32")]
+    program = compile_program(sources, flags=(*HOST_FLAGS, "-isystem", str(STANDINS)))
+    output = run_program(program)
+    print(output)
+    assert output.endswith(" 0 failed\n"), output
 
 
 def test_names_of_the_core_are_used_in_one_header_alone() -> None:

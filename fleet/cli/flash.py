@@ -101,7 +101,7 @@ def flash(
         this.output.emit_json("flash", _facts(line.port, load, done, state))
     else:
         _show(this.output, load, done)
-    _next(this.output, load, state, dry_run=dry_run)
+    _next(this.output, load, line, state, dry_run=dry_run)
     return 0
 
 
@@ -149,12 +149,12 @@ def _tell_found(output: Output, found: Found, standing: Standing, load: Load) ->
 
 
 def _told(output: Output) -> Callable[[str, int, int], None]:
-    """One line when a part begins, and one at least every two seconds."""
+    """One line when a part begins, one when all of it is sent, and one at least every two seconds."""
     last: dict[str, Any] = {"name": "", "at_s": 0.0}
 
     def tell(name: str, sent: int, total: int) -> None:
         now_s = time.monotonic()
-        if name != last["name"] or now_s - last["at_s"] > _QUIET_S:
+        if name != last["name"] or sent >= total or now_s - last["at_s"] > _QUIET_S:
             last.update(name=name, at_s=now_s)
             output.note(f"writing {name}: {100 * sent // max(total, 1)} %")
 
@@ -164,7 +164,7 @@ def _told(output: Output) -> Callable[[str, int, int], None]:
 def _tell_done(output: Output, done: Flashed, load: Load) -> None:
     output.note(f"written and read back: {len(load.parts)} parts; the board is started")
     if done.claimed is not None:
-        output.note(f"{short_path(done.claimed.path)}:{done.claimed.line}: mac: {done.found.mac}")
+        output.note(f"{short_path(done.claimed.path)}:{done.claimed.line}: added `mac: {done.found.mac}`")
 
 
 def _state(
@@ -232,12 +232,12 @@ def _facts(port: str, load: Load, done: Flashed, state: NodeState | None) -> dic
     }
 
 
-def _next(output: Output, load: Load, state: NodeState | None, *, dry_run: bool) -> None:
+def _next(output: Output, load: Load, line: Line, state: NodeState | None, *, dry_run: bool) -> None:
     name = load.node.name
     if dry_run:
-        output.next_step(f"tankfleet flash {name} --port PORT")
+        output.next_step(f"tankfleet flash {name} --port {line.port}")
         return
-    output.note(f"Put a label on the enclosure: {name}, {load.board.title}.")
+    output.note(f"Put a label on the enclosure: {name}. Wire it as `tankfleet show node {name}` says.")
     if load.board.chip == "esp8266":
         output.note(
             "Take the power away once before the first update over the network: after a load over USB this chip takes "

@@ -27,9 +27,10 @@ PORT_BUSY = Code(
 NO_ANSWER = Code(
     "FLA110",
     "no answer at all",
-    "Not one byte came from the board: mostly a cable for charging alone, without data lines, else a board without "
-    "power, or the port of something else.",
-    "Try another USB cable and another socket. Then put the board into download mode by hand, as the message says.",
+    "Not one byte came in: this is the port of something else, or the board has no power or is held in reset. A board "
+    "on a cable without data lines has no port of its own.",
+    "Pull the cable out: if the port stays, it is not this board's, and the board wants a cable with data lines. If it "
+    "goes, plug it in again and put the board into download mode by hand, as the message says.",
 )
 NOT_IN_DOWNLOAD_MODE = Code(
     "FLA111",

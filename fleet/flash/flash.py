@@ -61,7 +61,8 @@ def flash(
     """Do it. `agree` raises to leave the board as it is. FlashError, or UsageError (INV180), when it cannot be done."""
     with connected(line, load.board) as loader:
         if loader.chip != load.board.chip:
-            what = f"the chip is {loader.chip}; {load.node.name} is a {load.board.title}: {load.board.chip}"
+            wanted = f"{load.node.name} is {load.board.title}, with an {load.board.chip}"
+            what = f"this board has an {loader.chip}; {wanted}"
             raise FlashError(WRONG_CHIP, f"{line.port}: {what}")
         found = loader.identify()
         _check_flash(found, load, line)

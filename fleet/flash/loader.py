@@ -72,7 +72,7 @@ class Loader:
         with self._watched(Stage.READING):
             mac = ":".join(f"{byte:02x}" for byte in self._esp.read_mac())
             if self._esp.secure_download_mode or self._esp.get_flash_encryption_enabled():
-                raise FlashError(LOCKED_DOWN, f"{self._line.port}: {self.chip} {mac}")
+                raise FlashError(LOCKED_DOWN, f"{self._line.port}: the board {mac} is locked")
             self._esp = cmds.run_stub(self._esp)
             cmds.attach_flash(self._esp)
             size = cmds.detect_flash_size(self._esp)

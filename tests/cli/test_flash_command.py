@@ -47,9 +47,11 @@ def test_the_whole_job_in_words(table, capsys) -> None:
     assert rom.flash[0] == 0xE9
     assert "found esp8266, 4 MiB of flash, MAC 00:00:5e:00:53:a1, to be added to the inventory" in printed.err
     assert "written and read back: 5 parts" in printed.err
-    assert "inventory/farm.yaml:" in printed.err
+    assert "writing application: 100 %\n" in printed.err
+    line = table.file.read_text(encoding="utf-8").splitlines().index("  mac: 00:00:5e:00:53:a1") + 1
+    assert f"inventory/farm.yaml:{line}: added `mac: 00:00:5e:00:53:a1`" in printed.err
     assert "Take the power away once before the first update" in printed.err
-    assert "label" in printed.err
+    assert "Put a label on the enclosure: north. Wire it as `tankfleet show node north` says." in printed.err
     assert "next: tankfleet show node north" in printed.err
     assert [line.split()[0] for line in printed.out.splitlines()[1:]] == [
         "application",
@@ -83,6 +85,7 @@ def test_a_dry_run_needs_no_yes_and_writes_nothing(table, capsys) -> None:
     jsonschema.Draft202012Validator(SCHEMA).validate(document)
     assert document["wrote"] is False
     assert "nothing was written" in printed.err
+    assert f"next: tankfleet flash south --port {rom.port}\n" in printed.err, "to be copied as it stands"
     assert rom.flash == b"\x5a" * MIB4
     assert table.file.read_bytes() == before
 
