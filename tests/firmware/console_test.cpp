@@ -116,7 +116,7 @@ void it_shows_state_and_faults_and_help() {
   w.wet[3] = true;  // `full` wet, the lower ones dry
   pass_ms(5000);
   type("faults\n");
-  CHECK(shown("contradictory: look at the probes"));
+  CHECK(strcmp(w.shown, "tank header: contradictory: a probe is dry below a wet one; look at both\r\n") == 0);
   type("help\n");
   const char *const words[] = {"help", "state", "faults", "join", "restart", "back"};
   for (const char *word : words) CHECK(shown(word));
@@ -207,7 +207,9 @@ void the_largest_block_fits_its_lines() {
   w.console_room = 200;
   w.network_up = false;
   pass_ms(5000);
-  const char *const words[] = {"state\r", "faults\r", "help\r"};
+  w.wet[3] = true;  // the highest mark of its first tank
+  pass_ms(5000);
+  const char *const words[] = {"state\r", "help\r", "faults\r"};
   for (const char *word : words) {
     type(word);
     const char *at = w.shown;
@@ -218,6 +220,7 @@ void the_largest_block_fits_its_lines() {
     }
     CHECK(*at == '\0');
   }
+  CHECK(shown("tttt: contradictory: a probe is dry below a wet one; look at both\r\n"));
 }
 
 }  // namespace

@@ -38,7 +38,7 @@ static_assert(sizeof kWaysOut / sizeof kWaysOut[0] == sizeof kNodeFaults, "one w
 constexpr uint8_t kFaultCount = sizeof kNodeFaults;
 
 const char *way_out(TankFault fault) {
-  return fault == TankFault::kContradictory ? "look at the probes: a lower one is dry, a higher one wet"
+  return fault == TankFault::kContradictory ? "a probe is dry below a wet one; look at both"
                                             : "look at pump, pipe and probes, then `restart`";
 }
 
@@ -100,10 +100,16 @@ void put_image(Text *t, const NodeView &view) {
   if (view.slots.older_image != nullptr) put_hex(t, view.slots.older_image, 8);
 }
 
-void put_tank_line(Text *t, const TankBlock &block, const TankControl &tank) {
+// Its first 40 characters, so that what follows fits the line too.
+void put_tank_name(Text *t, const TankBlock &block) {
   put(t, "tank ");
   put_n(t, block.name, strlen(block.name) < 40 ? strlen(block.name) : 40);
-  put(t, ": level ");
+  put(t, ": ");
+}
+
+void put_tank_line(Text *t, const TankBlock &block, const TankControl &tank) {
+  put_tank_name(t, block);
+  put(t, "level ");
   if (tank.level.level == kLevelUnknown) put(t, "unknown");
   else put_i32(t, tank.level.level);
   if (tank.rules.does == PumpDoes::kNone) return;
@@ -162,6 +168,7 @@ bool put_fault_line(Text *t, uint8_t line, const NodeView &view, const NetworkVi
   for (size_t i = 0; i < tanks; ++i) {
     const TankFault fault = tank_fault(view.control->tanks[i].level, view.control->tanks[i].pump);
     if (fault == TankFault::kNone || found++ != line) continue;
+    put_tank_name(t, view.block->tanks[i]);
     put_fault(t, tank_fault_text(fault), way_out(fault));
     return true;
   }
