@@ -13,6 +13,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from elftools.elf.elffile import ELFFile
 from firmware_build import FIRMWARE, FLAGS, ROOT, compile_object, compile_program, run_program
 
 PORT = FIRMWARE / "ports" / "esp32"
@@ -39,14 +40,55 @@ def test_port_compiles_without_a_warning(name: str) -> None:
     compile_object(PORT / name, flags=HOST)
 
 
-@pytest.mark.parametrize("name", SOURCES)
-def test_port_compiles_for_the_instruction_set_of_the_c3(name: str, mbedtls: Path, tmp_path: Path) -> None:
+def _compiled_for_the_c3(source: Path, mbedtls: Path, target: Path) -> Path:
     compiler = shutil.which("riscv64-unknown-elf-g++")
     assert compiler is not None, "install gcc-riscv64-unknown-elf and picolibc-riscv64-unknown-elf"
     options = [*CHIP, *STRICT, "-isystem", str(mbedtls), STANDIN, f"-I{FIRMWARE}"]
-    command = [compiler, *options, "-c", str(PORT / name), "-o", str(tmp_path / "object.o")]
+    command = [compiler, *options, "-c", str(source), "-o", str(target)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=120)
     assert done.returncode == 0, done.stderr
+    return target
+
+
+@pytest.mark.parametrize("name", SOURCES)
+def test_port_compiles_for_the_instruction_set_of_the_c3(name: str, mbedtls: Path, tmp_path: Path) -> None:
+    _compiled_for_the_c3(PORT / name, mbedtls, tmp_path / "object.o")
+
+
+def _sizes(path: Path) -> tuple[int, int]:
+    """Bytes of code and constants, and of data that is written, of one object."""
+    kept = written = 0
+    with path.open("rb") as file:
+        for section in ELFFile(file).iter_sections():
+            if section["sh_flags"] & 2 and section["sh_flags"] & 1:  # SHF_ALLOC, SHF_WRITE
+                written += section["sh_size"]
+            elif section["sh_flags"] & 2:
+                kept += section["sh_size"]
+    return kept, written
+
+
+@pytest.mark.slow
+def test_memory_is_what_the_page_says(mbedtls: Path, tmp_path: Path) -> None:
+    """To a tenth: the page rounds, and is to be written anew when the figures move."""
+    page = (ROOT / "docs" / "board-esp32.md").read_text(encoding="utf-8").split("## Memory")[1]
+    told = {
+        key: int(value.replace(",", "")) for key, value in re.findall(r"\| ours: (.+?) \| ([\d,]+) \|", page)
+    }
+    sources = [*sorted((FIRMWARE / "core").glob("*.cpp")), *(PORT / name for name in SOURCES)]
+    sizes = [
+        _sizes(_compiled_for_the_c3(source, mbedtls, tmp_path / f"{source.parent.name}-{source.stem}.o"))
+        for source in sources
+    ]
+    measured = dict(
+        zip(("code and constants, in flash", "fixed memory"), map(sum, zip(*sizes, strict=True)), strict=True)
+    )
+    print(
+        "esp32 port and core, rv32imc: "
+        + ", ".join(f"{value} bytes of {key}" for key, value in measured.items())
+    )
+    assert set(told) == set(measured)
+    for key, value in measured.items():
+        assert abs(told[key] - value) <= value / 10, (key, told[key], value)
 
 
 def test_names_from_outside_come_through_one_header() -> None:

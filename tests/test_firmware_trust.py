@@ -27,14 +27,14 @@ NODE = sample_node()
 @pytest.mark.parametrize(
     ("message", "digest"),
     [
-        # FIPS 180-4 examples (NIST "SHA256" example values, facts G3)
+        # FIPS 180-4 examples (NIST, "SHA256" example values)
         (b"", "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"),
         (b"abc", "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"),
         (
             b"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq",
             "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1",
         ),
-        # NIST CAVP SHA256ShortMsg, lengths 8, 16, 24, 32 (facts G3)
+        # NIST CAVP SHA256ShortMsg, lengths 8, 16, 24, 32
         (b"\xd3", "28969cdfa74a12c82f3bad960b0b000aca2ac329deea5c2328ebc6f2ba9802c1"),
         (b"\x11\xaf", "5ca7133fa735326081558ac312c620eeca9970d1e70a4b95533d956f072d1f98"),
         (b"\xb4\x19\x0e", "dff2e73091f6c05e528896c4c831b9448653dc2ff043528f6769437bc7b975c2"),
@@ -71,7 +71,7 @@ def test_hmac_sha256(key: bytes, data: bytes, mac: str) -> None:
     assert ask_one("hmac", key, data) == mac
 
 
-# RFC 6979 appendix A.2.5, P-256 with SHA-256; private key and signatures as in facts G3
+# RFC 6979 appendix A.2.5, P-256 with SHA-256: private key and signatures
 _RFC6979_KEY = 0xC9AFA9D845BA75166B5C215767B1D6934E50C3DB36E89B127B8A622B120F6721
 _RFC6979 = {
     b"sample": "EFD48B2AACB6A8FD1140DD9CD45E81D69D2C877B56AAF991C34D0EA84EAF3716"
@@ -93,7 +93,7 @@ def test_es256_verifies_the_vectors_of_rfc_6979(message: bytes) -> None:
 
 
 def test_sig_structure_is_that_of_the_cose_working_group() -> None:
-    """cose-wg/Examples, ecdsa-examples/ecdsa-sig-01: key, ToBeSigned and signature (facts G2)."""
+    """cose-wg/Examples, ecdsa-examples/ecdsa-sig-01: key, ToBeSigned and signature."""
 
     def url(text: str) -> bytes:
         return base64.urlsafe_b64decode(text + "=")

@@ -106,8 +106,10 @@ def only_port() -> str:
     """The port, if there is only one. FlashError (FLA101) with all of them otherwise."""
     names = port_names()
     if len(names) != 1:
-        what = f"there are {', '.join(names)}" if names else "there is no port with anything on it"
-        raise FlashError(
-            NO_SUCH_PORT, f"which port? {what}", fix="Name it with --port; none: plug the board in."
-        )
+        if names:
+            raise FlashError(
+                NO_SUCH_PORT, f"which port? There are {', '.join(names)}", fix="Name it with --port."
+            )
+        fix = "Plug the board in, with a cable that has data lines: one for charging alone makes no port."
+        raise FlashError(NO_SUCH_PORT, "there is no port with anything on it", fix=fix)
     return names[0]

@@ -110,10 +110,15 @@ def test_errors_say_what_and_how(table, capsys) -> None:
 
 
 def test_which_port(table, capsys, monkeypatch) -> None:
-    for names, words in ((["/dev/ttyUSB0", "/dev/ttyACM1"], "/dev/ttyUSB0, /dev/ttyACM1"), ([], "no port")):
+    for names, words, fix in (
+        (["/dev/ttyUSB0", "/dev/ttyACM1"], "/dev/ttyUSB0, /dev/ttyACM1", "fix: Name it with --port."),
+        ([], "there is no port with anything on it", "a cable that has data lines"),
+    ):
         monkeypatch.setattr("fleet.flash.ports.port_names", lambda names=names: names)
         assert run(["flash", "south"]) == Exit.PROBLEMS
-        assert words in capsys.readouterr().err
+        said = capsys.readouterr().err
+        assert words in said
+        assert fix in said
     with Rom(CHIPS["south"], MACS["south"], MIB4) as rom:
         monkeypatch.setattr("fleet.flash.ports.port_names", lambda: [rom.port])
         assert run(["flash", "south", "--dry-run"]) == Exit.OK

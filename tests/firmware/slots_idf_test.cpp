@@ -71,7 +71,7 @@ void send_and_boot(int i) {
 
 // --- published bytes
 
-// CRCs of sequences 1 to 5: zlib.crc32(struct.pack('<I', seq), 0xFFFFFFFF), as otatool.py of esp-idf writes them (facts B4).
+// CRCs of sequences 1 to 5: zlib.crc32(struct.pack('<I', seq), 0xFFFFFFFF), as otatool.py of esp-idf writes them.
 void checksums_and_slots_of_sequences() {
   const uint32_t crcs[] = {0x4743989A, 0x55F63774, 0xED4A5011, 0x709D68A8, 0xC8210FCD};
   for (uint32_t sequence = 1; sequence <= 5; ++sequence) {
@@ -80,7 +80,7 @@ void checksums_and_slots_of_sequences() {
   }
 }
 
-// The two entries that facts B4 gives byte for byte.
+// Two entries byte for byte, by the layout of esp_flash_partitions.h.
 void entries_byte_for_byte() {
   uint8_t first[32], third[32];
   memset(first, 0xFF, sizeof first);
@@ -97,7 +97,7 @@ void entries_byte_for_byte() {
   CHECK(memcmp(&b, third, sizeof third) == 0);
 }
 
-// The whole partition with sequence 1, state undefined: SHA-256 of its 8192 bytes (facts B4).
+// The whole partition with sequence 1, state undefined: SHA-256 of its 8192 bytes.
 void whole_partition_digest() {
   static const uint8_t wanted[32] = {0x41, 0x87, 0xe2, 0x36, 0x40, 0xdd, 0xb4, 0xd9, 0xe0, 0x0a, 0x91, 0x37, 0x6d, 0x2d, 0xf4, 0xae,
                                      0xc3, 0xb0, 0x31, 0x6e, 0x51, 0xb2, 0xf8, 0xf7, 0x84, 0xbd, 0x43, 0xdf, 0x49, 0xce, 0x8b, 0xa9};
