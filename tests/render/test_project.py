@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.boards.board import load_board
+from fleet.boards.board import board_ids, load_board
 from fleet.errors import RenderError
 from fleet.keys.trust import Trust
 from fleet.render.escape import cpp_string, plain
@@ -105,6 +105,40 @@ def test_board_without_a_port_is_refused_and_says_which() -> None:
     with pytest.raises(RenderError, match=r"d1-mini.*esp8266") as caught:
         _project(target="board")
     assert caught.value.code.code == "RND101"
+
+
+PROBE_PINS = {
+    "d1-mini": ("D5", "D6"), "nodemcu-v2": ("D5", "D6"), "esp32-devkit": ("IO32", "IO33"),
+    "esp32-c3-devkit": ("IO0", "IO1"), "esp32-s2-devkit": ("IO1", "IO2"), "esp32-s3-devkit": ("4", "5"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("board_id", board_ids())
+def test_every_board_renders_a_whole_project_for_its_pinned_platform(board_id: str) -> None:
+    """Its port and no other, the whole core, C++17 in place of the platform's own gnu++11, and warnings on."""
+    whole = sample_inventory()
+    trough = whole.tank("trough")
+    probes = dict(zip((mark.name for mark in trough.marks), PROBE_PINS[board_id], strict=True))
+    serves = [{"tank": "trough", "probes": probes}]
+    document = {"name": "one", "board": board_id, "serves": serves}
+    node = type(whole.nodes[0]).model_validate(document)
+    board = load_board(board_id)
+    project = render_node(whole, node, board, TRUST, "board", "1.2.0", templates=load_templates(), defect="")
+    port = "esp8266" if board.chip == "esp8266" else "esp32"
+    folders = {path.split("/")[2] for path in project if path.startswith("src/ports/")}
+    core = {path.name for path in (ROOT / "templates" / "firmware" / "core").iterdir()}
+    assert folders == {port}
+    assert {path.removeprefix("src/core/") for path in project if path.startswith("src/core/")} == core
+    assert BLOCK_SOURCE in project
+    ini = configparser.ConfigParser()
+    ini.read_string(project["platformio.ini"].decode())
+    env = ini["env:node"]
+    assert re.fullmatch(r"espressif(8266|32)@\d+\.\d+\.\d+", env["platform"])
+    assert (env["platform"], env["board"]) == (board.platform, board.platformio_board)
+    assert env["build_unflags"] == "-std=gnu++11"
+    assert "-std=gnu++17" in env["build_flags"].split()
+    assert {"-Wall", "-Wextra"} <= set(env["build_src_flags"].split())
+    assert ("partitions.csv" in project) is (port == "esp32")
 
 
 def test_esp8266_project_pins_platform_board_and_linker_script() -> None:
