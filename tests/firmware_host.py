@@ -19,6 +19,7 @@ from firmware_build import CACHE, FIRMWARE, ROOT, compile_program
 
 from fleet.bench.pins import PinsFile
 from fleet.build.ticket import TicketFields, sign
+from fleet.keys.networks import Network
 from fleet.keys.trust import Trust
 from fleet.link.client import NodeLink, open_session
 from fleet.link.state import NodeState
@@ -118,19 +119,22 @@ class HostNode:
     folder: Path
     address: str
     speed: float = 1.0
+    air: Path | None = None
+    """The networks that are there (templates/firmware/ports/host/air.h); None: always its own."""
     process: subprocess.Popen[bytes] | None = None
     exits: list[int] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.pins = PinsFile(self.folder / "pins")
 
-    def load(self, image: bytes, layout: str, sequence: int = 5) -> None:
+    def load(self, image: bytes, layout: str, sequence: int = 5, network: Network | None = None) -> None:
         """First flash."""
         (self.folder / "image").write_bytes(image)
         (self.folder / "ticket").write_bytes(ticket_for(image, sequence, "1.0.0"))
         words = [str(boot_loader()), "load", "--flash", str(self.folder / "flash.bin"), "--layout", layout]
         words += ["--image", str(self.folder / "image"), "--ticket", str(self.folder / "ticket")]
-        subprocess.run(words, input=NODE_KEY.hex().encode() + b"\n", check=True, timeout=60)
+        given = [NODE_KEY.hex(), *((network.ssid, network.passphrase) if network else ())]
+        subprocess.run(words, input="".join(f"{line}\n" for line in given).encode(), check=True, timeout=60)
 
     def start(self, reset: str = "power-on", console: str | None = None) -> None:
         """One start through the boot loader, with a terminal as its console if one is named."""
@@ -146,6 +150,7 @@ class HostNode:
         words += ["--address", self.address, "--port", "8080", "--mac", "02:00:00:00:00:07"]
         words += ["--speed", f"{self.speed:g}", "--reset", reset]
         words += ["--console", console] if console else []
+        words += ["--air", str(self.air)] if self.air else []
         with (self.folder / "log").open("ab") as log:
             self.process = subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
 
@@ -187,15 +192,19 @@ class HostNode:
         """Its signed state."""
         return self.ask(lambda link: link.state())
 
-    def wait_for(self, condition: Callable[[], bool], what: str) -> None:
+    def wait_for(self, condition: Callable[[], bool], what: str, within_s: float = DEADLINE_S) -> None:
         """Until the condition holds; an AssertionError that names it if it never does."""
-        deadline = time.monotonic() + DEADLINE_S
+        deadline = time.monotonic() + within_s
         while not condition():
-            assert time.monotonic() < deadline, f"{what}: not within {DEADLINE_S} s\n{self.log()}"
+            assert time.monotonic() < deadline, f"{what}: not within {within_s} s\n{self.log()}"
             time.sleep(0.02)
 
     def wait_up(self) -> NodeState:
         """Its first state after a start."""
+        self.wait_loop()
+        return self.state()
+
+    def wait_loop(self) -> None:
+        """Until its loop runs, with or without a network."""
         before = self.pins.heartbeat()
         self.wait_for(lambda: self.pins.heartbeat() > before, "the loop runs")
-        return self.state()

@@ -49,7 +49,7 @@ _DOCUMENTS = ("state_doc", "metrics", "node_view", "text", "credentials")
 TARGETS = (
     Target("http", ("http", "text"), 2100, 100_000),
     Target("ticket", ("cbor", "ticket", "crc32"), 520, 200_000),
-    Target("request", ("base64", "structured", "signature", "text"), 2049, 100_000),
+    Target("request", ("base64", "hkdf", "network_body", "structured", "signature", "text"), 2049, 100_000),
     Target(
         "node_block",
         ("node_block_check", "control", "probe", "pump", "tank", *_DOCUMENTS, *_SLOTS),

@@ -17,7 +17,7 @@ SEALED_BYTES = 128
 @cache
 def gcm_vectors() -> tuple[tuple[tuple[Word, ...], str], ...]:
     """NIST CAVP, gcmDecrypt256: lines for trust_tool with IVs of 96 and tags of 128 bits, and what it must answer."""
-    found = []
+    found: list[tuple[tuple[Word, ...], str]] = []
     text = (VECTORS / "ciphers/AES/GCM/gcmDecrypt256.rsp").read_text(encoding="ascii")
     for section in text.split("[Keylen = 256]")[1:]:
         if "[IVlen = 96]" not in section or "[Taglen = 128]" not in section:
@@ -26,7 +26,7 @@ def gcm_vectors() -> tuple[tuple[tuple[Word, ...], str], ...]:
             fields = dict(re.findall(r"^(\w+) = ?(.*)$", block, re.M))
             if "Key" not in fields or len(fields["CT"]) // 2 > SEALED_BYTES:
                 continue
-            words = [bytes.fromhex(fields[name]) for name in ("Key", "IV", "AAD", "CT", "Tag")]
+            words: list[Word] = [bytes.fromhex(fields[name]) for name in ("Key", "IV", "AAD", "CT", "Tag")]
             found.append((("open", *words), fields.get("PT", "refused")))
     assert "FAIL" in text
     return tuple(found)
@@ -35,9 +35,9 @@ def gcm_vectors() -> tuple[tuple[tuple[Word, ...], str], ...]:
 @cache
 def hkdf_vectors() -> tuple[tuple[tuple[Word, ...], str], ...]:
     """RFC 5869 appendix A, those with SHA-256."""
-    found = []
+    found: list[tuple[tuple[Word, ...], str]] = []
     for block in re.split(r"^COUNT", (VECTORS / "KDF/rfc-5869-HKDF-SHA256.txt").read_text(), flags=re.M)[1:]:
         fields = dict(re.findall(r"^(\w+) += ?([0-9a-f]*)$", block, re.M))
-        words = [bytes.fromhex(fields[name]) for name in ("IKM", "salt", "info")]
+        words: list[Word] = [bytes.fromhex(fields[name]) for name in ("IKM", "salt", "info")]
         found.append((("hkdf", *words, int(fields["L"]).to_bytes(2, "big")), fields["OKM"]))
     return tuple(found)

@@ -12,7 +12,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from elftools.elf.elffile import ELFFile
 from firmware_build import CACHE, ROOT, compile_program, run_program
 from firmware_emulated import CHIPS, build, run
-from firmware_trust import point_of
+from firmware_trust import point_of, questions
+from sealing_vectors import gcm_vectors, hkdf_vectors
 
 pytestmark = [pytest.mark.slow, pytest.mark.parametrize("chip", CHIPS)]
 
@@ -83,13 +84,16 @@ def test_published_vectors(chip: str) -> None:
     for message, signature in RFC6979.items():
         digest = hashlib.sha256(message).hexdigest()
         lines += [f"es256 {point} {digest} {signature}", f"es256 {point} {digest} 77{signature[2:]}"]
-    answers = run(chip, "trust_tool", stdin="".join(f"{line}\n" for line in lines).encode()).splitlines()
+    sealing = [*hkdf_vectors(), *gcm_vectors()[::5]]  # RFC 5869 appendix A; NIST CAVP
+    stdin = "".join(f"{line}\n" for line in lines).encode() + questions([line for line, _ in sealing])
+    answers = run(chip, "trust_tool", stdin=stdin).splitlines()
     assert answers == [
         "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
         "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
         "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7",
         "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843",
         *["good", "bad"] * 2,
+        *(answer for _, answer in sealing),
     ]
 
 

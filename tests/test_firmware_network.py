@@ -1,16 +1,31 @@
 """Network credentials over the network: the sealing against published vectors, the node in a made-up world, power cuts,
-and real node processes with networks that come and go.
+and real node processes whose networks come and go.
 """
 
 from __future__ import annotations
 
+import os
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
 import pytest
-from firmware_build import FIRMWARE, ROOT, compile_and_run
+from firmware_build import FIRMWARE, ROOT, compile_program, run_program
+from firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block
 from firmware_trust import ask, mbedtls_tool
 from sealing_vectors import gcm_vectors, hkdf_vectors
+from test_firmware_power_cuts import FAST
+
+from fleet.errors import LinkError, NodeRefused
+from fleet.keys.networks import Network
+from fleet.link.state import NetworkState, Phase
 
 CORE = sorted(path.relative_to(ROOT) for path in (FIRMWARE / "core").glob("*.cpp"))
 CRYPTO = "templates/firmware/ports/host/crypto_bearssl.cpp"
+OLD, NEW = Network("barn-wifi", "the old passphrase"), Network("yard-wifi", "the new passphrase")
+WRONG = Network("yard-wifi", "mistyped passphrase")
 
 
 @pytest.mark.parametrize("tool", [None, "mbedtls"])
@@ -30,6 +45,150 @@ def test_keys_are_derived_as_rfc_5869_published(tool: str | None) -> None:
     assert ask([too_long]) == ["refused"]
 
 
+def _made_up_world(instead: Path | None = None) -> tuple[int, str]:
+    """The node's test, with that file instead of the core's of its name: exit status and output."""
+    sources = [instead if instead is not None and path.name == instead.name else path for path in CORE]
+    program = compile_program(["tests/firmware/network_test.cpp", CRYPTO, *sources], libs=["bearssl"])
+    done = subprocess.run([program], capture_output=True, text=True, timeout=120, check=False)
+    return done.returncode, done.stdout + done.stderr
+
+
 def test_a_node_in_a_made_up_world() -> None:
-    output = compile_and_run(["tests/firmware/network_test.cpp", CRYPTO, *CORE], libs=["bearssl"])
+    status, output = _made_up_world()
+    assert (status, output.splitlines()[-1].endswith(", 0 failed")) == (0, True), output
+
+
+# Cores without the way back, that keep what they never joined, that call for the new network alone, that leave what was
+# given up in the other sector, and that take a trial of any time.
+MUTANTS = {
+    "never over": ("network_trial.cpp", "if (now_ms >= trial->over_ms) return TrialWork::kOver;", ""),
+    "no fourth start": (
+        "credentials.cpp",
+        "++record.starts >= kNetworkTrialStarts",
+        "++record.starts >= 250",
+    ),
+    "keeps unseen": (
+        "requests.cpp",
+        "if (!network_trial_joined(network_trial_, Which::kNew, network_was_up_)) return Code::kNotOnTrial;",
+        "",
+    ),
+    "new alone": (
+        "network_trial.cpp",
+        "trial->calling == Which::kNew ? Which::kKept : Which::kNew",
+        "Which::kNew",
+    ),
+    "leftover": ("credentials.cpp", "  write(&record);\n  return Code::kOk;", "  return Code::kOk;"),
+    "any time": ("network_body.cpp", "if (trial_s < kLeastNetworkTrialS) return false;", ""),
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("mutant", MUTANTS)
+def test_a_core_that_is_broken_is_noticed(mutant: str, tmp_path: Path) -> None:
+    name, good, bad = MUTANTS[mutant]
+    core = tmp_path / "core"
+    shutil.copytree(FIRMWARE / "core", core)
+    text = (core / name).read_text(encoding="utf-8")
+    assert text.count(good) == 1
+    (core / name).write_text(text.replace(good, bad), encoding="utf-8")
+    status, output = _made_up_world(core / name)
+    assert status == 1, output
+    assert "FAILED" in output
+
+
+def test_power_cuts_leave_key_and_network() -> None:
+    names = ("credentials", "two_sectors")
+    sources = [f"templates/firmware/core/{name}.cpp" for name in names]
+    sources += ["tests/firmware/credentials_cut_test.cpp", "tests/firmware/quick_crc32.cpp"]
+    output = run_program(compile_program(sources, flags=FAST))
+    print(output.splitlines()[0])
     assert output.endswith(", 0 failed\n"), output
+
+
+# --- real processes
+
+
+@pytest.fixture
+def board(tmp_path: Path) -> Iterator[HostNode]:
+    address = f"127.{180 + os.getpid() % 70}.{os.getpid() // 70 % 250}.5"
+    node = HostNode(tmp_path, address, speed=40, air=tmp_path / "air")
+    _in_the_air(node, OLD)
+    node.load(image_of(node_block("1.0.0", "two-slot")), "two-slot", network=OLD)
+    node.start()
+    node.wait_up()
+    yield node
+    node.end()
+    assert "Sanitizer" not in node.log() and "runtime error" not in node.log(), node.log()
+
+
+def _in_the_air(node: HostNode, *networks: Network) -> None:
+    assert node.air is not None
+    lines = "".join(f"{each.ssid}\t{each.passphrase}\n" for each in networks)
+    node.air.with_suffix(".new").write_text(lines, encoding="utf-8")
+    node.air.with_suffix(".new").replace(node.air)
+
+
+def _network(node: HostNode) -> NetworkState | None:
+    """Its state's word on the network; None while it cannot be reached."""
+    try:
+        return node.state().network
+    except LinkError:
+        return None
+
+
+def _is(node: HostNode, phase: Phase, on: str) -> bool:
+    found = _network(node)
+    return found is not None and (found.phase, found.on) == (phase, on)
+
+
+def _in_flash(node: HostNode, network: Network) -> bool:
+    return network.passphrase.encode() in (node.folder / "flash.bin").read_bytes()
+
+
+@pytest.mark.slow
+def test_a_node_goes_to_the_new_network_and_keeps_it(board: HostNode) -> None:
+    assert _is(board, Phase.KEPT, "kept")
+    _in_the_air(board, OLD, NEW)
+    assert board.ask(lambda link: link.give_network(NEW, 600)) is Phase.KEPT
+    with pytest.raises(NodeRefused, match="not-on-trial"):
+        board.ask(lambda link: link.keep_network())
+    board.wait_for(lambda: _is(board, Phase.ON_TRIAL, "new"), "it joins the new network")
+    _in_the_air(board, NEW)
+    board.stop()
+    board.start()
+    board.wait_for(
+        lambda: _is(board, Phase.ON_TRIAL, "new"), "it joins the new network after a power cut, too"
+    )
+    assert _in_flash(board, OLD)
+    board.ask(lambda link: link.keep_network())
+    assert _is(board, Phase.KEPT, "kept")
+    assert _in_flash(board, NEW)
+    assert not _in_flash(board, OLD)
+    board.stop()
+    board.start()
+    board.wait_for(lambda: _is(board, Phase.KEPT, "kept"), "it joins the new network for good")
+
+
+@pytest.mark.slow
+def test_a_mistyped_passphrase_is_put_back_and_the_pump_is_controlled(board: HostNode) -> None:
+    _in_the_air(board, OLD, NEW)
+    board.wait_for(lambda: board.pins.driven_high(RELAY) is True, "an empty tank is filled")
+    board.ask(lambda link: link.give_network(WRONG, 600))
+    board.wait_for(lambda: _network(board) is None, "it leaves its network")
+    for gpio in (EMPTY, HALF, FULL):
+        board.pins.set_input(gpio, high=False)
+    board.wait_for(lambda: board.pins.driven_high(RELAY) is False, "a full tank is not")
+    for gpio in (EMPTY, HALF, FULL):
+        board.pins.set_input(gpio, high=True)
+    board.wait_for(lambda: board.pins.driven_high(RELAY) is True, "and an empty one is again")
+    board.wait_for(lambda: _is(board, Phase.ON_TRIAL, "kept"), "it falls back to the old one", within_s=45)
+    for _ in range(3):
+        assert _in_flash(board, WRONG)
+        board.stop()
+        board.start()
+        board.wait_loop()
+    board.stop()
+    board.start()
+    board.wait_for(lambda: _is(board, Phase.PUT_BACK, "kept"), "the fourth start puts back")
+    assert not _in_flash(board, WRONG)
+    assert not re.search("passphrase", board.log())

@@ -85,7 +85,7 @@ void say_hmac() {
 
 // key, salt, info, length; the info in two parts
 void say_hkdf() {
-  uint8_t out[255 * 32 + 1];
+  static uint8_t out[255 * 32 + 1];
   const size_t n = static_cast<size_t>(number(3)), half = text(2).n / 3;
   const tn::Slice first = {text(2).at, half}, rest = {text(2).at + half, text(2).n - half};
   if (tn::hkdf_sha256(crypto(), text(0), text(1), first, rest, out, n)) say_hex(out, n);

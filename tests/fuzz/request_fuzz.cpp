@@ -1,11 +1,13 @@
-// The reader of request signatures. The bytes after the first are lines: method, path, Content-Digest, Tank-Ticket,
-// Signature-Input, Signature, Accept-Signature; a line that is missing is an absent header. With bit 0 of the first byte the
-// signature is made good by the base that the reader itself hashed.
+// The reader of request signatures, and that of the body of PUT /v1/network. The bytes after the first are lines: method, path,
+// Content-Digest, Tank-Ticket, Signature-Input, Signature, Accept-Signature; a line that is missing is an absent header; what comes
+// after them is the body. With bit 0 of the first byte the signature is made good by the base that the reader itself hashed; with
+// bit 1 the body is sealed first; with bit 2 one bit of the sealed body is then flipped.
 // What is accepted must have signed exactly the base that is written here from the lines; without the key nothing is accepted.
 #include "core/base64.h"
 #include "core/http.h"
 #include "core/signature.h"
 #include "core/structured.h"
+#include "firmware/seal_helper.h"
 #include "firmware/sign_helper.h"
 #include "fuzz.h"
 
@@ -59,15 +61,15 @@ void put(char *to, size_t *n, tn::Slice text) {
 void check_base(const Lines &lines, const char *base, size_t base_n) {
   static char text[kBaseBytes];
   size_t n = 0;
-  const bool is_put = tn::same(lines.at(kMethod), tn::slice("PUT"));
+  const bool is_image = tn::same(lines.at(kMethod), tn::slice("PUT")) && tn::same(lines.at(kPath), tn::slice("/v1/image"));
   const char *const names[] = {"\"@method\": ", "\"@path\": ", "\"content-digest\": ", "\"tank-ticket\": "};
-  for (int i = kMethod; i <= (is_put ? kTicket : kDigest); ++i) {
+  for (int i = kMethod; i <= (is_image ? kTicket : kDigest); ++i) {
     put(text, &n, tn::slice(names[i]));
     put(text, &n, lines.at(i));
     put(text, &n, tn::slice("\n"));
   }
   put(text, &n, tn::slice("\"@signature-params\": (\"@method\" \"@path\" \"content-digest\""));
-  put(text, &n, tn::slice(is_put ? " \"tank-ticket\");" : ");"));
+  put(text, &n, tn::slice(is_image ? " \"tank-ticket\");" : ");"));
   MUST(base_n >= n && memcmp(base, text, n) == 0);
   // The rest is the parameters as received: they stand in the header, right there.
   const tn::Slice received = lines.at(kInput);
@@ -136,12 +138,48 @@ void try_fields(const Lines &lines) {
   free(to);
 }
 
+// The text that says the same in its only form; false: no text can say it.
+bool can_be(const sealed::Text &text) {
+  char name[tn::kNetworkNameBytes + 1] = {}, passphrase[tn::kPassphraseBytes + 1] = {};
+  memcpy(name, text.at, tn::kNetworkNameBytes);
+  memcpy(passphrase, text.at + tn::kNetworkNameBytes, tn::kPassphraseBytes);
+  const size_t n = strlen(passphrase);
+  const unsigned trial_s = text.at[97] + 256u * text.at[98];
+  if (name[0] == '\0' || strlen(name) > 32 || n > 63 || (n > 0 && n < 8) || trial_s < 60) return false;
+  for (size_t i = 0; i < n; ++i)
+    if (passphrase[i] < ' ' || passphrase[i] > '~') return false;
+  const sealed::Text same = sealed::text_of(name, passphrase, trial_s);
+  return memcmp(&same, &text, sizeof same) == 0;
+}
+
+void try_body(Input input, uint8_t how) {
+  sealed::Text text = {};
+  sealed::Body body = {};
+  const bool seals = (how & 2u) != 0, flips = (how & 4u) != 0;
+  if (seals) {
+    const size_t bit = flips ? (input.byte() + 256u * input.byte()) % (8 * sizeof body) : 0;
+    memcpy(text.at, input.at, input.left < sizeof text ? input.left : sizeof text);
+    body = sealed::body_of(text, kKey, kNode, static_cast<unsigned char>(how));
+    if (flips) body.at[bit / 8] = static_cast<unsigned char>(body.at[bit / 8] ^ 1u << bit % 8);
+  } else {
+    memcpy(body.at, input.at, input.left < sizeof body ? input.left : sizeof body);
+  }
+  Own own(body.at, sizeof body.at);
+  tn::NewNetwork got;
+  const tn::Code code = tn::open_network_body(fuzz_crypto(), kKey, tn::slice(kNode), own.at, &got);
+  MUST(code == (seals && !flips && can_be(text) ? tn::Code::kOk : tn::Code::kBadCredentials));
+  for (size_t i = 0; i < own.n; ++i) MUST(own.at[i] == 0);  // nothing of it is left
+  if (code != tn::Code::kOk) return;
+  MUST(memcmp(got.network.name, text.at, tn::kNetworkNameBytes) == 0 && got.trial_s == text.at[97] + 256u * text.at[98]);
+  MUST(memcmp(got.network.passphrase, text.at + tn::kNetworkNameBytes, tn::kPassphraseBytes) == 0);
+}
+
 }  // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n) {
   Input input = {data, n};
   const uint8_t how = input.byte();
-  if (input.left > tn::kHeadBytes) return 0;  // the lines come from one head
+  if (input.left > tn::kHeadBytes) return 0;  // the lines come from one head, the body is short
   Lines lines = {};
   for (int i = 0; i < kLines && input.left > 0; ++i) {
     const void *end = memchr(input.at, '\n', input.left);
@@ -153,6 +191,7 @@ extern "C" int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n) {
   }
   if (lines.own[kMethod] != nullptr && lines.own[kPath] != nullptr) try_request(lines, (how & 1u) != 0);
   try_fields(lines);
+  if (input.left > 0) try_body(input, how);
   for (Own *own : lines.own) delete own;
   return 0;
 }
