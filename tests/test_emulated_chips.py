@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
+import subprocess
 import tomllib
 from functools import cache
+from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
-from elftools.elf.elffile import ELFFile
 from firmware_build import CACHE, ROOT, compile_program, run_program
 from firmware_emulated import CHIPS, build, run
+from firmware_objects import SIZES, heap_symbols, over, sizes
 from firmware_trust import point_of, questions
 from sealing_vectors import gcm_vectors, hkdf_vectors
 
@@ -19,7 +22,26 @@ pytestmark = [pytest.mark.slow, pytest.mark.parametrize("chip", CHIPS)]
 
 CORE = "templates/firmware/core"
 BUDGET = tomllib.loads((ROOT / "templates" / "firmware" / "budget.toml").read_text(encoding="utf-8"))
-ALLOCATORS = {"malloc", "calloc", "realloc", "free", "_Znwj", "_Znaj", "_Znwm", "_Znam", "_ZdlPv", "_ZdaPv"}
+DECLARATIONS = """
+typedef decltype(sizeof 0) size_t;
+extern "C" void *malloc(size_t); extern "C" void *calloc(size_t, size_t); extern "C" void *realloc(void *, size_t);
+extern "C" void free(void *); extern "C" char *strdup(const char *);
+struct Thing { ~Thing(); int of[4]; };
+"""
+HEAP_USERS = [
+    ("void *f() { return malloc(8); }", "malloc"),
+    ("void *f() { return calloc(2, 8); }", "calloc"),
+    ("void *f(void *p) { return realloc(p, 8); }", "realloc"),
+    ("void f(void *p) { free(p); }", "free"),
+    ('char *f() { return strdup("a"); }', "strdup"),
+    ("Thing *f() { return new Thing; }", "_Znw[jm]"),
+    ("Thing *f() { return new Thing[3]; }", "_Zna[jm]"),
+    ("void f(Thing *p) { delete p; }", "_ZdlPv[jm]"),
+    ("void f(Thing *p) { delete[] p; }", "_ZdaPv[jm]"),
+    ("void f(void *p) { ::operator delete(p); }", "_ZdlPv"),
+    ("void f(void *p) { ::operator delete[](p); }", "_ZdaPv"),
+]
+"""Code that takes memory from the heap or gives it back, and what its object then asks the linker for."""
 # RFC 6979 appendix A.2.5, P-256 with SHA-256: private key, and the signatures of two messages
 RFC6979_KEY = 0xC9AFA9D845BA75166B5C215767B1D6934E50C3DB36E89B127B8A622B120F6721
 RFC6979 = {
@@ -45,19 +67,7 @@ def _here(name: str) -> str:
 @cache
 def _figures(chip: str) -> dict[str, int]:
     """Everything measured: sizes of the core's objects, and what the two measuring programs say."""
-    figures = dict.fromkeys(("code_bytes", "constant_bytes", "data_bytes", "bss_bytes"), 0)
-    for path in sorted((build(chip) / "src" / "core").glob("*.o")):
-        with path.open("rb") as file:
-            for section in ELFFile(file).iter_sections():
-                flags, size = section["sh_flags"], section["sh_size"]
-                if not flags & 2:  # SHF_ALLOC
-                    continue
-                if section["sh_type"] == "SHT_NOBITS":
-                    figures["bss_bytes"] += size
-                elif flags & 1:  # SHF_WRITE
-                    figures["data_bytes"] += size
-                else:
-                    figures["code_bytes" if flags & 4 else "constant_bytes"] += size
+    figures = sizes((build(chip) / "src" / "core").glob("*.o"))
     said = run(chip, "figures", icount=True) + run(chip, "node_figures")
     words = [line.split() for line in said.splitlines()]
     return figures | {w[0]: int(w[1]) for w in words if len(w) == 2 and w[1].isdigit()}
@@ -101,19 +111,77 @@ def test_core_allocates_nothing(chip: str) -> None:
     objects = sorted((build(chip) / "src" / "core").glob("*.o"))
     assert len(objects) > 10
     for path in objects:
-        with path.open("rb") as file:
-            table = ELFFile(file).get_section_by_name(".symtab")
-            assert table is not None
-            assert not ALLOCATORS & {symbol.name for symbol in table.iter_symbols()}, path.name
+        assert not heap_symbols(path), path.name
+
+
+def _compiled(chip: str, source: str, folder: Path) -> Path:
+    """An object of the chip; the flags that differ from those of the core bear on no name and no static array."""
+    compiler = {"lx106": "xtensa-lx106-elf-g++", "rv32imc": "riscv64-unknown-elf-g++"}[chip]
+    machine = {"lx106": ["-mlongcalls"], "rv32imc": ["-march=rv32imc", "-mabi=ilp32"]}[chip]
+    path = folder / "wasteful.cpp"
+    path.write_text(source, encoding="utf-8")
+    command = [
+        compiler,
+        *machine,
+        "-std=gnu++17",
+        "-Os",
+        "-fno-exceptions",
+        "-fno-rtti",
+        "-fno-builtin",
+        "-c",
+        str(path),
+    ]
+    subprocess.run([*command, "-o", str(path.with_suffix(".o"))], check=True, timeout=60)
+    return path.with_suffix(".o")
+
+
+@pytest.mark.parametrize(("code", "name"), HEAP_USERS)
+def test_heap_users_are_seen(chip: str, code: str, name: str, tmp_path: Path) -> None:
+    seen = heap_symbols(_compiled(chip, DECLARATIONS + code, tmp_path))
+    assert any(re.fullmatch(name, symbol) for symbol in seen), seen
+
+
+@pytest.mark.parametrize(
+    ("figure", "code"),
+    [
+        ("bss_bytes", "char many[8]; char first() { return many[0]; }"),
+        ("data_bytes", "char some[8] = {1}; char first() { return some[0]; }"),
+        ("constant_bytes", "extern const char table[20000] = {1};"),
+        ("code_bytes", 'void f() { asm volatile (".fill 60000"); }'),
+    ],
+)
+def test_a_core_that_outgrows_its_room_is_refused(chip: str, figure: str, code: str, tmp_path: Path) -> None:
+    budget = {name: limit for name, limit in BUDGET[chip].items() if name in SIZES}
+    assert set(over(sizes([_compiled(chip, code, tmp_path)]), budget)) == {figure}
+
+
+def test_a_step_that_goes_too_deep_is_refused(chip: str) -> None:
+    """The same test of a node, at whose end one step goes 4.5 KB deeper (node_figures.cpp)."""
+    words = [line.split() for line in run(chip, "node_figures", ["deep"]).splitlines()]
+    figures = {w[0]: int(w[1]) for w in words if len(w) == 2 and w[0].endswith("_stack_bytes")}
+    budget = {name: BUDGET[chip][name] for name in figures}
+    assert set(over(figures, budget)) == {"step_stack_bytes"}
+
+
+def _commit() -> str:
+    """Which commit the figures belong to; with `-dirty` where the checkout differs from it."""
+    command = ["git", "-C", str(ROOT), "describe", "--always", "--dirty", "--abbrev=12"]
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, timeout=30)
+    except FileNotFoundError:
+        return "not a checkout"
+    return done.stdout.strip() if done.returncode == 0 else "not a checkout"
 
 
 def test_within_the_budget(chip: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Each figure of the budget; the report goes to the terminal and beside the objects, as JSON."""
     figures, budget = _figures(chip), BUDGET[chip]
-    (CACHE / "emulated" / f"figures-{chip}.json").write_text(json.dumps(figures, indent=1) + "\n")
+    commit = _commit()
+    report = json.dumps({"commit": commit, **figures}, indent=1)
+    (CACHE / "emulated" / f"figures-{chip}.json").write_text(report + "\n")
     with capsys.disabled():
-        print(f"\n{chip}: " + ", ".join(f"{name} {value}" for name, value in figures.items()))
+        print(f"\n{chip} at {commit}: " + ", ".join(f"{name} {value}" for name, value in figures.items()))
     assert figures["begin_stack_bytes"] > 0
     assert figures["step_stack_bytes"] > figures["control_stack_bytes"] > 0
-    over = {name: (figures[name], limit) for name, limit in budget.items() if figures[name] > limit}
-    assert not over, f"over the budget of templates/firmware/budget.toml (measured, limit): {over}"
+    too_much = over(figures, budget)
+    assert not too_much, f"over the budget of templates/firmware/budget.toml (measured, limit): {too_much}"

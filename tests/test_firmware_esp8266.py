@@ -18,6 +18,7 @@ import pytest
 from elftools.elf.elffile import ELFFile
 from firmware_build import FIRMWARE, ROOT, WARNINGS, compile_program, run_program
 from firmware_build import FLAGS as HOST_FLAGS
+from firmware_objects import heap_symbols
 
 from fleet.boards.board import load_board
 from fleet.flash.places import esp8266_places
@@ -101,10 +102,7 @@ def test_nothing_of_ours_asks_for_instruction_ram(objects) -> None:
 def test_the_core_of_ours_allocates_nothing(objects) -> None:
     """Only the port may use the heap: once at each start, and for the second stack of a verification."""
     for path in objects:
-        with path.open("rb") as file:
-            symbols = ELFFile(file).get_section_by_name(".symtab")
-            undefined = {one.name for one in symbols.iter_symbols() if one["st_shndx"] == "SHN_UNDEF"}
-        heap = undefined & {"malloc", "calloc", "realloc", "free", "_Znwj", "_Znaj"}
+        heap = heap_symbols(path)
         assert not heap or path.name in ("esp8266-main.o", "esp8266-crypto_chip.o"), f"{path.name}: {heap}"
 
 
