@@ -27,10 +27,12 @@ from fleet.find.find import find, interface_for
 from fleet.find.match import Status
 from fleet.inventory.load import load_inventory
 from fleet.keys.folder import KeyFolder
+from fleet.keys.networks import Network
 from fleet.limits import ANSWER_BYTES
 from fleet.link import signing
-from fleet.link.client import NodeLink, Timeouts, open_session
+from fleet.link.client import NETWORK_PATH, NodeLink, Timeouts, _Change, open_session
 from fleet.link.exchange import Request, exchange, refusal
+from fleet.link.network import sealed_network
 from fleet.link.payload import ImagePayload
 from fleet.link.state import NodeState, Phase
 from fleet.workspace import Workspace
@@ -40,6 +42,7 @@ from tests.real_fleet import build, real_project, tankfleet
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
 NODES = ("kestrel-01", "kestrel-03")
 """An ESP32 (two slots) and an ESP8266 (copy in place)."""
+HILL = Network("Kestrel Hill", "correct horse battery")
 
 
 class Real:
@@ -345,6 +348,55 @@ def test_an_image_is_tried_kept_and_put_back(real) -> None:
         back = await answering(link, lambda state: state.boots > kept.boots)
         assert (back.image, back.phase) == (first.image, Phase.PUT_BACK)
         assert (back.last_image, back.last_reason) == (kept.image, "told")
+
+    real.talk(what)
+
+
+# ------------------------------------------------- network credentials
+async def send_sealed(link: NodeLink, body: bytes, digest: bytes | None = None) -> str:
+    """A body that our client would not make, under a good signature: the refusal's code."""
+    with pytest.raises(NodeRefused) as caught:
+        await link._change(_Change("PUT", NETWORK_PATH, digest or hashlib.sha256(body).digest(), body))
+    assert "not signed" not in caught.value.what
+    return caught.value.refusal
+
+
+def test_new_credentials_that_are_not_for_this_node_change_nothing(real) -> None:
+    sealed = {"trial_s": 600, "iv": bytes(12)}
+    good = sealed_network(HILL, node=real.name, node_key=real.key, **sealed)
+
+    async def what(link: NodeLink) -> None:
+        before = (await link.state()).network
+        for body in (
+            sealed_network(HILL, node=real.name, node_key=bytes(32), **sealed),
+            sealed_network(HILL, node="kestrel-09", node_key=real.key, **sealed),
+            good[:-1] + bytes([good[-1] ^ 1]),
+        ):
+            assert await send_sealed(link, body) == "bad-credentials"
+        for body in (good[:-1], good + b"\0"):
+            assert await send_sealed(link, body) == "wrong-size"
+        assert await send_sealed(link, good, hashlib.sha256(b"another").digest()) == "wrong-digest"
+        with pytest.raises(NodeRefused) as caught:
+            await link.keep_network()
+        assert caught.value.refusal == "not-on-trial"
+        assert (await link.state()).network == before
+
+    real.talk(what)
+
+
+def test_new_credentials_are_tried_and_kept(real) -> None:
+    """A virtual node without `--air` is joined as soon as it calls."""
+
+    async def what(link: NodeLink) -> None:
+        assert await link.give_network(HILL, 600) is (await link.state()).phase
+        tried = await answering(link, lambda state: state.network is not None and state.network.on == "new")
+        assert tried.network is not None
+        assert tried.network.phase is Phase.ON_TRIAL
+        assert 590 < tried.network.trial_left_s <= 600
+        await link.keep_network()
+        kept = (await link.state()).network
+        assert kept is not None
+        assert (kept.phase, kept.on, kept.trial_left_s) == (Phase.KEPT, "kept", 0)
 
     real.talk(what)
 

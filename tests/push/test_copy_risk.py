@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import io
+
 import pytest
 
 from fleet.boards.board import load_board
+from fleet.cli.common import Session
+from fleet.cli.output import Output
+from fleet.cli.plan import _show
 from fleet.inventory.load import load_inventory
 from fleet.push.copy_risk import copy_risks
 from fleet.push.fieldwork import copying_in_place
@@ -49,6 +54,9 @@ def test_the_plan_file_keeps_it_under_its_id() -> None:
     with_risk = sealed(content | {"copy_risks": _risks([planned("b", board="d1-mini")])})
     assert with_risk.id != made.id
     assert read_plan(write_plan(with_risk)).copy_risks[0].nodes == ("b",)
+    err = io.StringIO()
+    _show(Session(Output(stdout=io.StringIO(), stderr=err)), with_risk)
+    assert with_risk.copy_risks[0].text in err.getvalue()
 
 
 @pytest.mark.parametrize("count", [6, 7, 200])
