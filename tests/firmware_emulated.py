@@ -35,6 +35,7 @@ PROGRAMS = {
             "fuzz_found_test",
             "http_test",
             "in_place_test",
+            "network_test",
             "node_block_check_test",
             "node_idf_test",
             "slots_idf_test",

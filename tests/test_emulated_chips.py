@@ -50,11 +50,20 @@ RFC6979 = {
     b"test": "f1abb023518351cd71d881567b1ea663ed3efcf6c5132b354f28d3b0b7d38367"
     "019f4113742a2b14bd25926b49c649155f267e60d3814b4c0cc84250e46f0083",
 }
-# The host's own results are those of its tests; slots_cut_test and flash_file_test stay there: too long, and files.
 COMPARED = [
-    "console_test", "control_test", "documents_test", "fuzz_found_test", "http_test", "in_place_test",
+    "console_test", "control_test", "documents_test", "fuzz_found_test", "http_test", "in_place_test", "network_test",
     "node_block_check_test", "node_idf_test", "slots_idf_test", "slots_test",
 ]  # fmt: skip
+IN_NODE_FIGURES = {"node_test"}
+STAY_HERE = {
+    "slots_cut_test": "takes too long",
+    "flash_file_test": "needs files",
+    "crypto_mbedtls_test": "of a port, with another library",
+    "esp32_port_test": "of a port",
+    "esp8266_pins_test": "of a port",
+    "flash_map_test": "of a port",
+}
+"""Unit tests that run on this machine alone, and why."""
 
 
 @cache
@@ -71,6 +80,12 @@ def _figures(chip: str) -> dict[str, int]:
     said = run(chip, "figures", icount=True) + run(chip, "node_figures")
     words = [line.split() for line in said.splitlines()]
     return figures | {w[0]: int(w[1]) for w in words if len(w) == 2 and w[1].isdigit()}
+
+
+def test_each_unit_test_runs_on_the_chips_or_says_why_not(chip: str) -> None:
+    del chip
+    there = {path.stem for path in (ROOT / "tests" / "firmware").glob("*_test.cpp")}
+    assert there == {*COMPARED, *IN_NODE_FIGURES, *STAY_HERE}
 
 
 @pytest.mark.parametrize("name", COMPARED)
