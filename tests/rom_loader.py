@@ -1,4 +1,4 @@
-"""An emulation of the ROM loaders of ESP8266, ESP32 and ESP32-C3 on a pseudo-terminal, for the real esptool.
+"""An emulation of the ROM loaders of ESP8266 and the ESP32 family on a pseudo-terminal, for the real esptool.
 
 Written from the published protocol (esptool, docs/en/advanced-topics/serial-protocol.rst: SLIP frames, commands,
 status bytes, checksum; command set of serial NOR flash) and the chips' documented registers. It is a stand-in, not a
@@ -40,12 +40,18 @@ class Chip:
     usr2: int
     w0: int
     status_bytes: int
+    mac_at: int | None = None
+    """Where the eFuses show the MAC; the ESP8266 and the ESP32 have it in ways of their own."""
+    security_info: bool = False
     chip_id: int | None = None
+    """Part of the security information; the ESP32-S2 leaves it out, and is known by its magic number."""
 
 
 ESP8266 = Chip("esp8266", 0xFFF0C101, 0x60000200, 0x24, 0x40, 2)
 ESP32 = Chip("esp32", 0x00F01D83, 0x3FF42000, 0x24, 0x80, 4)
-ESP32C3 = Chip("esp32-c3", 0x6921506F, 0x60002000, 0x20, 0x58, 4, chip_id=5)
+ESP32S2 = Chip("esp32-s2", 0x000007C6, 0x3F402000, 0x20, 0x58, 4, 0x3F41A044, security_info=True)
+ESP32S3 = Chip("esp32-s3", 0x00000009, 0x60002000, 0x20, 0x58, 4, 0x60007044, security_info=True, chip_id=9)
+ESP32C3 = Chip("esp32-c3", 0x6921506F, 0x60002000, 0x20, 0x58, 4, 0x60008844, security_info=True, chip_id=5)
 
 
 @dataclass
@@ -229,7 +235,7 @@ class Rom:
             SPI_SET_PARAMS: lambda data: self._answer(SPI_SET_PARAMS),
             READ_FLASH: self._read_flash,
         }
-        if self.chip.chip_id is not None:
+        if self.chip.security_info:
             table[SECURITY_INFO] = self._security_info
         return table
 
@@ -239,9 +245,11 @@ class Rom:
             self._answer(SYNC, value=0x20120707)
 
     def _security_info(self, data: bytes) -> None:
-        assert self.chip.chip_id is not None
         flags = 4 if self.faults.secure else 0  # bit 2: secure download mode
-        self._answer(SECURITY_INFO, data=struct.pack("<IB7sII", flags, 0, bytes(7), self.chip.chip_id, 0))
+        info = struct.pack("<IB7s", flags, 0, bytes(7))
+        if self.chip.chip_id is not None:
+            info += struct.pack("<II", self.chip.chip_id, 0)
+        self._answer(SECURITY_INFO, data=info)
 
     def _registers(self) -> dict[int, int]:
         """Where each chip has its MAC (facts of esptool's targets; ESP8266 in OTP, the others in eFuse)."""
@@ -256,7 +264,8 @@ class Rom:
         if self.chip is ESP32:
             encrypted = 1 << 20 if self.faults.secure else 0  # FLASH_CRYPT_CNT, eFuse word 0
             return {0x3FF5A000: encrypted, 0x3FF5A004: low, 0x3FF5A008: high}
-        return {0x60008844: low, 0x60008848: high}
+        assert self.chip.mac_at is not None
+        return {self.chip.mac_at: low, self.chip.mac_at + 4: high}
 
     def _read_reg(self, data: bytes) -> None:
         (at,) = struct.unpack("<I", data)

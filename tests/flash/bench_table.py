@@ -21,16 +21,42 @@ from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
 from fleet.render.firmware_class import class_of, vendor_id
 from tests.flash.board_images import binary_table, esp32_image, esp8266_image
-from tests.rom_loader import ESP32, ESP32C3, ESP8266, Chip
+from tests.rom_loader import ESP32, ESP32C3, ESP32S2, ESP32S3, ESP8266, Chip
 
 DOMAIN = "farm.example"
 PASSPHRASE = "a passphrase of the tests"
-NODES = {"north": "nodemcu-v2", "south": "esp32-devkit", "east": "esp32-c3-devkit", "west": "esp32-devkit"}
-CHIPS: dict[str, Chip] = {"north": ESP8266, "south": ESP32, "east": ESP32C3, "west": ESP32}
-MACS = {"north": "00:00:5e:00:53:a1", "south": "00:00:5e:00:53:a2", "east": "00:00:5e:00:53:a3"}
+NODES = {
+    "north": "nodemcu-v2",
+    "south": "esp32-devkit",
+    "east": "esp32-c3-devkit",
+    "west": "esp32-devkit",
+    "upper": "esp32-s2-devkit",
+    "lower": "esp32-s3-devkit",
+}
+CHIPS: dict[str, Chip] = {
+    "north": ESP8266,
+    "south": ESP32,
+    "east": ESP32C3,
+    "west": ESP32,
+    "upper": ESP32S2,
+    "lower": ESP32S3,
+}
+MACS = {
+    "north": "00:00:5e:00:53:a1",
+    "south": "00:00:5e:00:53:a2",
+    "east": "00:00:5e:00:53:a3",
+    "upper": "00:00:5e:00:53:a5",
+    "lower": "00:00:5e:00:53:a6",
+}
 WEST = "00:00:5e:00:53:a4"
 """The only one in the inventory. All of RFC 7042's block for documentation."""
-PINS = {"nodemcu-v2": ("D5", "D6"), "esp32-devkit": ("IO32", "IO33"), "esp32-c3-devkit": ("IO0", "IO1")}
+PINS = {
+    "nodemcu-v2": ("D5", "D6"),
+    "esp32-devkit": ("IO32", "IO33"),
+    "esp32-c3-devkit": ("IO0", "IO1"),
+    "esp32-s2-devkit": ("IO4", "IO5"),
+    "esp32-s3-devkit": ('"4"', '"5"'),
+}
 
 
 def inventory_text() -> str:

@@ -25,7 +25,7 @@ from fleet.flash.places import boot_loader_at, esp8266_places, places_in
 from fleet.flash.ports import open_port
 from fleet.flash.table import areas
 from fleet.keys.networks import Network
-from tests.flash.bench_table import CHIPS, MACS, PASSPHRASE, WEST, Table, lay_table
+from tests.flash.bench_table import CHIPS, MACS, NODES, PASSPHRASE, WEST, Table, lay_table
 from tests.flash.board_images import binary_table, esp32_image, esp8266_image
 from tests.rom_loader import ESP32, ESP8266, READ_FLASH, Faults, Rom
 
@@ -44,8 +44,10 @@ def table(tmp_path: Path) -> Table:
     return lay_table(tmp_path / "farm")
 
 
-def board(node: str, faults: Faults | None = None, mac: str = "", flash_bytes: int = MIB4) -> Rom:
-    return Rom(CHIPS[node], mac or MACS.get(node, WEST), flash_bytes, faults)
+def board(node: str, faults: Faults | None = None, mac: str = "", flash_bytes: int = 0) -> Rom:
+    """With the flash that this kind of board has, unless told otherwise."""
+    size_bytes = flash_bytes or load_board(NODES[node]).flash_bytes
+    return Rom(CHIPS[node], mac or MACS.get(node, WEST), size_bytes, faults)
 
 
 def refused(table: Table, node: str, rom: Rom, **options: object) -> TankfleetError:
@@ -60,15 +62,20 @@ def refused(table: Table, node: str, rom: Rom, **options: object) -> TankfleetEr
 
 
 # ------------------------------------------------------------------ what goes well
-@pytest.mark.parametrize("node", ["north", "south", "east"])
+@pytest.mark.parametrize("node", ["north", "south", "east", "upper", "lower"])
 def test_every_part_is_in_its_place_and_the_mac_is_claimed(table, node) -> None:
     before = table.file.read_text(encoding="utf-8")
     with board(node) as rom:
         done = table.flash(node, rom.port)
     load = table.load(node)
+    size_bytes = load.board.flash_bytes
     assert done.wrote
-    assert (done.found.chip, done.found.mac, done.found.flash_bytes) == (load.board.chip, MACS[node], MIB4)
-    untouched = bytearray(b"\x01" * MIB4)
+    assert (done.found.chip, done.found.mac, done.found.flash_bytes) == (
+        load.board.chip,
+        MACS[node],
+        size_bytes,
+    )
+    untouched = bytearray(b"\x01" * size_bytes)
     for part in load.parts:
         assert rom.flash[part.at : part.at + len(part.data)] == part.data, part.name
         sectors = slice(part.at // 4096 * 4096, -(-(part.at + len(part.data)) // 4096) * 4096)
@@ -111,7 +118,7 @@ def test_the_page_of_the_interface_lists_what_is_written_in_order(whole, node) -
 
 
 def test_parts_do_not_overlap_and_lie_within_the_flash(whole) -> None:
-    for node in ("north", "south", "east"):
+    for node in ("north", "south", "east", "upper", "lower"):
         load = whole.load(node)
         ends = sorted((part.at, part.at + len(part.data)) for part in load.parts)
         assert all(a[1] <= b[0] for a, b in pairwise(ends)), node
@@ -122,7 +129,7 @@ def test_parts_do_not_overlap_and_lie_within_the_flash(whole) -> None:
 
 
 def test_esptools_own_reader_takes_the_made_up_images(whole) -> None:
-    for node, chip in (("south", "esp32"), ("east", "esp32c3")):
+    for node, chip in (("south", "esp32"), ("east", "esp32c3"), ("upper", "esp32s2"), ("lower", "esp32s3")):
         app = next(part for part in whole.load(node).parts if part.name == "application")
         image = LoadFirmwareImage(chip, app.data)
         assert image.checksum == image.calculate_checksum()
@@ -226,9 +233,9 @@ def test_a_flash_twice_as_large_is_taken(table) -> None:
         assert table.flash("south", rom.port).found.flash_bytes == 8 << 20
 
 
-@pytest.mark.parametrize("node", ["south", "east"])
+@pytest.mark.parametrize("node", ["south", "east", "lower"])
 def test_locked_down(whole, node) -> None:
-    """Flash encryption on the ESP32, secure download mode on the C3."""
+    """Flash encryption on the ESP32, secure download mode on the C3 and S3."""
     error = refused(whole, node, board(node, Faults(secure=True)))
     assert error.code.code == "FLA115"
     assert f"the board {MACS[node]} is locked" in error.what
