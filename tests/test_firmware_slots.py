@@ -28,6 +28,8 @@ def test_slots_and_trial_while_power_stays_on() -> None:
     print("\n".join(figures))
     assert len(figures) == 4  # bits and lengths, two layouts
     assert all(line.endswith("accepted=0") for line in figures)
+    assert sum("random-bits-flipped=10000 of=36008 seed=" in line for line in figures) == 2
+    assert sum("lengths-cut=4501 " in line for line in figures) == 2
 
 
 @pytest.mark.slow

@@ -262,7 +262,7 @@ def test_every_flipped_bit_is_refused() -> None:
         for bit in range(8)
     ]
     answers = NODE.check(flipped)
-    accepted = [answer for answer in answers if answer.startswith("200")]
+    accepted = [bit for bit, answer in enumerate(answers) if answer.startswith("200")]
     print(f"R5: ticket bits-flipped={len(flipped)} accepted={len(accepted)}")
     assert len(answers) == len(flipped) == 8 * len(ticket)
     assert accepted == []

@@ -14,6 +14,7 @@ struct Told {
   bool kept;        // and said kOk
   bool back_asked;
   bool back;        // the node was started again after going back
+  bool had_start = false;  // the image on trial had the one start that some boot loaders give it, by the time of the first of two cuts
 };
 
 inline bool operator==(const Told &a, const Told &b) {

@@ -109,6 +109,11 @@ inline void firm_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t 
   }
 }
 
+// Are n cells at `at` programmed with what they hold?
+inline bool is_firming(const MemoryFlash &m, uint32_t at, const uint8_t *to, uint32_t n) {
+  return n < tn::kSectorBytes && memcmp(m.cells + at, to, n) == 0;
+}
+
 // What is left of programming n cells at `at` with what they hold. Not one of them is to change and each is driven, if at all, to
 // where it is: so they read as before, and only how many of the weak ones are firm now is open.
 inline void damage_firming(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
@@ -137,7 +142,7 @@ inline void damage_firming(MemoryFlash *m, uint32_t at, const uint8_t *to, uint3
 // What is left of the operation that would have made the n cells at `at` equal to `to`.
 inline void damage_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
   uint8_t *cells = m->cells + at;
-  if (memcmp(cells, to, n) == 0 && n < tn::kSectorBytes) return damage_firming(m, at, to, n);
+  if (is_firming(*m, at, to, n)) return damage_firming(m, at, to, n);
   m->changed[at / tn::kSectorBytes] = kSinceMade | kSinceFollowed;
   const uint32_t done = 1 + next_random(&m->random) % (n - 1), bit = next_random(&m->random) % (n * 8);
   switch (m->damage) {
@@ -194,7 +199,9 @@ inline bool memory_program(void *ctx, uint32_t at, const void *from, uint32_t n)
   while (n > 0) {
     uint8_t to[kPageBytes];
     const uint32_t room = kPageBytes - at % kPageBytes, part = n < room ? n : room;
-    for (uint32_t i = 0; i < part; ++i) to[i] = static_cast<uint8_t>(m->cells[at + i] & bytes[i]);
+    memcpy(to, bytes, part);
+    const uint8_t *const cells = m->cells + at;
+    for (uint32_t i = 0; i < part; ++i) to[i] = static_cast<uint8_t>(to[i] & cells[i]);
     if (memcmp(to, bytes, part) != 0) ++m->unerased;
     if (!change_cells(m, at, to, part)) return false;
     at += part;

@@ -266,10 +266,10 @@ void flash_that_fails_takes_no_image() {
   send_and_boot(2);
 }
 
-// Every sequence of six events: the node always runs a whole image, the boot loader's notes agree with the record, and nothing is
-// kept or put back unasked.
-void every_sequence_of_six_events() {
-  constexpr int kEvents = 5, kLength = 6;
+// Every sequence of four events: the node always runs a whole image, nothing is kept or put back unasked, and no start asks for
+// another one. (slots_events_test.cpp goes through longer ones.)
+void every_sequence_of_four_events() {
+  constexpr int kEvents = 5, kLength = 4;
   int sequences = kEvents;
   for (int i = 1; i < kLength; ++i) sequences *= kEvents;
   for (int n = 0; n < sequences; ++n) {
@@ -334,6 +334,6 @@ int main() {
   RUN(a_trial_that_the_boot_loader_does_not_watch_ends_too);
   RUN(without_a_record_nothing_is_touched);
   RUN(flash_that_fails_takes_no_image);
-  RUN(every_sequence_of_six_events);
+  RUN(every_sequence_of_four_events);
   return check_result();
 }

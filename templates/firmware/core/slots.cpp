@@ -116,7 +116,7 @@ Choice Slots::choose_slot() {
 }
 
 Choice Slots::choose_after_copying() {
-  if (too_many_starts() && record_.images[kKeep].present != 0 && whole(kKeep)) {
+  if (too_many_starts() && record_.pending == Pending::kNothing && record_.images[kKeep].present != 0 && whole(kKeep)) {
     record_.pending = Pending::kRestore;
     record_.pending_reason = Reason::kNoHealthyBoot;
   }
