@@ -79,6 +79,7 @@ inline void radio_set_up() {
   WiFi.setAutoReconnect(true);
 }
 inline void radio_join(const char *network, const char *passphrase) {
+  WiFi.disconnect(false);  // begin() alone does not end the call for another network
   WiFi.begin(network, passphrase[0] == '\0' ? nullptr : passphrase);
 }
 inline void radio_leave() { WiFi.disconnect(false); }
