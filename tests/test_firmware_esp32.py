@@ -130,11 +130,21 @@ def test_flash_map_writes_nothing_but_its_own() -> None:
     assert output.endswith(" 0 failed\n"), output
 
 
-def test_port_over_a_chip_of_the_tests_own() -> None:
-    """Pins, radio, sockets, announcement, console and causes of a reset."""
+@pytest.mark.parametrize(
+    ("chip", "pins"),
+    [
+        ("ESP32", "1,3"),
+        pytest.param("ESP32S2", "43,44", marks=pytest.mark.slow),
+        pytest.param("ESP32S3", "43,44", marks=pytest.mark.slow),
+        pytest.param("ESP32C3", "21,20", marks=pytest.mark.slow),
+    ],
+)
+def test_port_over_a_chip_of_the_tests_own(chip: str, pins: str) -> None:
+    """Pins, radio, sockets, announcement, console (UART0: uart_pins.h of esp-idf), causes of a reset."""
     names = [name for name in SOURCES if name != "main.cpp"]
     sources = [f"templates/firmware/ports/esp32/{name}" for name in names]
     sources += ["tests/firmware/esp32_port_test.cpp"]
     sources += [f"templates/firmware/core/{name}.cpp" for name in ("node_block_check", "crc32")]
-    output = run_program(compile_program(sources, libs=["mbedcrypto"], flags=HOST))
+    defines = [f"CONFIG_IDF_TARGET_{chip}=1", f"CONSOLE_PINS={pins}"]
+    output = run_program(compile_program(sources, defines, libs=["mbedcrypto"], flags=HOST))
     assert output.endswith(" 0 failed\n"), output

@@ -1,4 +1,4 @@
-// Stand-in for the header of this name: declares what the ESP32 port uses of it and nothing else. Signatures as in Arduino core 2.0.x for ESP32, cores/esp32/Arduino.h and HardwareSerial.h, variants/esp32/pins_arduino.h.
+// Stand-in for the header of this name: declares what the ESP32 port uses of it and nothing else. Signatures as in Arduino core 2.0.x for ESP32, cores/esp32/Arduino.h and HardwareSerial.h, pins_arduino.h of the variants.
 #ifndef TN_STANDIN_ARDUINO_H
 #define TN_STANDIN_ARDUINO_H
 
@@ -17,8 +17,17 @@ class HardwareSerial {
 };
 extern HardwareSerial Serial;
 
-static const uint8_t TX = 1;  // of the variant; here those of the ESP32
+// variants/{esp32,esp32s2,esp32s3,esp32c3}/pins_arduino.h
+#if defined(CONFIG_IDF_TARGET_ESP32S2) || defined(CONFIG_IDF_TARGET_ESP32S3)
+static const uint8_t TX = 43;
+static const uint8_t RX = 44;
+#elif defined(CONFIG_IDF_TARGET_ESP32C3)
+static const uint8_t TX = 21;
+static const uint8_t RX = 20;
+#else
+static const uint8_t TX = 1;
 static const uint8_t RX = 3;
+#endif
 
 void setup(void);
 void loop(void);
