@@ -265,5 +265,5 @@ def test_a_broken_slot_machine_is_caught_and_its_token_replays(name: str, tmp_pa
 @pytest.mark.parametrize("name", list(EVENT_MUTANTS))
 def test_a_slot_machine_with_a_wrong_trial_is_caught_and_its_token_replays(name: str, tmp_path: Path) -> None:
     program = broken_program(EVENT_MUTANTS[name], EVENTS_TEST, tmp_path)
-    said = "".join(ask(program, kind)[1] for kind in KINDS)
+    said = next(said for status, said in (ask(program, kind) for kind in KINDS) if status == 1)
     check_caught(said, program, events_program(), 1)
