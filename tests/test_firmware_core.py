@@ -129,6 +129,8 @@ def test_metrics_page_is_openmetrics(which: str) -> None:
         assert runs == {"header": 76.75, "sump": 65.25}
         phases = {s.labels["tanknode_phase"]: s.value for s in families["tanknode_phase"].samples}
         assert phases == {"kept": 0, "on-trial": 1, "put-back": 0}
+        networks = families["tanknode_network_phase"].samples
+        assert {s.labels["tanknode_network_phase"]: s.value for s in networks} == phases
     assert ("tanknode_mark_wet" in families) == (which != "bad")
 
 

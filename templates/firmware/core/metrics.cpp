@@ -5,6 +5,7 @@ namespace tn {
 namespace {
 
 constexpr Phase kPhases[] = {Phase::kKept, Phase::kOnTrial, Phase::kPutBack};
+constexpr NetworkPhase kNetworkPhases[] = {NetworkPhase::kKept, NetworkPhase::kOnTrial, NetworkPhase::kPutBack};
 constexpr TankFault kTankFaults[] = {TankFault::kContradictory, TankFault::kLongestRun, TankFault::kNoRise};
 
 void family(Text *t, const char *name, const char *type, const char *unit, const char *help) {
@@ -68,6 +69,15 @@ void put_phase(Text *t, Phase phase) {
   }
 }
 
+void put_network_phase(Text *t, NetworkPhase phase) {
+  family(t, "network_phase", "stateset", nullptr, "Phase of the network credentials");
+  for (const NetworkPhase each : kNetworkPhases) {
+    name(t, "network_phase");
+    label(t, "{", "tanknode_network_phase", network_phase_text(each));
+    put(t, each == phase ? "} 1\n" : "} 0\n");
+  }
+}
+
 void put_node_faults(Text *t, uint8_t faults) {
   family(t, "node_fault", "stateset", nullptr, "What is wrong with the node itself");
   for (const uint8_t fault : kNodeFaults) {
@@ -80,6 +90,7 @@ void put_node_faults(Text *t, uint8_t faults) {
 void put_node(Text *t, const NodeView &view) {
   put_image_info(t, view);
   put_phase(t, view.slots.phase);
+  put_network_phase(t, view.network.phase);
   put_node_faults(t, view.faults);
   family(t, "trial_left_seconds", "gauge", "seconds", "Until the node falls back by itself");
   name(t, "trial_left_seconds ");
