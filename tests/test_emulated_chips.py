@@ -78,6 +78,8 @@ def _here(name: str) -> str:
 def _figures(chip: str) -> dict[str, int]:
     """Everything measured: sizes of the core's objects, and what the two measuring programs say."""
     figures = sizes((build(chip) / "src" / "core").glob("*.o"))
+    aside = run(chip, "node_figures", ["aside"]).split("\nstep_stack_bytes ")[1]
+    figures["step_stack_without_es256_bytes"] = int(aside)
     said = run(chip, "figures", icount=True) + run(chip, "node_figures")
     words = [line.split() for line in said.splitlines()]
     return figures | {w[0]: int(w[1]) for w in words if len(w) == 2 and w[1].isdigit()}

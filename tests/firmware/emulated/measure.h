@@ -13,6 +13,7 @@ void tn_loop(uint32_t n);
 
 size_t begin_stack_bytes();  // node_stack.cpp
 size_t step_stack_bytes();
+extern bool es256_is_aside;  // verifications run on another stack, as on the ESP8266
 
 // A stack of its own for the code that is measured, painted before; the deepest that anything ever reached in it.
 struct PaintedStack {

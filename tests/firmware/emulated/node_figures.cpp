@@ -1,5 +1,6 @@
 // The test of the whole node, with Node::begin and Node::step on painted stacks (node_stack.cpp): prints what the test prints,
-// then the deepest that they reached. Last argument `deep`: one more step, that uses 4.5 KB of stack for the look at the watchdog.
+// then the deepest that they reached. Last argument `aside`: ES256 runs on another stack, as on the ESP8266. `deep`: one more
+// step, that uses 4.5 KB of stack for the look at the watchdog.
 #define main node_test_main
 #include "node_test.cpp"
 #undef main
@@ -12,6 +13,7 @@ static void deep_feed(void *) {
 }
 
 int main(int count, char **arguments) {
+  es256_is_aside = count > 0 && strcmp(arguments[count - 1], "aside") == 0;
   const int result = node_test_main(1, nullptr);
   if (count > 0 && strcmp(arguments[count - 1], "deep") == 0) {
     fresh();
