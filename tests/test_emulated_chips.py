@@ -57,6 +57,7 @@ COMPARED = [
 IN_NODE_FIGURES = {"node_test"}
 STAY_HERE = {
     "slots_cut_test": "takes too long",
+    "slots_events_test": "takes too long",
     "credentials_cut_test": "takes too long",
     "flash_file_test": "needs files",
     "crypto_mbedtls_test": "of a port, with another library",
