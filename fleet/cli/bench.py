@@ -8,10 +8,10 @@ import typer
 
 from fleet.bench.how import How
 from fleet.cli.common import command, command_app, complete_names, named, nearest, session
-from fleet.cli.quantities import duration
-from fleet.cli.quantities import share as share_text
 from fleet.codes import Exit
 from fleet.limits import BENCH_SPEED
+from fleet.water.quantities import duration
+from fleet.water.quantities import share as share_text
 
 if TYPE_CHECKING:
     from fleet.bench.control import BenchControl

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
 from typing import TYPE_CHECKING
 
-from fleet.inventory.model import Frustum, HorizontalCylinder, Sphere, Strapped, VerticalCylinder
-from fleet.water.geometry import area_m2, bottom_depth_m, top_m
+from fleet.water.geometry import top_m
+from fleet.water.profile import widest_m, width_m
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -91,19 +90,4 @@ def _edge(shape: Shape, share_of_height: float) -> str:
 
 def _share(shape: Shape, depth: float) -> float:
     """Width at a depth, of the largest width."""
-    match shape:
-        case VerticalCylinder():
-            bottom = bottom_depth_m(shape)
-            if depth >= bottom:
-                return 1.0
-            return depth / bottom if shape.bottom == "cone" else sqrt(1 - (1 - depth / bottom) ** 2)
-        case HorizontalCylinder() | Sphere():
-            return 2 * sqrt(depth * (shape.diameter_m - depth)) / shape.diameter_m
-        case Frustum():
-            low, high = shape.bottom_diameter_m, shape.top_diameter_m
-            return (low + (high - low) * depth / shape.height_m) / max(low, high)
-        case Strapped():
-            step = shape.table[-1].depth_m / ROWS
-            widest = max(area_m2(shape, step * (row + 0.5)) for row in range(ROWS))
-            return sqrt(area_m2(shape, depth) / widest)
-    return 1.0
+    return width_m(shape, depth) / widest_m(shape)

@@ -125,7 +125,7 @@ def _printer(kind: str) -> Callable[..., None]:
 
 
 def _extra(inventory: Inventory | None, kind: str, name: str, us: bool) -> tuple[Any, ...]:
-    from fleet.cli.quantities import Units
+    from fleet.water.quantities import Units
 
     if kind == "tank" and inventory is not None:
         return (inventory.tank(name).shape, Units(us))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fleet.cli.quantities import Units, duration
 from fleet.cli.show_tank import paragraph
+from fleet.water.quantities import Units, duration
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

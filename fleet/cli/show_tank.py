@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fleet.cli.quantities import Units, duration, share
 from fleet.cli.section import DRAWN_COLUMNS, Line, draw
+from fleet.water.quantities import Units, duration, share
 
 if TYPE_CHECKING:
     from fleet.cli.output import Output

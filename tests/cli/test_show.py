@@ -11,12 +11,12 @@ import pytest
 from fleet.boards.board import board_ids
 from fleet.boards.pins import Answer
 from fleet.cli.app import run
-from fleet.cli.quantities import Units, duration
 from fleet.cli.section import ROWS, Line, draw
 from fleet.codes import Exit
 from fleet.inventory.about_node import about_node
 from fleet.inventory.about_tank import about_tank
 from fleet.inventory.load import load_inventory
+from fleet.water.quantities import Units, duration
 from tests.water.shapes import shape
 
 ROOT = Path(__file__).resolve().parent.parent.parent
