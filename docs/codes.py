@@ -18,6 +18,7 @@ def page() -> str:
     for code in all_codes().values():
         lines += [f"## {code.code}", "", f"**{code.title}** ({code.severity.value})", ""]
         lines += [f"Why: {code.why}", "", f"Put it right: {code.fix}", ""]
+        lines += [f"Source: {code.source}", ""] if code.source else []
     return "\n".join(lines).rstrip() + "\n"
 
 

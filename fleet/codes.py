@@ -7,6 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum, StrEnum
+from typing import Final
+
+RULED_FROM: Final = "INV400"
+RULED_BEFORE: Final = "INV700"
 
 
 class Severity(StrEnum):
@@ -36,10 +40,22 @@ class Exit(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Code:
-    """One stable code. `why` and `fix` are plain text of one to three sentences."""
+    """One stable code. `why` and `fix` are plain text of one to three sentences.
+
+    `source` names where its figures come from: a standard, a handbook, a maker's sheet; empty if it has none.
+    """
 
     code: str
     title: str
     why: str
     fix: str
     severity: Severity = Severity.ERROR
+    source: str = ""
+
+    @property
+    def ruled(self) -> bool:
+        """Whether a person may rule on it in the inventory: wiring, water and electrodes, INV400 to INV699.
+
+        The others are about what cannot be read or built at all, which no ruling changes.
+        """
+        return RULED_FROM <= self.code < RULED_BEFORE

@@ -23,10 +23,23 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure that a finding rests on: `Figure("starts an hour", 31.2, "1/h")`; no unit: a pure number.
+
+    The same figures stand in the finding's words, rounded for people; here they are for programs.
+    """
+
+    name: str
+    value: float
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """`what` says what is the matter here; `why` and `fix` default to those of the code.
 
     `subject` names the thing in the fleet's own words, such as `tank roof-east` or `node ridge-01`.
+    `figures` are those that it rests on: what was computed, from what, and the limit.
     """
 
     code: Code
@@ -35,6 +48,7 @@ class Finding:
     subject: str = ""
     fix_here: str = ""
     severity_here: Severity | None = None
+    figures: tuple[Figure, ...] = ()
 
     @property
     def severity(self) -> Severity:
@@ -61,6 +75,8 @@ class Finding:
             "what": self.what,
             "why": self.why,
             "fix": self.fix,
+            "source": self.code.source,
+            "figures": [asdict(figure) for figure in self.figures],
             "place": asdict(self.place) if self.place else None,
         }
 

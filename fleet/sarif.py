@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
@@ -37,13 +38,16 @@ def sarif_log(findings: Sequence[Finding], project: str) -> dict[str, Any]:
 
 def _rule(code: Code) -> dict[str, Any]:
     """A reportingDescriptor, SARIF 2.1.0 section 3.49."""
-    return {
+    rule: dict[str, Any] = {
         "id": code.code,
         "shortDescription": {"text": code.title},
         "fullDescription": {"text": code.why},
         "help": {"text": code.fix},
         "defaultConfiguration": {"level": code.severity.value},
     }
+    if code.source:
+        rule["properties"] = {"source": code.source}
+    return rule
 
 
 def _result(finding: Finding, rule_index: int) -> dict[str, Any]:
@@ -61,6 +65,8 @@ def _result(finding: Finding, rule_index: int) -> dict[str, Any]:
             {**location, "logicalLocations": [{"fullyQualifiedName": finding.subject}]}
             for location in result.get("locations", [{}])
         ]
+    if finding.figures:
+        result["properties"] = {"figures": [asdict(figure) for figure in finding.figures]}
     return result
 
 

@@ -33,7 +33,7 @@ def explain(
     codes = all_codes()
     chosen = list(codes.values()) if code is None else [codes[named(code.upper(), "code", list(codes))]]
     if json:
-        out.emit_json("explain", {"codes": [asdict(c) for c in chosen]})
+        out.emit_json("explain", {"codes": [{**asdict(c), "ruled": c.ruled} for c in chosen]})
     elif code is None:
         out.table(("code", "severity", "means"), [(c.code, c.severity.value, c.title) for c in chosen])
     else:
@@ -41,3 +41,5 @@ def explain(
         out.data(f"{this.code} ({this.severity.value}): {this.title}")
         out.data(f"  why: {this.why}")
         out.data(f"  fix: {this.fix}")
+        if this.source:
+            out.data(f"  source: {this.source}")
