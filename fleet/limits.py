@@ -36,6 +36,7 @@ RELEASE_CHARS: Final = 23
 TANKS_PER_NODE: Final = 4
 MARKS_PER_TANK: Final = 4
 PIN_NAME_CHARS: Final = 16
+WIRE_COLOR_CHARS: Final = 24
 STRAP_POINTS: Final = 200
 
 # --- node block and ticket (docs/node-interface.md 5 and 6)

@@ -123,6 +123,8 @@ class Board:
     flash_bytes: int
     slot_bytes: int
     flash_map: str
+    rows: tuple[tuple[str, ...], tuple[str, ...]]
+    """Names of the pins in the two rows on the board, from the top down."""
     partitions: tuple[Partition, ...]
     internal_pull_up_ohm: float
     pins: tuple[Pin, ...]
@@ -167,6 +169,7 @@ def load_board(board_id: str) -> Board:
         flash_bytes=text["flash_bytes"],
         slot_bytes=text["slot_bytes"],
         flash_map=text["flash_map"],
+        rows=_rows(text),
         partitions=_partitions(text),
         internal_pull_up_ohm=chip["internal_pull_up_ohm"],
         pins=_pins(text, chip),
@@ -192,6 +195,13 @@ def _partitions(board: dict[str, Any]) -> tuple[Partition, ...]:
     for fault in table_faults(table, board["flash_bytes"], board["slot_bytes"]):
         raise ValueError(f"{board['id']}: partition table {board['flash_map']}: {fault}")
     return table
+
+
+def _rows(board: dict[str, Any]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    left, right = (tuple(row) for row in board["rows"])
+    if sorted((*left, *right)) != sorted(board["pins"]):
+        raise ValueError(f"{board['id']}: the rows do not have each pin once")
+    return left, right
 
 
 def _pins(board: dict[str, Any], chip: dict[str, Any]) -> tuple[Pin, ...]:

@@ -36,6 +36,7 @@ from fleet.inventory.values import (
     PinName,
     Release,
     WholeNumber,
+    WireColor,
 )
 from fleet.limits import MARKS_PER_TANK, NETWORK_LOST_S, STRAP_POINTS, TANKS_PER_NODE
 
@@ -199,6 +200,9 @@ class Served(Part):
     probes: dict[MarkName, PinName]
     pull_up: Literal["internal", "external"] = "internal"
     pump_relay: PumpRelay | None = None
+    wires: dict[MarkName, WireColor] = Field(
+        default_factory=dict, description="colours, by mark, `common` and `relay`; printed on sheets"
+    )
 
 
 class Node(Part):

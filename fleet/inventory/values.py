@@ -20,6 +20,7 @@ from fleet.limits import (
     MARK_NAME_CHARS,
     PIN_NAME_CHARS,
     RELEASE_CHARS,
+    WIRE_COLOR_CHARS,
 )
 
 NAME_PATTERN: Final = r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$"
@@ -105,6 +106,8 @@ Release = Annotated[str, Field(min_length=1, max_length=RELEASE_CHARS, pattern=R
 Domain = Annotated[str, Field(max_length=200, pattern=DOMAIN_PATTERN)]
 Line = Annotated[str, Field(pattern=LINE_PATTERN)]
 """Text of one line."""
+WireColor = Annotated[str, Field(min_length=1, max_length=WIRE_COLOR_CHARS, pattern=LINE_PATTERN)]
+"""The colour of a wire in words, such as `red` or `green/yellow`."""
 WholeNumber = Annotated[int, Strict()]
 Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
 IsoDate = Annotated[
