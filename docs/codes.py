@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from fleet.explain import all_codes
+from fleet.explain import all_codes, how_to_rule
 
 
 def page() -> str:
@@ -19,6 +19,8 @@ def page() -> str:
         lines += [f"## {code.code}", "", f"**{code.title}** ({code.severity.value})", ""]
         lines += [f"Why: {code.why}", "", f"Put it right: {code.fix}", ""]
         lines += [f"Source: {code.source}", ""] if code.source else []
+        rule = how_to_rule(code)
+        lines += ["To accept it, or to change its severity:", "", "```yaml", *rule, "```", ""] if rule else []
     return "\n".join(lines).rstrip() + "\n"
 
 

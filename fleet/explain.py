@@ -33,3 +33,18 @@ def all_codes() -> dict[str, Code]:
                 raise ValueError(f"{code.code} is defined twice")
             gathered[code.code] = code
     return dict(sorted(gathered.items()))
+
+
+def how_to_rule(code: Code) -> tuple[str, ...]:
+    """What a file of the inventory says to accept that finding; nothing for codes that cannot be ruled on."""
+    if not code.ruled:
+        return ()
+    return (
+        "rulings:",
+        f"  - code: {code.code}",
+        "    about: tank NAME     # as the finding names it; left out: everywhere",
+        "    as: accepted         # or note, warning, error",
+        "    because: WHY",
+        "    on: YYYY-MM-DD       # the day of the decision",
+        "    until: YYYY-MM-DD    # the last day that it holds; left out: for good",
+    )

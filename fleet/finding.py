@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fleet.codes import Code, Severity
+
+if TYPE_CHECKING:
+    from datetime import date
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -35,6 +38,41 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
+class Ruled:
+    """What a person has ruled on a finding: `word` is `accepted` or a severity, `until` the last day it holds.
+
+    `about` is the subject that the ruling names, empty for everywhere; `place` is that of the ruling.
+    """
+
+    word: str
+    because: str
+    on: date
+    until: date | None
+    about: str
+    place: Place
+
+    @property
+    def accepted(self) -> bool:
+        """Whether the finding no longer counts."""
+        return self.word == "accepted"
+
+    def __str__(self) -> str:
+        until = f" until {self.until}" if self.until else ""
+        return f"{self.word} on {self.on}{until}: {self.because}"
+
+    def facts(self) -> dict[str, Any]:
+        """All of it for JSON."""
+        return {
+            "as": self.word,
+            "because": self.because,
+            "on": self.on.isoformat(),
+            "until": self.until.isoformat() if self.until else None,
+            "about": self.about,
+            "place": asdict(self.place),
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """`what` says what is the matter here; `why` and `fix` default to those of the code.
 
@@ -49,11 +87,22 @@ class Finding:
     fix_here: str = ""
     severity_here: Severity | None = None
     figures: tuple[Figure, ...] = ()
+    ruling: Ruled | None = None
 
     @property
     def severity(self) -> Severity:
         """The severity here, which policy may have changed from the code's own."""
         return self.severity_here or self.code.severity
+
+    @property
+    def accepted(self) -> bool:
+        """Whether a person has accepted it: it then counts for nothing."""
+        return self.ruling is not None and self.ruling.accepted
+
+    @property
+    def stops(self) -> bool:
+        """Whether it keeps the inventory from being used."""
+        return self.severity is Severity.ERROR and not self.accepted
 
     @property
     def why(self) -> str:
@@ -77,6 +126,7 @@ class Finding:
             "fix": self.fix,
             "source": self.code.source,
             "figures": [asdict(figure) for figure in self.figures],
+            "ruling": self.ruling.facts() if self.ruling else None,
             "place": asdict(self.place) if self.place else None,
         }
 

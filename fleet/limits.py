@@ -38,6 +38,8 @@ MARKS_PER_TANK: Final = 4
 PIN_NAME_CHARS: Final = 16
 WIRE_COLOR_CHARS: Final = 24
 STRAP_POINTS: Final = 200
+REASON_CHARS: Final = 300
+"""Of a ruling: a line that fits a report; a longer story belongs into `notes`."""
 
 # --- node block and ticket (docs/node-interface.md 5 and 6)
 NODE_BLOCK_BYTES: Final = 1_024

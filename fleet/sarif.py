@@ -27,11 +27,15 @@ def sarif_log(findings: Sequence[Finding], project: str) -> dict[str, Any]:
         "version": __version__,
         "rules": [_rule(codes[name]) for name in index],
     }
+    results = [_result(finding, index[finding.code.code]) for finding in findings]
+    if any(finding.accepted for finding in findings):
+        for result, finding in zip(results, findings, strict=True):
+            result["suppressions"] = _suppressions(finding)
     run = {
         "tool": {"driver": driver},
         "columnKind": "unicodeCodePoints",
         "originalUriBaseIds": {_BASE: {"uri": f"file://{quote(project.rstrip('/'))}/"}},
-        "results": [_result(finding, index[finding.code.code]) for finding in findings],
+        "results": results,
     }
     return {"$schema": SCHEMA, "version": "2.1.0", "runs": [run]}
 
@@ -68,6 +72,13 @@ def _result(finding: Finding, rule_index: int) -> dict[str, Any]:
     if finding.figures:
         result["properties"] = {"figures": [asdict(figure) for figure in finding.figures]}
     return result
+
+
+def _suppressions(finding: Finding) -> list[dict[str, Any]]:
+    """Suppressions, SARIF 2.1.0 section 3.35; section 3.27.23: on all results of a run, or on none."""
+    if finding.ruling is None or not finding.accepted:
+        return []
+    return [{"kind": "external", "status": "accepted", "justification": str(finding.ruling)}]
 
 
 def _location(place: Place) -> dict[str, Any]:

@@ -32,32 +32,36 @@ def check(
     sarif: Annotated[
         str | None, typer.Option("--sarif", metavar="FILE", help="Write SARIF 2.1.0 to FILE; - is stdout.")
     ] = None,
+    accepted: Annotated[
+        bool, typer.Option("--accepted", help="Also list what rulings accept, with reason and date.")
+    ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Exit 1 if there are warnings.")] = False,
 ) -> int:
     """Example: tankfleet check --strict
 
     Check all files of the inventory and list every finding: where, what, why it matters, how to put it
-    right. Exit 2 with errors; with warnings alone 0, or 1 with --strict.
+    right. Exit 2 with errors; with warnings alone 0, or 1 with --strict. What a ruling in the inventory
+    accepts does not count.
     """
     from fleet.inventory.load import read_inventory
 
     this = session(ctx)
     if json and sarif == "-":
         raise UsageError(BAD_USAGE, "--json and --sarif - both write to stdout", fix="Give --sarif a file.")
-    inventory, findings = read_inventory(this.inventory_dir(), this.project)
+    inventory, findings = read_inventory(this.inventory_dir(), this.project, this.today())
     if sarif is not None:
         _write_sarif(this, sarif, findings)
     if json:
         this.output.emit_json("check", _facts(inventory, findings))
     elif sarif != "-":
-        _show(this, inventory, findings)
+        _show(this, inventory, findings, accepted=accepted)
     if inventory is None:
         return Exit.USAGE
     return Exit.PROBLEMS if strict and _counts(findings)[Severity.WARNING] else Exit.OK
 
 
 def _counts(findings: Sequence[Finding]) -> Counter[Severity]:
-    return Counter(finding.severity for finding in findings)
+    return Counter(finding.severity for finding in findings if not finding.accepted)
 
 
 def _facts(inventory: Inventory | None, findings: Sequence[Finding]) -> dict[str, object]:
@@ -67,7 +71,10 @@ def _facts(inventory: Inventory | None, findings: Sequence[Finding]) -> dict[str
     counts = _counts(findings)
     return {
         "parts": parts,
-        "counts": {f"{severity.value}s": counts[severity] for severity in Severity},
+        "counts": {
+            **{f"{severity.value}s": counts[severity] for severity in Severity},
+            "accepted": sum(finding.accepted for finding in findings),
+        },
         "findings": [finding.facts() for finding in findings],
     }
 
@@ -83,21 +90,32 @@ def _write_sarif(this: Session, where: str, findings: Sequence[Finding]) -> None
         this.output.note(f"SARIF written to {where}")
 
 
-def _show(this: Session, inventory: Inventory | None, findings: Sequence[Finding]) -> None:
+def _show(this: Session, inventory: Inventory | None, findings: Sequence[Finding], *, accepted: bool) -> None:
     from fleet.inventory.load import counted
 
     out = this.output
-    for finding in findings[:FINDINGS_SHOWN]:
+    listed = [finding for finding in findings if accepted or not finding.accepted]
+    for finding in listed[:FINDINGS_SHOWN]:
         out.finding(finding)
         out.data()
-    if len(findings) > FINDINGS_SHOWN:
-        out.data(f"... and {len(findings) - FINDINGS_SHOWN} more; `tankfleet check --json` lists all.")
+    if len(listed) > FINDINGS_SHOWN:
+        out.data(f"... and {len(listed) - FINDINGS_SHOWN} more; `tankfleet check --json` lists all.")
     counts = _counts(findings)
-    said = [counted(counts[severity], severity.value) for severity in Severity if counts[severity]]
+    said = ", ".join(counted(counts[severity], severity.value) for severity in Severity if counts[severity])
+    _say_accepted(this, findings, listed=accepted)
     if inventory is None:
-        out.data(f"{', '.join(said)}: this inventory cannot be used yet.")
-        out.next_step(f"tankfleet explain {findings[0].code.code}", "tankfleet check")
+        out.data(f"{said}: this inventory cannot be used yet.")
+        first = next(finding for finding in findings if finding.stops)
+        out.next_step(f"tankfleet explain {first.code.code}", "tankfleet check")
         return
     parts = [counted(len(getattr(inventory, f"{kind}s")), kind) for kind in ("site", "tank", "node")]
-    out.data(f"{', '.join(parts)}: {', '.join(said) or 'no findings'}.")
+    out.data(f"{', '.join(parts)}: {said or 'no findings'}.")
     out.next_step("tankfleet show" if inventory.nodes else "add a node, then tankfleet check")
+
+
+def _say_accepted(this: Session, findings: Sequence[Finding], *, listed: bool) -> None:
+    number = sum(finding.accepted for finding in findings)
+    if number:
+        be = "finding is" if number == 1 else "findings are"
+        more = "" if listed else "; `tankfleet check --accepted` lists " + ("it" if number == 1 else "them")
+        this.output.data(f"{number} {be} accepted by rulings{more}.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, cast
 
@@ -20,6 +21,7 @@ from fleet.workspace import Workspace
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from fleet.finding import Finding
     from fleet.inventory.model import Inventory
 
 Target = Annotated[
@@ -115,6 +117,8 @@ class Session:
     project: Path = field(default_factory=Path.cwd)
     flags: dict[str, str | None] = field(default_factory=dict)
     debug: bool = False
+    today: Callable[[], date] = date.today
+    """The day here, by which rulings end."""
 
     def settings(self) -> dict[str, Origin]:
         """All settings with their origins."""
@@ -137,9 +141,13 @@ class Session:
 
     def inventory(self) -> Inventory:
         """The inventory, checked; InventoryError with all findings if any is an error."""
-        from fleet.inventory.load import load_inventory
+        return self.checked()[0]
 
-        return load_inventory(self.inventory_dir(), self.project)
+    def checked(self) -> tuple[Inventory, list[Finding]]:
+        """As `inventory`, with the findings that do not stop it, those that rulings accept among them."""
+        from fleet.inventory.load import load_checked
+
+        return load_checked(self.inventory_dir(), self.project, self.today())
 
     def workspace(self, fleet_name: str) -> Workspace:
         """The workspace of the fleet of that name."""

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from fleet.cli.common import command, command_app, named, session
-from fleet.explain import all_codes
+from fleet.explain import all_codes, how_to_rule
 
 app = command_app()
 
@@ -43,3 +43,6 @@ def explain(
         out.data(f"  fix: {this.fix}")
         if this.source:
             out.data(f"  source: {this.source}")
+        if this.ruled:
+            out.data("  rule: to accept it, or to change its severity here, write in a file of the inventory")
+            out.raw("\n".join(f"    {line}" for line in how_to_rule(this)))

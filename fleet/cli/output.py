@@ -151,14 +151,24 @@ class Output:
         """One finding: place, severity, code, what; the line quoted and underlined; why; how to put it right."""
         to = stream or self.stdout
         lines = [
-            f"{self._head(finding.place, finding.subject)}{self.severity_word(finding.severity, to)} "
+            f"{self._head(finding.place, finding.subject)}{self._weight(finding, to)} "
             f"{finding.code.code}: {finding.what}"
         ]
         lines += self._quote(finding.place, to)
         lines.append(f"  why: {finding.why}")
         lines.append(f"  fix: {finding.fix}")
+        if finding.code.source:
+            lines.append(f"  source: {finding.code.source}")
+        if finding.ruling is not None:
+            lines.append(f"  ruled: {finding.ruling} ({finding.ruling.place})")
         self.clear_progress()
         to.write(self._folded("\n".join(lines), to, None) + "\n")
+
+    def _weight(self, finding: Finding, stream: IO[str]) -> str:
+        """How it counts: its severity, or that it was accepted."""
+        if finding.accepted:
+            return self.style("accepted", "dim", stream)
+        return self.severity_word(finding.severity, stream)
 
     @staticmethod
     def _head(place: Place | None, subject: str) -> str:

@@ -18,6 +18,7 @@ from fleet.inventory.model import (
     Policy,
     Pump,
     PumpRelay,
+    Ruling,
     Served,
     Site,
     Sphere,
@@ -51,6 +52,7 @@ _NOUNS: Final[dict[type[Part], str]] = {
     Node: "a node",
     Served: "an entry of `serves`",
     PumpRelay: "a pump relay",
+    Ruling: "a ruling",
 }
 
 

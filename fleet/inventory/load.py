@@ -7,14 +7,14 @@ import os
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from fleet.codes import Severity
 from fleet.errors import InventoryError
 from fleet.finding import Finding, Place
-from fleet.inventory.codes import HAS_ERRORS, TOO_LARGE
+from fleet.inventory.codes import CODES, HAS_ERRORS, TOO_LARGE
 from fleet.inventory.folder import inventory_files, read_bytes
 from fleet.inventory.model import Inventory, Policy
 from fleet.inventory.parts import add_file
 from fleet.inventory.rules import RULES
+from fleet.inventory.rulings import apply_rulings
 from fleet.inventory.source import decode
 from fleet.inventory.survey import Survey
 from fleet.inventory.tree import read_tree
@@ -22,25 +22,41 @@ from fleet.limits import INVENTORY_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from datetime import date
     from pathlib import Path
 
+_CODES = {code.code: code for code in CODES}
 
-def load_inventory(folder: Path, root: Path | None = None) -> Inventory:
+
+def load_inventory(folder: Path, root: Path | None = None, today: date | None = None) -> Inventory:
     """The inventory in `folder`. InventoryError, with all findings of all files, if any is an error.
 
-    Places name each file from `root` on, by default the folder that `folder` is in.
+    Places name each file from `root` on, by default the folder that `folder` is in. Rulings whose last day is
+    before `today` do not hold; without it, all do.
     """
-    inventory, findings = read_inventory(folder, root)
+    return load_checked(folder, root, today)[0]
+
+
+def load_checked(
+    folder: Path, root: Path | None = None, today: date | None = None
+) -> tuple[Inventory, list[Finding]]:
+    """As `load_inventory`, with the findings that do not stop it: warnings, notes, and what was accepted."""
+    inventory, findings = read_inventory(folder, root, today)
     if inventory is None:
-        errors = [finding for finding in findings if finding.severity is Severity.ERROR]
+        errors = [finding for finding in findings if finding.stops]
         files = {finding.place.path for finding in errors if finding.place is not None}
         what = f"the inventory has {counted(len(errors), 'error')} in {counted(len(files), 'file')}"
-        raise InventoryError(HAS_ERRORS, what, findings)
-    return inventory
+        raise InventoryError(HAS_ERRORS, what, [finding for finding in findings if not finding.accepted])
+    return inventory, findings
 
 
-def read_inventory(folder: Path, root: Path | None = None) -> tuple[Inventory | None, list[Finding]]:
-    """The inventory in `folder`, and all findings, sorted by place; None if any of them is an error."""
+def read_inventory(
+    folder: Path, root: Path | None = None, today: date | None = None
+) -> tuple[Inventory | None, list[Finding]]:
+    """The inventory in `folder`, and all findings, sorted by place; None if any of them is an error.
+
+    Findings that a ruling accepts are among them, and are no errors.
+    """
     paths, findings = inventory_files(folder)
     if findings:
         return None, findings
@@ -56,7 +72,7 @@ def read_inventory(folder: Path, root: Path | None = None) -> tuple[Inventory | 
         if total_bytes > INVENTORY_BYTES:
             what = f"the files up to this one have more than {INVENTORY_BYTES} bytes together"
             return None, [*findings, Finding(TOO_LARGE, what, Place(shown))]
-    inventory, more = read_texts(files)
+    inventory, more = read_texts(files, today)
     more = sorted(findings + more, key=lambda finding: finding.sort_key())
     return (None if findings else inventory), more
 
@@ -69,11 +85,11 @@ def _shown(path: Path, root: Path) -> str:
 
 
 def read_texts(
-    files: Sequence[tuple[str, bytes | None]],
+    files: Sequence[tuple[str, bytes | None]], today: date | None = None
 ) -> tuple[Inventory | None, list[Finding]]:
     """As `read_inventory`, from files' shown paths and bytes; None for bytes that could not be read."""
     with _no_collection():
-        return _read(files)
+        return _read(files, today)
 
 
 @contextmanager
@@ -89,7 +105,9 @@ def _no_collection() -> Iterator[None]:
             gc.enable()
 
 
-def _read(files: Sequence[tuple[str, bytes | None]]) -> tuple[Inventory | None, list[Finding]]:
+def _read(
+    files: Sequence[tuple[str, bytes | None]], today: date | None
+) -> tuple[Inventory | None, list[Finding]]:
     survey = Survey(Place(files[0][0]))
     findings: list[Finding] = []
     for shown, data in files:
@@ -103,8 +121,9 @@ def _read(files: Sequence[tuple[str, bytes | None]]) -> tuple[Inventory | None, 
         findings += add_file(survey, source, tree)
     for rule in RULES:
         findings += rule(survey)
+    findings = apply_rulings(survey, findings, today, _CODES)
     findings.sort(key=lambda finding: finding.sort_key())
-    if any(finding.severity is Severity.ERROR for finding in findings):
+    if any(finding.stops for finding in findings):
         return None, findings
     return _inventory(survey), findings
 
@@ -116,6 +135,7 @@ def _inventory(survey: Survey) -> Inventory:
         sites=tuple(sorted((entry.part for entry in survey.sites), key=lambda part: part.name)),
         tanks=tuple(sorted((entry.part for entry in survey.tanks), key=lambda part: part.name)),
         nodes=tuple(sorted((entry.part for entry in survey.nodes), key=lambda part: part.name)),
+        rulings=tuple(entry.part for entry in survey.rulings),
     )
 
 

@@ -34,6 +34,7 @@ from fleet.inventory.values import (
     Name,
     Number,
     PinName,
+    Reason,
     Release,
     WholeNumber,
     WireColor,
@@ -290,6 +291,20 @@ class Fleet(Part):
     release: Release = "1.0.0"
 
 
+# ------------------------------------------------------------------ rulings
+class Ruling(Part):
+    """What a person has decided about a finding: to accept it, or how severe it is here."""
+
+    code: Line = Field(max_length=40, description="of the finding, such as INV501")
+    about: Line | None = Field(
+        default=None, max_length=120, description="subject of the finding, such as `tank header`; none: all"
+    )
+    ruled: Literal["accepted", "note", "warning", "error"] = Field(alias="as")
+    because: Reason
+    on: IsoDate = Field(description="day of the decision")
+    until: IsoDate | None = Field(default=None, description="last day on which it holds")
+
+
 class InventoryFile(Part):
     """One file: any of these keys. All files together are one inventory."""
 
@@ -298,6 +313,7 @@ class InventoryFile(Part):
     sites: tuple[Site, ...] = ()
     tanks: tuple[Tank, ...] = ()
     nodes: tuple[Node, ...] = ()
+    rulings: tuple[Ruling, ...] = ()
 
 
 class Inventory(Part):
@@ -308,6 +324,7 @@ class Inventory(Part):
     sites: tuple[Site, ...]
     tanks: tuple[Tank, ...]
     nodes: tuple[Node, ...]
+    rulings: tuple[Ruling, ...] = ()
 
     def site(self, name: str) -> Site:
         """The site of that name; KeyError if there is none."""

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from fleet.finding import Finding
 from fleet.inventory.codes import UNKNOWN_KEY, WRONG_KIND
 from fleet.inventory.grammar import keys_of
-from fleet.inventory.model import Fleet, InventoryFile, Node, Policy, Site, Tank
+from fleet.inventory.model import Fleet, InventoryFile, Node, Policy, Ruling, Site, Tank
 from fleet.inventory.refusal import shown
 from fleet.inventory.source import Source, too_many
 from fleet.inventory.survey import Entry
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from fleet.inventory.survey import Survey
     from fleet.inventory.tree import Tree
 
-_LISTS: Final[dict[str, type[Any]]] = {"sites": Site, "tanks": Tank, "nodes": Node}
+_LISTS: Final[dict[str, type[Any]]] = {"sites": Site, "tanks": Tank, "nodes": Node, "rulings": Ruling}
 _BLOCKS: Final[dict[str, type[Any]]] = {"fleet": Fleet, "policy": Policy}
 
 
@@ -82,6 +82,9 @@ class _File:
 
     def _unread(self, at: Path, value: Any) -> str:
         """Remember the name of a part that cannot be used, and return it; empty if it has none."""
+        if at[0] == "rulings":
+            code = value.get("code") if isinstance(value, dict) else None
+            return f"on {shown(code)}" if isinstance(code, str) else ""
         name = value.get("name") if isinstance(value, dict) else None
         if isinstance(name, str):
             self.survey.unread.setdefault(str(at[0]), set()).add(name)

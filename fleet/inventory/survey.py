@@ -6,14 +6,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Generic, TypeVar
 
-from fleet.inventory.model import Fleet, Node, Policy, Site, Tank
+from fleet.inventory.model import Fleet, Node, Policy, Ruling, Site, Tank
 from fleet.inventory.suggest import Suggester
 
 if TYPE_CHECKING:
     from fleet.finding import Place
     from fleet.inventory.source import Source
 
-PartT = TypeVar("PartT", Fleet, Policy, Site, Tank, Node)
+PartT = TypeVar("PartT", Fleet, Policy, Site, Tank, Node, Ruling)
 NamedT = TypeVar("NamedT", Site, Tank, Node)
 
 
@@ -44,6 +44,7 @@ class Survey:
     sites: list[Entry[Site]] = field(default_factory=list)
     tanks: list[Entry[Tank]] = field(default_factory=list)
     nodes: list[Entry[Node]] = field(default_factory=list)
+    rulings: list[Entry[Ruling]] = field(default_factory=list)
     unread: dict[str, set[str]] = field(default_factory=dict)
     whole: bool = True
     """Whether every file and every part's name was read: if not, what is missing may just be unread."""
@@ -58,6 +59,11 @@ class Survey:
     def tank_by_name(self) -> dict[str, Entry[Tank]]:
         """Tanks by name; of a name used twice, the first."""
         return _by_name(self.tanks)
+
+    @cached_property
+    def node_by_name(self) -> dict[str, Entry[Node]]:
+        """Nodes by name; of a name used twice, the first."""
+        return _by_name(self.nodes)
 
     def missing(self, kind: str, name: str, known: dict[str, Entry[NamedT]]) -> bool:
         """Whether there surely is no part of that kind (`sites`, `tanks`) and name."""

@@ -19,6 +19,7 @@ from fleet.limits import (
     LATEST_YEAR,
     MARK_NAME_CHARS,
     PIN_NAME_CHARS,
+    REASON_CHARS,
     RELEASE_CHARS,
     WIRE_COLOR_CHARS,
 )
@@ -29,6 +30,7 @@ MAC_PATTERN: Final = r"^[0-9a-f]{2}(:[0-9a-f]{2}){5}$"
 RELEASE_PATTERN: Final = r"^[0-9A-Za-z.+_-]+$"
 DOMAIN_PATTERN: Final = r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)+$"
 LINE_PATTERN: Final = r"^[^\t\n]*$"
+REASON_PATTERN: Final = r"^[^\t\n]*[^\s][^\t\n]*$"
 DATE_PATTERN: Final = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 TIME_PATTERN: Final = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[ T][0-9]{2}:[0-9]{2}(:[0-9]{2})?$"
 
@@ -108,6 +110,8 @@ Line = Annotated[str, Field(pattern=LINE_PATTERN)]
 """Text of one line."""
 WireColor = Annotated[str, Field(min_length=1, max_length=WIRE_COLOR_CHARS, pattern=LINE_PATTERN)]
 """The colour of a wire in words, such as `red` or `green/yellow`."""
+Reason = Annotated[str, Field(min_length=1, max_length=REASON_CHARS, pattern=REASON_PATTERN)]
+"""Text of one line that says something."""
 WholeNumber = Annotated[int, Strict()]
 Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
 IsoDate = Annotated[

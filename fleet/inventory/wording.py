@@ -23,6 +23,7 @@ from fleet.inventory.values import (
     LINE_PATTERN,
     NAME_PATTERN,
     PIN_PATTERN,
+    REASON_PATTERN,
     RELEASE_PATTERN,
 )
 
@@ -43,6 +44,7 @@ _PATTERNS: Final[dict[str, tuple[str, str]]] = {
     PIN_PATTERN: ("the name of a pin", "Use the name on the board's silk screen, such as `D5`, or `GPIO14`."),
     RELEASE_PATTERN: ("a release", "Use letters, digits and `.+_-`, as in `1.4.0`."),
     DOMAIN_PATTERN: ("a domain name", "Use lower-case labels with points between, as in `water.example`."),
+    REASON_PATTERN: ("a reason", "Say in one line why, so that others understand it in a year."),
     LINE_PATTERN: ("one line of text", "Take out the line breaks and tabs."),
 }
 _WANTED: Final = {

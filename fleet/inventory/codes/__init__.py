@@ -1,9 +1,10 @@
 """Codes of the inventory: INV100-119 reading files, 120-139 one part by itself, 140-179 parts together,
-180-189 editing by the tool."""
+180-189 editing by the tool. Codes of other subjects have a module each beside this one."""
 
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
+from fleet.inventory.codes import rulings
 
 # ------------------------------------------------------------------ reading files
 HAS_ERRORS = Code(
@@ -69,7 +70,7 @@ TWICE = Code(
 NOT_A_MAPPING = Code(
     "INV110",
     "keys and values are needed",
-    "A file holds the keys `fleet`, `policy`, `sites`, `tanks` and `nodes`, each with what belongs to it.",
+    "A file holds the keys `fleet`, `policy`, `sites`, `tanks`, `nodes` and `rulings`, each with what belongs to it.",
     "Write `key: value` lines, with lists and mappings only behind the colon.",
 )
 NO_FILES = Code(
@@ -422,4 +423,5 @@ CODES = (
     PIN_TWICE,
     TOO_LONG_FOR_NODE,
     CANNOT_CLAIM,
+    *rulings.CODES,
 )
