@@ -9,6 +9,7 @@ from fleet.audit import codes
 from fleet.audit.fleet_checks import copy_in_place_s, fleet_findings
 from fleet.audit.node_checks import presence, state_findings
 from fleet.audit.report import NodeLine, Report
+from fleet.audit.ruling_checks import ruling_findings, touching
 from fleet.codes import Severity
 from fleet.find.match import Status
 
@@ -60,7 +61,7 @@ def audit(facts: Facts) -> Report:
         for node in facts.inventory.nodes
     )
     missing = tuple(m.node for m in facts.matches or () if m.status is Status.MISSING)
-    return Report(lines, tuple(findings), missing)
+    return Report(lines, tuple(findings), missing, tuple(facts.rulings))
 
 
 def _findings(facts: Facts) -> Iterator[Finding]:
@@ -70,6 +71,7 @@ def _findings(facts: Facts) -> Iterator[Finding]:
         if match.state is not None and match.status in (Status.FOUND, Status.MOVED, Status.DOUBLE):
             yield from state_findings(facts, facts.inventory.node(name), match.state)
     yield from fleet_findings(facts)
+    yield from ruling_findings(facts.rulings)
 
 
 def _by_node(matches: Iterable[Match]) -> dict[str, Match]:
@@ -105,6 +107,7 @@ def _line(facts: Facts, node: Node, match: Match | None, found: tuple[str, ...])
         copy_in_place_s=copy_in_place_s(node.board, newest),
         verdict=_verdict(found, asked=match is not None),
         findings=found,
+        rulings=touching(facts.rulings, facts.inventory, node),
     )
 
 

@@ -186,6 +186,13 @@ PUSH_UNFINISHED = Code(
     "Run `tankfleet resume` to go on with it, or `tankfleet stop` to end it.",
     Severity.WARNING,
 )
+RULING_STALE = Code(
+    "AUD143",
+    "a ruling that no longer rules",
+    "A decision about a finding was written down with its reason, and has outlived one of them.",
+    "Look at the finding again: put right what it says, rule anew, or take the ruling out.",
+    Severity.WARNING,
+)
 
 CODES = (
     NODE_MISSING,
@@ -215,4 +222,5 @@ CODES = (
     NO_SPARE_BOARD,
     COPY_IN_PLACE,
     PUSH_UNFINISHED,
+    RULING_STALE,
 )

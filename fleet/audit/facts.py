@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from fleet.build.entry import ShelfEntry
     from fleet.find.match import Match
     from fleet.inventory.model import Inventory
+    from fleet.inventory.rulings import RulingLine
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,3 +76,4 @@ class Facts:
     journal: JournalFacts
     matches: Sequence[Match] | None = None
     wanted_crc: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    rulings: Sequence[RulingLine] = ()

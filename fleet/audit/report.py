@@ -11,6 +11,7 @@ from fleet.codes import Exit, Severity
 
 if TYPE_CHECKING:
     from fleet.finding import Finding
+    from fleet.inventory.rulings import RulingLine
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,8 @@ class NodeLine:
     """Longest copy by its boot loader, in which a power cut leaves it in need of a USB cable; None: it has none."""
     verdict: str
     findings: tuple[str, ...]
+    rulings: tuple[str, ...]
+    """Those in force on findings about it, its tanks or its site."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,8 @@ class Report:
     findings: tuple[Finding, ...]
     unreachable: tuple[str, ...]
     """Nodes that were looked for and not found."""
+    rulings: tuple[RulingLine, ...] = ()
+    """All rulings of the inventory, in the order of its files."""
 
     @property
     def exit(self) -> Exit:
@@ -61,16 +66,17 @@ class Report:
 
 COLUMNS = (
     "node", "site", "board", "status", "address", "release", "image", "sequence", "phase", "newest_release",
-    "newest_image", "last_push", "copy_in_place_s", "verdict", "findings",
+    "newest_image", "last_push", "copy_in_place_s", "verdict", "findings", "rulings",
 )  # fmt: skip
 
 
 def csv_text(report: Report) -> str:
-    """The lines as CSV (RFC 4180) with a head; codes of findings are joined by spaces."""
+    """The lines as CSV (RFC 4180) with a head; codes of findings are joined by spaces, rulings by `; `."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)
     for line in report.lines:
-        cells = [getattr(line, column) for column in COLUMNS[:-1]]
-        writer.writerow(["" if cell is None else cell for cell in cells] + [" ".join(line.findings)])
+        cells = [getattr(line, column) for column in COLUMNS[:-2]]
+        cells += [" ".join(line.findings), "; ".join(line.rulings)]
+        writer.writerow(["" if cell is None else cell for cell in cells])
     return out.getvalue()

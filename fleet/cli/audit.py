@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from fleet.find.match import Match
     from fleet.finding import Finding
     from fleet.inventory.model import Inventory
+    from fleet.inventory.rulings import RulingLine
     from fleet.keys.folder import KeyFolder
     from fleet.render.firmware_class import Target
     from fleet.workspace import Workspace
@@ -51,8 +52,8 @@ def audit(
 
     Ask every node what it runs, and compare that with the inventory, the shelf and the journal of pushes:
     old, unknown and given-up images, missing, double and swapped boards, faults that nodes report, spare
-    boards that a site lacks. Changes nothing on any node. Exit status 0: nothing worse than a warning;
-    1: errors; 3: no errors but some nodes were not found.
+    boards that a site lacks. Lists the rulings on findings, with reasons and dates. Changes nothing on any
+    node. Exit status 0: nothing worse than a warning; 1: errors; 3: no errors but some nodes were not found.
     """
     this = session(ctx)
     report = _report(this, offline=offline, timeout_s=timeout)
@@ -74,15 +75,17 @@ def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
     from fleet.audit.gather import releases, shelf_facts, wanted_crcs
     from fleet.audit.pushes import journal_facts
     from fleet.build.shelf import Shelf
+    from fleet.inventory.rulings import ruling_lines
 
-    inventory = this.inventory()
+    inventory, findings = this.checked()
     workspace = this.workspace(inventory.fleet.name)
     target = cast("Target", this.setting("target"))
     keys = _keys(this.output, workspace, needed=not offline)
     shelf = shelf_facts(Shelf(workspace.shelf_dir), inventory, target)
     matches = None if offline or keys is None else _find(this, inventory, workspace, keys, timeout_s)
     crcs = wanted_crcs(inventory, keys.trust(), target, releases(shelf, matches)) if keys is not None else {}
-    return look(Facts(inventory, shelf, journal_facts(workspace.journal_path), matches, crcs))
+    rulings = ruling_lines(inventory.rulings, findings, this.today())
+    return look(Facts(inventory, shelf, journal_facts(workspace.journal_path), matches, crcs, rulings))
 
 
 def _keys(output: Output, workspace: Workspace, *, needed: bool) -> KeyFolder | None:
@@ -133,6 +136,14 @@ def _show(output: Output, report: Report, offline: bool) -> None:
         output.table(columns, [_row(line) for line in report.lines])
     for code, found in groupby(report.findings, key=lambda finding: finding.code):
         _group(output, list(found), f"{code.code}: {code.title}", len(report.lines))
+    if report.rulings:
+        output.data()
+        columns = ("ruling on", "as", "on", "until", "stands", "because")
+        output.table(columns, [_ruling_row(ruling) for ruling in report.rulings])
+
+
+def _ruling_row(ruling: RulingLine) -> tuple[str, ...]:
+    return (ruling.name, ruling.ruled, ruling.on, ruling.until or "-", ruling.stands, ruling.because)
 
 
 def _row(line: NodeLine) -> tuple[str, ...]:
@@ -193,6 +204,10 @@ def _facts(report: Report, offline: bool) -> dict[str, Any]:
             for f in report.findings
         ],
         "unreachable": list(report.unreachable),
+        "rulings": [
+            {key: value for key, value in asdict(ruling).items() if key != "ruled"} | {"as": ruling.ruled}
+            for ruling in report.rulings
+        ],
         "counts": report.counts(),
     }
 

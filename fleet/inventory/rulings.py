@@ -5,7 +5,7 @@ The one place that decides how a ruled finding counts; all commands read the inv
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -48,8 +48,13 @@ class RulingLine:
     on: str
     until: str | None
     stands: str
-    findings: int
-    """How many findings it changes."""
+    subjects: tuple[str, ...]
+    """Of the findings that it changes, in the order of their places."""
+
+    @property
+    def name(self) -> str:
+        """The code, and what it is about."""
+        return f"{self.code} about {self.about}" if self.about else self.code
 
 
 def apply_rulings(
@@ -78,11 +83,14 @@ def ruling_lines(
     rulings: Iterable[Ruling], findings: Iterable[Finding], today: date | None
 ) -> tuple[RulingLine, ...]:
     """What is to be reported of the rulings of an inventory, whose findings were ruled with the same `today`."""
-    counts = Counter((f.code.code, f.ruling.about) for f in findings if f.ruling is not None)
+    subjects: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for finding in findings:
+        if finding.ruling is not None:
+            subjects[finding.code.code, finding.ruling.about].append(finding.subject)
     lines = []
     for ruling in rulings:
-        number = counts[ruling.code, ruling.about or ""]
         past = _past(ruling, today)
+        changed = () if past else tuple(dict.fromkeys(subjects[ruling.code, ruling.about or ""]))
         lines.append(
             RulingLine(
                 code=ruling.code,
@@ -91,8 +99,8 @@ def ruling_lines(
                 because=ruling.because,
                 on=ruling.on.isoformat(),
                 until=ruling.until.isoformat() if ruling.until else None,
-                stands=PAST if past else IN_FORCE if number else UNUSED,
-                findings=0 if past else number,
+                stands=PAST if past else IN_FORCE if changed else UNUSED,
+                subjects=changed,
             )
         )
     return tuple(lines)

@@ -17,6 +17,7 @@ from fleet.boards.board import load_board
 from fleet.codes import Exit, Severity
 from fleet.find.match import Match, Status
 from fleet.inventory.model import Inventory
+from fleet.inventory.rulings import IN_FORCE, PAST, UNUSED, RulingLine
 from tests.audit.scene import (
     INVENTORY,
     NODES,
@@ -148,7 +149,7 @@ def test_each_line_says_how_long_its_boot_loader_copies() -> None:
 
 
 def test_each_code_has_a_case() -> None:
-    elsewhere = {"AUD104", "AUD116", "AUD122", "AUD123", "AUD140", "AUD141", "AUD142"}
+    elsewhere = {"AUD104", "AUD116", "AUD122", "AUD123", "AUD140", "AUD141", "AUD142", "AUD143"}
     assert set(CASES) | elsewhere == {code.code for code in CODES}
 
 
@@ -237,6 +238,26 @@ def test_errors_come_first_and_the_order_is_fixed() -> None:
     assert severities == sorted(severities, key=list(Severity).index)
     assert one.exit is Exit.PROBLEMS
     assert one.unreachable == ("marram-01",)
+
+
+def test_rulings_are_listed_and_those_that_no_longer_rule_are_warned_of() -> None:
+    rulings = (
+        RulingLine("INV501", "", "accepted", "it is so", "2026-03-01", None, IN_FORCE, ("tank header-east",)),
+        RulingLine("INV501", "tank x", "note", "it was so", "2025-03-01", "2026-03-01", PAST, ()),
+        RulingLine("INV502", "", "error", "it may be so", "2025-03-01", None, UNUSED, ()),
+    )
+    report, findings = audited(rulings=rulings)
+    assert report.rulings == rulings
+    assert findings == [
+        ("AUD143", "ruling on INV501 about tank x", "past its date, which was 2026-03-01; ruled note on 2025-03-01: "
+         "it was so"),
+        ("AUD143", "ruling on INV502", "no finding needs it; ruled error on 2025-03-01: it may be so"),
+    ]  # fmt: skip
+    assert report.exit is Exit.OK
+    said = {one.node: one.rulings for one in report.lines if one.rulings}
+    assert said == {N: ("INV501 tank header-east: accepted on 2026-03-01: it is so",)}
+    rows = list(csv.DictReader(io.StringIO(csv_text(report))))
+    assert [row["rulings"] for row in rows if row["rulings"]] == list(said[N])
 
 
 def test_csv_says_the_same_as_the_lines() -> None:

@@ -182,10 +182,10 @@ def test_lines_for_reports_say_which_hold() -> None:
     inventory, findings = read_texts([("farm.yaml", farm(*rulings).encode())], TODAY)
     assert inventory is not None
     lines = ruling_lines(inventory.rulings, findings, TODAY)
-    assert [(line.code, line.about, line.stands, line.findings) for line in lines] == [
-        ("INV498", "", IN_FORCE, 2),
-        ("INV598", "node sump-node", UNUSED, 0),
-        ("INV598", "", PAST, 0),
+    assert [(line.name, line.stands, line.subjects) for line in lines] == [
+        ("INV498", IN_FORCE, ("tank header", "tank sump")),
+        ("INV598 about node sump-node", UNUSED, ()),
+        ("INV598", PAST, ()),
     ]
     assert (lines[0].ruled, lines[0].because, lines[0].on, lines[0].until) == (
         "accepted", "it is so here", "2026-03-01", None,
@@ -274,3 +274,24 @@ def test_explain_and_the_page_say_how_to_rule() -> None:
     findings = read_texts([("farm.yaml", f"{FARM}{lines}\n".encode())], TODAY)[1]
     assert "INV498 tank sump accepted" in said(findings)
     assert how_to_rule(next(code for code in CODES if code.code == "INV158")) == ()
+
+
+def test_the_audit_lists_them_in_text_and_json(project: Path, capsys, monkeypatch) -> None:
+    monkeypatch.setenv("TANKFLEET_KEYS", str(project / "keys"))
+    text = farm(ruling(), ruling("INV598", until="2026-03-02"))
+    (project / "inventory" / "farm.yaml").write_text(text, encoding="utf-8")
+    assert run(["--project", str(project), "audit", "--offline"]) == Exit.OK
+    out = capsys.readouterr().out
+    assert "INV498     accepted  2026-03-01  -           in force       it is so here" in out
+    assert (
+        "warning AUD143: a ruling that no longer rules\n  ruling on INV598: past its date, which was" in out
+    )
+    assert run(["--project", str(project), "audit", "--offline", "--json"]) == Exit.OK
+    document = json.loads(capsys.readouterr().out)
+    schema = json.loads((files("fleet") / "schemas" / "audit.json").read_text(encoding="utf-8"))
+    Draft202012Validator(schema).validate(document)
+    assert document["rulings"][0] == {
+        "code": "INV498", "about": "", "as": "accepted", "because": "it is so here", "on": "2026-03-01", "until": None,
+        "stands": "in force", "subjects": ["tank header", "tank sump"],
+    }  # fmt: skip
+    assert document["nodes"][0]["rulings"] == ["INV498 tank header: accepted on 2026-03-01: it is so here"]

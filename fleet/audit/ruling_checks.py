@@ -1,0 +1,36 @@
+"""What an audit says of rulings: those that no longer rule, and which of them touch a node. Pure."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleet.audit.codes import RULING_STALE
+from fleet.finding import Finding
+from fleet.inventory.rulings import IN_FORCE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from fleet.inventory.model import Inventory, Node
+    from fleet.inventory.rulings import RulingLine
+
+
+def ruling_findings(rulings: Sequence[RulingLine]) -> Iterator[Finding]:
+    """One for each that is past its date, or that no finding needs."""
+    for ruling in rulings:
+        if ruling.stands != IN_FORCE:
+            until = f", which was {ruling.until}" if ruling.until else ""
+            what = f"{ruling.stands}{until}; ruled {ruling.ruled} on {ruling.on}: {ruling.because}"
+            yield Finding(RULING_STALE, what, subject=f"ruling on {ruling.name}")
+
+
+def touching(rulings: Sequence[RulingLine], inventory: Inventory, node: Node) -> tuple[str, ...]:
+    """The rulings in force on findings about the node, its tanks or its site, each in a line."""
+    mine = {f"node {node.name}", f"site {inventory.site_of(node).name}"}
+    mine.update(f"tank {served.tank}" for served in node.serves)
+    return tuple(
+        f"{ruling.code} {subject}: {ruling.ruled} on {ruling.on}: {ruling.because}"
+        for ruling in rulings
+        for subject in ruling.subjects
+        if subject in mine
+    )
