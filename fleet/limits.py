@@ -253,3 +253,6 @@ REJOIN_GIVE_TRIES: Final = 3
 REJOIN_GIVE_RETRY_S: Final = 5.0
 REJOIN_TELL_S: Final = 1.5
 """Nothing is silent for longer than 2 s."""
+
+# --- wiring: a list of every pin of a board helps nobody to choose one
+PINS_OFFERED: Final = 4

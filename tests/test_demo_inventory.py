@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from fleet.boards.board import load_board
-from fleet.boards.pins import Answer, Use, may
+from fleet.boards.pins import Answer, may, probe_use, relay_use
 from fleet.inventory.load import load_inventory, read_inventory
 from fleet.inventory.model import Duty, Ends
 from fleet.water.filling import pump_times
@@ -74,13 +74,12 @@ def test_each_tank_is_served_and_each_pin_is_fit() -> None:
     for node in INVENTORY.nodes:
         board = load_board(node.board)
         for one in node.serves:
-            use = Use.PROBE_INTERNAL if one.pull_up == "internal" else Use.PROBE_EXTERNAL
+            use = probe_use(one.pull_up)
             for name in one.probes.values():
                 assert may(board, board.pin(name), use).answer is Answer.ALLOWED, (node.name, name)
             if one.pump_relay:
-                assert may(board, board.pin(one.pump_relay.pin), Use.RELAY).answer is Answer.ALLOWED, (
-                    node.name
-                )
+                wired = may(board, board.pin(one.pump_relay.pin), relay_use(one.pump_relay.active))
+                assert wired.answer is Answer.ALLOWED, node.name
 
 
 def test_pumps_keep_up() -> None:

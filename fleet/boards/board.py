@@ -38,7 +38,15 @@ class Trait(StrEnum):
     BOOT_HIGH = "boot-high"
     BOOT_PULSE = "boot-pulse"
     BOOT_WEAK_HIGH = "boot-weak-high"
+    BOOT_LOW = "boot-low"
+    BOOT_LOW_PULSE = "boot-low-pulse"
     USB = "usb"
+    UART = "uart"
+    ADC1 = "adc1"
+    ADC2 = "adc2"
+    JTAG = "jtag"
+    ASIDE = "aside"
+    """Worth knowing, and no reason against any use."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +116,20 @@ class Outage:
 
 
 @dataclass(frozen=True, slots=True)
+class PullUp:
+    """The chip's own pull-up: as it is published, and the least and most that it may be, with what says so."""
+
+    ohm: float
+    least_ohm: float
+    most_ohm: float
+    source: str
+    limits_source: str
+    settle_s: float
+    """How long the firmware leaves it on before it reads."""
+    settle_source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Board:
     """A kind of board. `slot_bytes` is the largest image, `flash_map` the linker script or partition table; the
     rows of the latter are `partitions`."""
@@ -126,7 +148,10 @@ class Board:
     rows: tuple[tuple[str, ...], tuple[str, ...]]
     """Names of the pins in the two rows on the board, from the top down."""
     partitions: tuple[Partition, ...]
-    internal_pull_up_ohm: float
+    pull_up: PullUp
+    relay_first: tuple[int, ...]
+    """GPIOs that suit a pump relay best, the best first."""
+    gpios_source: str
     pins: tuple[Pin, ...]
     outage: Outage
     notes: tuple[str, ...]
@@ -171,11 +196,23 @@ def load_board(board_id: str) -> Board:
         flash_map=text["flash_map"],
         rows=_rows(text),
         partitions=_partitions(text),
-        internal_pull_up_ohm=chip["internal_pull_up_ohm"],
+        pull_up=_pull_up(chip),
+        relay_first=tuple(int(gpio) for gpio in chip["relay_first"].split(",")),
+        gpios_source=chip["gpios_source"],
         pins=_pins(text, chip),
         outage=Outage(**text["outage"]),
         notes=tuple(text["notes"]),
         sources=tuple(sorted(text["sources"].items())),
+    )
+
+
+@cache
+def chip_pins(chip: str) -> tuple[Pin, ...]:
+    """Every GPIO of a chip, brought out or not, with its facts; each goes by `GPIOn`."""
+    text = _read(_data() / "chips" / f"{chip}.toml")
+    facts = _facts(text)
+    return tuple(
+        Pin(f"GPIO{gpio}", gpio, (), _facts_of(gpio, facts)) for gpio in sorted(gpios(text["gpios"]))
     )
 
 
@@ -204,17 +241,36 @@ def _rows(board: dict[str, Any]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return left, right
 
 
+def _pull_up(chip: dict[str, Any]) -> PullUp:
+    return PullUp(
+        ohm=chip["internal_pull_up_ohm"],
+        least_ohm=chip["internal_pull_up_least_ohm"],
+        most_ohm=chip["internal_pull_up_most_ohm"],
+        source=chip["internal_pull_up_source"],
+        limits_source=chip["internal_pull_up_limits_source"],
+        settle_s=chip["settle_us"] / 1e6,
+        settle_source=chip["settle_source"],
+    )
+
+
 def _pins(board: dict[str, Any], chip: dict[str, Any]) -> tuple[Pin, ...]:
-    exist = gpios(chip["gpios"])
-    facts = [(gpios(f["pins"]), PinFact(Trait(f["is"]), f["what"], f["source"])) for f in chip["fact"]]
+    exist, facts = gpios(chip["gpios"]), _facts(chip)
     pins = []
     for name, gpio in board["pins"].items():
         if gpio not in exist:
             raise ValueError(f"{board['id']}: GPIO{gpio} does not exist on the {chip['chip']}")
         also = dict.fromkeys([*board.get("aliases", {}).get(name, ()), f"GPIO{gpio}"])
         also.pop(name, None)
-        pins.append(Pin(name, gpio, tuple(also), tuple(fact for where, fact in facts if gpio in where)))
+        pins.append(Pin(name, gpio, tuple(also), _facts_of(gpio, facts)))
     return tuple(pins)
+
+
+def _facts(chip: dict[str, Any]) -> list[tuple[frozenset[int], PinFact]]:
+    return [(gpios(f["pins"]), PinFact(Trait(f["is"]), f["what"], f["source"])) for f in chip["fact"]]
+
+
+def _facts_of(gpio: int, facts: list[tuple[frozenset[int], PinFact]]) -> tuple[PinFact, ...]:
+    return tuple(fact for where, fact in facts if gpio in where)
 
 
 def _data() -> Traversable:

@@ -1,19 +1,21 @@
 """What a pin may be used for: whether it exists, can do it, and lets the board start.
 
-The levels that each chip wants at reset are in the chips' data files, with their sources. A probe joins its
-pin to the common electrode while it is wet, so a wet probe holds its pin LOW at reset; an external pull-up
-holds a dry one HIGH.
+The levels that each chip wants at reset are in the chips' data files, with their sources. A probe joins its pin to
+the common electrode while it is wet, so a wet probe holds its pin LOW at reset; an external pull-up holds a dry
+one HIGH. A pin is an input while the chip starts, so a pump relay follows whatever pull the pin then has.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from fleet.boards.board import Trait
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from fleet.boards.board import Board, Pin
 
 
@@ -22,7 +24,15 @@ class Use(StrEnum):
 
     PROBE_INTERNAL = "probe-internal-pull-up"
     PROBE_EXTERNAL = "probe-external"
-    RELAY = "relay"
+    RELAY_HIGH = "relay-active-high"
+    RELAY_LOW = "relay-active-low"
+    ANALOG = "analog"
+    SPARE = "spare"
+    """A wire laid for later: nothing reads or drives it, but it hangs on the pin while the board starts."""
+
+
+PROBES: Final = (Use.PROBE_INTERNAL, Use.PROBE_EXTERNAL)
+RELAYS: Final = (Use.RELAY_HIGH, Use.RELAY_LOW)
 
 
 class Answer(StrEnum):
@@ -35,47 +45,110 @@ class Answer(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The answer, with the reason as a sentence and its source (both empty when allowed)."""
+    """The answer, with the reason as a sentence, its source and the trait that decided (none when allowed)."""
 
     answer: Answer
     reason: str = ""
     source: str = ""
+    trait: Trait | None = None
 
 
-_REFUSED = {
-    Use.PROBE_INTERNAL: (
-        Trait.FLASH,
-        Trait.NO_PULL_UP,
-        Trait.STRAP_HIGH,
-        Trait.STRAP_LOW,
-    ),
-    Use.PROBE_EXTERNAL: (
-        Trait.FLASH,
-        Trait.STRAP_HIGH,
-        Trait.STRAP_LOW,
-    ),
-    Use.RELAY: (
-        Trait.FLASH,
+_FIXED: Final = (Trait.FLASH,)
+_STRAPS: Final = (Trait.STRAP_HIGH, Trait.STRAP_LOW)
+_REFUSED: Final = {
+    Use.PROBE_INTERNAL: (*_FIXED, Trait.NO_PULL_UP, *_STRAPS),
+    Use.PROBE_EXTERNAL: (*_FIXED, *_STRAPS),
+    Use.RELAY_HIGH: (
+        *_FIXED,
         Trait.INPUT_ONLY,
-        Trait.STRAP_HIGH,
-        Trait.STRAP_LOW,
+        *_STRAPS,
         Trait.STRAP,
+        Trait.UART,
         Trait.BOOT_HIGH,
         Trait.BOOT_PULSE,
     ),
+    Use.RELAY_LOW: (*_FIXED, Trait.INPUT_ONLY, *_STRAPS, Trait.STRAP, Trait.UART, Trait.BOOT_LOW),
+    Use.ANALOG: (*_FIXED, Trait.ADC2),
+    Use.SPARE: _FIXED,
 }
-_CARE = {
-    Use.PROBE_INTERNAL: (Trait.OCTAL_FLASH, Trait.STRAP, Trait.USB, Trait.BOOT_HIGH),
-    Use.PROBE_EXTERNAL: (Trait.OCTAL_FLASH, Trait.STRAP, Trait.USB, Trait.BOOT_HIGH),
-    Use.RELAY: (Trait.OCTAL_FLASH, Trait.USB, Trait.BOOT_WEAK_HIGH),
+_CARE: Final = {
+    Use.PROBE_INTERNAL: (Trait.OCTAL_FLASH, Trait.STRAP, Trait.USB, Trait.UART),
+    Use.PROBE_EXTERNAL: (Trait.OCTAL_FLASH, Trait.STRAP, Trait.USB, Trait.UART),
+    Use.RELAY_HIGH: (Trait.OCTAL_FLASH, Trait.USB, Trait.BOOT_WEAK_HIGH),
+    Use.RELAY_LOW: (Trait.OCTAL_FLASH, Trait.USB, Trait.BOOT_HIGH, Trait.BOOT_PULSE, Trait.BOOT_LOW_PULSE),
+    Use.ANALOG: (*_STRAPS, Trait.STRAP),
+    Use.SPARE: (Trait.OCTAL_FLASH, *_STRAPS, Trait.STRAP, Trait.USB, Trait.UART),
+}
+_WET_LOW: Final = "a wet probe holds it LOW"
+_HELD_HIGH: Final = "the pull-up of a dry probe holds it HIGH"
+_PICKS_UP: Final = "a relay that is active high picks up, and the pump runs, while the board starts"
+_STRAPPED: Final = "what hangs on a relay's input decides how the board starts"
+_THEN: Final = {
+    (
+        Use.PROBE_INTERNAL,
+        Trait.NO_PULL_UP,
+    ): "a probe here needs an external resistor, with `pull_up: external`",
+    **{(use, Trait.STRAP_HIGH): f"{_WET_LOW}: with water at it the board does not start" for use in PROBES},
+    **{(use, Trait.STRAP_LOW): f"{_HELD_HIGH}, or is too weak against the pull-down" for use in PROBES},
+    **{(use, Trait.STRAP): f"{_WET_LOW} at reset" for use in PROBES},
+    **{(use, Trait.UART): "the USB port talks over it as well" for use in PROBES},
+    **{(Use.RELAY_HIGH, trait): _PICKS_UP for trait in (Trait.BOOT_HIGH, Trait.BOOT_PULSE, Trait.UART)},
+    **{(use, trait): _STRAPPED for use in RELAYS for trait in (*_STRAPS, Trait.STRAP)},
+    (
+        Use.RELAY_HIGH,
+        Trait.BOOT_WEAK_HIGH,
+    ): "a sensitive relay picks up: fit 10 kOhm from its input to ground",
+    (
+        Use.RELAY_LOW,
+        Trait.BOOT_LOW,
+    ): "a relay that is active low picks up, and the pump runs, while the board starts",
+    (Use.RELAY_LOW, Trait.UART): "each LOW bit of the boot log makes a relay that is active low pick up",
+    (Use.RELAY_LOW, Trait.BOOT_HIGH): "a relay that is active low stays off, if nothing else pulls the pin",
+    (Use.RELAY_LOW, Trait.BOOT_PULSE): "what comes before and after the pulse is not said",
+    (Use.RELAY_LOW, Trait.BOOT_LOW_PULSE): "a solid-state relay that is active low can follow it",
+    (Use.ANALOG, Trait.ADC2): "ADC2 cannot be relied on while WiFi runs",
+    **{(Use.SPARE, trait): "a wire that hangs on it can stop the start" for trait in (*_STRAPS, Trait.STRAP)},
 }
 
 
 def may(board: Board, pin: Pin, use: Use) -> Verdict:
     """Whether that pin of that board may serve that use. The first reason counts."""
+    if use is Use.ANALOG and pin.fact(Trait.FLASH, Trait.ADC1, Trait.ADC2) is None:
+        return Verdict(Answer.REFUSED, f"{label(pin)} of {board.id} has no analog input", board.gpios_source)
     for answer, table in ((Answer.REFUSED, _REFUSED), (Answer.CARE, _CARE)):
         fact = pin.fact(*table[use])
         if fact is not None:
-            label = pin.name if pin.name == f"GPIO{pin.gpio}" else f"{pin.name} (GPIO{pin.gpio})"
-            return Verdict(answer, f"{label} of {board.id} {fact.what}", fact.source)
+            then = _THEN.get((use, fact.trait))
+            reason = f"{label(pin)} of {board.id} {fact.what}{f'; {then}' if then else ''}"
+            return Verdict(answer, reason, fact.source, fact.trait)
     return Verdict(Answer.ALLOWED)
+
+
+def probe_use(pull_up: str) -> Use:
+    """What a probe's pin is wanted for, with its pull-up `internal` or `external`."""
+    return Use.PROBE_INTERNAL if pull_up == "internal" else Use.PROBE_EXTERNAL
+
+
+def relay_use(active: str) -> Use:
+    """What a pump relay's pin is wanted for, with the relay active `high` or `low`."""
+    return Use.RELAY_HIGH if active == "high" else Use.RELAY_LOW
+
+
+def label(pin: Pin) -> str:
+    """The pin as people say it: `D5 (GPIO14)`, or `GPIO5` where the board prints no other name."""
+    return pin.name if pin.name == f"GPIO{pin.gpio}" else f"{pin.name} (GPIO{pin.gpio})"
+
+
+def best_pins(board: Board, use: Use, taken: Collection[int] = ()) -> tuple[Pin, ...]:
+    """The pins that may serve that use without a second thought and are not in `taken` (GPIO numbers), best first.
+
+    For a pump relay those that the chip's data names come first; for anything else they come last, because good
+    relay pins are few.
+    """
+    fit = [p for p in board.pins if p.gpio not in taken and may(board, p, use).answer is Answer.ALLOWED]
+    for_relay = board.relay_first
+    if use in RELAYS:
+        return tuple(
+            sorted(fit, key=lambda p: for_relay.index(p.gpio) if p.gpio in for_relay else len(for_relay))
+        )
+    return tuple(sorted(fit, key=lambda p: p.gpio in for_relay))

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fleet.cli.output import Output
-    from fleet.inventory.about_node import BoardFacts, NodeFacts, PinUse
+    from fleet.inventory.about_node import BoardFacts, BoardPin, Fitness, NodeFacts, PinUse
     from fleet.inventory.about_site import BoardLine, FleetFacts, NodeLine, SiteFacts, TankLine
 
 
@@ -103,22 +103,20 @@ def print_board(out: Output, board: BoardFacts) -> None:
         paragraph(out, f"- {note}", "  ", "    ")
     out.data()
     words = {"allowed": "yes", "care": "with care", "refused": "no"}
-    rows = [
-        (p.pin, str(p.gpio), words[p.probe.answer], words[p.probe_external.answer], words[p.relay.answer])
-        for p in board.pins
-    ]
-    out.table(("pin", "GPIO", "probe", "probe, outside pull-up", "pump relay"), rows)
+    rows = [(p.pin, str(p.gpio), *(words[fit.answer] for fit in _fits(p))) for p in board.pins]
+    out.table(("pin", "GPIO", "probe", "outside pull-up", "relay, high", "relay, low", "analog"), rows)
     out.data()
     reasons = dict.fromkeys(
-        f"{fit.reason} ({fit.source})"
-        for p in board.pins
-        for fit in (p.probe, p.probe_external, p.relay)
-        if fit.reason
+        f"{fit.reason} ({fit.source})" for p in board.pins for fit in _fits(p)[:-1] if fit.reason
     )
     for reason in reasons:
         paragraph(out, f"- {reason}", "", "  ")
     for name, source in board.sources.items():
         paragraph(out, f"source of {name}: {source}", "", "  ")
+
+
+def _fits(pin: BoardPin) -> tuple[Fitness, ...]:
+    return (pin.probe, pin.probe_external, pin.relay, pin.relay_low, pin.analog)
 
 
 # ------------------------------------------------------------------ lists

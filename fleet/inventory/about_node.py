@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fleet.boards.board import load_board
-from fleet.boards.pins import Use, may
+from fleet.boards.pins import Use, may, probe_use, relay_use
 from fleet.inventory.about_tank import Need, update_need
 from fleet.limits import DEBOUNCE_MS
 
@@ -80,6 +80,11 @@ class BoardPin:
     probe: Fitness
     probe_external: Fitness
     relay: Fitness
+    """Active high."""
+    relay_low: Fitness
+    analog: Fitness
+    also: tuple[str, ...]
+    """What else is known of it, each with its source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +159,7 @@ def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:
         flash_bytes=board.flash_bytes,
         slot_bytes=board.slot_bytes,
         flash_map=board.flash_map,
-        internal_pull_up_ohm=board.internal_pull_up_ohm,
+        internal_pull_up_ohm=board.pull_up.ohm,
         pins=tuple(
             BoardPin(
                 pin=pin.name,
@@ -162,7 +167,10 @@ def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:
                 aliases=pin.aliases,
                 probe=_fitness(board, pin, Use.PROBE_INTERNAL),
                 probe_external=_fitness(board, pin, Use.PROBE_EXTERNAL),
-                relay=_fitness(board, pin, Use.RELAY),
+                relay=_fitness(board, pin, Use.RELAY_HIGH),
+                relay_low=_fitness(board, pin, Use.RELAY_LOW),
+                analog=_fitness(board, pin, Use.ANALOG),
+                also=tuple(f"{fact.what} ({fact.source})" for fact in pin.facts),
             )
             for pin in board.pins
         ),
@@ -175,7 +183,7 @@ def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:
 def _uses(node: Node, board: Board) -> Iterator[PinUse]:
     for served in node.serves:
         internal = served.pull_up == "internal"
-        use = Use.PROBE_INTERNAL if internal else Use.PROBE_EXTERNAL
+        use = probe_use(served.pull_up)
         for mark, name in served.probes.items():
             pin = board.pin(name)
             fit = _fitness(board, pin, use)
@@ -186,7 +194,7 @@ def _uses(node: Node, board: Board) -> Iterator[PinUse]:
                 tank=served.tank,
                 mark=mark,
                 pull_up=served.pull_up,
-                pull_up_ohm=board.internal_pull_up_ohm if internal else None,
+                pull_up_ohm=board.pull_up.ohm if internal else None,
                 active=None,
                 answer=fit.answer,
                 reason=fit.reason,
@@ -194,7 +202,7 @@ def _uses(node: Node, board: Board) -> Iterator[PinUse]:
             )
         if served.pump_relay:
             pin = board.pin(served.pump_relay.pin)
-            fit = _fitness(board, pin, Use.RELAY)
+            fit = _fitness(board, pin, relay_use(served.pump_relay.active))
             yield PinUse(
                 pin=pin.name,
                 gpio=pin.gpio,

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
-from fleet.boards.board import load_board
-from fleet.boards.pins import Answer, Use, may
+from fleet.boards.board import chip_pins, load_board
+from fleet.boards.pins import Answer, Use, best_pins, may
+from tests.firmware_build import ROOT
 
 # GPIOs that pick a relay up, or stop the start, at reset: ESP hardware design guidelines (io-mux and glitch
 # tables, strapping pins), ESP32 and ESP32-S3 data sheets, esp8266/Arduino doc/boards.rst.
@@ -32,7 +35,7 @@ GOOD_FOR_RELAY = {
 def test_relay(board_id: str) -> None:
     board = load_board(board_id)
     brought_out = {pin.gpio for pin in board.pins}
-    answers = {pin.gpio: may(board, pin, Use.RELAY).answer for pin in board.pins}
+    answers = {pin.gpio: may(board, pin, Use.RELAY_HIGH).answer for pin in board.pins}
     assert {g for g, a in answers.items() if a is Answer.REFUSED} == BAD_FOR_RELAY[board_id] & brought_out
     assert {answers[g] for g in GOOD_FOR_RELAY[board_id]} == {Answer.ALLOWED}
 
@@ -79,3 +82,97 @@ def test_enough_pins_for_four_marks_and_a_pump() -> None:
         board = load_board(board_id)
         free = [p for p in board.pins if may(board, p, Use.PROBE_INTERNAL).answer is Answer.ALLOWED]
         assert len(free) >= 5, board_id
+
+
+# Every GPIO of every chip, not only those that a board brings out. Relays: pins that are pulled up, pulse, carry the
+# boot log or are read at reset (io-mux and glitch tables of the ESP hardware design guidelines; ESP32 Series
+# Datasheet 5.2, table 3-1; ESP32-S3 Series Datasheet, table 2-2; esp8266/Arduino doc/boards.rst).
+RELAY_REFUSED = {
+    "d1-mini": {0, 1, 2, 3, *range(6, 12), 15, 16},
+    "esp32-devkit": {0, 1, 2, 3, 5, *range(6, 12), 12, 14, 15, *range(34, 40)},
+    "esp32-s2-devkit": {0, 18, *range(26, 33), *range(43, 47)},
+    "esp32-s3-devkit": {0, 3, 18, 19, 20, *range(26, 33), *range(43, 47)},
+    "esp32-c3-devkit": {2, 8, 9, *range(11, 22)},
+}
+NO_PULL_UP = {"d1-mini": {16}, "esp32-devkit": set(range(34, 40)), "esp32-s2-devkit": {46}}
+# Held LOW at reset by a wet probe, the chip does not start (esptool docs, boot mode selection; doc/boards.rst).
+HIGH_AT_RESET = {
+    "d1-mini": {0, 1, 2},
+    "esp32-devkit": {0},
+    "esp32-s2-devkit": {0},
+    "esp32-s3-devkit": {0},
+    "esp32-c3-devkit": {9},
+}
+LOW_AT_RESET = {
+    "d1-mini": {15},
+    "esp32-devkit": {12},
+    "esp32-s2-devkit": {45, 46},
+    "esp32-s3-devkit": {45, 46},
+    "esp32-c3-devkit": set(),
+}
+FLASH = {
+    "d1-mini": set(range(6, 12)),
+    "esp32-devkit": set(range(6, 12)),
+    "esp32-s2-devkit": set(range(26, 33)),
+    "esp32-s3-devkit": set(range(26, 33)),
+    "esp32-c3-devkit": set(range(11, 18)),
+}
+ADC1 = {
+    "d1-mini": set(),
+    "esp32-devkit": set(range(32, 40)),
+    "esp32-s2-devkit": set(range(1, 11)),
+    "esp32-s3-devkit": set(range(1, 11)),
+    "esp32-c3-devkit": set(range(5)),
+}
+
+
+def refused(board_id: str, use: Use) -> set[int]:
+    board = load_board(board_id)
+    pins = chip_pins(board.chip)
+    return {pin.gpio for pin in pins if may(board, pin, use).answer is Answer.REFUSED}
+
+
+@pytest.mark.parametrize("board_id", RELAY_REFUSED)
+def test_every_gpio_of_the_chip(board_id: str) -> None:
+    """Analog: ADC2 is shared with WiFi (esp-idf adc_oneshot.rst), so only ADC1 (gpio/<chip>.inc) counts."""
+    stops = FLASH[board_id] | HIGH_AT_RESET[board_id] | LOW_AT_RESET[board_id]
+    every = {pin.gpio for pin in chip_pins(load_board(board_id).chip)}
+    assert refused(board_id, Use.RELAY_HIGH) == RELAY_REFUSED[board_id]
+    assert refused(board_id, Use.PROBE_EXTERNAL) == stops
+    assert refused(board_id, Use.PROBE_INTERNAL) == stops | NO_PULL_UP.get(board_id, set())
+    assert refused(board_id, Use.ANALOG) == every - ADC1[board_id]
+    assert refused(board_id, Use.SPARE) == FLASH[board_id]
+
+
+@pytest.mark.parametrize("board_id", RELAY_REFUSED)
+def test_a_relay_that_is_active_low_fears_what_is_low_at_reset(board_id: str) -> None:
+    """ESP32 GPIO4 is pulled down at reset (esp32-table-io-mux.inc); pins that are HIGH are only to be minded."""
+    board = load_board(board_id)
+    low, high = refused(board_id, Use.RELAY_LOW), refused(board_id, Use.RELAY_HIGH)
+    assert low - high == ({4} if board_id == "esp32-devkit" else set())
+    for gpio in high - low:
+        pin = next(pin for pin in chip_pins(board.chip) if pin.gpio == gpio)
+        assert may(board, pin, Use.RELAY_LOW).answer is Answer.CARE, gpio
+
+
+@pytest.mark.parametrize("board_id", RELAY_REFUSED)
+@pytest.mark.parametrize("use", [use for use in Use if use is not Use.ANALOG])
+def test_the_best_pins_are_free_fit_and_ranked(board_id: str, use: Use) -> None:
+    board = load_board(board_id)
+    best = best_pins(board, use)
+    assert best
+    assert all(may(board, pin, use).answer is Answer.ALLOWED for pin in best)
+    assert best[0] not in best_pins(board, use, {best[0].gpio})
+    if use is Use.RELAY_HIGH:
+        assert best[0].gpio == board.relay_first[0]
+    else:
+        assert use is Use.RELAY_LOW or best[0].gpio not in board.relay_first
+
+
+def test_the_settling_times_are_those_of_the_firmware() -> None:
+    ports = ROOT / "templates" / "firmware" / "ports"
+    for board_id, path in (("d1-mini", "esp8266/pins.cpp"), ("esp32-devkit", "esp32/esp32_port.h")):
+        text = (ports / path).read_text(encoding="utf-8")
+        found = re.search(r"kSettleUs = (\d+);", text)
+        assert found
+        assert load_board(board_id).pull_up.settle_s == pytest.approx(int(found[1]) / 1e6)

@@ -1,5 +1,7 @@
 """A folder of broken inventories, one mistake each, and what `tankfleet check` says of them, to the letter.
 
+Mistakes of engineering (wiring, water, electrodes) have a folder of their own: test_mistakes.py.
+
 Write the expected texts anew with `TANKFLEET_GOLDEN=write make quick`, then read the difference.
 """
 
@@ -64,7 +66,7 @@ def test_there_are_at_least_40_and_each_code_has_one() -> None:
     assert len(CASES) >= 40
     said = "".join((case / "expected.txt").read_text(encoding="utf-8") for case in CASES)
     seen = set(re.findall(r"\b(INV\d{3}):", said))
-    assert {code.code for code in CODES} - seen == ELSEWHERE
+    assert {code.code for code in CODES if not code.ruled} - seen == ELSEWHERE
 
 
 def test_exit_codes_are_those_of_errors_and_of_warnings(monkeypatch, capsys) -> None:

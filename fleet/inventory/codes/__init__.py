@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
-from fleet.inventory.codes import rulings
+from fleet.inventory.codes import rulings, wiring
 
 # ------------------------------------------------------------------ reading files
 HAS_ERRORS = Code(
@@ -423,5 +423,6 @@ CODES = (
     PIN_TWICE,
     TOO_LONG_FOR_NODE,
     CANNOT_CLAIM,
+    *wiring.CODES,
     *rulings.CODES,
 )

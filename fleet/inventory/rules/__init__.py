@@ -18,6 +18,7 @@ from fleet.inventory.rules.references import references_resolve, supply_groups_s
 from fleet.inventory.rules.served import served_once
 from fleet.inventory.rules.shapes import shapes_fit
 from fleet.inventory.rules.sites import sites_fit
+from fleet.inventory.rules.wiring import wiring_fits
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -39,4 +40,5 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     served_once,
     probes_fit,
     pins_fit,
+    wiring_fits,
 )

@@ -1,0 +1,93 @@
+"""Codes of the wiring, INV400-449: what a pin is asked to do, and what the board makes of it."""
+
+from __future__ import annotations
+
+from fleet.codes import Code, Severity
+
+_PIN_FIX = (
+    "Wire it to another pin; `tankfleet show board` draws what each pin of a kind of board is good for."
+)
+_CHIP = "the chip's documents, named in each finding and by `tankfleet show board`"
+
+PROBE_PIN_TAKEN = Code(
+    "INV401",
+    "a probe on a pin that is not free",
+    "The pin is wired to the flash chip: the board does not run with anything else on it.",
+    _PIN_FIX,
+    source=_CHIP,
+)
+PROBE_NEEDS_RESISTOR = Code(
+    "INV402",
+    "a probe on a pin without a pull-up",
+    "A probe pulls its pin LOW through the water; with nothing that pulls a dry one HIGH the pin floats and reads "
+    "anything.",
+    "Wire it to a pin with a pull-up, or fit a resistor from the pin to 3.3 V and say `pull_up: external`.",
+    source=_CHIP,
+)
+PROBE_HOLDS_STRAP_LOW = Code(
+    "INV403",
+    "a wet probe that stops the board from starting",
+    "The chip reads this pin at reset and starts only while it is HIGH. The water pulls it LOW, so after a power cut "
+    "a full tank stays without its controller.",
+    _PIN_FIX,
+    source=_CHIP,
+)
+PROBE_HOLDS_STRAP_HIGH = Code(
+    "INV404",
+    "a probe's pull-up on a pin that must be LOW at reset",
+    "The chip reads this pin at reset and needs it LOW. A pull-up on it makes another start mode or another flash "
+    "voltage, or loses against the board's own pull-down, so that a dry probe reads wet.",
+    _PIN_FIX,
+    source=_CHIP,
+)
+PROBE_WITH_CARE = Code(
+    "INV405",
+    "a probe on a pin with a second life",
+    "It works in most cases, but the pin has another task that the probe disturbs, or that disturbs the probe.",
+    _PIN_FIX,
+    Severity.WARNING,
+    source=_CHIP,
+)
+RELAY_PIN_CANNOT = Code(
+    "INV411",
+    "a pump relay on a pin that cannot drive it",
+    "The relay would never switch, or the board would not run.",
+    _PIN_FIX,
+    source=_CHIP,
+)
+RELAY_PICKS_UP = Code(
+    "INV412",
+    "a pump that starts whenever the board does",
+    "Until the firmware runs, the pin has the level that the chip gives it. After each power cut, reset and update "
+    "the pump would run for as long, whatever the level of the tank.",
+    _PIN_FIX,
+    source=_CHIP,
+)
+RELAY_ON_STRAP = Code(
+    "INV413",
+    "a pump relay on a pin that decides how the board starts",
+    "The chip reads the pin at reset; the relay's input pulls at it, and the chip or its USB port pulls at the relay.",
+    _PIN_FIX,
+    source=_CHIP,
+)
+RELAY_WITH_CARE = Code(
+    "INV414",
+    "a pump relay on a pin that may move at start",
+    "A contactor is too slow to follow a short pulse, a solid-state relay is not; and a weak pull moves a sensitive "
+    "input.",
+    "Wire it to another pin, or fit a resistor of 10 kOhm from the relay's input to its OFF level.",
+    Severity.WARNING,
+    source=_CHIP,
+)
+
+CODES = (
+    PROBE_PIN_TAKEN,
+    PROBE_NEEDS_RESISTOR,
+    PROBE_HOLDS_STRAP_LOW,
+    PROBE_HOLDS_STRAP_HIGH,
+    PROBE_WITH_CARE,
+    RELAY_PIN_CANNOT,
+    RELAY_PICKS_UP,
+    RELAY_ON_STRAP,
+    RELAY_WITH_CARE,
+)

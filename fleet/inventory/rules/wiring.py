@@ -1,0 +1,104 @@
+"""Wiring: each pin can do what it is asked to, and lets the board start with the pump off and the tank full."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING, Final
+
+from fleet.boards.board import Trait, board_ids, load_board
+from fleet.boards.pins import PROBES, Answer, Use, Verdict, best_pins, label, may, probe_use, relay_use
+from fleet.finding import Finding
+from fleet.inventory.codes.wiring import (
+    PROBE_HOLDS_STRAP_HIGH,
+    PROBE_HOLDS_STRAP_LOW,
+    PROBE_NEEDS_RESISTOR,
+    PROBE_PIN_TAKEN,
+    PROBE_WITH_CARE,
+    RELAY_ON_STRAP,
+    RELAY_PICKS_UP,
+    RELAY_PIN_CANNOT,
+    RELAY_WITH_CARE,
+)
+from fleet.limits import PINS_OFFERED
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.boards.board import Board
+    from fleet.codes import Code
+    from fleet.inventory.model import Node
+    from fleet.inventory.survey import Entry, Survey
+
+    Wire = tuple[str, str, Use, tuple[str | int, ...]]
+    """A pin's name, what hangs on it in words, the use, the path in the node."""
+
+_PROBE_CODES: Final = {
+    Trait.FLASH: PROBE_PIN_TAKEN,
+    Trait.NO_PULL_UP: PROBE_NEEDS_RESISTOR,
+    Trait.STRAP_HIGH: PROBE_HOLDS_STRAP_LOW,
+    Trait.STRAP_LOW: PROBE_HOLDS_STRAP_HIGH,
+}
+_RELAY_CODES: Final = {
+    Trait.FLASH: RELAY_PIN_CANNOT,
+    Trait.INPUT_ONLY: RELAY_PIN_CANNOT,
+    Trait.STRAP: RELAY_ON_STRAP,
+    Trait.STRAP_HIGH: RELAY_ON_STRAP,
+    Trait.STRAP_LOW: RELAY_ON_STRAP,
+}
+
+
+def wiring_fits(survey: Survey) -> Iterator[Finding]:
+    """What each pin in use is good for (pins that the board does not have are spoken of elsewhere)."""
+    for node in survey.nodes:
+        if node.part.board not in board_ids():
+            continue
+        for name, what, use, path in _wires(node.part):
+            verdict = _verdict(node.part.board, name, use)
+            if verdict is not None and verdict.answer is not Answer.ALLOWED:
+                yield _finding(node, what, use, verdict, path)
+
+
+def _wires(node: Node) -> Iterator[Wire]:
+    for index, served in enumerate(node.serves):
+        use = probe_use(served.pull_up)
+        for mark, pin in served.probes.items():
+            yield pin, f"the probe `{mark}` of `{served.tank}`", use, ("serves", index, "probes", mark)
+        relay = served.pump_relay
+        if relay is not None:
+            what = f"the pump relay of `{served.tank}`, active {relay.active}"
+            yield relay.pin, what, relay_use(relay.active), ("serves", index, "pump_relay", "pin")
+
+
+@lru_cache(maxsize=4096)
+def _verdict(board_id: str, pin: str, use: Use) -> Verdict | None:
+    board = load_board(board_id)
+    try:
+        return may(board, board.pin(pin), use)
+    except KeyError:
+        return None
+
+
+def _finding(
+    node: Entry[Node], what: str, use: Use, verdict: Verdict, path: tuple[str | int, ...]
+) -> Finding:
+    code = _code(use, verdict)
+    board = load_board(node.part.board)
+    said = f"{what}: {verdict.reason} ({verdict.source})"
+    fix = f"{code.fix} {_offer(board, node.part, use)}"
+    return Finding(code, said, node.value(*path), subject=f"node {node.part.name}", fix_here=fix)
+
+
+def _code(use: Use, verdict: Verdict) -> Code:
+    trait = verdict.trait or Trait.ASIDE
+    if use in PROBES:
+        return _PROBE_CODES[trait] if verdict.answer is Answer.REFUSED else PROBE_WITH_CARE
+    return _RELAY_CODES.get(trait, RELAY_PICKS_UP) if verdict.answer is Answer.REFUSED else RELAY_WITH_CARE
+
+
+def _offer(board: Board, node: Node, use: Use) -> str:
+    """The best pins of the board that nothing on this node uses."""
+    taken = {pin.gpio for pin in board.pins for name, *_ in _wires(node) if name in (pin.name, *pin.aliases)}
+    names = [label(pin) for pin in best_pins(board, use, taken)[:PINS_OFFERED]]
+    if not names:
+        return f"No pin of this {board.id} is left that is good for it."
+    return f"Free and good for it on this {board.id}: {', '.join(names)}."
