@@ -68,11 +68,11 @@ def apply_rulings(
         return list(findings)
     standing: _Standing = {}
     own: list[Finding] = []
+    used: set[int] = set()
     for entry in survey.rulings:
-        wrong = _wrong(survey, entry, today, codes) or _second(entry, standing)
+        wrong = _wrong(survey, entry, today, codes) or _second(entry, standing, used)
         if wrong is not None:
             own.append(wrong)
-    used: set[int] = set()
     ruled = [_ruled(finding, standing, used) for finding in findings]
     if survey.whole and not any(finding.stops and not finding.code.ruled for finding in findings):
         own += _unused(survey, standing, used, findings)
@@ -146,15 +146,16 @@ def _wrong(
     return None
 
 
-def _second(entry: Entry[Ruling], standing: _Standing) -> Finding | None:
-    """Let the entry stand, or say that another stands in its place already."""
+def _second(entry: Entry[Ruling], standing: _Standing, used: set[int]) -> Finding | None:
+    """Let the entry stand, or say that another stands in its place already: of that one no more is said."""
     ruling = entry.part
     first = standing.setdefault((ruling.code, ruling.about or ""), entry)
     if first is entry:
         return None
-    what = f"{_subject(ruling)} was given before, in {first.key()}"
+    used.add(id(first))
+    what = f"{_named(ruling)} was ruled on before, in {first.key()}"
     if first.part.ruled != ruling.ruled:
-        what = f"`{ruling.ruled}` here, but `{first.part.ruled}` in {first.key()}: both {_subject(ruling)}"
+        what = f"`{ruling.ruled}` here, but `{first.part.ruled}` in {first.key()}: both rule on {_named(ruling)}"
     return Finding(RULED_TWICE, what, entry.value("as"), _subject(ruling))
 
 
@@ -189,5 +190,8 @@ def _things(survey: Survey) -> dict[str, None]:
 
 
 def _subject(ruling: Ruling) -> str:
-    about = f" about {shown(ruling.about)}" if ruling.about else ""
-    return f"ruling on {shown(ruling.code)}{about}"
+    return f"ruling on {_named(ruling)}"
+
+
+def _named(ruling: Ruling) -> str:
+    return f"{shown(ruling.code)} about {shown(ruling.about)}" if ruling.about else shown(ruling.code)

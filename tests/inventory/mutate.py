@@ -17,8 +17,13 @@ from fleet.inventory.tree import read_tree
 
 HERE = Path(__file__).resolve().parent
 DEMO = HERE.parent.parent / "inventory"
-BASES = [[HERE / "farm.yaml"], [HERE / "orchard.yaml"], sorted(DEMO.glob("*.yaml"))]
-WEIGHTS = [50, 45, 5]
+BASES = [
+    [HERE / "farm.yaml"],
+    [HERE / "orchard.yaml"],
+    sorted(DEMO.glob("*.yaml")),
+    [HERE / "farm.yaml", HERE / "rulings.yaml"],
+]
+WEIGHTS = [45, 35, 5, 15]
 
 NASTY: list[Any] = [
     None, True, False, 0, -1, 1, 12, 1e300, -0.5, 10**17, "", " ", "~", "null", "true", "NO", "012", "1_000", "1e3",
@@ -29,6 +34,7 @@ NASTY: list[Any] = [
     "Europe/Lisbon", "Europe", "../../etc/passwd", "/etc/passwd", "a b", "A", "a_b", "-a", "a-", "a" * 64, "x" * 5000,
     "é", "💧", "a\nb", "a\tb", "a\u202eb", "\u0000", "\u001b[31m", "'", '"', "\\", "{{ 7*7 }}", "%s", "${HOME}", "`id`",
     "box", "sphere", "vertical-cylinder", "strapped", "fill", "esp32-devkit", "d1-mini", "GPIO14", "D1", "IO32",
+    "INV403", "INV405", "INV166", "INV499", "AUD101", "accepted", "note", "tank header", "node sump-node", "2026-01-14",
     [], {}, [[]], [{}], {"a": 1}, ["a", "b"], [None], {"": ""}, {"kind": "box"}, {"name": "x"}, {"kind": None},
 ]  # fmt: skip
 SNIPPETS = [

@@ -125,7 +125,7 @@ def test_a_warning_can_be_ruled_an_error_that_stops() -> None:
         ([ruling(about="node sump-node")], "INV702", "there is no finding INV498 about `node sump-node`"),
         ([ruling(until="2026-05-31")], "INV703", "it held until 2026-05-31, which is past"),
         ([ruling(), ruling(ruled="note")], "INV704", "`note` here, but `accepted` in farm.yaml:"),
-        ([ruling(), ruling()], "INV704", "was given before, in farm.yaml:"),
+        ([ruling(), ruling()], "INV704", "INV498 was ruled on before, in farm.yaml:"),
         ([ruling(about="tank sump"), ruling(ruled="note", about="tank sump")], "INV704", "about tank sump"),
         ([ruling(until="2026-02-28")], "INV705", "it holds until 2026-02-28, but was made on 2026-03-01"),
         ([ruling(because='" "')], "INV124", "cannot be a reason"),
