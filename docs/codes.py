@@ -14,13 +14,23 @@ def page() -> str:
         "",
         "Every finding and error has a stable code. `tankfleet explain CODE` says the same offline.",
         "",
+        "## Rulings",
+        "",
+        "A person may accept a finding on wiring, water or electrodes, or change its severity, in any file of the",
+        "inventory ([keys](inventory.md)):",
+        "",
+        "```yaml",
+        *how_to_rule(next(code for code in all_codes().values() if code.ruled)),
+        "```",
+        "",
     ]
     for code in all_codes().values():
         lines += [f"## {code.code}", "", f"**{code.title}** ({code.severity.value})", ""]
         lines += [f"Why: {code.why}", "", f"Put it right: {code.fix}", ""]
         lines += [f"Source: {code.source}", ""] if code.source else []
-        rule = how_to_rule(code)
-        lines += ["To accept it, or to change its severity:", "", "```yaml", *rule, "```", ""] if rule else []
+        lines += (
+            ["It can be accepted, or counted otherwise, [by a ruling](#rulings).", ""] if code.ruled else []
+        )
     return "\n".join(lines).rstrip() + "\n"
 
 

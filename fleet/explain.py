@@ -42,7 +42,7 @@ def how_to_rule(code: Code) -> tuple[str, ...]:
     return (
         "rulings:",
         f"  - code: {code.code}",
-        "    about: tank NAME     # as the finding names it; left out: everywhere",
+        "    about: SUBJECT       # as `check` names it, such as `tank header`; left out: everywhere",
         "    as: accepted         # or note, warning, error",
         "    because: WHY",
         "    on: YYYY-MM-DD       # the day of the decision",

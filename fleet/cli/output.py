@@ -157,6 +157,8 @@ class Output:
         lines += self._quote(finding.place, to)
         lines.append(f"  why: {finding.why}")
         lines.append(f"  fix: {finding.fix}")
+        if finding.code.ruled and finding.subject:
+            lines.append(f"  about: {finding.subject}")
         if finding.code.source:
             lines.append(f"  source: {finding.code.source}")
         if finding.ruling is not None:

@@ -155,7 +155,9 @@ def _second(entry: Entry[Ruling], standing: _Standing, used: set[int]) -> Findin
     used.add(id(first))
     what = f"{_named(ruling)} was ruled on before, in {first.key()}"
     if first.part.ruled != ruling.ruled:
-        what = f"`{ruling.ruled}` here, but `{first.part.ruled}` in {first.key()}: both rule on {_named(ruling)}"
+        what = (
+            f"`{ruling.ruled}` here, but `{first.part.ruled}` in {first.key()}: both rule on {_named(ruling)}"
+        )
     return Finding(RULED_TWICE, what, entry.value("as"), _subject(ruling))
 
 

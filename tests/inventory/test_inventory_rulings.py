@@ -212,6 +212,7 @@ def test_check_says_how_many_are_accepted_and_lists_them_when_asked(project: Pat
     out = capsys.readouterr().out
     assert out.count("accepted INV498: it is odd") == 2
     assert out.count("  source: this test\n") == 4
+    assert out.count("  about: tank sump\n") == 2
     assert out.count("  ruled: accepted on 2026-03-01: it is so here (inventory/farm.yaml:") == 2
     assert "2 findings are accepted by rulings.\n" in out
 
@@ -267,7 +268,7 @@ def test_explain_and_the_page_say_how_to_rule() -> None:
     """The lines are those that the inventory reads."""
     lines = (
         "\n".join(how_to_rule(ODD))
-        .replace("NAME", "sump")
+        .replace("SUBJECT ", "tank sump ")
         .replace("WHY", "so")
         .replace("YYYY-MM-DD", "2026-06-01")
     )
@@ -295,3 +296,13 @@ def test_the_audit_lists_them_in_text_and_json(project: Path, capsys, monkeypatc
         "stands": "in force", "subjects": ["tank header", "tank sump"],
     }  # fmt: skip
     assert document["nodes"][0]["rulings"] == ["INV498 tank header: accepted on 2026-03-01: it is so here"]
+
+
+def test_explain_shows_source_and_ruling_of_a_code_that_can_be_ruled_on(capsys) -> None:
+    assert run(["explain", "INV405"]) == Exit.OK
+    out = capsys.readouterr().out
+    code = all_codes()["INV405"]
+    assert f"\n  source: {code.source}\n" in out
+    assert "".join(f"    {line}\n" for line in how_to_rule(code)) in out
+    assert run(["explain", "INV166"]) == Exit.OK
+    assert "rule" not in capsys.readouterr().out
