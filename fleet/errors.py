@@ -15,7 +15,8 @@
     ├── PlanError             a plan is damaged or stale                             exit 2
     ├── PushError             a push cannot start or go on                           exit 1
     ├── LockedError           another run holds the lock                             exit 4
-    └── BenchError            virtual nodes cannot be started or reached             exit 1
+    ├── BenchError            virtual nodes cannot be started or reached             exit 1
+    └── SheetError            a sheet cannot be made into a PDF                      exit 1
 
 Each carries a `Code` (stable, explained offline), what happened, and how to put it right.
 """
@@ -140,3 +141,7 @@ class LockedError(TankfleetError, BlockingIOError):
 
 class BenchError(TankfleetError):
     """Virtual nodes cannot be started or reached."""
+
+
+class SheetError(TankfleetError):
+    """A sheet cannot be made into a PDF."""

@@ -21,6 +21,7 @@ AREAS = (
     "link",
     "push",
     "render",
+    "sheet",
 )
 
 

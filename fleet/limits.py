@@ -256,3 +256,7 @@ REJOIN_TELL_S: Final = 1.5
 
 # --- wiring: a list of every pin of a board helps nobody to choose one
 PINS_OFFERED: Final = 4
+
+# --- sheets: a browser that hangs must not hang the person
+SHEET_PDF_TIMEOUT_S: Final = 90.0
+"""A site of a hundred nodes takes a headless browser some seconds; a first start on a small machine about twenty."""

@@ -32,3 +32,10 @@ def load_templates() -> dict[str, bytes]:
         for path in sorted((root / folder).rglob("*"))
         if path.is_file() and "__pycache__" not in path.parts and not path.name.startswith(".")
     }
+
+
+@cache
+def load_report_templates() -> dict[str, str]:
+    """The templates of what people read: name to text, in order."""
+    folder = shipped_dir("templates") / "report"
+    return {path.name: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.j2"))}

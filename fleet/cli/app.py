@@ -42,6 +42,7 @@ COMMANDS = (
     Entry("The inventory", "new", "fleet.cli.new", "start a new, commented inventory"),
     Entry("The inventory", "check", "fleet.cli.check", "check the inventory"),
     Entry("The inventory", "show", "fleet.cli.show", "show a site, a tank, a node or a board"),
+    Entry("The inventory", "sheet", "fleet.cli.sheet", "a sheet for paper: wiring, tank, steps to tick off"),
     Entry(
         "The inventory",
         "schema",
@@ -63,10 +64,20 @@ COMMANDS = (
     Entry("Nodes", "roll-back", "fleet.cli.steer", "bring nodes back to the image they had", "roll_back_app"),
     Entry("Nodes", "rejoin", "fleet.cli.rejoin", "bring nodes to a new network or passphrase"),
     Entry("Nodes", "audit", "fleet.cli.audit", "what runs where, and what differs from the inventory"),
-    Entry("The bench", "bench", "fleet.cli.bench", "virtual nodes on this machine"),
-    Entry("The bench", "demo", "fleet.cli.demo", "show the whole job on this machine, without hardware"),
-    Entry("Help", "explain", "fleet.cli.explain", "explain a code, offline"),
-    Entry("Help", "settings", "fleet.cli.settings", "show each setting and where its value comes from"),
+    Entry("The bench, and help", "bench", "fleet.cli.bench", "virtual nodes on this machine"),
+    Entry(
+        "The bench, and help",
+        "demo",
+        "fleet.cli.demo",
+        "show the whole job on this machine, without hardware",
+    ),
+    Entry("The bench, and help", "explain", "fleet.cli.explain", "explain a code, offline"),
+    Entry(
+        "The bench, and help",
+        "settings",
+        "fleet.cli.settings",
+        "show each setting and where its value comes from",
+    ),
 )
 _BY_NAME = {entry.name: entry for entry in COMMANDS}
 

@@ -6,12 +6,13 @@ import json
 import os
 import sys
 from dataclasses import dataclass, field
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any, cast
 
 from fleet.cli.layout import Table, fold
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
+    from io import TextIOWrapper
 
     from rich.console import Console
 
@@ -48,6 +49,14 @@ class Output:
         """Text to stdout as it is, such as a document; never folded."""
         self.clear_progress()
         self.stdout.write(f"{text}\n")
+
+    def document(self, data: bytes) -> None:
+        """A whole file to stdout, byte for byte."""
+        self.clear_progress()
+        self.stdout.flush()
+        binary = cast("TextIOWrapper", self.stdout).buffer
+        binary.write(data)
+        binary.flush()
 
     def data(self, text: str = "", *, hang: str | None = None) -> None:
         """Lines of what was asked for, to stdout; on a terminal folded between words, `hang` before the further

@@ -162,6 +162,9 @@ WRONG = [
     ("shelf", "farm-aa"),
     ("find", "farm-aa"),
     ("plan", "site-11"),
+    ("sheet", "nodee", "farm-a"),
+    ("sheet", "node", "farm-aa"),
+    ("sheet", "node", "farm-a", "--paper", "lettr"),
     ("rejoin", "farm-aa"),
     ("rejoin", "--site", "site-11"),
     ("roll-back", "farm-aa"),
@@ -228,6 +231,7 @@ ELSEWHERE = {
 }
 NO_FACTS = {
     "schema": "prints JSON documents itself",
+    "sheet": "makes a document for paper of what `show` prints",
     "hold": "prints no data",
     "go-on": "prints no data",
     "keys set-network": "prints no data",
@@ -668,6 +672,7 @@ def test_22_dash_is_stdin_or_stdout_wherever_a_file_is_taken(farm, capsys, monke
         ("audit", "--csv"),
         ("plan", "--out"),
         ("keys node", "--out"),
+        ("sheet", "--out"),
     }
     assert farm.run("check", "--sarif", "-") == Exit.OK
     assert json.loads(capsys.readouterr().out)["version"] == "2.1.0"
@@ -677,6 +682,8 @@ def test_22_dash_is_stdin_or_stdout_wherever_a_file_is_taken(farm, capsys, monke
     assert json.loads(capsys.readouterr().out)["schema"] == "tankfleet/plan/1"
     assert farm.run("keys", "node", "farm-a", "--out", "-") == Exit.OK
     assert re.fullmatch(r"[0-9a-f]{64}\n", capsys.readouterr().out)
+    assert farm.run("sheet", "node", "farm-a", "--out", "-") == Exit.OK
+    assert capsys.readouterr().out.startswith("<!doctype html>")
     monkeypatch.setattr("sys.stdin", io.StringIO("{}"))
     assert farm.run("push", "-") == Exit.USAGE
     assert "PLN101" in capsys.readouterr().err
@@ -709,6 +716,10 @@ COMPLETED = [
     ("tankfleet show tank tank-farm", "tank-farm-c"),
     ("tankfleet show site s", "site-0"),
     ("tankfleet show board d1", "d1-mini"),
+    ("tankfleet sheet t", "tank"),
+    ("tankfleet sheet node farm", "farm-c"),
+    ("tankfleet sheet site s", "site-0"),
+    ("tankfleet sheet node farm-a --paper le", "letter"),
     ("tankfleet keys set-network ", "n"),
     ("tankfleet build --target ", "host"),
     ("tankfleet build --defect ha", "hang-after-minute"),

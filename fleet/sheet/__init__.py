@@ -1,0 +1,1 @@
+"""Sheets for paper: what a person takes along to a tank and its node."""

@@ -1,0 +1,222 @@
+"""What a sheet says: from the inventory to plain data, ready to be laid out. Pure: the date is passed in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+from fleet.inventory.about_node import about_node
+from fleet.inventory.about_site import about_site
+from fleet.inventory.about_tank import about_tank, node_of
+from fleet.sheet.settings import Setting, node_settings
+from fleet.sheet.steps import (
+    Steps,
+    before_power,
+    first_power,
+    first_update,
+    probe_steps,
+    water_steps,
+)
+from fleet.sheet.tank_part import TankPart, tank_part
+from fleet.sheet.wiring import Wire, board_of, drawn_board, wires_of
+from fleet.water.quantities import Units, duration
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from fleet.inventory.about_site import NodeLine, TankLine
+    from fleet.inventory.model import Inventory, Node
+    from fleet.sheet.board_svg import DrawnBoard
+    from fleet.water.cautions import Caution
+
+Kind = Literal["node", "tank", "site"]
+KINDS: Final[tuple[Kind, ...]] = ("node", "tank", "site")
+Facts = tuple[tuple[str, str], ...]
+"""Names with their values."""
+
+
+@dataclass(frozen=True, slots=True)
+class Minded:
+    """A caution, and the tanks that it is about (empty: all of the sheet)."""
+
+    caution: Caution
+    tanks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One node's, or one tank's without a node: everything that is taken up the ladder."""
+
+    kind: str
+    name: str
+    site: str
+    facts: Facts
+    board: DrawnBoard | None
+    wires: tuple[Wire, ...]
+    tanks: tuple[TankPart, ...]
+    settings: tuple[Setting, ...]
+    steps: tuple[Steps, ...]
+    cautions: tuple[Minded, ...]
+    mains: bool
+    """Whether a licensed electrician signs as well."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """The first page of a site's sheets."""
+
+    name: str
+    title: str
+    facts: Facts
+    windows: tuple[str, ...]
+    nodes: tuple[NodeLine, ...]
+    tanks: tuple[TankLine, ...]
+    capacities: tuple[str, ...]
+    """Of `tanks`, in words."""
+    stock: tuple[tuple[str, int, int], ...]
+    """Spare boards: kind, how many, and how many nodes there are of that kind."""
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """All sheets of one run; `cover` for a site."""
+
+    title: str
+    fleet: str
+    printed: str
+    cover: Cover | None
+    sheets: tuple[Sheet, ...]
+
+
+def contents(inventory: Inventory, kind: Kind, name: str, units: Units, printed: date) -> Document:
+    """The sheets of a node, a tank or a site; KeyError if there is none of that name."""
+    cover = None
+    if kind == "node":
+        sheets = [_node_sheet(inventory, inventory.node(name), units)]
+    elif kind == "tank":
+        sheets = [_tank_sheet(inventory, name, units)]
+    else:
+        cover = _cover(inventory, name, units)
+        sheets = [_node_sheet(inventory, inventory.node(node.name), units) for node in cover.nodes]
+        sheets += [_tank_sheet(inventory, tank.name, units) for tank in cover.tanks if tank.node is None]
+    return Document(f"{kind} {name}", inventory.fleet.name, printed.isoformat(), cover, tuple(sheets))
+
+
+def _node_sheet(inventory: Inventory, node: Node, units: Units) -> Sheet:
+    facts, board = about_node(inventory, node.name), board_of(node)
+    wires = wires_of(inventory, node, facts.tanks)
+    parts = tuple(tank_part(inventory, tank, wires, units) for tank in facts.tanks)
+    return Sheet(
+        kind="node",
+        name=node.name,
+        site=facts.site,
+        facts=_said(
+            ("site", facts.site),
+            ("place", facts.place),
+            ("board", f"{board.title} ({board.id})"),
+            ("MAC", facts.mac or "not claimed yet"),
+            ("serves", ", ".join(facts.tanks)),
+            ("access point", facts.access_point or ""),
+            ("network", inventory.site(facts.site).network),
+            ("fitted", facts.fitted or ""),
+            ("spare boards", f"{facts.spare_boards} of this kind at {facts.site}"),
+            ("notes", " ".join((facts.notes, *facts.board_notes)).strip()),
+        ),
+        board=drawn_board(board, wires),
+        wires=wires,
+        tanks=parts,
+        settings=node_settings(inventory, node),
+        steps=_node_steps(inventory, node, parts, units),
+        cautions=_minded(parts),
+        mains=_mains(parts),
+    )
+
+
+def _node_steps(
+    inventory: Inventory, node: Node, parts: tuple[TankPart, ...], units: Units
+) -> tuple[Steps, ...]:
+    board = board_of(node)
+    tanks = tuple(inventory.tank(part.facts.name) for part in parts)
+    steps = [before_power(node, board, tanks), first_power(inventory, node, board)]
+    several = len(parts) > 1
+    for served, tank, part in zip(node.serves, tanks, parts, strict=True):
+        number = len(steps) + 1
+        steps.append(probe_steps(number, tank, node, served, part.facts, several=several))
+        watered = water_steps(number + 1, part.facts, units, several=several)
+        if watered and served.pump_relay:
+            steps.append(watered)
+    steps.append(first_update(len(steps) + 1, node, tuple(part.facts for part in parts)))
+    return tuple(steps)
+
+
+def _tank_sheet(inventory: Inventory, name: str, units: Units) -> Sheet:
+    facts, node = about_tank(inventory, name), node_of(inventory, name)
+    wires = wires_of(inventory, node, (name,)) if node else ()
+    part = tank_part(inventory, name, wires, units)
+    steps: list[Steps] = []
+    if node:
+        served = next(each for each in node.serves if each.tank == name)
+        steps.append(probe_steps(1, inventory.tank(name), node, served, facts, several=False))
+        watered = water_steps(2, facts, units, several=False)
+        if watered and served.pump_relay:
+            steps.append(watered)
+    return Sheet(
+        kind="tank",
+        name=name,
+        site=facts.site,
+        facts=_said(
+            ("site", facts.site),
+            ("duty", facts.duty),
+            ("served by", facts.node or "no node"),
+            ("node's place", node.place if node else ""),
+            ("stand-ins", ", ".join(facts.stand_ins)),
+            ("notes", facts.notes),
+        ),
+        board=drawn_board(board_of(node), wires) if node else None,
+        wires=wires,
+        tanks=(part,),
+        settings=(),
+        steps=tuple(steps),
+        cautions=_minded((part,)),
+        mains=_mains((part,)),
+    )
+
+
+def _cover(inventory: Inventory, name: str, units: Units) -> Cover:
+    site = about_site(inventory, name)
+    return Cover(
+        name=site.name,
+        title=site.title or site.name,
+        facts=_said(
+            ("contact", site.contact),
+            ("time zone", site.time_zone),
+            ("network", site.network),
+        ),
+        windows=tuple(
+            f"{window.rule} from {window.first}, for {duration(window.length_s)}" for window in site.windows
+        ),
+        nodes=site.nodes,
+        tanks=site.tanks,
+        capacities=tuple(units.volume(tank.capacity_l) for tank in site.tanks),
+        stock=tuple((stock.board, stock.count, stock.nodes) for stock in site.spare_boards),
+    )
+
+
+def _minded(parts: tuple[TankPart, ...]) -> tuple[Minded, ...]:
+    """Each caution once, with the tanks that it is about, in the order of the first of them."""
+    by_caution: dict[Caution, list[str]] = {}
+    for part in parts:
+        for caution in part.facts.cautions:
+            by_caution.setdefault(caution, []).append(part.facts.name)
+    return tuple(
+        Minded(caution, () if len(tanks) == len(parts) else tuple(tanks))
+        for caution, tanks in by_caution.items()
+    )
+
+
+def _mains(parts: tuple[TankPart, ...]) -> bool:
+    return any(part.facts.pump is not None and part.facts.pump.phase != "dc" for part in parts)
+
+
+def _said(*facts: tuple[str, str]) -> Facts:
+    return tuple((name, value) for name, value in facts if value)

@@ -1,0 +1,85 @@
+"""A PDF of a sheet, printed by a headless browser of the Chromium family, if there is one."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from fleet.errors import SheetError
+from fleet.limits import SHEET_PDF_TIMEOUT_S
+from fleet.sheet.codes import BROWSER_FAILED, NO_BROWSER
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+BROWSERS: Final = ("chromium", "chromium-browser", "google-chrome")
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a program ended, and the end of what it said."""
+
+    status: int
+    said: str
+
+
+def find_browser(which: Callable[[str], str | None] = shutil.which) -> str:
+    """The path of the first browser there is. SheetError (SHT101) if there is none."""
+    for name in BROWSERS:
+        path = which(name)
+        if path:
+            return path
+    raise SheetError(NO_BROWSER, f"none of {', '.join(BROWSERS)} is on the PATH")
+
+
+def start(command: Sequence[str]) -> Ended:
+    """Run a program to its end. SheetError (SHT102) if it takes longer than SHEET_PDF_TIMEOUT_S."""
+    try:
+        done = subprocess.run(
+            command,
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            errors="replace",
+            timeout=SHEET_PDF_TIMEOUT_S,
+            check=False,
+        )
+    except subprocess.TimeoutExpired as error:
+        raise SheetError(
+            BROWSER_FAILED, f"{command[0]} had not ended after {SHEET_PDF_TIMEOUT_S:g} s"
+        ) from error
+    return Ended(done.returncode, done.stderr)
+
+
+def make_pdf(
+    html: str, folder: Path, *, browser: str, as_root: bool, run: Callable[[Sequence[str]], Ended] = start
+) -> bytes:
+    """The PDF of a page; `folder` is an empty one that the caller removes. SheetError (SHT102) if none comes.
+
+    The browser gets a profile of its own there and no network. Chromium will not sandbox itself for root; the
+    page is ours, has no script, and everything in it is escaped.
+    """
+    source, target = folder / "sheet.html", folder / "sheet.pdf"
+    source.write_text(html, encoding="utf-8")
+    command = [
+        browser,
+        "--headless",
+        "--disable-gpu",
+        "--no-first-run",
+        "--no-pdf-header-footer",
+        "--disable-background-networking",
+        "--proxy-server=127.0.0.1:9",
+        f"--user-data-dir={folder / 'profile'}",
+        *(["--no-sandbox"] if as_root else []),
+        f"--print-to-pdf={target}",
+        source.as_uri(),
+    ]
+    ended = run(command)
+    if not target.is_file() or target.stat().st_size == 0:
+        last = ended.said.strip().rpartition("\n")[2]
+        said = f": {last}" if last else ""
+        raise SheetError(BROWSER_FAILED, f"{browser} ended with status {ended.status} and no PDF{said}")
+    return target.read_bytes()

@@ -1,0 +1,61 @@
+"""What the firmware of a node is set to, each with where it came from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S, SAMPLE_PERIOD_MS
+from fleet.water.quantities import duration
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+    from fleet.inventory.about_tank import TankFacts
+    from fleet.inventory.model import Inventory, Node, Pump
+
+_DEFAULT: Final = "default"
+_GIVEN: Final = "inventory"
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One value in words; `origin` says where it came from."""
+
+    name: str
+    value: str
+    origin: str
+
+
+def node_settings(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
+    """Those of the node as a whole."""
+    site, policy = inventory.site_of(node), inventory.policy
+    debounce_s = DEBOUNCE_MS / 1000 if node.debounce_s is None else node.debounce_s
+    return (
+        Setting("release", inventory.fleet.release, _origin(inventory.fleet, "release")),
+        Setting("debounce", duration(debounce_s), _DEFAULT if node.debounce_s is None else _GIVEN),
+        Setting("sampling", f"every {SAMPLE_PERIOD_MS} ms, in pulses", "firmware"),
+        Setting("power-up hold", duration(POWER_UP_HOLD_S), "firmware"),
+        Setting("trial of a new image", duration(policy.trial_s), f"{_origin(policy, 'trial_s')}, policy"),
+        Setting(
+            "network lost after", duration(site.network_lost_s), f"{_origin(site, 'network_lost_s')}, site"
+        ),
+    )
+
+
+def pump_settings(tank: TankFacts, pump: Pump) -> tuple[Setting, ...]:
+    """Those of a tank's pump."""
+    facts = tank.pump
+    if facts is None:
+        return ()
+    return (
+        Setting("pump starts at", f"mark {facts.starts_at}", _GIVEN if pump.on_at else _DEFAULT),
+        Setting("pump stops at", f"mark {facts.stops_at}", _GIVEN if pump.off_at else _DEFAULT),
+        Setting("longest run", duration(facts.longest_run.seconds), facts.longest_run.origin),
+        Setting("no-rise watch", duration(facts.no_rise.seconds), facts.no_rise.origin),
+        Setting("shortest off", duration(facts.shortest_off.seconds), facts.shortest_off.origin),
+    )
+
+
+def _origin(part: BaseModel, field: str) -> str:
+    return _GIVEN if field in part.model_fields_set else _DEFAULT

@@ -1,0 +1,232 @@
+"""Commissioning, step by step: what to do, what to read, a box to tick, a line where a figure is written down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S
+from fleet.sheet.expected import rising_readings
+from fleet.water.quantities import Units, duration
+
+if TYPE_CHECKING:
+    from fleet.boards.board import Board
+    from fleet.inventory.about_tank import PumpFacts, TankFacts
+    from fleet.inventory.model import Inventory, Node, Served, Tank
+
+CONSOLE_BAUD: Final = 115_200
+"""Of the ports' serial consoles (templates/firmware/ports)."""
+_CONFIRM_S: Final = 1.0
+"""On top of the debounce, for a sample and a hand that is not quite still."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to do; `expect` is what must then be seen (`console`: word for word there), `write` the unit of a
+    figure to write down."""
+
+    do: str
+    expect: str = ""
+    write: str = ""
+    console: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Steps that belong together."""
+
+    title: str
+    steps: tuple[Step, ...]
+    intro: str = ""
+
+
+def before_power(node: Node, board: Board, tanks: tuple[Tank, ...]) -> Steps:
+    """What comes before the first volt."""
+    steps = [
+        Step(
+            f"Board {board.title} is flashed (tankfleet flash {node.name}) and labelled {node.name}.",
+            f"MAC {node.mac}" if node.mac else "MAC (claimed at the first flash):",
+            "" if node.mac else "MAC",
+        )
+    ]
+    if any(tank.pump is not None for tank in tanks):
+        steps += [
+            Step(
+                "Pump isolated and locked off; its circuit is dead at the contactor.",
+                "0 V between all poles and to earth",
+                "V",
+            ),
+            Step(
+                "Wires as in the wiring table, each pulled once by hand; no mains in the probe cable.",
+                "every wire holds",
+            ),
+            Step("Node without power: the pump relay's contact is open.", "no continuity"),
+        ]
+    else:
+        steps.append(Step("Wires as in the wiring table, each pulled once by hand.", "every wire holds"))
+    return Steps("1. Before power", tuple(steps))
+
+
+def first_power(inventory: Inventory, node: Node, board: Board) -> Steps:
+    """The console, before anything is dipped."""
+    steps = [
+        Step(
+            f"Power on, pump still isolated. Serial console at {CONSOLE_BAUD} baud: type “state”.",
+            f"node {node.name}; release {inventory.fleet.release}, board {board.id}",
+            console=True,
+        ),
+        Step("Type “faults”.", "none; away from the site's network: network away", console=True),
+        Step(
+            f"On the site's network: http://{node.name}.local/v1/state opens in a browser.",
+            '"phase":"kept"; rssi_dbm, stronger nearer to 0:',
+            "dBm",
+        ),
+    ]
+    if board.layout == "copy-in-place":
+        steps.append(
+            Step("After loading over USB: power off once, then on again.", "updates over the network work")
+        )
+    return Steps("2. First power", tuple(steps))
+
+
+def probe_steps(
+    number: int, tank: Tank, node: Node, served: Served, facts: TankFacts, *, several: bool
+) -> Steps:
+    """Every probe wet and dry in a bucket of the tank's own water, and the pump relay with them."""
+    debounce_s = DEBOUNCE_MS / 1000 if node.debounce_s is None else node.debounce_s
+    wait = duration(debounce_s + _CONFIRM_S)
+    relay = served.pump_relay is not None
+    steps = []
+    for reading in rising_readings(tank, relay=relay):
+        if not reading.wet:
+            first = "All probes out of the water"
+            held = f" for {duration(max(POWER_UP_HOLD_S, _off_s(facts)))} after power-on" if relay else ""
+            steps.append(Step(f"{first}{held}.", reading.words, console=True))
+            continue
+        names = " and ".join((", ".join(reading.wet[:-1]), reading.wet[-1])) if reading.level > 1 else ""
+        what = f"{names} wet" if names else f"{reading.wet[0]} wet"
+        steps.append(Step(f"{what}, with the common electrode.", reading.words, console=True))
+    highest = facts.marks[-1].name
+    if len(facts.marks) > 1:
+        fault = "level unknown" + (", pump relay off, fault" if relay else "")
+        steps.append(
+            Step(
+                f"{highest} alone wet (tells crossed wires).",
+                f"{fault}; “faults”: contradictory",
+                console=True,
+            )
+        )
+    steps.append(Step("All out again.", _all_out(facts.pump if relay else None), console=True))
+    watch = ""
+    if relay and facts.pump:
+        watch = (
+            f" Stay under {duration(facts.pump.no_rise.seconds)} with the relay on: then the no-rise watch stops it "
+            "with a fault, until a restart."
+        )
+    intro = (
+        f"In a bucket of the tank's own water{', pump isolated' if relay else ''}. Wait {wait} after each change, "
+        f"then “state” says tank {facts.name}: and what stands here.{watch}"
+    )
+    title = "Probes and pump relay" if relay else "Probes"
+    return Steps(f"{number}. {title}{f', {facts.name}' if several else ''}", tuple(steps), intro)
+
+
+def water_steps(number: int, facts: TankFacts, units: Units, *, several: bool) -> Steps | None:
+    """With the pump on: start, stop, cut-out; None for a tank without pump."""
+    pump = facts.pump
+    if pump is None:
+        return None
+    verb = "fills" if pump.does == "fill" else "drains"
+    worst = f" (up to {duration(pump.worst_s)} with the worst draw or inflow)" if pump.worst_s else ""
+    cut_out = (
+        Step(
+            "Cut-out: lift the high-level float by hand while the pump runs.",
+            "the pump stops although the node's relay is on",
+        )
+        if pump.does == "fill"
+        else Step("Alarm: lift the high-level float by hand.", "the alarm sounds without the node")
+    )
+    steps = (
+        Step(
+            f"Pump back on. Bring the level past mark {pump.starts_at}.",
+            f"the pump starts and {verb}; it turns the right way round",
+        ),
+        Step(
+            f"Time from mark {pump.starts_at} to mark {pump.stops_at} ({units.volume(pump.between_l)}).",
+            f"{duration(pump.quiet_s)}{worst}",
+            "min",
+        ),
+        Step(
+            f"It stops at mark {pump.stops_at}. Level when the flow has ended:",
+            f"mark at {units.length(_height(facts, pump.stops_at))}; overflow at "
+            f"{units.length(facts.overflow.height_m)}"
+            if pump.does == "fill"
+            else f"mark at {units.length(_height(facts, pump.stops_at))}",
+            "ft" if units.us else "m",
+        ),
+        Step("Node's plug out while the pump runs.", "the pump stops"),
+        cut_out,
+        Step(
+            f"Overflow: let it run over once ({_most(facts, units)}), or look through its pipe.",
+            "free, screened, and it shows where it ends",
+        ),
+    )
+    return Steps(f"{number}. Pump and water{f', {facts.name}' if several else ''}", steps)
+
+
+def first_update(number: int, node: Node, tanks: tuple[TankFacts, ...]) -> Steps:
+    """The first image over the network, while the ladder still stands."""
+    when = "; ".join(
+        f"{facts.name}: {words}" if len(tanks) > 1 else words for facts in tanks if (words := may_when(facts))
+    )
+    return Steps(
+        f"{number}. First update",
+        (
+            Step(f"tankfleet find: {node.name} proves who it is.", "it is found"),
+            Step(
+                f"tankfleet plan {node.name} --any-hour --out first.plan && tankfleet push first.plan "
+                "(a new build, or nothing to do).",
+                "it says kept",
+            ),
+            Step("tankfleet audit", f"nothing to say about {node.name}"),
+        ),
+        intro=f"The tank can spare its node {when}." if when else "",
+    )
+
+
+def may_when(facts: TankFacts) -> str:
+    """At which levels the tank's node may be updated, in words."""
+    allowed = [level for level in facts.levels if level.may_be_updated]
+    if len(allowed) == len(facts.levels):
+        return "at any level"
+    if not allowed:
+        return "at no level that its probes tell"
+    names = [mark.name for mark in facts.marks]
+    first, last = allowed[0].level, allowed[-1].level
+    if last == len(names):
+        return f"above mark {names[first - 1]}"
+    return f"below mark {names[last]}" if first == 0 else f"from mark {names[first - 1]} to {names[last]}"
+
+
+def _off_s(facts: TankFacts) -> float:
+    return facts.pump.shortest_off.seconds if facts.pump else 0
+
+
+def _all_out(pump: PumpFacts | None) -> str:
+    if pump is None:
+        return "level 0; “faults”: none"
+    off = duration(pump.shortest_off.seconds)
+    if pump.does == "fill":
+        return f"level 0, pump relay off, shortest-off; on after {off}, below-low"
+    return "level 0, pump relay off, below-low"
+
+
+def _height(facts: TankFacts, mark: str) -> float:
+    return next(each.height_m for each in facts.marks if each.name == mark)
+
+
+def _most(facts: TankFacts, units: Units) -> str:
+    most = facts.uncontrolled_inflow_l_per_min
+    if facts.pump is not None and facts.pump.does == "fill":
+        most += facts.pump.flow_l_per_min
+    return units.flow(most) if most else "nothing flows in by itself"

@@ -1,0 +1,128 @@
+"""The wires of a node, each from its pin to what it serves, and the drawing of the board that shows them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from fleet.boards.board import load_board
+from fleet.inventory.about_node import about_node
+from fleet.sheet.board_svg import DrawnBoard, UsedPin
+from fleet.sheet.svg import joined
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Mapping, Sequence
+
+    from fleet.boards.board import Board
+    from fleet.inventory.about_node import PinUse
+    from fleet.inventory.model import Inventory, Node, Served
+
+GROUND: Final = "GND"
+_COLORS: Final = {
+    "black": "#333",
+    "blue": "#2563c9",
+    "brown": "#8a5a2b",
+    "gray": "#999",
+    "green": "#2e9e3f",
+    "grey": "#999",
+    "orange": "#f5871f",
+    "pink": "#f4a3c0",
+    "purple": "#8244a8",
+    "red": "#d62f2f",
+    "turquoise": "#36c5c0",
+    "violet": "#8244a8",
+    "white": "#fff",
+    "yellow": "#f7d117",
+}
+"""Colours of wires (IEC 60757 has names for these) as they are drawn; the words stand beside each one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """One wire: `pin` is the name on the board, `gpio` None for ground; `care` what to mind about the pin."""
+
+    what: str
+    tank: str
+    pin: str
+    gpio: int | None
+    color: str
+    detail: str
+    care: str
+
+    @property
+    def swatch(self) -> str | None:
+        """Its colour as it is drawn; None where the inventory gives none."""
+        return drawn_color(self.color)
+
+
+def wires_of(inventory: Inventory, node: Node, tanks: Collection[str]) -> tuple[Wire, ...]:
+    """The wires for these tanks of the node, common electrodes after their probes."""
+    uses = about_node(inventory, node.name).pins
+    found: list[Wire] = []
+    for served in node.serves:
+        if served.tank not in tanks:
+            continue
+        colors = colors_of(served)
+        mine = [use for use in uses if use.tank == served.tank]
+        probes = [use for use in mine if use.for_what == "probe"]
+        found += [_probe(use, colors) for use in probes]
+        found.append(_common(served, colors))
+        found += [_relay(use, colors) for use in mine if use.for_what != "probe"]
+    return tuple(found)
+
+
+def colors_of(served: Served) -> Mapping[str, str]:
+    """The colours that the inventory gives, by mark, `common` and `relay`."""
+    return served.wires
+
+
+def drawn_color(words: str) -> str | None:
+    """The CSS colour for such words as `red` or `green/yellow` (the first one counts); None if there is none."""
+    first = words.lower().replace("-", "/").replace(" ", "/").split("/")
+    return next((_COLORS[word] for word in first if word in _COLORS), None)
+
+
+def drawn_board(board: Board, wires: Sequence[Wire]) -> DrawnBoard:
+    """The board with these wires; tanks are named where there are several."""
+    several = len({wire.tank for wire in wires}) > 1
+    used = tuple(
+        UsedPin(
+            pin=wire.pin,
+            words=joined((wire.what, wire.color)),
+            more=wire.tank if several else "",
+            wire=wire.swatch,
+        )
+        for wire in wires
+        if wire.gpio is not None
+    )
+    left, right = board.rows
+    return DrawnBoard(board.title, left, right, used)
+
+
+def board_of(node: Node) -> Board:
+    """The node's kind of board."""
+    return load_board(node.board)
+
+
+def _probe(use: PinUse, colors: Mapping[str, str]) -> Wire:
+    if use.pull_up_ohm is None:
+        detail = "pull-up resistor beside the board, to 3V3"
+    else:
+        detail = f"the chip's own pull-up, about {use.pull_up_ohm / 1000:.0f} kΩ"
+    mark = use.mark or ""
+    return Wire(f"probe {mark}", use.tank, use.pin, use.gpio, colors.get(mark, ""), detail, _care(use))
+
+
+def _common(served: Served, colors: Mapping[str, str]) -> Wire:
+    detail = "reaches below all other electrodes"
+    return Wire("common electrode", served.tank, GROUND, None, colors.get("common", ""), detail, "")
+
+
+def _relay(use: PinUse, colors: Mapping[str, str]) -> Wire:
+    level = (use.active or "high").upper()
+    detail = f"on at {level}, to the coil of the contactor"
+    return Wire("pump relay", use.tank, use.pin, use.gpio, colors.get("relay", ""), detail, _care(use))
+
+
+def _care(use: PinUse) -> str:
+    return f"{use.reason} ({use.source})" if use.reason else ""

@@ -1,0 +1,85 @@
+"""`sheet` on the command line: files, stdout, dates, twice is once, and what is refused."""
+
+from __future__ import annotations
+
+import pytest
+
+from fleet.cli.app import run
+from fleet.codes import Exit
+from tests.cli.commands import Farm, farm
+
+__all__ = ["farm"]
+
+
+def test_writes_a_page_and_says_where(farm: Farm, capsys) -> None:
+    assert farm.run("sheet", "node", "farm-a", "--date", "2026-03-14") == Exit.OK
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert "Wrote node-farm-a.html." in printed.err
+    assert "--pdf" in printed.err
+    page = (farm.folder / "node-farm-a.html").read_text(encoding="utf-8")
+    assert "printed 2026-03-14" in page
+
+
+def test_twice_is_once(farm: Farm, capsys) -> None:
+    words = ("sheet", "tank", "tank-farm-a", "--date", "2026-03-14", "--out", "t.html")
+    assert farm.run(*words) == Exit.OK
+    before = (farm.folder / "t.html").stat().st_mtime_ns
+    capsys.readouterr()
+    assert farm.run(*words) == Exit.OK
+    assert "t.html stands; nothing was written." in capsys.readouterr().err
+    assert (farm.folder / "t.html").stat().st_mtime_ns == before
+
+
+def test_dash_is_stdout_and_leaves_no_file(farm: Farm, capsys) -> None:
+    before = sorted(farm.folder.iterdir())
+    assert farm.run("sheet", "site", "site-0", "--out", "-", "--paper", "letter", "--us-units") == Exit.OK
+    printed = capsys.readouterr()
+    assert printed.out.startswith("<!doctype html>")
+    assert "size: letter;" in printed.out
+    assert printed.err == ""
+    assert sorted(farm.folder.iterdir()) == before
+
+
+def test_a_pdf_without_a_browser_names_the_way_out(farm: Farm, capsys, monkeypatch) -> None:
+    monkeypatch.setenv("PATH", str(farm.folder))
+    assert farm.run("sheet", "node", "farm-a", "--pdf") == Exit.PROBLEMS
+    printed = capsys.readouterr().err
+    assert "error SHT101: " in printed
+    assert "leave --pdf out" in printed
+    assert not (farm.folder / "node-farm-a.pdf").exists()
+
+
+def test_a_browser_on_the_path_makes_the_pdf(farm: Farm, capsys, monkeypatch, tmp_path) -> None:
+    """A stand-in that writes where --print-to-pdf says, as headless Chromium does."""
+    stand_in = tmp_path / "bin" / "chromium"
+    stand_in.parent.mkdir()
+    stand_in.write_text(
+        "#!/bin/sh\n"
+        'for word in "$@"; do case "$word" in --print-to-pdf=*) echo made > "${word#*=}" ;; esac; done\n'
+    )
+    stand_in.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{stand_in.parent}:/usr/bin:/bin")
+    assert farm.run("sheet", "node", "farm-a", "--pdf") == Exit.OK
+    assert "Wrote node-farm-a.pdf." in capsys.readouterr().err
+    assert (farm.folder / "node-farm-a.pdf").read_bytes() == b"made\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("board", "d1-mini"), "only node, tank, site"),
+        (("node", "farm-a", "--date", "14.3.2026"), "is not a day"),
+        (("node", "farm-a", "--paper", "a5"), "only a4, letter"),
+    ],
+)
+def test_what_it_does_not_know_is_refused(words, said, farm: Farm, capsys) -> None:
+    assert farm.run("sheet", *words) == Exit.USAGE
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert said in printed.err
+
+
+def test_help_is_one_of_the_inventory(capsys) -> None:
+    assert run(["sheet", "-h"]) == Exit.OK
+    assert capsys.readouterr().out.startswith("Example: tankfleet sheet node ")

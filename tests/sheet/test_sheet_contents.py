@@ -1,0 +1,184 @@
+"""What a sheet says: wires, settings with their origins, steps with what must be read, cautions."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from fleet.inventory.load import load_inventory
+from fleet.resources import demo_inventory_dir
+from fleet.sheet.contents import Document, contents
+from fleet.sheet.expected import rising_readings
+from fleet.sheet.steps import may_when
+from fleet.water.cautions import cautions
+from fleet.water.quantities import Units
+from tests.sample_fleet import sample_inventory
+from tests.sheet.hostile import CLOSE_MARKS, LONG, hostile_inventory
+from tests.water.shapes import tank
+
+DAY = date(2026, 3, 14)
+DEMO = load_inventory(demo_inventory_dir(), demo_inventory_dir().parent)
+
+
+def _of(kind, name, inventory=DEMO) -> Document:
+    return contents(inventory, kind, name, Units(), DAY)
+
+
+@pytest.mark.parametrize("node", DEMO.nodes, ids=lambda node: node.name)
+def test_a_node_has_every_wire_with_its_pin(node) -> None:
+    (sheet,) = _of("node", node.name).sheets
+    wires = {(wire.tank, wire.what): wire for wire in sheet.wires}
+    for served in node.serves:
+        for mark, pin in served.probes.items():
+            assert wires[served.tank, f"probe {mark}"].pin == pin
+        common = wires[served.tank, "common electrode"]
+        assert (common.pin, common.gpio) == ("GND", None)  # core/node_block.h: wet reads LOW
+        relay = wires.get((served.tank, "pump relay"))
+        assert (relay.pin if relay else None) == (served.pump_relay.pin if served.pump_relay else None)
+    counted = sum(len(s.probes) + 1 + bool(s.pump_relay) for s in node.serves)
+    assert len(sheet.wires) == counted
+
+
+@pytest.mark.parametrize("name", [each.name for each in DEMO.tanks])
+def test_a_tank_has_each_of_its_cautions(name) -> None:
+    (sheet,) = _of("tank", name).sheets
+    assert [minded.caution for minded in sheet.cautions] == list(cautions(DEMO.tank(name)))
+    pump = DEMO.tank(name).pump
+    assert sheet.mains == (pump is not None and pump.phase != "dc")
+
+
+def test_a_caution_of_several_tanks_stands_once_and_names_them_unless_it_is_about_all() -> None:
+    (sheet,) = _of("node", "edge", hostile_inventory()).sheets
+    found = [minded.caution for minded in sheet.cautions]
+    assert len(found) == len(set(found))
+    by_matter = {minded.caution.matter: minded.tanks for minded in sheet.cautions}
+    assert by_matter["fire reserve"] == ("ball",)
+    assert by_matter["confined space"] == ("reservoir", "ball", "lying")
+
+
+def test_colours_come_from_the_inventory() -> None:
+    (sheet,) = _of("node", "edge", hostile_inventory()).sheets
+    colors = {wire.what: wire.color for wire in sheet.wires if wire.tank == LONG}
+    given = ("red", "white/blue", "Yellow", "<i>green</i>")
+    assert colors == {
+        **{f"probe {mark}": color for mark, color in zip(CLOSE_MARKS, given, strict=True)},
+        "common electrode": "black",
+        "pump relay": "green/yellow",
+    }
+
+
+def test_settings_say_where_they_came_from() -> None:
+    inventory = sample_inventory()
+    (sheet,) = _of(
+        "node",
+        "hill-1" if "hill-1" in [n.name for n in inventory.nodes] else inventory.nodes[0].name,
+        inventory,
+    ).sheets
+    node = {setting.name: (setting.value, setting.origin) for setting in sheet.settings}
+    assert node["release"] == ("1.2.0", "inventory")
+    assert node["trial of a new image"] == ("5 min", "default, policy")
+    assert node["network lost after"] == ("30 min", "default, site")
+    header = next(part for part in sheet.tanks if part.facts.name == "header")
+    pump = {setting.name: (setting.value, setting.origin) for setting in header.settings}
+    assert pump["pump starts at"] == ("mark empty", "default")
+    assert pump["longest run"][0] == "2 h"
+    assert pump["longest run"][1].startswith("inventory")
+    assert pump["shortest off"][0] == "60 s"
+
+
+# docs/node-interface.md 8: fill: starts when its on mark is dry, stops when its off mark is wet; drain the other
+# way round; between the two it goes on doing what it did.
+MARKS = {"low": "0.2 m", "mid": "1 m", "high": "1.8 m"}
+FILL = {"name": "p", "does": "fill", "flow": "10 L/min"}
+DRAIN = {"name": "p", "does": "drain", "flow": "10 L/min"}
+READINGS = [
+    (FILL, ["on, below-low", "on, between", "on, between", "off, above-high"]),
+    (
+        FILL | {"on_at": "mid", "off_at": "high"},
+        ["on, below-low", "on, below-low", "on, between", "off, above-high"],
+    ),
+    (DRAIN, ["off, below-low", "off, between", "off, between", "on, above-high"]),
+    (
+        DRAIN | {"on_at": "mid", "off_at": "low"},
+        ["off, below-low", "off, between", "on, above-high", "on, above-high"],
+    ),
+]
+
+
+@pytest.mark.parametrize(("pump", "expected"), READINGS)
+def test_expected_readings_follow_the_rules_of_the_firmware(pump, expected) -> None:
+    readings = rising_readings(tank(MARKS, pump=pump), relay=True)
+    assert [reading.words for reading in readings] == [
+        f"level {level}, pump relay {words}" for level, words in enumerate(expected)
+    ]
+    assert [reading.wet for reading in readings] == [(), ("low",), ("low", "mid"), ("low", "mid", "high")]
+
+
+def test_a_node_that_only_watches_shows_levels_alone() -> None:
+    readings = rising_readings(tank(MARKS), relay=False)
+    assert [reading.words for reading in readings] == ["level 0", "level 1", "level 2", "level 3"]
+
+
+def test_every_probe_is_tried_wet_and_dry_and_crossed() -> None:
+    for node in DEMO.nodes:
+        (sheet,) = _of("node", node.name).sheets
+        probing = [group for group in sheet.steps if "Probes" in group.title]
+        assert len(probing) == len(node.serves)
+        for group, served in zip(probing, node.serves, strict=True):
+            marks = DEMO.tank(served.tank).marks
+            expected = [step.expect for step in group.steps]
+            for level in range(len(marks) + 1):
+                assert any(each.startswith(f"level {level}") for each in expected)
+            assert any("contradictory" in each for each in expected)
+            assert f"tank {served.tank}:" in group.intro
+
+
+def test_pump_steps_only_where_the_node_has_a_relay() -> None:
+    for node in DEMO.nodes:
+        (sheet,) = _of("node", node.name).sheets
+        with_relay = [served for served in node.serves if served.pump_relay]
+        water = [group for group in sheet.steps if "Pump and water" in group.title]
+        assert len(water) == len(with_relay)
+        for group in water:
+            said = " ".join(f"{step.do} {step.expect}" for step in group.steps)
+            for word in ("starts", "stops", "float", "Overflow", "plug out"):
+                assert word in said
+        numbers = [int(group.title.partition(".")[0]) for group in sheet.steps]
+        assert numbers == list(range(1, len(numbers) + 1))
+
+
+def test_an_esp8266_is_without_power_once_after_usb() -> None:
+    """esp8266/Arduino, Updater.cpp: no update while the last start was by UART."""
+
+    def said(name: str) -> str:
+        return " ".join(step.do for group in _of("node", name).sheets[0].steps for step in group.steps)
+
+    assert "power off once" in said("kestrel-03")
+    assert "power off once" not in said("kestrel-01")
+
+
+def test_a_site_has_a_cover_and_one_sheet_for_each_node_and_for_each_tank_without_one() -> None:
+    document = _of("site", "kestrel-hill")
+    assert document.cover is not None
+    assert [node.name for node in document.cover.nodes] == [sheet.name for sheet in document.sheets]
+    inventory = DEMO.model_copy(update={"nodes": DEMO.nodes[1:]})
+    less = contents(inventory, "site", "kestrel-hill", Units(), DAY)
+    alone = [sheet for sheet in less.sheets if sheet.kind == "tank"]
+    assert [sheet.name for sheet in alone] == ["header-east"]
+    assert alone[0].board is None
+    assert alone[0].wires == ()
+
+
+def test_when_a_node_may_be_updated_agrees_with_the_levels() -> None:
+    for each in DEMO.tanks:
+        facts = _of("tank", each.name).sheets[0].tanks[0].facts
+        words = may_when(facts)
+        allowed = [level.may_be_updated for level in facts.levels]
+        assert (words == "at any level") == all(allowed)
+        if words.startswith("above mark"):
+            first = [mark.name for mark in facts.marks].index(words.removeprefix("above mark ")) + 1
+            assert allowed == [level >= first for level in range(len(allowed))]
+        if words.startswith("below mark"):
+            last = [mark.name for mark in facts.marks].index(words.removeprefix("below mark "))
+            assert allowed == [level <= last for level in range(len(allowed))]

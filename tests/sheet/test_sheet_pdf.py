@@ -1,0 +1,126 @@
+"""The PDF: found browsers, how it is started, what goes wrong; and, with a real browser, paper, pages and text."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from datetime import date
+
+import pytest
+
+from fleet.errors import SheetError
+from fleet.inventory.load import load_inventory
+from fleet.resources import demo_inventory_dir, load_report_templates
+from fleet.sheet.contents import contents
+from fleet.sheet.page import page
+from fleet.sheet.pdf import BROWSERS, Ended, find_browser, make_pdf
+from fleet.water.quantities import Units
+
+DEMO = load_inventory(demo_inventory_dir(), demo_inventory_dir().parent)
+A4_PT, LETTER_PT = (595.3, 841.9), (612.0, 792.0)
+"""ISO 216: 210 x 297 mm; ANSI/ASME Y14.1: 8.5 x 11 in; at 72 points an inch."""
+
+
+def _html(kind, name, paper="a4") -> str:
+    document = contents(DEMO, kind, name, Units(), date(2026, 3, 14))
+    return page(document, templates=load_report_templates(), paper=paper)
+
+
+def test_the_first_browser_there_is_is_taken() -> None:
+    there = {"chromium-browser": "/x/chromium-browser", "google-chrome": "/x/google-chrome"}
+    assert find_browser(there.get) == "/x/chromium-browser"
+
+
+def test_without_a_browser_it_says_what_to_install() -> None:
+    with pytest.raises(SheetError) as caught:
+        find_browser(lambda name: None)
+    assert caught.value.code.code == "SHT101"
+    for name in BROWSERS:
+        assert name in caught.value.what
+    assert "chromium" in caught.value.fix
+
+
+@pytest.mark.parametrize("as_root", [False, True])
+def test_the_browser_prints_the_page_of_its_folder(tmp_path, as_root) -> None:
+    seen: list[str] = []
+
+    def run(command) -> Ended:
+        seen.extend(command)
+        (tmp_path / "sheet.pdf").write_bytes(b"%PDF-1.4 made up")
+        return Ended(0, "")
+
+    made = make_pdf("<p>é</p>", tmp_path, browser="/x/chromium", as_root=as_root, run=run)
+    assert made == b"%PDF-1.4 made up"
+    assert (tmp_path / "sheet.html").read_text(encoding="utf-8") == "<p>é</p>"
+    assert seen[0] == "/x/chromium"
+    assert seen[-1] == (tmp_path / "sheet.html").as_uri()
+    assert ("--no-sandbox" in seen) == as_root, "only root has to do without"
+
+
+@pytest.mark.parametrize("leaves", [None, b""])
+def test_no_pdf_is_an_error_with_the_last_words(tmp_path, leaves) -> None:
+    def run(command) -> Ended:
+        if leaves is not None:
+            (tmp_path / "sheet.pdf").write_bytes(leaves)
+        return Ended(21, "first\ncannot open display\n")
+
+    with pytest.raises(SheetError) as caught:
+        make_pdf("", tmp_path, browser="/x/chromium", as_root=False, run=run)
+    assert caught.value.code.code == "SHT102"
+    assert "status 21" in caught.value.what
+    assert "cannot open display" in caught.value.what
+
+
+@pytest.fixture
+def browser() -> str:
+    found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
+    if found is None or shutil.which("pdftotext") is None:
+        pytest.skip("no Chromium, or no poppler-utils, on this machine (.ci/prepare tests installs both)")
+    return found
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("kind", "name", "paper", "pages"),
+    [
+        ("node", "kestrel-01", "a4", 4),
+        ("node", "kestrel-01", "letter", 5),
+        ("tank", "trough-ridge", "a4", 2),
+    ],
+)
+def test_a_real_browser_makes_the_pages(browser, kind, name, paper, pages, tmp_path) -> None:
+    """By poppler, another PDF program: size, number of pages with their numbers on them, text that can be found."""
+    path = tmp_path / "made.pdf"
+    folder = tmp_path / "work"
+    folder.mkdir()
+    path.write_bytes(make_pdf(_html(kind, name, paper), folder, browser=browser, as_root=_is_root()))
+    facts = _poppler("pdfinfo", str(path))
+    size = re.search(r"Page size:\s+([0-9.]+) x ([0-9.]+)", facts)
+    assert size is not None
+    wanted = A4_PT if paper == "a4" else LETTER_PT
+    assert [float(part) for part in size.groups()] == pytest.approx(wanted, abs=1)
+    assert re.search(rf"^Pages:\s+{pages}$", facts, re.M), facts
+    sheets = _poppler("pdftotext", "-layout", str(path), "-").split("\f")[:-1]
+    assert len(sheets) == pages
+    for number, text in enumerate(sheets, start=1):
+        assert f"page {number} of {pages}" in text
+        assert f"{kind} {name}" in text
+    text = "\n".join(sheets)
+    (sheet,) = contents(DEMO, kind, name, Units(), date(2026, 3, 14)).sheets
+    for wire in sheet.wires:
+        assert re.search(rf"{wire.what}\s.*\b{wire.pin}\b", text)
+    for part in sheet.tanks:
+        for mark in part.facts.marks:
+            assert f"{mark.name}" in text
+            assert Units().volume(mark.volume_l) in text
+
+
+def _is_root() -> bool:
+    import os
+
+    return os.geteuid() == 0
+
+
+def _poppler(*words: str) -> str:
+    return subprocess.run(words, capture_output=True, text=True, check=True).stdout
