@@ -70,3 +70,6 @@ def test_the_wheel_does_the_job_up_to_signed_images(installed, tmp_path) -> None
         done = _tankfleet(installed, farm, *words)
         assert done.returncode == 0, f"{words}\n{done.stdout}{done.stderr}"
     assert "header-node" in done.stdout
+    sheet = _tankfleet(installed, farm, "sheet", "node", "header-node", "--out", "-")
+    assert sheet.returncode == 0, sheet.stderr
+    assert sheet.stdout.startswith("<!doctype html>")

@@ -187,6 +187,10 @@ class Tank(Part):
 
 
 # ------------------------------------------------------------------ nodes
+OTHER_WIRES = ("common", "relay")
+"""Names of wires beside those of marks."""
+
+
 class PumpRelay(Part):
     """The electrical relay that switches the pump."""
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from fleet.finding import Finding
 from fleet.inventory.codes import MARK_WITHOUT_PROBE, NO_SUCH_MARK, PUMP_WITHOUT_RELAY, RELAY_WITHOUT_PUMP
+from fleet.inventory.model import OTHER_WIRES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,6 +23,7 @@ def probes_fit(survey: Survey) -> Iterator[Finding]:
             if tank is not None:
                 yield from _probes(survey, node, index, served, tank.part)
                 yield from _relay(node, index, served, tank.part)
+                yield from _wires(survey, node, index, served, tank.part)
 
 
 def _probes(survey: Survey, node: Entry[Node], index: int, served: Served, tank: Tank) -> Iterator[Finding]:
@@ -48,3 +50,15 @@ def _relay(node: Entry[Node], index: int, served: Served, tank: Tank) -> Iterato
     if tank.pump is None and served.pump_relay is not None:
         what = f"the tank `{tank.name}` has no pump for this pump relay to switch"
         yield Finding(RELAY_WITHOUT_PUMP, what, node.key("serves", index, "pump_relay"), subject=subject)
+
+
+def _wires(survey: Survey, node: Entry[Node], index: int, served: Served, tank: Tank) -> Iterator[Finding]:
+    known = [*(mark.name for mark in tank.marks), *OTHER_WIRES]
+    for name in served.wires:
+        if name not in known:
+            what = (
+                f"the tank `{tank.name}` has no mark `{name}` for a wire, and it is neither "
+                f"{' nor '.join(f'`{other}`' for other in OTHER_WIRES)}.{survey.suggester.hint(name, known)}"
+            )
+            place = node.key("serves", index, "wires", name)
+            yield Finding(NO_SUCH_MARK, what, place, subject=f"node {node.part.name}")
