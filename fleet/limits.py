@@ -260,3 +260,24 @@ PINS_OFFERED: Final = 4
 # --- sheets: a browser that hangs must not hang the person
 SHEET_PDF_TIMEOUT_S: Final = 90.0
 """A site of a hundred nodes takes a headless browser some seconds; a first start on a small machine about twenty."""
+
+# --- electrodes: what must be reckoned with between a clean sheet of paper and an old tank
+SUPPLY_V: Final = 3.3
+MEASURED_SPREAD: Final = 0.2
+"""A conductivity measured once is not that of every season (own allowance)."""
+FILM_WET_FACTOR: Final = 3.0
+"""Scale or slime on electrodes insulates: so many times the resistance of clean ones (own allowance)."""
+SPLASH_MM: Final = 0.1
+SLIME_MM: Final = 0.5
+"""Thickness of the film of water that stays on a holder: drops, or drops held by slime (own allowances)."""
+CABLE_LEAK_OHM_M: Final = 100e6
+"""Insulation of an old damp cable with its joints: 1 Mohm at 100 m (own allowance; a new one has far more)."""
+CABLE_PF_PER_M: Final = 100.0
+"""Core to core of an ordinary multi-core cable (common practice)."""
+PIN_PF: Final = 10.0
+"""A pin and its board (own allowance; the ESP32 data sheet gives 2 pF for the pin alone)."""
+RESISTOR_TOLERANCE: Final = 0.05
+ELECTRODE_CURRENT_UA: Final = 100.0
+"""More direct current wears electrodes away and coats them (from memory); level relays use alternating current."""
+LARGEST_PULL_UP_OHM: Final = 1e6
+"""An input leaks up to 50 nA (ESP32 and ESP8266 data sheets): 50 mV at 1 Mohm, and more is at the mercy of dust."""

@@ -13,12 +13,15 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from fleet.inventory.units import (
+    Area_m2,
+    CellConstant_per_cm,
     Conductivity_uS_per_cm,
     Duration_s,
     Flow_l_per_min,
     Length_m,
     Power_kw,
     Pumped_l_per_min,
+    Resistance_ohm,
     Share,
     Size_m,
     Span_s,
@@ -148,6 +151,36 @@ class Water(Part):
     conductivity_us_per_cm: Conductivity_uS_per_cm | None = Field(default=None, alias="conductivity")
 
 
+class Rods(Part):
+    """Two parallel rods, or a rod and its neighbour; `spacing` from centre to centre, `wetted` at the mark."""
+
+    kind: Literal["rods"]
+    diameter_m: Size_m = Field(alias="diameter")
+    spacing_m: Size_m = Field(alias="spacing", description="from centre to centre")
+    wetted_m: Size_m = Field(alias="wetted", description="length under water when the mark counts as reached")
+    film: bool | None = Field(default=None, description="may carry scale or slime; default by the water")
+
+
+class Plates(Part):
+    """Two plates that face each other."""
+
+    kind: Literal["plates"]
+    area_m2: Area_m2 = Field(alias="area", description="of one face")
+    distance_m: Size_m = Field(alias="distance")
+    film: bool | None = Field(default=None, description="may carry scale or slime; default by the water")
+
+
+class CellConstant(Part):
+    """Electrodes whose cell constant their maker gives."""
+
+    kind: Literal["constant"]
+    cell_constant_per_cm: CellConstant_per_cm = Field(alias="cell_constant")
+    film: bool | None = Field(default=None, description="may carry scale or slime; default by the water")
+
+
+Electrodes = Annotated[Rods | Plates | CellConstant, Field(discriminator="kind")]
+
+
 class Pump(Part):
     """What fills or drains the tank.
 
@@ -181,6 +214,7 @@ class Tank(Part):
     largest_draw_l_per_min: Flow_l_per_min = Field(default=0.0, alias="largest_draw")
     uncontrolled_inflow_l_per_min: Flow_l_per_min = Field(default=0.0, alias="uncontrolled_inflow")
     water: Water | None = None
+    electrodes: Electrodes | None = Field(default=None, description="of each probe and the common one")
     supply_group: Name | None = Field(default=None, description="tanks that stand in for each other")
     pump: Pump | None = None
     notes: str = Field(default="", max_length=500)
@@ -204,6 +238,12 @@ class Served(Part):
     tank: Name
     probes: dict[MarkName, PinName]
     pull_up: Literal["internal", "external"] = "internal"
+    pull_up_resistor_ohm: Resistance_ohm | None = Field(
+        default=None, alias="pull_up_resistor", description="of each probe, with `pull_up: external`"
+    )
+    cable_length_m: Length_m | None = Field(
+        default=None, alias="cable_length", description="from the board to the electrodes"
+    )
     pump_relay: PumpRelay | None = None
     wires: dict[MarkName, WireColor] = Field(
         default_factory=dict, description="colours, by mark, `common` and `relay`; printed on sheets"

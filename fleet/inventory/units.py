@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 _NUMBER: Final = r"(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
-_UNIT: Final = r"[A-Za-zµμ%][A-Za-z0-9µμ²³_]*(?:[/*][A-Za-zµμ][A-Za-z0-9µμ²³_]*|\^[23])*"
+_UNIT: Final = r"(?:/(?:cm|mm|m|in)|[A-Za-zµμ%][A-Za-z0-9µμ²³_]*(?:[/*][A-Za-zµμ][A-Za-z0-9µμ²³_]*|\^[23])*)"
 _SPACE: Final = "[ \u00a0\u202f]*"
 _QUANTITY: Final = re.compile(rf"({_NUMBER}){_SPACE}({_UNIT})")
 _BARE: Final = re.compile(rf"[+-]?{_NUMBER}")
@@ -174,6 +174,46 @@ _CONDUCTIVITY: Final = Kind(
     1_000_000.0,
     zero_allowed=False,
 )
+_RESISTANCE: Final = Kind(
+    "a resistance",
+    "ohm",
+    "ohm",
+    {"ohm": 1.0, "Ohm": 1.0, "kohm": 1e3, "kOhm": 1e3, "Mohm": 1e6, "MOhm": 1e6},
+    ("100 kohm", "4700 ohm", "1 Mohm"),
+    1e9,
+    zero_allowed=False,
+)
+_AREA: Final = Kind(
+    "an area",
+    "m2",
+    "meter**2",
+    {
+        "m2": 1.0,
+        "m²": 1.0,
+        "m^2": 1.0,
+        "cm2": 1e-4,
+        "cm²": 1e-4,
+        "cm^2": 1e-4,
+        "mm2": 1e-6,
+        "mm²": 1e-6,
+        "mm^2": 1e-6,
+        "in2": _INCH_M**2,
+        "in²": _INCH_M**2,
+        "in^2": _INCH_M**2,
+    },
+    ("4 cm2", "400 mm2", "0.6 in2"),
+    1e4,
+    zero_allowed=False,
+)
+_CELL_CONSTANT: Final = Kind(
+    "a cell constant",
+    "/cm",
+    "",
+    {"/cm": 1.0, "/m": 0.01, "/mm": 10.0, "/in": 0.01 / _INCH_M},
+    ("0.5 /cm", "50 /m"),
+    1e4,
+    zero_allowed=False,
+)
 _SHARE: Final = Kind("a share", "%", "", {"%": 0.01, "percent": 0.01}, ("10 %", "0.5 %"), 1.0)
 
 
@@ -229,7 +269,7 @@ def _unreadable(kind: Kind, text: str) -> Refusal:
 def _factor_by_pint(kind: Kind, unit: str) -> float:
     """Size of `unit` in `kind.unit`, from pint's table of units."""
     fix = f"Write it as in {kind.accepted}."
-    if not kind.pint_unit:
+    if not kind.pint_unit or unit.startswith("/"):
         raise Refusal(WRONG_UNIT, f"`{unit}` does not measure {kind.noun}", fix)
     registry, errors = _pint()
     try:
@@ -252,7 +292,21 @@ def _pint() -> tuple[Any, Any]:
 
 _KINDS: Final = {
     (kind.noun, kind.zero_allowed): kind
-    for kind in (_LENGTH, _SIZE, _VOLUME, _FLOW, _PUMPED, _POWER, _DURATION, _SPAN, _CONDUCTIVITY, _SHARE)
+    for kind in (
+        _LENGTH,
+        _SIZE,
+        _VOLUME,
+        _FLOW,
+        _PUMPED,
+        _POWER,
+        _DURATION,
+        _SPAN,
+        _CONDUCTIVITY,
+        _SHARE,
+        _RESISTANCE,
+        _AREA,
+        _CELL_CONSTANT,
+    )
 }
 
 
@@ -295,3 +349,9 @@ Conductivity_uS_per_cm = Annotated[float, _reader(_CONDUCTIVITY), _schema(_CONDU
 """A conductivity above zero at 25 °C, in microsiemens per centimetre."""
 Share = Annotated[float, _reader(_SHARE), _schema(_SHARE)]
 """A share from 0 to 1, written in percent."""
+Resistance_ohm = Annotated[float, _reader(_RESISTANCE), _schema(_RESISTANCE)]
+"""An electrical resistance above zero, in ohms."""
+Area_m2 = Annotated[float, _reader(_AREA), _schema(_AREA)]
+"""An area above zero, in square metres."""
+CellConstant_per_cm = Annotated[float, _reader(_CELL_CONSTANT), _schema(_CELL_CONSTANT)]
+"""A cell constant above zero, per centimetre: resistance times conductivity."""

@@ -56,6 +56,10 @@ _WANTED: Final = {
     "model_attributes_type": "a mapping (lines of `key: value`)",
     "dict_type": "a mapping (lines of `key: value`)",
 }
+_OF_KINDS: Final = {
+    "shape": ("a shape needs", "vertical-cylinder"),
+    "electrodes": ("`electrodes` need", "rods"),
+}
 _BOUNDS: Final = {
     "greater_than_equal": ("less than {ge}", "Give {ge} or more."),
     "less_than_equal": ("more than {le}", "Give {le} or less."),
@@ -126,7 +130,7 @@ class Words:
         if kind == "extra_forbidden":
             return self._unknown_key(given, loc)
         if kind.startswith("union_tag"):
-            return self._shape_kind(kind, given, ctx)
+            return self._one_of_kinds(kind, loc, ctx)
         if kind in ("enum", "literal_error"):
             return self._choice(given, re.findall(r"'([^']*)'", ctx["expected"]))
         if kind == "string_pattern_mismatch":
@@ -146,9 +150,10 @@ class Words:
             fix = f"In braces a comma begins the next entry: put a text with a comma in quotes. {fix}"
         return UNKNOWN_KEY, f"{noun_of(part)} has no key `{shown(loc[-1])}`.{hint}", fix, True
 
-    def _shape_kind(self, kind: str, given: Any, ctx: Any) -> tuple[Code, str, str, bool]:
+    def _one_of_kinds(self, kind: str, loc: tuple[Any, ...], ctx: Any) -> tuple[Code, str, str, bool]:
         if kind == "union_tag_not_found":
-            return MISSING_KEY, "a shape needs `kind`", "Add `kind: vertical-cylinder`, or what it is.", True
+            noun, example = _OF_KINDS[str(loc[-1])]
+            return MISSING_KEY, f"{noun} `kind`", f"Add `kind: {example}`, or what it is.", True
         code, what, fix, _ = self._choice(ctx["tag"], re.findall(r"'([^']*)'", ctx["expected_tags"]))
         return code, what, fix, False
 

@@ -24,6 +24,8 @@ KINDS = {
     "power": units._POWER,
     "duration": units._DURATION,
     "conductivity": units._CONDUCTIVITY,
+    "resistance": units._RESISTANCE,
+    "area": units._AREA,
 }
 REGISTRY = pint.UnitRegistry()
 # How pint writes what people write in other ways. `gpm`, `lpm`: common practice in the trade.
@@ -33,6 +35,15 @@ TO_PINT = {
     "m3": "m**3",
     "m³": "m**3",
     "ft3": "ft**3",
+    "m2": "m**2",
+    "cm2": "cm**2",
+    "mm2": "mm**2",
+    "in2": "in**2",
+    "kohm": "kiloohm",
+    "kOhm": "kiloohm",
+    "Mohm": "megaohm",
+    "MOhm": "megaohm",
+    "Ohm": "ohm",
     "ft³": "ft**3",
 }
 

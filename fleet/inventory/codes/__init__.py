@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
-from fleet.inventory.codes import rulings, wiring
+from fleet.inventory.codes import electrodes, rulings, wiring
 
 # ------------------------------------------------------------------ reading files
 HAS_ERRORS = Code(
@@ -424,5 +424,6 @@ CODES = (
     TOO_LONG_FOR_NODE,
     CANNOT_CLAIM,
     *wiring.CODES,
+    *electrodes.CODES,
     *rulings.CODES,
 )

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from fleet.inventory.rules.blocks import one_fleet, policy_fits
+from fleet.inventory.rules.electrodes import electrodes_fit
 from fleet.inventory.rules.marks import marks_fit
 from fleet.inventory.rules.once import macs_once, names_once
 from fleet.inventory.rules.pins import pins_fit
@@ -41,4 +42,5 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     probes_fit,
     pins_fit,
     wiring_fits,
+    electrodes_fit,
 )

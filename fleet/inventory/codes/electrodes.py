@@ -1,0 +1,101 @@
+"""Codes of the electrodes, INV600-619: whether a pin surely tells wet from dry."""
+
+from __future__ import annotations
+
+from fleet.codes import Code, Severity
+
+_LIMITS = "input limits of 0.25 and 0.75 of the supply: data sheets of ESP32 and ESP8266, DC characteristics"
+
+WET_NOT_READ = Code(
+    "INV601",
+    "water too pure for these electrodes",
+    "Even at its best the water carries too little to pull the pin LOW against the pull-up: a wet probe reads dry, so "
+    "a filling pump never stops by it.",
+    "Fit a larger pull-up, or electrodes that are closer together or wetted over a greater length.",
+    source=_LIMITS,
+)
+WET_DOUBTFUL = Code(
+    "INV602",
+    "a wet probe that may read dry",
+    "It reads wet while the water is warm, the electrodes are clean and the parts are as they should be, and fails in "
+    "the worst season.",
+    "Measure the conductivity of the water, fit a larger pull-up, or electrodes that are wetted over a greater length.",
+    Severity.WARNING,
+    source=_LIMITS,
+)
+DRY_READS_WET = Code(
+    "INV603",
+    "a dry probe that reads wet",
+    "The drops left on the holder, or the cable, conduct enough to pull the pin LOW against the pull-up: the tank "
+    "seems full while it is empty.",
+    "Fit a smaller pull-up, or electrodes that are further apart.",
+    source=_LIMITS,
+)
+DRY_DOUBTFUL = Code(
+    "INV604",
+    "a dry probe that may read wet",
+    "It reads dry while its holder and cable are clean and dry; drops, slime or a damp joint bring it into the band "
+    "where a pin may read either.",
+    "Fit a smaller pull-up or a shorter cable, keep the holder clean, or set the electrodes further apart.",
+    Severity.WARNING,
+    source=_LIMITS,
+)
+PULL_UP_UNKNOWN = Code(
+    "INV605",
+    "a resistor of unknown value",
+    "Without it nobody can say whether these electrodes are surely read.",
+    "Add `pull_up_resistor` with its resistance.",
+    Severity.NOTE,
+)
+CABLE_TOO_LONG = Code(
+    "INV606",
+    "a cable that the chip's own pull-up cannot lift in time",
+    "The firmware turns the chip's pull-up on for each reading only. A long cable is a capacitor that is still near "
+    "LOW when the pin is read, so a dry probe reads wet.",
+    "Fit a resistor from each probe's pin to 3.3 V and say `pull_up: external`, or bring the board closer.",
+    Severity.WARNING,
+    source="capacitance of ordinary cable: common practice; settling time: the firmware's own",
+)
+TOO_MUCH_CURRENT = Code(
+    "INV607",
+    "more direct current than electrodes bear",
+    "A resistor outside is always on, so its current runs through the water all the time: it wears one electrode away, "
+    "coats the other, and makes gas. Level relays use alternating current, and the firmware turns the chip's own "
+    "pull-up on for its readings only, for this reason.",
+    "Fit a larger resistor.",
+    Severity.WARNING,
+    source="limit of 100 uA: from memory; direct current wears electrodes: makers of level relays",
+)
+RODS_TOUCH = Code(
+    "INV608",
+    "rods that touch",
+    "The spacing is measured from centre to centre; at one diameter or less the rods touch, and every reading is wet.",
+    "Correct the spacing or the diameter.",
+)
+RESISTOR_UNUSED = Code(
+    "INV609",
+    "a resistor that is not used",
+    "With `pull_up: internal` the firmware counts on the chip's own pull-up; what is fitted besides changes every "
+    "reading.",
+    "Say `pull_up: external`, or take `pull_up_resistor` out.",
+)
+WATER_UNKNOWN = Code(
+    "INV610",
+    "electrodes in unknown water",
+    "Without the kind of water or its conductivity nobody can say whether these electrodes are surely read.",
+    "Add `water` with its `kind`, or better its measured `conductivity`.",
+    Severity.NOTE,
+)
+
+CODES = (
+    WET_NOT_READ,
+    WET_DOUBTFUL,
+    DRY_READS_WET,
+    DRY_DOUBTFUL,
+    PULL_UP_UNKNOWN,
+    CABLE_TOO_LONG,
+    TOO_MUCH_CURRENT,
+    RODS_TOUCH,
+    RESISTOR_UNUSED,
+    WATER_UNKNOWN,
+)

@@ -1,0 +1,192 @@
+"""Electrodes: wet and dry are surely told apart through the pull-up, the cable and the water that there are."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleet.boards.board import board_ids, load_board
+from fleet.finding import Figure, Finding
+from fleet.inventory.codes.electrodes import (
+    CABLE_TOO_LONG,
+    DRY_DOUBTFUL,
+    DRY_READS_WET,
+    PULL_UP_UNKNOWN,
+    RESISTOR_UNUSED,
+    RODS_TOUCH,
+    TOO_MUCH_CURRENT,
+    WATER_UNKNOWN,
+    WET_DOUBTFUL,
+    WET_NOT_READ,
+)
+from fleet.limits import CABLE_PF_PER_M, ELECTRODE_CURRENT_UA
+from fleet.water.electrodes import (
+    Sure,
+    cell_constant_per_cm,
+    chip_pull,
+    conductivity,
+    has_film,
+    kohm,
+    longest_cable_m,
+    reading,
+    resistor_pull,
+    resistor_to_fit_ohm,
+    settles_s,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.boards.board import Board
+    from fleet.inventory.model import Electrodes, Node, Served, Tank
+    from fleet.inventory.survey import Entry, Survey
+    from fleet.water.electrodes import Conductivity, Pull, Reading
+
+
+def electrodes_fit(survey: Survey) -> Iterator[Finding]:
+    """The electrodes of all tanks, through the board that reads them; cables and resistors of all nodes."""
+    for tank in survey.tanks:
+        electrodes = tank.part.electrodes
+        if electrodes is not None and cell_constant_per_cm(electrodes) == 0:
+            what = "the rods are no further apart, from centre to centre, than they are thick"
+            place = tank.value("electrodes", "spacing")
+            yield Finding(RODS_TOUCH, what, place, subject=f"tank {tank.part.name}")
+    for node in survey.nodes:
+        if node.part.board not in board_ids():
+            continue
+        board = load_board(node.part.board)
+        for index, served in enumerate(node.part.serves):
+            yield from _resistor(node, index, served)
+            yield from _cable(node, index, served, board)
+            of = survey.tank_by_name.get(served.tank)
+            if of is not None and of.part.electrodes is not None:
+                yield from _read(node, index, served, of, of.part.electrodes, board)
+
+
+def pull_of(served: Served, board: Board) -> Pull | None:
+    """The pull-up of its probes; None for one outside whose value is not given."""
+    if served.pull_up == "internal":
+        return _chips_own(board)
+    return resistor_pull(served.pull_up_resistor_ohm) if served.pull_up_resistor_ohm else None
+
+
+def _chips_own(board: Board) -> Pull:
+    return chip_pull(board.pull_up.ohm, board.pull_up.least_ohm, board.pull_up.most_ohm)
+
+
+def _resistor(node: Entry[Node], index: int, served: Served) -> Iterator[Finding]:
+    ohm = served.pull_up_resistor_ohm
+    if ohm is not None and served.pull_up == "internal":
+        what = f"a resistor of {kohm(ohm)} is given, but the pull-up is the chip's own"
+        place = node.value("serves", index, "pull_up_resistor")
+        yield Finding(RESISTOR_UNUSED, what, place, subject=f"node {node.part.name}")
+
+
+def _cable(node: Entry[Node], index: int, served: Served, board: Board) -> Iterator[Finding]:
+    cable_m, pull = served.cable_length_m, board.pull_up
+    if not cable_m or served.pull_up == "external":
+        return
+    needed_s = settles_s(pull.most_ohm, cable_m)
+    if needed_s <= pull.settle_s:
+        return
+    what = (
+        f"{cable_m:g} m of cable, {CABLE_PF_PER_M:g} pF/m, take up to {_us(needed_s)} to rise through the chip's own "
+        f"pull-up ({kohm(pull.ohm)}, at most {kohm(pull.most_ohm)}); this firmware reads after {_us(pull.settle_s)}, "
+        f"enough for {longest_cable_m(pull.most_ohm, pull.settle_s):.1f} m"
+    )
+    figures = (
+        Figure("time to rise", needed_s, "s"),
+        Figure("time that the firmware waits", pull.settle_s, "s"),
+    )
+    place = node.value("serves", index, "cable_length")
+    yield Finding(CABLE_TOO_LONG, what, place, subject=f"node {node.part.name}", figures=figures)
+
+
+def _us(seconds: float) -> str:
+    return f"{seconds * 1e6:,.0f} us"
+
+
+def _read(
+    node: Entry[Node], index: int, served: Served, tank: Entry[Tank], electrodes: Electrodes, board: Board
+) -> Iterator[Finding]:
+    if cell_constant_per_cm(electrodes) == 0:
+        return
+    water, pull, place = conductivity(tank.part.water), pull_of(served, board), tank.key("electrodes")
+    subject, cable_m = f"tank {tank.part.name}", served.cable_length_m or 0.0
+    if water is None:
+        what = "its electrodes are given, but not its water"
+        yield Finding(WATER_UNKNOWN, what, place, subject=subject)
+        return
+    film = has_film(tank.part)
+    if pull is None:
+        chip = reading(electrodes, water, film, _chips_own(board), cable_m)
+        what = f"its probes have resistors outside of {node.part.name}, of unknown value"
+        there = node.value("serves", index, "pull_up")
+        yield Finding(
+            PULL_UP_UNKNOWN, what, there, subject=subject, fix_here=f"{PULL_UP_UNKNOWN.fix} {_to_fit(chip)}"
+        )
+        return
+    read = reading(electrodes, water, film, pull, cable_m)
+    yield from _wet(tank, read, water, pull)
+    yield from _dry(tank, read, water, pull, cable_m)
+    if served.pull_up == "external" and read.current_ua > ELECTRODE_CURRENT_UA:
+        what = (
+            f"up to {read.current_ua:.0f} uA run through the water all the time ({pull.what}); "
+            f"{ELECTRODE_CURRENT_UA:g} uA is what electrodes bear"
+        )
+        figures = (Figure("current", read.current_ua, "uA"), Figure("limit", ELECTRODE_CURRENT_UA, "uA"))
+        fix = f"{TOO_MUCH_CURRENT.fix} {_to_fit(read)}"
+        yield Finding(TOO_MUCH_CURRENT, what, place, subject=subject, fix_here=fix, figures=figures)
+
+
+def _wet(tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull) -> Iterator[Finding]:
+    if read.wet is Sure.YES:
+        return
+    code = WET_NOT_READ if read.wet is Sure.FAIL else WET_DOUBTFUL
+    best, worst = read.wet_ohm
+    what = (
+        f"wet, its electrodes have {kohm(best)} to {kohm(worst)} {_because(read, water)}; "
+        f"{pull.what} surely reads them LOW at {kohm(pull.low_at_most_ohm)} at most"
+    )
+    figures = (
+        Figure("least resistance wet", best, "ohm"),
+        Figure("greatest resistance wet", worst, "ohm"),
+        Figure("surely LOW at most", pull.low_at_most_ohm, "ohm"),
+    )
+    fix, subject = f"{code.fix} {_to_fit(read)}", f"tank {tank.part.name}"
+    yield Finding(code, what, tank.key("electrodes"), subject=subject, fix_here=fix, figures=figures)
+
+
+def _dry(
+    tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull, cable_m: float
+) -> Iterator[Finding]:
+    if read.dry is Sure.YES:
+        return
+    code = DRY_READS_WET if read.dry is Sure.FAIL else DRY_DOUBTFUL
+    best, worst = read.dry_ohm
+    left = f"{'slime' if read.film else 'drops'} on the holder{f' and {cable_m:g} m of cable' if cable_m else ''}"
+    what = (
+        f"dry, its electrodes still have {kohm(best)} to {kohm(worst)} between them, through {left} "
+        f"{_because(read, water)}; "
+        f"{pull.what} surely reads them HIGH from {kohm(pull.high_at_least_ohm)} on"
+    )
+    figures = (
+        Figure("greatest resistance dry", best, "ohm"),
+        Figure("least resistance dry", worst, "ohm"),
+        Figure("surely HIGH from", pull.high_at_least_ohm, "ohm"),
+    )
+    fix, subject = f"{code.fix} {_to_fit(read)}", f"tank {tank.part.name}"
+    yield Finding(code, what, tank.key("electrodes"), subject=subject, fix_here=fix, figures=figures)
+
+
+def _because(read: Reading, water: Conductivity) -> str:
+    return (
+        f"(cell constant {read.cell_constant_per_cm:.3g} /cm, water of {water.least_us_per_cm:g} to "
+        f"{water.most_us_per_cm:g} uS/cm: {water.source})"
+    )
+
+
+def _to_fit(read: Reading) -> str:
+    ohm = resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm)
+    if ohm is None:
+        return "No single resistor reads these electrodes surely, both wet and dry."
+    return f"A resistor of {kohm(ohm)} outside of the chip reads both surely."

@@ -1,0 +1,262 @@
+"""Electrodes: the resistance of the water between them, and whether a pin surely tells wet from dry by it.
+
+A probe joins its pin to the common electrode through the water; a pull-up lifts the pin. With the inputs' limits of a
+quarter and three quarters of the supply, a pin surely reads LOW (wet) while the water has at most a third of the
+pull-up's resistance, and surely HIGH (dry) while what is left has at least three times of it. In between it may read
+either.
+
+R = K / conductivity, with the cell constant K: of plates distance / area; of two parallel rods
+acosh(spacing / diameter) / (pi x wetted length), the dual of the capacitance of twin wires (from memory; ends and
+tank walls left out). Pure arithmetic.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from math import acosh, inf, log, pi, sqrt
+from typing import TYPE_CHECKING, Final
+
+from fleet.inventory.model import Duty, Plates, Rods
+from fleet.limits import (
+    CABLE_LEAK_OHM_M,
+    CABLE_PF_PER_M,
+    ELECTRODE_CURRENT_UA,
+    FILM_WET_FACTOR,
+    LARGEST_PULL_UP_OHM,
+    MEASURED_SPREAD,
+    PIN_PF,
+    RESISTOR_TOLERANCE,
+    SLIME_MM,
+    SPLASH_MM,
+    SUPPLY_V,
+)
+
+if TYPE_CHECKING:
+    from fleet.inventory.model import Electrodes, Tank, Water
+
+LOW_SHARE: Final = 0.25
+HIGH_SHARE: Final = 0.75
+"""Of the supply: input limits of the ESP32 family and of the ESP8266 (their data sheets, DC characteristics)."""
+PER_KELVIN: Final = 0.02
+"""Rise of conductivity per kelvin (from memory); figures are for 25 degrees."""
+COLDEST_C: Final = 5.0
+WARMEST_C: Final = 35.0
+E24: Final = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
+"""IEC 60063, resistors of 5 %."""
+
+# Conductivity at 25 degrees by kind of water, uS/cm.
+_BY_KIND: Final[dict[str, tuple[float, float, str]]] = {
+    "mains": (50.0, 1500.0, "potable water, Maine DHHS, pH and conductivity"),
+    "bore": (50.0, 1500.0, "potable water, Maine DHHS, pH and conductivity"),
+    "rain": (5.0, 50.0, "from memory"),
+    "river": (20.0, 1000.0, "datastream.org guide: streams to 200, rivers to 1,000; the least from memory"),
+    "grey": (300.0, 3000.0, "from memory"),
+    "brackish": (1000.0, 10_000.0, "datastream.org guide"),
+}
+_SLIMY: Final = ("grey", "river", "rain", "brackish")
+_SLIMY_DUTIES: Final = (Duty.SUMP, Duty.LIVESTOCK)
+
+
+class Sure(StrEnum):
+    """Whether a state is surely read as what it is."""
+
+    YES = "pass"
+    DOUBTFUL = "doubtful"
+    FAIL = "fail"
+
+
+@dataclass(frozen=True, slots=True)
+class Conductivity:
+    """At 25 degrees, uS/cm: the least and the most that must be reckoned with, and what says so."""
+
+    least_us_per_cm: float
+    most_us_per_cm: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """A pull-up: its nominal resistance and its limits, ohm; what it is, in words."""
+
+    ohm: float
+    least_ohm: float
+    most_ohm: float
+    what: str
+
+    @property
+    def low_at_most_ohm(self) -> float:
+        """At most this much water surely reads LOW, whatever the pull-up has within its limits."""
+        return surely_low_ohm(self.least_ohm)
+
+    @property
+    def high_at_least_ohm(self) -> float:
+        """At least this much surely reads HIGH."""
+        return surely_high_ohm(self.most_ohm)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What a pin makes of a pair of electrodes.
+
+    `wet_ohm` and `dry_ohm`: from the best to the worst case (wet: rising, dry: falling; without end: infinite).
+    """
+
+    cell_constant_per_cm: float
+    film: bool
+    wet_ohm: tuple[float, float]
+    dry_ohm: tuple[float, float]
+    wet: Sure
+    dry: Sure
+    current_ua: float
+    """Direct current through the water at its worst, while the pull-up is on."""
+
+
+def surely_low_ohm(pull_up_ohm: float) -> float:
+    """The largest resistance to ground at which a pin with that pull-up surely reads LOW: a third of it."""
+    return pull_up_ohm * LOW_SHARE / (1 - LOW_SHARE)
+
+
+def surely_high_ohm(pull_up_ohm: float) -> float:
+    """The smallest at which it surely reads HIGH: three times the pull-up."""
+    return pull_up_ohm * HIGH_SHARE / (1 - HIGH_SHARE)
+
+
+def cell_constant_per_cm(electrodes: Electrodes) -> float:
+    """K in 1/cm: resistance times conductivity. Rods that touch have none: 0."""
+    match electrodes:
+        case Rods():
+            ratio = electrodes.spacing_m / electrodes.diameter_m
+            return acosh(ratio) / (pi * electrodes.wetted_m) / 100 if ratio > 1 else 0.0
+        case Plates():
+            return electrodes.distance_m / electrodes.area_m2 / 100
+    return electrodes.cell_constant_per_cm
+
+
+def film_constant_per_cm(electrodes: Electrodes, film_mm: float) -> float:
+    """K of a film of water left on the holder from one electrode to the other: length / (thickness x width).
+
+    The width is that of an electrode; a given constant counts as a square of film.
+    """
+    match electrodes:
+        case Rods():
+            squares = electrodes.spacing_m / electrodes.diameter_m
+        case Plates():
+            squares = electrodes.distance_m / sqrt(electrodes.area_m2)
+        case _:
+            squares = 1.0
+    return squares / (film_mm / 10)
+
+
+def resistance_ohm(constant_per_cm: float, conductivity_us_per_cm: float) -> float:
+    """R = K / conductivity, ohm."""
+    return 1e6 * constant_per_cm / conductivity_us_per_cm
+
+
+def at_c(conductivity_us_per_cm: float, celsius: float) -> float:
+    """A conductivity given for 25 degrees, at another temperature."""
+    return conductivity_us_per_cm * (1 + PER_KELVIN * (celsius - 25.0))
+
+
+def conductivity(water: Water | None) -> Conductivity | None:
+    """What the water of a tank may conduct: as measured, give or take, else by its kind; None if neither is known."""
+    if water is None:
+        return None
+    measured = water.conductivity_us_per_cm
+    if measured is not None:
+        source = f"measured, {100 * MEASURED_SPREAD:.0f} % either way for the seasons (own allowance)"
+        return Conductivity(measured * (1 - MEASURED_SPREAD), measured * (1 + MEASURED_SPREAD), source)
+    return Conductivity(*_BY_KIND[water.kind]) if water.kind else None
+
+
+def has_film(tank: Tank) -> bool:
+    """Whether its electrodes must be thought of with scale or slime: as given, else by duty and kind of water."""
+    if tank.electrodes is not None and tank.electrodes.film is not None:
+        return tank.electrodes.film
+    return tank.duty in _SLIMY_DUTIES or (tank.water is not None and tank.water.kind in _SLIMY)
+
+
+def chip_pull(ohm: float, least_ohm: float, most_ohm: float) -> Pull:
+    """The pull-up inside of a chip."""
+    return Pull(ohm, least_ohm, most_ohm, f"the chip's own pull-up ({kohm(least_ohm)} to {kohm(most_ohm)})")
+
+
+def resistor_pull(ohm: float) -> Pull:
+    """A resistor of 5 % outside of the chip."""
+    spread = RESISTOR_TOLERANCE * ohm
+    return Pull(
+        ohm, ohm - spread, ohm + spread, f"a resistor of {kohm(ohm)}, {100 * RESISTOR_TOLERANCE:.0f} %"
+    )
+
+
+def wet_ohm(electrodes: Electrodes, water: Conductivity, film: bool) -> tuple[float, float]:
+    """Of electrodes under water: warm, clean and as conductive as it gets, to cold, coated and pure."""
+    constant = cell_constant_per_cm(electrodes)
+    worst = resistance_ohm(constant, at_c(water.least_us_per_cm, COLDEST_C))
+    best = resistance_ohm(constant, at_c(water.most_us_per_cm, WARMEST_C))
+    return best, worst * (FILM_WET_FACTOR if film else 1.0)
+
+
+def dry_ohm(electrodes: Electrodes, water: Conductivity, film: bool, cable_m: float) -> tuple[float, float]:
+    """Of electrodes just out of the water: a splash of pure, cold water on a perfect cable, to slime of
+    conductive, warm water and an old damp cable beside it."""
+    best = resistance_ohm(film_constant_per_cm(electrodes, SPLASH_MM), at_c(water.least_us_per_cm, COLDEST_C))
+    coat = film_constant_per_cm(electrodes, SLIME_MM if film else SPLASH_MM)
+    worst = resistance_ohm(coat, at_c(water.most_us_per_cm, WARMEST_C))
+    leak = CABLE_LEAK_OHM_M / cable_m if cable_m else inf
+    return best, 1 / (1 / worst + 1 / leak)
+
+
+def reading(electrodes: Electrodes, water: Conductivity, film: bool, pull: Pull, cable_m: float) -> Reading:
+    """What a pin with that pull-up makes of them, at best and at worst."""
+    wet = wet_ohm(electrodes, water, film)
+    dry = dry_ohm(electrodes, water, film, cable_m)
+    return Reading(
+        cell_constant_per_cm=cell_constant_per_cm(electrodes),
+        film=film,
+        wet_ohm=wet,
+        dry_ohm=dry,
+        wet=_sure(wet[1] <= pull.low_at_most_ohm, wet[0] <= surely_low_ohm(pull.most_ohm)),
+        dry=_sure(dry[1] >= pull.high_at_least_ohm, dry[0] >= surely_high_ohm(pull.least_ohm)),
+        current_ua=1e6 * SUPPLY_V / (pull.least_ohm + wet[0]),
+    )
+
+
+def resistor_to_fit_ohm(wet: tuple[float, float], dry: tuple[float, float]) -> float | None:
+    """The pull-up (E24, ohm) that reads both surely, in the middle of those that do; None if none does.
+
+    It lets no more current through the water than electrodes bear, and is no larger than a pin's leakage allows.
+    """
+    least = wet[1] / surely_low_ohm(1 - RESISTOR_TOLERANCE)
+    most = min(dry[1] / surely_high_ohm(1 + RESISTOR_TOLERANCE), LARGEST_PULL_UP_OHM)
+    least = max(least, 1e6 * SUPPLY_V / ELECTRODE_CURRENT_UA / (1 - RESISTOR_TOLERANCE))
+    fit = [ohm for ohm in _e24() if least <= ohm <= most]
+    middle = log(least * most) / 2 if least <= most else 0.0
+    return min(fit, key=lambda ohm: abs(log(ohm) - middle), default=None)
+
+
+def settles_s(pull_up_ohm: float, cable_m: float) -> float:
+    """How long a pull-up takes to lift a dry pin with that cable to where it surely reads HIGH."""
+    farad = (PIN_PF + CABLE_PF_PER_M * cable_m) * 1e-12
+    return pull_up_ohm * farad * -log(1 - HIGH_SHARE)
+
+
+def longest_cable_m(pull_up_ohm: float, settle_s: float) -> float:
+    """The cable that a pull-up lifts within that time."""
+    farad = settle_s / (pull_up_ohm * -log(1 - HIGH_SHARE))
+    return max(0.0, (farad * 1e12 - PIN_PF) / CABLE_PF_PER_M)
+
+
+def kohm(ohm: float) -> str:
+    """Such as `850 ohm`, `4.7 kohm`, `100 kohm`, `1.2 Mohm`."""
+    if ohm < 1e3:
+        return f"{ohm:.3g} ohm"
+    return f"{ohm / 1e3:.3g} kohm" if ohm < 0.9995e6 else f"{ohm / 1e6:.3g} Mohm"
+
+
+def _sure(at_worst: bool, at_best: bool) -> Sure:
+    return Sure.YES if at_worst else Sure.DOUBTFUL if at_best else Sure.FAIL
+
+
+def _e24() -> tuple[float, ...]:
+    return tuple(float(two * 10**power) for power in range(2, 6) for two in E24)

@@ -1,0 +1,243 @@
+"""Electrodes: against worked figures, makers' sensitivities, an independent solution, and what must always hold."""
+
+from __future__ import annotations
+
+from math import cosh, isclose, pi, sinh
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fleet.boards.board import load_board
+from fleet.inventory.load import read_texts
+from fleet.inventory.model import CellConstant, Plates, Rods, Water
+from fleet.limits import ELECTRODE_CURRENT_UA, SUPPLY_V
+from fleet.water.electrodes import (
+    E24,
+    Conductivity,
+    Sure,
+    at_c,
+    cell_constant_per_cm,
+    chip_pull,
+    conductivity,
+    film_constant_per_cm,
+    kohm,
+    longest_cable_m,
+    reading,
+    resistance_ohm,
+    resistor_pull,
+    resistor_to_fit_ohm,
+    settles_s,
+    surely_high_ohm,
+    surely_low_ohm,
+)
+
+CHIP = load_board("esp32-devkit").pull_up
+ESP32 = chip_pull(CHIP.ohm, CHIP.least_ohm, CHIP.most_ohm)
+
+
+def rods(diameter: str = "6 mm", spacing: str = "20 mm", wetted: str = "50 mm") -> Rods:
+    return Rods.model_validate({"kind": "rods", "diameter": diameter, "spacing": spacing, "wetted": wetted})
+
+
+def constant(per_cm: float) -> CellConstant:
+    return CellConstant.model_validate({"kind": "constant", "cell_constant": f"{per_cm:.12f} /cm"})
+
+
+# Rods of 6 mm, 20 mm apart; worked with acosh(10 / 3) = 1.873820 and R = acosh(D / d) / (pi L conductivity), the dual
+# of the twin-wire capacitance. uS/cm: resistance with K = 1 /cm, 50 mm wetted, 10 mm wetted.
+WORKED = {
+    1: (1.00e6, 119.3e3, 596.5e3),
+    5: (200e3, 23.9e3, 119.3e3),
+    20: (50e3, 5.97e3, 29.8e3),
+    100: (10e3, 1.19e3, 5.97e3),
+    500: (2e3, 239, 1.19e3),
+    1500: (667, 79.5, 398),
+    50_000: (20, 2.39, 11.9),
+}
+
+
+@pytest.mark.parametrize("us_per_cm", WORKED)
+def test_worked_table(us_per_cm: float) -> None:
+    for electrodes, ohm in zip((constant(1), rods(), rods(wetted="10 mm")), WORKED[us_per_cm], strict=True):
+        assert resistance_ohm(cell_constant_per_cm(electrodes), us_per_cm) == pytest.approx(ohm, rel=3e-3)
+
+
+@given(ratio=st.floats(1.05, 50), wetted_mm=st.floats(1, 500))
+def test_rods_against_two_line_charges(ratio: float, wetted_mm: float) -> None:
+    """The field of two line currents outside two circles, in bipolar coordinates: the rods are the circles tau = +-t
+    with cosh t = spacing / diameter, so their radius is a / sinh t and their centres are a coth t from the middle;
+    conductance per length is conductivity x 2 pi / (2 t)."""
+    spacing_mm = 6 * ratio
+    k = cell_constant_per_cm(rods(spacing=f"{spacing_mm:.9f} mm", wetted=f"{wetted_mm:.9f} mm"))
+    t = k * pi * wetted_mm / 10
+    a = 3.0 * sinh(t)
+    assert a * cosh(t) / sinh(t) == pytest.approx(spacing_mm / 2, rel=1e-6)
+
+
+def test_plates_and_rods_that_touch() -> None:
+    """K = distance / area."""
+    plates = Plates.model_validate({"kind": "plates", "area": "4 cm2", "distance": "20 mm"})
+    assert cell_constant_per_cm(plates) == pytest.approx(0.5)
+    assert cell_constant_per_cm(rods(spacing="6 mm")) == 0
+
+
+@pytest.mark.parametrize(
+    ("sensitivity_ohm", "us_per_cm"),
+    [
+        pytest.param(70e3, 14, id="germany-electric ER76: 70 kohm, from 14 uS/cm"),
+        pytest.param(100e3, 10, id="Klemsan LLC35: 100 kohm; Pepperl+Fuchs: from 10 uS/cm"),
+    ],
+)
+def test_sensitivities_of_level_relays(sensitivity_ohm: float, us_per_cm: float) -> None:
+    """What makers print agrees with electrodes of about 1 /cm, and with ours the same relay needs K times as much."""
+    assert resistance_ohm(1.0, us_per_cm) == pytest.approx(sensitivity_ohm, rel=0.03)
+    k = cell_constant_per_cm(rods())
+    assert resistance_ohm(k, us_per_cm * k) == pytest.approx(sensitivity_ohm, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("pull_up_ohm", "low_ohm", "high_ohm", "us_per_cm"),
+    [
+        (45e3, 15e3, 135e3, 8.0),
+        (100e3, 33.3e3, 300e3, 3.6),
+        (470e3, 157e3, 1.41e6, 0.76),
+        (10e3, 3.33e3, 30e3, 35.8),
+    ],
+)
+def test_input_limits(pull_up_ohm: float, low_ohm: float, high_ohm: float, us_per_cm: float) -> None:
+    """0.25 and 0.75 of the supply (ESP32 Series Datasheet 5.2, table 5-3; ESP8266 data sheet 2013, page 15): a divider
+    at its limits; last, the water that 50 mm of those rods need."""
+    assert surely_low_ohm(pull_up_ohm) == pytest.approx(low_ohm, rel=3e-3)
+    assert surely_high_ohm(pull_up_ohm) == pytest.approx(high_ohm, rel=3e-3)
+    low = surely_low_ohm(pull_up_ohm)
+    assert SUPPLY_V * low / (low + pull_up_ohm) == pytest.approx(0.825)
+    assert resistance_ohm(cell_constant_per_cm(rods()), us_per_cm) == pytest.approx(low, rel=0.01)
+
+
+def test_current_through_the_chip_s_pull_up() -> None:
+    """3.3 V through 45 kohm and 1 kohm of water: 72 uA."""
+    water = Conductivity(10 / at_c(1, 35) * 100, 1000 / at_c(1, 35), "")
+    read = reading(constant(1), water, False, resistor_pull(45e3 / 0.95), 0)
+    assert read.current_ua == pytest.approx(71.7, rel=5e-3)
+
+
+def test_water_by_kind_and_as_measured() -> None:
+    assert conductivity(None) is None
+    assert conductivity(Water()) is None
+    by_kind = conductivity(Water(kind="mains"))
+    assert by_kind is not None
+    assert (by_kind.least_us_per_cm, by_kind.most_us_per_cm) == (50, 1500)  # Maine DHHS, potable water
+    measured = conductivity(Water.model_validate({"kind": "mains", "conductivity": "400 uS/cm"}))
+    assert measured is not None
+    assert (measured.least_us_per_cm, measured.most_us_per_cm) == pytest.approx((320, 480))
+    assert at_c(100, 25) == 100
+
+
+waters = st.tuples(st.floats(1, 50_000), st.floats(1, 3)).map(lambda t: Conductivity(t[0], t[0] * t[1], ""))
+electrodes = st.one_of(
+    st.floats(0.01, 50).map(constant),
+    st.tuples(st.floats(1.2, 20), st.floats(5, 300)).map(
+        lambda t: rods(spacing=f"{6 * t[0]:.6f} mm", wetted=f"{t[1]:.6f} mm")
+    ),
+)
+
+
+@given(of=electrodes, water=waters, more=st.floats(1.01, 10), film=st.booleans(), cable_m=st.floats(0, 500))
+def test_resistance_falls_as_conductivity_rises(of, water, more, film, cable_m) -> None:
+    better = Conductivity(water.least_us_per_cm * more, water.most_us_per_cm * more, "")
+    one, other = (reading(of, w, film, ESP32, cable_m) for w in (water, better))
+    assert all(b < a for a, b in zip(one.wet_ohm, other.wet_ohm, strict=True))
+    assert all(b < a for a, b in zip(one.dry_ohm, other.dry_ohm, strict=True))
+    order = [Sure.FAIL, Sure.DOUBTFUL, Sure.YES]
+    assert order.index(other.wet) >= order.index(one.wet)
+    assert order.index(other.dry) <= order.index(one.dry)
+    assert other.current_ua > one.current_ua
+
+
+@given(of=electrodes, water=waters, film=st.booleans(), cable_m=st.floats(0, 500), longer=st.floats(1, 100))
+def test_film_and_cable_only_make_it_worse(of, water, film, cable_m, longer) -> None:
+    clean, coated = reading(of, water, False, ESP32, cable_m), reading(of, water, True, ESP32, cable_m)
+    assert coated.wet_ohm[1] > clean.wet_ohm[1]
+    assert coated.dry_ohm[1] < clean.dry_ohm[1]
+    assert (
+        reading(of, water, film, ESP32, cable_m + longer).dry_ohm[1]
+        < reading(of, water, film, ESP32, cable_m).dry_ohm[1]
+    )
+    assert clean.wet_ohm[0] < clean.wet_ohm[1]
+
+
+@given(of=electrodes, water=waters, film=st.booleans(), cable_m=st.floats(0, 500))
+def test_the_resistor_to_fit_fits(of, water, film, cable_m) -> None:
+    read = reading(of, water, film, ESP32, cable_m)
+    ohm = resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm)
+    fitting = [
+        value
+        for power in range(2, 6)
+        for two in E24
+        for value in [float(two * 10**power)]
+        if (r := reading(of, water, film, resistor_pull(value), cable_m)).wet is Sure.YES
+        and r.dry is Sure.YES
+        and 1e6 * SUPPLY_V / (value * 0.95) <= ELECTRODE_CURRENT_UA
+        and value <= 1e6
+    ]
+    assert ohm in fitting if fitting else ohm is None
+
+
+@given(ohm=st.floats(1e3, 1e6), settle_us=st.floats(5, 5000))
+def test_the_longest_cable_settles_just_in_time(ohm: float, settle_us: float) -> None:
+    longest = longest_cable_m(ohm, settle_us / 1e6)
+    assert longest == 0 or isclose(settles_s(ohm, longest), settle_us / 1e6, rel_tol=1e-9)
+
+
+def test_rise_time_against_the_exponential() -> None:
+    """45 kohm and 100 pF make 4.5 us; an input is HIGH from 0.75 on, after 1.386 of those."""
+    assert settles_s(45e3, 0.9) == pytest.approx(4.5e-6 * 1.38629, rel=1e-4)
+
+
+def test_film_of_a_square() -> None:
+    """A sheet 0.1 mm thick and as wide as long: 1 / 0.01 cm = 100 /cm."""
+    assert film_constant_per_cm(constant(1), 0.1) == pytest.approx(100)
+    assert film_constant_per_cm(rods(), 0.1) == pytest.approx(100 * 20 / 6)
+
+
+def test_words() -> None:
+    assert [kohm(v) for v in (850, 4700, 1e5, 999_700, 1.2e6)] == [
+        "850 ohm", "4.7 kohm", "100 kohm", "1 Mohm", "1.2 Mohm",
+    ]  # fmt: skip
+
+
+FARM = """
+fleet: {{name: thornby, domain: thornby.example}}
+sites: [{{name: farm, time_zone: Europe/London, network: farm-wifi}}]
+tanks:
+  - name: loft
+    site: farm
+    duty: rain
+    shape: {{kind: box, length: 2 m, width: 2 m, height: 2 m}}
+    marks: [{{name: low, height: 0.5 m}}, {{name: full, height: 1.6 m}}]
+    water: {{kind: rain, conductivity: {water}}}
+    electrodes: {{kind: rods, diameter: {diameter}, spacing: {spacing}, wetted: {wetted}}}
+nodes:
+  - name: loft-node
+    board: esp32-devkit
+    serves: [{{tank: loft, probes: {{low: IO16, full: IO17}}, cable_length: {cable}}}]
+"""
+
+
+@given(
+    water=st.integers(1, 2000), diameter=st.integers(1, 12), gap=st.integers(0, 60), wetted=st.integers(2, 200),
+    cable=st.integers(0, 300),
+)  # fmt: skip
+def test_units_do_not_matter(water: int, diameter: int, gap: int, wetted: int, cable: int) -> None:
+    """The same electrodes in millimetres and in inches, water in uS/cm and in mS/m: the same findings."""
+    metric = FARM.format(
+        water=f"{water} uS/cm", diameter=f"{diameter} mm", spacing=f"{diameter + gap} mm", wetted=f"{wetted} mm",
+        cable=f"{cable} m",
+    )  # fmt: skip
+    us = FARM.format(
+        water=f"{water / 10!r} mS/m", diameter=f"{diameter / 25.4!r} in", spacing=f"{(diameter + gap) / 25.4!r} in",
+        wetted=f"{wetted / 25.4!r} in", cable=f"{cable / 0.3048!r} ft",
+    )  # fmt: skip
+    said = [[f.code.code for f in read_texts([("farm.yaml", text.encode())])[1]] for text in (metric, us)]
+    assert gap == 0 or said[0] == said[1]
