@@ -109,7 +109,8 @@ def _show(this: Session, inventory: Inventory | None, findings: Sequence[Finding
         out.next_step(f"tankfleet explain {first.code.code}", "tankfleet check")
         return
     parts = [counted(len(getattr(inventory, f"{kind}s")), kind) for kind in ("site", "tank", "node")]
-    out.data(f"{', '.join(parts)}: {said or 'no findings'}.")
+    none = "no other findings" if any(finding.accepted for finding in findings) else "no findings"
+    out.data(f"{', '.join(parts)}: {said or none}.")
     out.next_step("tankfleet show" if inventory.nodes else "add a node, then tankfleet check")
 
 
