@@ -57,7 +57,7 @@ def css_text(text: str) -> Markup:
 
 
 def _tank_drawing(part: TankPart) -> Markup:
-    drawn = draw_tank(f"tank {part.facts.name}", part.shape, part.levels, part.pump)
+    drawn = draw_tank(f"tank {part.facts.name}", part.shape, part.levels, part.pump, part.common_wire)
     return Markup(drawn)  # noqa: S704  written by the XML library, which escapes every text
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S
 from fleet.sheet.expected import rising_readings
+from fleet.water.geometry import depth_m, volume_l
 from fleet.water.quantities import Units, duration
 
 if TYPE_CHECKING:
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
 
 CONSOLE_BAUD: Final = 115_200
 """Of the ports' serial consoles (templates/firmware/ports)."""
+WATCHED_S: Final = 600.0
+"""As long as a person watches a level: a whole fill may take hours."""
 _CONFIRM_S: Final = 1.0
 """On top of the debounce, for a sample and a hand that is not quite still."""
 
@@ -131,13 +134,12 @@ def probe_steps(
     return Steps(f"{number}. {title}{f', {facts.name}' if several else ''}", tuple(steps), intro)
 
 
-def water_steps(number: int, facts: TankFacts, units: Units, *, several: bool) -> Steps | None:
+def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, several: bool) -> Steps | None:
     """With the pump on: start, stop, cut-out; None for a tank without pump."""
     pump = facts.pump
     if pump is None:
         return None
     verb = "fills" if pump.does == "fill" else "drains"
-    worst = f" (up to {duration(pump.worst_s)} with the worst draw or inflow)" if pump.worst_s else ""
     cut_out = (
         Step(
             "Cut-out: lift the high-level float by hand while the pump runs.",
@@ -151,11 +153,7 @@ def water_steps(number: int, facts: TankFacts, units: Units, *, several: bool) -
             f"Pump back on. Bring the level past mark {pump.starts_at}.",
             f"the pump starts and {verb}; it turns the right way round",
         ),
-        Step(
-            f"Time from mark {pump.starts_at} to mark {pump.stops_at} ({units.volume(pump.between_l)}).",
-            f"{duration(pump.quiet_s)}{worst}",
-            "min",
-        ),
+        _timed(tank, facts, pump, units),
         Step(
             f"It stops at mark {pump.stops_at}. Level when the flow has ended:",
             f"mark at {units.length(_height(facts, pump.stops_at))}; overflow at "
@@ -172,6 +170,26 @@ def water_steps(number: int, facts: TankFacts, units: Units, *, several: bool) -
         ),
     )
     return Steps(f"{number}. Pump and water{f', {facts.name}' if several else ''}", steps)
+
+
+def _timed(tank: Tank, facts: TankFacts, pump: PumpFacts, units: Units) -> Step:
+    """The time of the whole way, or where that is long, how far the level goes in WATCHED_S."""
+    against = "draw" if pump.does == "fill" else "inflow"
+    worst = ""
+    if pump.worst_s is not None and round(pump.worst_s) != round(pump.quiet_s):
+        worst = f", {duration(pump.worst_s)} against the largest {against}"
+    way = f"mark {pump.starts_at} to mark {pump.stops_at}"
+    if pump.quiet_s <= 3 * WATCHED_S:
+        do = f"Time from {way} ({units.volume(pump.between_l)})."
+        return Step(do, f"{duration(pump.quiet_s)}{worst}", "min")
+    sign = 1 if pump.does == "fill" else -1
+    start_m = _height(facts, pump.starts_at)
+    moved_l = sign * pump.flow_l_per_min * WATCHED_S / 60
+    moved_m = abs(depth_m(tank.shape, volume_l(tank.shape, start_m) + moved_l) - start_m)
+    word = "higher" if sign > 0 else "lower"
+    do = f"Level {duration(WATCHED_S)} after the start, with no {against}."
+    whole = f"{way}: {duration(pump.quiet_s)}{worst}"
+    return Step(do, f"{units.small_length(moved_m)} {word} ({whole})", "in" if units.us else "mm")
 
 
 def first_update(number: int, node: Node, tanks: tuple[TankFacts, ...]) -> Steps:

@@ -45,6 +45,8 @@ class TankPart:
     shape: Shape
     levels: tuple[Level, ...]
     """From the top down."""
+    common_wire: str | None
+    """CSS colour of the wire of the common electrode."""
     pump: DrawnPump | None
     marks: tuple[MarkRow, ...]
     """From the highest down."""
@@ -63,6 +65,7 @@ def tank_part(inventory: Inventory, name: str, wires: Sequence[Wire], units: Uni
         about=_about(facts, units),
         shape=tank.shape,
         levels=_levels(facts, mine, units),
+        common_wire=mine["common electrode"].swatch if mine else None,
         pump=_pump(facts, units),
         marks=_marks(facts, units),
         settings=pump_settings(facts, tank.pump) if tank.pump else (),
@@ -94,7 +97,7 @@ def _levels(facts: TankFacts, wires: dict[str, Wire], units: Units) -> tuple[Lev
     for number, mark in enumerate(facts.marks, start=1):
         wire = wires.get(f"probe {mark.name}")
         pin = f"pin {wire.pin}" if wire else None
-        below = joined((pin, wire.color if wire else None, f"{mark.pump} the pump" if mark.pump else None))
+        below = joined((pin, wire.color if wire else None, f"{mark.pump} pump" if mark.pump else None))
         found.append(
             Level(
                 mark.height_m,

@@ -90,13 +90,15 @@ def scale_of(shape: Shape) -> Scale:
     return Scale(shape, per_m, min(max(wide * per_m, _NARROWEST), _WIDEST) / wide)
 
 
-def draw_tank(title: str, shape: Shape, levels: Sequence[Level], pump: DrawnPump | None) -> str:
-    """The drawing as one `<svg>` element; `levels` from the top down."""
+def draw_tank(
+    title: str, shape: Shape, levels: Sequence[Level], pump: DrawnPump | None, common_wire: str | None
+) -> str:
+    """The drawing as one `<svg>` element; `levels` from the top down, `common_wire` a CSS colour."""
     scale = scale_of(shape)
     pen = Pen(WIDTH, HEIGHT, f"{title} in section", css="tank")
     _water(pen, scale, levels)
     pen.shape(scale.walls(0.0, top_m(shape)), width=2.4)
-    _probes(pen, scale, [level for level in levels if level.kind == "mark"])
+    _probes(pen, scale, [level for level in levels if level.kind == "mark"], common_wire)
     _labels(pen, scale, levels)
     if pump is not None:
         (_filling if pump.does == "fill" else _draining)(pen, scale, pump)
@@ -127,11 +129,11 @@ def _hatch(pen: Pen, scale: Scale, height_m: float) -> None:
         y += 4
 
 
-def _probes(pen: Pen, scale: Scale, marks: Sequence[Level]) -> None:
+def _probes(pen: Pen, scale: Scale, marks: Sequence[Level], common_wire: str | None) -> None:
     """A rod to each mark, and the common one (C) to below the lowest: in the middle, where every tank is deep."""
     rising = sorted(marks, key=lambda mark: mark.height_m)
     rods = [(mark.height_m, mark.wire, str(number)) for number, mark in enumerate(rising, start=1)]
-    rods = [*reversed(rods), (rising[0].height_m * 0.6, None, "C")]
+    rods = [*reversed(rods), (rising[0].height_m * 0.6, common_wire, "C")]
     step = 12.0
     left = _MIDDLE_X - step * (len(rods) - 1)
     pen.rect(left - 7, _HEAD_Y, step * (len(rods) - 1) + 14, 8, fill="#ddd")

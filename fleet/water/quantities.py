@@ -18,6 +18,10 @@ class Units:
         """Such as `2.85 m` or `9.35 ft`."""
         return f"{metres / _M_PER_FOOT:.2f} ft" if self.us else f"{metres:.2f} m"
 
+    def small_length(self, metres: float) -> str:
+        """Such as `64 mm` or `2.5 in`."""
+        return f"{metres / _M_PER_FOOT * 12:.1f} in" if self.us else f"{metres * 1000:.0f} mm"
+
     def volume(self, litres: float) -> str:
         """Such as `19,085 L` or `5,042 gal`; a decimal below 100."""
         value, unit = (litres / _L_PER_GALLON, "gal") if self.us else (litres, "L")

@@ -148,6 +148,22 @@ def test_pump_steps_only_where_the_node_has_a_relay() -> None:
         assert numbers == list(range(1, len(numbers) + 1))
 
 
+def test_a_long_fill_is_watched_for_ten_minutes_a_short_one_timed() -> None:
+    """450 L in 10 min into a cylinder of 3 m: 450 / (pi / 4 x 3 x 3 x 1000) = 64 mm; 3,000 L out of a box of 5 m2
+    between 0.9 and 0.3 m take 3,000 / 150 = 20 min."""
+
+    def said(name: str) -> str:
+        return " ".join(f"{s.do} {s.expect}" for g in _of("tank", name).sheets[0].steps for s in g.steps)
+
+    assert (
+        "Level 10 min after the start, with no draw. 64 mm higher (mark empty to mark full: 6 h 1 min, 9 h"
+        in said("header-east")
+    )
+    assert "Time from mark high to mark low (3,000 L). 20 min, 22 min against the largest inflow" in said(
+        "parlour-sump"
+    )
+
+
 def test_an_esp8266_is_without_power_once_after_usb() -> None:
     """esp8266/Arduino, Updater.cpp: no update while the last start was by UART."""
 

@@ -42,7 +42,7 @@ def _part(inventory: Inventory, tank: str, us: bool = False) -> TankPart:
 
 
 def _drawn(part: TankPart) -> str:
-    return draw_tank("t", part.shape, part.levels, part.pump)
+    return draw_tank("t", part.shape, part.levels, part.pump, part.common_wire)
 
 
 @pytest.mark.parametrize(("inventory", "name", "us"), EVERY_TANK)
@@ -94,7 +94,7 @@ def test_probes_and_water_stay_inside_of_the_walls() -> None:
 def test_wires_are_drawn_in_their_colours_with_dark_edges() -> None:
     root = parsed(_drawn(_part(HOSTILE, LONG)))
     strokes = [line.attrib["stroke"] for line in root.iter(f"{SVG}polyline")]
-    for words in ("red", "white/blue", "Yellow", "<i>green</i>"):
+    for words in ("black", "red", "white/blue", "Yellow", "<i>green</i>"):
         color = drawn_color(words)
         assert (color in strokes) == (color is not None), words
     assert drawn_color("<i>green</i>") is None
