@@ -306,3 +306,25 @@ def test_explain_shows_source_and_ruling_of_a_code_that_can_be_ruled_on(capsys) 
     assert "".join(f"    {line}\n" for line in how_to_rule(code)) in out
     assert run(["explain", "INV166"]) == Exit.OK
     assert "rule" not in capsys.readouterr().out
+
+
+def test_an_accepted_error_of_a_real_rule_keeps_no_command_from_starting(
+    tmp_path: Path, capsys, monkeypatch
+) -> None:
+    """The same inventory with and without the ruling: `check`, and `render`, which needs a whole inventory."""
+    monkeypatch.setattr(loading, "RULES", loading.RULES[:-1])
+    monkeypatch.setenv("TANKFLEET_KEYS", str(tmp_path / "keys"))
+    text = (Path(__file__).parent / "mistakes" / "probe-d4-boot-strap.yaml").read_text(encoding="utf-8")
+    path = tmp_path / "inventory" / "farm.yaml"
+    path.parent.mkdir()
+    accepted = ruling("INV403", about="node loft-node", because="the tank is emptied before each start")
+    path.write_text(f"{text}rulings:\n{accepted}", encoding="utf-8")
+    here = ["--project", str(tmp_path)]
+    assert run([*here, "check", "--strict"]) == Exit.OK
+    assert run([*here, "keys", "create"]) == Exit.OK
+    assert run([*here, "render", "--target", "host"]) == Exit.OK
+    path.write_text(text, encoding="utf-8")
+    capsys.readouterr()
+    for command in (["check"], ["render", "--target", "host"]):
+        assert run([*here, *command]) == Exit.USAGE
+    assert "error INV403" in capsys.readouterr().err
