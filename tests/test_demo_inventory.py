@@ -48,6 +48,8 @@ def test_every_feature_is_used() -> None:
     assert any(len(n.serves) == 2 for n in nodes)
     assert any(s.pull_up == "external" for n in nodes for s in n.serves)
     assert {s.pump_relay.active for n in nodes for s in n.serves if s.pump_relay} == {"high", "low"}
+    assert {t.electrodes.kind for t in tanks if t.electrodes} == {"rods", "plates", "constant"}
+    assert any(s.pull_up_resistor_ohm and s.cable_length_m for n in nodes for s in n.serves)
     assert any(n.mac is None for n in nodes)
     assert all(n.access_point for n in nodes)
     assert all(site.windows and site.spare_boards for site in INVENTORY.sites)

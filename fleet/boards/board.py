@@ -128,6 +128,11 @@ class PullUp:
     """How long the firmware leaves it on before it reads."""
     settle_source: str
 
+    @property
+    def limits_ohm(self) -> tuple[float, float, float]:
+        """As published, least, most."""
+        return self.ohm, self.least_ohm, self.most_ohm
+
 
 @dataclass(frozen=True, slots=True)
 class Board:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.cli.show_tank import paragraph
+from fleet.water.electrodes import kohm
 from fleet.water.quantities import Units, duration
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fleet.cli.output import Output
+    from fleet.inventory.about_electrodes import ElectrodeFacts
     from fleet.inventory.about_node import BoardFacts, BoardPin, Fitness, NodeFacts, PinUse
     from fleet.inventory.about_site import BoardLine, FleetFacts, NodeLine, SiteFacts, TankLine
 
@@ -39,6 +41,8 @@ def print_node(out: Output, node: NodeFacts) -> None:
     for use in node.pins:
         if use.reason:
             paragraph(out, f"  {use.pin}: {use.reason} ({use.source})", "", "    ")
+    for electrodes in node.electrodes:
+        _electrodes(out, electrodes)
     out.data(f"free for probes: {', '.join(node.free_pins) or 'none'}")
     out.data()
     need = node.need
@@ -57,6 +61,26 @@ def _pin(use: PinUse) -> tuple[str, ...]:
     what = use.for_what if use.active is None else f"{use.for_what}, on at {use.active.upper()}"
     fit = {"allowed": "yes", "care": "with care", "refused": "no"}[use.answer]
     return (use.pin, str(use.gpio), what, use.tank, use.mark or "-", pull, fit)
+
+
+def _electrodes(out: Output, of: ElectrodeFacts) -> None:
+    """One pair: what it has, wet and dry, and how sure that is."""
+    out.data(f"electrodes of {of.tank}: {of.kind}, cell constant {of.cell_constant_per_cm:.3g} /cm")
+    water = f"{of.least_us_per_cm:g} to {of.most_us_per_cm:g} uS/cm ({of.water_source})"
+    paragraph(out, f"  water  {water}{', with film' if of.film else ''}", "", " " * 9)
+    for state, (best, worst), sure, limit in (
+        ("wet", of.wet_ohm, of.wet, f"LOW up to {kohm(of.low_at_most_ohm or 0)}"),
+        ("dry", of.dry_ohm, of.dry, f"HIGH from {kohm(of.high_at_least_ohm or 0)} on"),
+    ):
+        verdict = f"{sure}: {of.pull_up} reads {limit}" if sure else "the resistor outside is not given"
+        paragraph(out, f"  {state}    {kohm(best)} to {kohm(worst)}; {verdict}", "", " " * 9)
+    if of.current_ua is not None:
+        paragraph(out, f"  DC     up to {of.current_ua:.0f} uA. {of.sampled}", "", " " * 9)
+    fit = "no single resistor outside of the chip reads both surely"
+    if of.resistor_to_fit_ohm:
+        fit = f"{kohm(of.resistor_to_fit_ohm)} outside of the chip reads both surely"
+    out.data(f"  to fit {fit}")
+    out.data()
 
 
 # ------------------------------------------------------------------ a site

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.boards.board import load_board
 from fleet.boards.pins import Use, may, probe_use, relay_use
+from fleet.inventory.about_electrodes import ElectrodeFacts, about_electrodes
 from fleet.inventory.about_tank import Need, update_need
 from fleet.limits import DEBOUNCE_MS
 
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.boards.board import Board, Pin
-    from fleet.inventory.model import Inventory, Node
+    from fleet.inventory.model import Inventory, Node, Served
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ class PinUse:
     mark: str | None
     pull_up: str | None
     pull_up_ohm: float | None
-    """The chip's own; null when it is outside, where the inventory does not know it."""
+    """Null where it is outside and its value is not given."""
     active: str | None
     answer: str
     reason: str
@@ -52,6 +53,8 @@ class NodeFacts:
     debounce_s: float
     tanks: tuple[str, ...]
     pins: tuple[PinUse, ...]
+    electrodes: tuple[ElectrodeFacts, ...]
+    """Of the tanks whose electrodes and water are given."""
     free_pins: tuple[str, ...]
     """Pins that could take another probe on the chip's own pull-up without second thoughts."""
     spare_boards: int
@@ -132,6 +135,7 @@ def about_node(inventory: Inventory, name: str) -> NodeFacts:
         debounce_s=DEBOUNCE_MS / 1000 if node.debounce_s is None else node.debounce_s,
         tanks=tuple(served.tank for served in node.serves),
         pins=pins,
+        electrodes=tuple(of for served in node.serves if (of := _electrodes(inventory, served, board))),
         free_pins=tuple(pin.name for pin in fit),
         spare_boards=sum(stock.count for stock in site.spare_boards if stock.board == board.id),
         need=update_need(inventory, node),
@@ -194,7 +198,7 @@ def _uses(node: Node, board: Board) -> Iterator[PinUse]:
                 tank=served.tank,
                 mark=mark,
                 pull_up=served.pull_up,
-                pull_up_ohm=board.pull_up.ohm if internal else None,
+                pull_up_ohm=board.pull_up.ohm if internal else served.pull_up_resistor_ohm,
                 active=None,
                 answer=fit.answer,
                 reason=fit.reason,
@@ -216,6 +220,10 @@ def _uses(node: Node, board: Board) -> Iterator[PinUse]:
                 reason=fit.reason,
                 source=fit.source,
             )
+
+
+def _electrodes(inventory: Inventory, served: Served, board: Board) -> ElectrodeFacts | None:
+    return about_electrodes(inventory.tank(served.tank), served, board)
 
 
 def _fitness(board: Board, pin: Pin, use: Use) -> Fitness:

@@ -105,10 +105,11 @@ def board_of(node: Node) -> Board:
 
 
 def _probe(use: PinUse, colors: Mapping[str, str]) -> Wire:
-    if use.pull_up_ohm is None:
-        detail = "pull-up resistor beside the board, to 3V3"
+    if use.pull_up == "external":
+        value = f" of {use.pull_up_ohm / 1000:g} kΩ" if use.pull_up_ohm else ""
+        detail = f"pull-up resistor{value} beside the board, to 3V3"
     else:
-        detail = f"the chip's own pull-up, about {use.pull_up_ohm / 1000:.0f} kΩ"
+        detail = f"the chip's own pull-up, about {(use.pull_up_ohm or 0) / 1000:.0f} kΩ"
     mark = use.mark or ""
     return Wire(f"probe {mark}", use.tank, use.pin, use.gpio, colors.get(mark, ""), detail, _care(use))
 

@@ -33,7 +33,7 @@ from fleet.limits import (
 )
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Electrodes, Tank, Water
+    from fleet.inventory.model import Electrodes, Served, Tank, Water
 
 LOW_SHARE: Final = 0.25
 HIGH_SHARE: Final = 0.75
@@ -99,7 +99,7 @@ class Pull:
 class Reading:
     """What a pin makes of a pair of electrodes.
 
-    `wet_ohm` and `dry_ohm`: from the best to the worst case (wet: rising, dry: falling; without end: infinite).
+    `wet_ohm` and `dry_ohm`: from the best to the worst case (wet: rising, dry: falling).
     """
 
     cell_constant_per_cm: float
@@ -187,6 +187,13 @@ def resistor_pull(ohm: float) -> Pull:
     return Pull(
         ohm, ohm - spread, ohm + spread, f"a resistor of {kohm(ohm)}, {100 * RESISTOR_TOLERANCE:.0f} %"
     )
+
+
+def pull_of(served: Served, chip: Pull) -> Pull | None:
+    """The pull-up of its probes, `chip` being the board's own; None for one outside whose value is not given."""
+    if served.pull_up == "internal":
+        return chip
+    return resistor_pull(served.pull_up_resistor_ohm) if served.pull_up_resistor_ohm else None
 
 
 def wet_ohm(electrodes: Electrodes, water: Conductivity, film: bool) -> tuple[float, float]:

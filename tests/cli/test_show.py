@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from math import acosh, pi
 from pathlib import Path
 
 import jsonschema
@@ -124,6 +125,19 @@ def test_a_node_s_pins(capsys: pytest.CaptureFixture[str]) -> None:
     assert {use.pull_up for use in outside.pins if use.for_what == "probe"} == {"external"}
     answers = {(name, use.pin): use.answer for name in NODES for use in about_node(INVENTORY, name).pins}
     assert {pin for pin, answer in answers.items() if answer != Answer.ALLOWED} == {("larkwood-04", "D7")}
+
+
+def test_a_node_s_electrodes(capsys: pytest.CaptureFixture[str]) -> None:
+    """A cell constant of acosh(20 / 6) / (4 cm x pi), and rain through the resistor that its cistern has."""
+    text = shown(capsys, "node", "kestrel-05")
+    assert "electrodes of barn-cistern: rods, cell constant 0.149 /cm" in text
+    assert "pass: a resistor of 200 kohm" in text
+    facts = about_node(INVENTORY, "kestrel-05").electrodes[0]
+    assert (facts.wet, facts.dry) == ("pass", "pass")
+    assert facts.cell_constant_per_cm == pytest.approx(acosh(20 / 6) / (4 * pi))
+    assert facts.least_us_per_cm == pytest.approx(20)
+    assert about_node(INVENTORY, "kestrel-01").electrodes[0].pull_up is not None
+    assert about_node(INVENTORY, "kestrel-03").electrodes == ()
 
 
 def test_lists(capsys: pytest.CaptureFixture[str]) -> None:

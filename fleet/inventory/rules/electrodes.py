@@ -27,8 +27,8 @@ from fleet.water.electrodes import (
     has_film,
     kohm,
     longest_cable_m,
+    pull_of,
     reading,
-    resistor_pull,
     resistor_to_fit_ohm,
     settles_s,
 )
@@ -60,17 +60,6 @@ def electrodes_fit(survey: Survey) -> Iterator[Finding]:
             of = survey.tank_by_name.get(served.tank)
             if of is not None and of.part.electrodes is not None:
                 yield from _read(node, index, served, of, of.part.electrodes, board)
-
-
-def pull_of(served: Served, board: Board) -> Pull | None:
-    """The pull-up of its probes; None for one outside whose value is not given."""
-    if served.pull_up == "internal":
-        return _chips_own(board)
-    return resistor_pull(served.pull_up_resistor_ohm) if served.pull_up_resistor_ohm else None
-
-
-def _chips_own(board: Board) -> Pull:
-    return chip_pull(board.pull_up.ohm, board.pull_up.least_ohm, board.pull_up.most_ohm)
 
 
 def _resistor(node: Entry[Node], index: int, served: Served) -> Iterator[Finding]:
@@ -110,7 +99,8 @@ def _read(
 ) -> Iterator[Finding]:
     if cell_constant_per_cm(electrodes) == 0:
         return
-    water, pull, place = conductivity(tank.part.water), pull_of(served, board), tank.key("electrodes")
+    chip = chip_pull(*board.pull_up.limits_ohm)
+    water, pull, place = conductivity(tank.part.water), pull_of(served, chip), tank.key("electrodes")
     subject, cable_m = f"tank {tank.part.name}", served.cable_length_m or 0.0
     if water is None:
         what = "its electrodes are given, but not its water"
@@ -118,11 +108,11 @@ def _read(
         return
     film = has_film(tank.part)
     if pull is None:
-        chip = reading(electrodes, water, film, _chips_own(board), cable_m)
+        read = reading(electrodes, water, film, chip, cable_m)
         what = f"its probes have resistors outside of {node.part.name}, of unknown value"
         there = node.value("serves", index, "pull_up")
         yield Finding(
-            PULL_UP_UNKNOWN, what, there, subject=subject, fix_here=f"{PULL_UP_UNKNOWN.fix} {_to_fit(chip)}"
+            PULL_UP_UNKNOWN, what, there, subject=subject, fix_here=f"{PULL_UP_UNKNOWN.fix} {_to_fit(read)}"
         )
         return
     read = reading(electrodes, water, film, pull, cable_m)

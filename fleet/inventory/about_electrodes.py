@@ -1,0 +1,81 @@
+"""What follows for one tank's electrodes from its water, the board that reads them, cable and pull-up. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fleet.water.electrodes import (
+    cell_constant_per_cm,
+    chip_pull,
+    conductivity,
+    has_film,
+    pull_of,
+    reading,
+    resistor_to_fit_ohm,
+)
+
+if TYPE_CHECKING:
+    from fleet.boards.board import Board
+    from fleet.inventory.model import Served, Tank
+
+SAMPLED = (
+    "Direct current wears electrodes away and makes gas (level relays use alternating current for this reason): the "
+    "chip's own pull-up is on for each reading only, and only a resistor outside lets its current run all the time."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ElectrodeFacts:
+    """Of the probes at one tank; resistances in ohm, from the best to the worst case."""
+
+    tank: str
+    kind: str
+    cell_constant_per_cm: float
+    film: bool
+    least_us_per_cm: float
+    most_us_per_cm: float
+    water_source: str
+    pull_up: str | None
+    """In words; null for a resistor outside of unknown value."""
+    wet_ohm: tuple[float, float]
+    dry_ohm: tuple[float, float]
+    low_at_most_ohm: float | None
+    high_at_least_ohm: float | None
+    wet: str | None
+    """`pass`, `doubtful` or `fail`."""
+    dry: str | None
+    current_ua: float | None
+    """At its worst, while the pull-up is on."""
+    resistor_to_fit_ohm: float | None
+    """Reads both surely; null where no single one does."""
+    sampled: str
+
+
+def about_electrodes(tank: Tank, served: Served, board: Board) -> ElectrodeFacts | None:
+    """The facts; None where electrodes or water are not given, or the rods touch."""
+    electrodes, water = tank.electrodes, conductivity(tank.water)
+    if electrodes is None or water is None or not cell_constant_per_cm(electrodes):
+        return None
+    chip = chip_pull(*board.pull_up.limits_ohm)
+    pull, film = pull_of(served, chip), has_film(tank)
+    read = reading(electrodes, water, film, pull or chip, served.cable_length_m or 0.0)
+    return ElectrodeFacts(
+        tank=tank.name,
+        kind=electrodes.kind,
+        cell_constant_per_cm=read.cell_constant_per_cm,
+        film=film,
+        least_us_per_cm=water.least_us_per_cm,
+        most_us_per_cm=water.most_us_per_cm,
+        water_source=water.source,
+        pull_up=pull.what if pull else None,
+        wet_ohm=read.wet_ohm,
+        dry_ohm=read.dry_ohm,
+        low_at_most_ohm=pull.low_at_most_ohm if pull else None,
+        high_at_least_ohm=pull.high_at_least_ohm if pull else None,
+        wet=read.wet.value if pull else None,
+        dry=read.dry.value if pull else None,
+        current_ua=read.current_ua if pull else None,
+        resistor_to_fit_ohm=resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm),
+        sampled=SAMPLED,
+    )
