@@ -22,8 +22,9 @@ BASES = [
     [HERE / "orchard.yaml"],
     sorted(DEMO.glob("*.yaml")),
     [HERE / "farm.yaml", HERE / "rulings.yaml"],
+    [HERE / "works.yaml"],
 ]
-WEIGHTS = [45, 35, 5, 15]
+WEIGHTS = [30, 30, 5, 15, 20]
 
 NASTY: list[Any] = [
     None, True, False, 0, -1, 1, 12, 1e300, -0.5, 10**17, "", " ", "~", "null", "true", "NO", "012", "1_000", "1e3",
@@ -34,7 +35,9 @@ NASTY: list[Any] = [
     "Europe/Lisbon", "Europe", "../../etc/passwd", "/etc/passwd", "a b", "A", "a_b", "-a", "a-", "a" * 64, "x" * 5000,
     "é", "💧", "a\nb", "a\tb", "a\u202eb", "\u0000", "\u001b[31m", "'", '"', "\\", "{{ 7*7 }}", "%s", "${HOME}", "`id`",
     "box", "sphere", "vertical-cylinder", "strapped", "fill", "esp32-devkit", "d1-mini", "GPIO14", "D1", "IO32",
-    "INV403", "INV405", "INV166", "INV499", "AUD101", "accepted", "note", "tank header", "node sump-node", "2026-01-14",
+    "INV403", "INV405", "INV166", "INV499", "AUD101", "accepted", "note", "rods", "plates", "constant",
+    "0 ohm", "100 kohm", "1 nohm", "4 cm2", "0.5 /cm", "/cm", "0.5 / cm", "submersible", {"is": "40 min"},
+    {"is": 3, "because": ""}, {"because": "so"}, {"kind": "rods", "spacing": "1 mm"}, {"kind": "constant"}, "tank header", "node sump-node", "2026-01-14",
     [], {}, [[]], [{}], {"a": 1}, ["a", "b"], [None], {"": ""}, {"kind": "box"}, {"name": "x"}, {"kind": None},
 ]  # fmt: skip
 SNIPPETS = [

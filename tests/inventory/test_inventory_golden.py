@@ -56,7 +56,7 @@ def test_one_mistake_is_one_finding_at_its_place(case: Path) -> None:
         assert finding.place.quote == "".join(c if c.isprintable() or c == "\t" else "\ufffd" for c in line)
 
 
-@pytest.mark.parametrize("name", ["farm.yaml", "orchard.yaml"])
+@pytest.mark.parametrize("name", ["farm.yaml", "orchard.yaml", "works.yaml"])
 def test_what_the_broken_ones_are_made_from_is_well(name: str) -> None:
     inventory, findings = read_texts([(name, (Path(__file__).parent / name).read_bytes())])
     assert inventory is not None

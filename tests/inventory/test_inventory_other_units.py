@@ -21,7 +21,13 @@ if TYPE_CHECKING:
 
 HERE = Path(__file__).resolve().parent
 DEMO = sorted((HERE.parent.parent / "inventory").glob("*.yaml"))
-FILES = [HERE / "farm.yaml", HERE / "orchard.yaml", *DEMO, *sorted((HERE / "mistakes").glob("*.yaml"))]
+FILES = [
+    HERE / "farm.yaml",
+    HERE / "orchard.yaml",
+    HERE / "works.yaml",
+    *DEMO,
+    *sorted((HERE / "mistakes").glob("*.yaml")),
+]
 
 FOOT: Final = Fraction("0.3048")
 GALLON_L: Final = 231 * Fraction("0.254") ** 3
@@ -55,12 +61,21 @@ FAMILIES: Final[tuple[tuple[dict[str, Fraction], tuple[str, ...]], ...]] = (
         ("hp",),
     ),
     ({"uS/cm": Fraction(1), "mS/cm": Fraction(1000), "mS/m": Fraction(10), "S/m": Fraction(10_000)}, ("mS/m", "S/m")),
+    ({"ohm": Fraction(1), "kohm": Fraction(1000), "Mohm": Fraction(10**6)}, ("ohm", "Mohm")),
+    (
+        {"m2": Fraction(1), "cm2": Fraction(1, 10**4), "mm2": Fraction(1, 10**6), "in2": (FOOT / 12) ** 2},
+        ("in2", "m2"),
+    ),
+    ({"/cm": Fraction(1), "/m": Fraction(1, 100), "/in": Fraction(1, 100) / (FOOT / 12)}, ("/m", "/in")),
+    (
+        {"lb*ft2": Fraction(1), "kg*m2": 1 / (Fraction("0.45359237") * FOOT**2)},
+        ("lb*ft2", "kg*m2"),
+    ),
     ({"s": Fraction(1), "min": Fraction(60), "h": Fraction(3600), "d": Fraction(86_400)}, ("min", "h", "s")),
 )  # fmt: skip
 UNITS: Final = {unit: number for number, (sizes, _) in enumerate(FAMILIES) for unit in sizes}
-QUANTITY: Final = re.compile(
-    r"(?<=[:{ ])([0-9]+(?:\.[0-9]+)?) (" + "|".join(sorted(UNITS, key=len, reverse=True)) + r")(?=[,}\n ]|$)"
-)
+_ANY_UNIT: Final = "|".join(re.escape(unit) for unit in sorted(UNITS, key=len, reverse=True))
+QUANTITY: Final = re.compile(rf"(?<=[:{{ ])([0-9]+(?:\.[0-9]+)?) ({_ANY_UNIT})(?=[,}}\n ]|$)")
 
 
 def other_units(text: str, chance: random.Random) -> str:

@@ -22,6 +22,8 @@ GOLDEN = HERE.parent / "golden" / "inventory"
 GOOD = [
     HERE / "farm.yaml",
     HERE / "orchard.yaml",
+    HERE / "works.yaml",
+    HERE / "rulings.yaml",
     *sorted(demo_inventory_dir().glob("*.yaml")),
     *sorted((shipped_dir("templates") / "start").rglob("*.yaml")),
 ]
