@@ -9,8 +9,8 @@ from fleet.inventory.about_node import about_node
 from fleet.inventory.about_site import about_site
 from fleet.inventory.about_tank import about_tank, node_of
 from fleet.sheet.settings import Setting, node_settings
+from fleet.sheet.step import Steps
 from fleet.sheet.steps import (
-    Steps,
     before_power,
     first_power,
     first_update,
@@ -141,7 +141,7 @@ def _node_steps(
     several = len(parts) > 1
     for served, tank, part in zip(node.serves, tanks, parts, strict=True):
         number = len(steps) + 1
-        steps.append(probe_steps(number, tank, node, served, part.facts, several=several))
+        steps.append(probe_steps(number, tank, node, board, served, part.facts, several=several))
         watered = water_steps(number + 1, tank, part.facts, units, several=several)
         if watered and served.pump_relay:
             steps.append(watered)
@@ -156,7 +156,7 @@ def _tank_sheet(inventory: Inventory, name: str, units: Units) -> Sheet:
     steps: list[Steps] = []
     if node:
         served = next(each for each in node.serves if each.tank == name)
-        steps.append(probe_steps(1, inventory.tank(name), node, served, facts, several=False))
+        steps.append(probe_steps(1, inventory.tank(name), node, board_of(node), served, facts, several=False))
         watered = water_steps(2, inventory.tank(name), facts, units, several=False)
         if watered and served.pump_relay:
             steps.append(watered)

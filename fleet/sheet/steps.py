@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S
 from fleet.sheet.expected import rising_readings
+from fleet.sheet.meter import meter_steps
+from fleet.sheet.step import Step, Steps
 from fleet.water.geometry import depth_m, volume_l
 from fleet.water.quantities import Units, duration
 
@@ -21,26 +22,6 @@ WATCHED_S: Final = 600.0
 """As long as a person watches a level: a whole fill may take hours."""
 _CONFIRM_S: Final = 1.0
 """On top of the debounce, for a sample and a hand that is not quite still."""
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One thing to do; `expect` is what must then be seen (`console`: word for word there), `write` the unit of a
-    figure to write down."""
-
-    do: str
-    expect: str = ""
-    write: str = ""
-    console: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Steps:
-    """Steps that belong together."""
-
-    title: str
-    steps: tuple[Step, ...]
-    intro: str = ""
 
 
 def before_power(node: Node, board: Board, tanks: tuple[Tank, ...]) -> Steps:
@@ -93,16 +74,16 @@ def first_power(inventory: Inventory, node: Node, board: Board) -> Steps:
 
 
 def probe_steps(
-    number: int, tank: Tank, node: Node, served: Served, facts: TankFacts, *, several: bool
+    number: int, tank: Tank, node: Node, board: Board, served: Served, facts: TankFacts, *, several: bool
 ) -> Steps:
     """Every probe wet and dry in a bucket of the tank's own water, and the pump relay with them."""
     debounce_s = DEBOUNCE_MS / 1000 if node.debounce_s is None else node.debounce_s
     wait = duration(debounce_s + _CONFIRM_S)
     relay = served.pump_relay is not None
-    steps = []
+    steps = list(meter_steps(tank, served, board))
     for reading in rising_readings(tank, relay=relay):
         if not reading.wet:
-            first = "All probes out of the water"
+            first = "Wires on again, all probes out of the water" if steps else "All probes out of the water"
             held = f" for {duration(max(POWER_UP_HOLD_S, _off_s(facts)))} after power-on" if relay else ""
             steps.append(Step(f"{first}{held}.", reading.words, console=True))
             continue

@@ -9,9 +9,10 @@ from fleet.boards.board import load_board
 from fleet.inventory.about_node import about_node
 from fleet.sheet.board_svg import DrawnBoard, UsedPin
 from fleet.sheet.svg import joined
+from fleet.water.electrodes import kohm
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Collection, Sequence
 
     from fleet.boards.board import Board
     from fleet.inventory.about_node import PinUse
@@ -62,18 +63,12 @@ def wires_of(inventory: Inventory, node: Node, tanks: Collection[str]) -> tuple[
     for served in node.serves:
         if served.tank not in tanks:
             continue
-        colors = colors_of(served)
         mine = [use for use in uses if use.tank == served.tank]
         probes = [use for use in mine if use.for_what == "probe"]
-        found += [_probe(use, colors) for use in probes]
-        found.append(_common(served, colors))
-        found += [_relay(use, colors) for use in mine if use.for_what != "probe"]
+        found += [_probe(use, served) for use in probes]
+        found.append(_common(served))
+        found += [_relay(use, served) for use in mine if use.for_what != "probe"]
     return tuple(found)
-
-
-def colors_of(served: Served) -> Mapping[str, str]:
-    """The colours that the inventory gives, by mark, `common` and `relay`."""
-    return served.wires
 
 
 def drawn_color(words: str) -> str | None:
@@ -104,25 +99,27 @@ def board_of(node: Node) -> Board:
     return load_board(node.board)
 
 
-def _probe(use: PinUse, colors: Mapping[str, str]) -> Wire:
-    if use.pull_up == "external":
-        value = f" of {use.pull_up_ohm / 1000:g} kΩ" if use.pull_up_ohm else ""
-        detail = f"pull-up resistor{value} beside the board, to 3V3"
+def _probe(use: PinUse, served: Served) -> Wire:
+    value = kohm(use.pull_up_ohm) if use.pull_up_ohm is not None else ""
+    if use.pull_up == "internal":
+        detail = f"the chip's own pull-up, about {value}"
     else:
-        detail = f"the chip's own pull-up, about {(use.pull_up_ohm or 0) / 1000:.0f} kΩ"
+        detail = f"pull-up resistor{value and f' of {value}'} beside the board, to 3V3"
     mark = use.mark or ""
-    return Wire(f"probe {mark}", use.tank, use.pin, use.gpio, colors.get(mark, ""), detail, _care(use))
+    color = served.wires.get(mark, "")
+    return Wire(f"probe {mark}", use.tank, use.pin, use.gpio, color, detail, _care(use))
 
 
-def _common(served: Served, colors: Mapping[str, str]) -> Wire:
-    detail = "reaches below all other electrodes"
-    return Wire("common electrode", served.tank, GROUND, None, colors.get("common", ""), detail, "")
+def _common(served: Served) -> Wire:
+    cable = f"; {served.cable_length_m:g} m of cable" if served.cable_length_m else ""
+    detail = f"reaches below all other electrodes{cable}"
+    return Wire("common electrode", served.tank, GROUND, None, served.wires.get("common", ""), detail, "")
 
 
-def _relay(use: PinUse, colors: Mapping[str, str]) -> Wire:
+def _relay(use: PinUse, served: Served) -> Wire:
     level = (use.active or "high").upper()
     detail = f"on at {level}, to the coil of the contactor"
-    return Wire("pump relay", use.tank, use.pin, use.gpio, colors.get("relay", ""), detail, _care(use))
+    return Wire("pump relay", use.tank, use.pin, use.gpio, served.wires.get("relay", ""), detail, _care(use))
 
 
 def _care(use: PinUse) -> str:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import pytest
 
+from fleet.boards.board import load_board
 from fleet.inventory.load import load_inventory
 from fleet.resources import demo_inventory_dir
 from fleet.sheet.contents import Document, contents
 from fleet.sheet.expected import rising_readings
+from fleet.sheet.meter import meter_steps
 from fleet.sheet.steps import may_when
 from fleet.water.cautions import cautions
+from fleet.water.electrodes import kohm
 from fleet.water.quantities import Units
 from tests.sample_fleet import sample_inventory
 from tests.sheet.hostile import CLOSE_MARKS, LONG, hostile_inventory
@@ -118,6 +122,35 @@ def test_expected_readings_follow_the_rules_of_the_firmware(pump, expected) -> N
 def test_a_node_that_only_watches_shows_levels_alone() -> None:
     readings = rising_readings(tank(MARKS), relay=False)
     assert [reading.words for reading in readings] == ["level 0", "level 1", "level 2", "level 3"]
+
+
+def test_the_meter_s_limits_are_those_of_the_inputs() -> None:
+    """A third and three times of the pull-up's limits (inputs at 0.25 and 0.75 of the supply: data sheets of the
+    ESP32 family and the ESP8266); a resistor of 100 kohm, 5 %: 31.7 and 315 kohm."""
+    inventory = hostile_inventory()
+    node = inventory.node("edge")
+    outside = node.serves[2].model_copy(update={"pull_up": "external", "pull_up_resistor_ohm": 100e3})
+    unknown = node.serves[3].model_copy(update={"pull_up": "external"})
+    board = load_board(node.board)
+    tanks = {each.name: each for each in inventory.tanks}
+    wet, dry = meter_steps(tanks["ball"], outside, board)
+    assert wet.expect == "at most 31.7 kohm"
+    assert dry.expect == "at least 315 kohm"
+    assert meter_steps(tanks["lying"], unknown, board) == ()
+    (first, *_) = meter_steps(tanks["reservoir"], node.serves[1], board)
+    assert first.expect == f"at most {kohm(board.pull_up.least_ohm / 3)}"
+
+
+def test_electrodes_and_water_that_are_given_are_reckoned_with() -> None:
+    """K = 0.5 /cm in water of 500 uS/cm at 25 degrees: 0.5 / 0.0005 = 1 kohm, somewhere within what is reckoned."""
+    water = {"conductivity": "500 uS/cm"}
+    given = tank(MARKS, water=water, electrodes={"kind": "constant", "cell_constant": "0.5 /cm"})
+    wet, _ = meter_steps(given, hostile_inventory().node("edge").serves[1], load_board("d1-mini"))
+    least, most = (
+        float(number) * {"ohm": 1e-3, "kohm": 1.0}[unit]
+        for number, unit in re.findall(r"([0-9.]+) (k?ohm)", wet.expect.partition("reckoned")[2])
+    )
+    assert least < 1.0 < most
 
 
 def test_every_probe_is_tried_wet_and_dry_and_crossed() -> None:
