@@ -237,13 +237,13 @@ def _next(output: Output, load: Load, line: Line, state: NodeState | None, *, dr
     if dry_run:
         output.next_step(f"tankfleet flash {name} --port {line.port}")
         return
-    output.note(f"Put a label on the enclosure: {name}. Wire it as `tankfleet show node {name}` says.")
+    output.note(f"Put a label on the enclosure: {name}. Wire it as its sheet says.")
     if load.board.chip == "esp8266":
         output.note(
             "Take the power away once before the first update over the network: after a load over USB this chip takes "
             "none until then."
         )
     if state is None:
-        output.next_step(f"tankfleet show node {name}", f"tankfleet find {name}")
+        output.next_step(f"tankfleet sheet node {name}", f"tankfleet find {name}")
     else:
-        output.next_step(f"tankfleet show node {name}", "tankfleet audit")
+        output.next_step(f"tankfleet sheet node {name}", "tankfleet audit")

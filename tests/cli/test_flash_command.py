@@ -51,8 +51,8 @@ def test_the_whole_job_in_words(table, capsys) -> None:
     line = table.file.read_text(encoding="utf-8").splitlines().index("  mac: 00:00:5e:00:53:a1") + 1
     assert f"inventory/farm.yaml:{line}: added `mac: 00:00:5e:00:53:a1`" in printed.err
     assert "Take the power away once before the first update" in printed.err
-    assert "Put a label on the enclosure: north. Wire it as `tankfleet show node north` says." in printed.err
-    assert "next: tankfleet show node north" in printed.err
+    assert "Put a label on the enclosure: north. Wire it as its sheet says." in printed.err
+    assert "next: tankfleet sheet node north" in printed.err
     assert [line.split()[0] for line in printed.out.splitlines()[1:]] == [
         "application",
         "trial",
