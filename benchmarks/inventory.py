@@ -68,7 +68,8 @@ def _tank(number: int, site: str) -> str:
     reserve: 0.1 m
     largest_draw: {number % 50 + 5} L/min
     uncontrolled_inflow: 0 L/min
-    water: {{kind: bore, conductivity: {300 + number % 400} uS/cm}}
+    water: {{kind: bore, conductivity: {400 + number % 300} uS/cm}}
+    electrodes: {{kind: rods, diameter: 6 mm, spacing: 25 mm, wetted: {30 + number % 7} mm, film: false}}
     pump: {{name: pump-{number:05}, does: fill, flow: {60 + number % 40} L/min, power: 0.75 kW, on_at: half}}
 """
 
@@ -83,6 +84,8 @@ def _node(number: int) -> str:
     serves:
       - tank: tank-{number:05}
         probes: {{empty: IO32, half: IO33, full: IO25}}
+        cable_length: {2 + number % 5} m
+        wires: {{empty: blue, half: yellow, full: red, common: black, relay: brown}}
         pump_relay: {{pin: IO26, active: high}}
 """
 

@@ -41,6 +41,7 @@ from fleet.inventory.values import (
     Release,
     WholeNumber,
     WireColor,
+    YesNo,
 )
 from fleet.limits import MARKS_PER_TANK, NETWORK_LOST_S, STRAP_POINTS, TANKS_PER_NODE
 
@@ -158,7 +159,7 @@ class Rods(Part):
     diameter_m: Size_m = Field(alias="diameter")
     spacing_m: Size_m = Field(alias="spacing", description="from centre to centre")
     wetted_m: Size_m = Field(alias="wetted", description="length under water when the mark counts as reached")
-    film: bool | None = Field(default=None, description="may carry scale or slime; default by the water")
+    film: YesNo | None = Field(default=None, description="may carry scale or slime; default by the water")
 
 
 class Plates(Part):
@@ -167,7 +168,7 @@ class Plates(Part):
     kind: Literal["plates"]
     area_m2: Area_m2 = Field(alias="area", description="of one face")
     distance_m: Size_m = Field(alias="distance")
-    film: bool | None = Field(default=None, description="may carry scale or slime; default by the water")
+    film: YesNo | None = Field(default=None, description="may carry scale or slime; default by the water")
 
 
 class CellConstant(Part):
@@ -175,7 +176,7 @@ class CellConstant(Part):
 
     kind: Literal["constant"]
     cell_constant_per_cm: CellConstant_per_cm = Field(alias="cell_constant")
-    film: bool | None = Field(default=None, description="may carry scale or slime; default by the water")
+    film: YesNo | None = Field(default=None, description="may carry scale or slime; default by the water")
 
 
 Electrodes = Annotated[Rods | Plates | CellConstant, Field(discriminator="kind")]

@@ -112,6 +112,7 @@ WireColor = Annotated[str, Field(min_length=1, max_length=WIRE_COLOR_CHARS, patt
 """The colour of a wire in words, such as `red` or `green/yellow`."""
 Reason = Annotated[str, Field(min_length=1, max_length=REASON_CHARS, pattern=REASON_PATTERN)]
 """Text of one line that says something."""
+YesNo = Annotated[bool, Strict()]
 WholeNumber = Annotated[int, Strict()]
 Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
 IsoDate = Annotated[

@@ -50,6 +50,7 @@ _PATTERNS: Final[dict[str, tuple[str, str]]] = {
 _WANTED: Final = {
     "string_type": "a text",
     "int_type": "a whole number",
+    "bool_type": "`true` or `false`",
     "float_type": "a number",
     "tuple_type": "a list",
     "model_type": "a mapping (lines of `key: value`)",

@@ -100,11 +100,11 @@ def _read(
     if cell_constant_per_cm(electrodes) == 0:
         return
     chip = chip_pull(*board.pull_up.limits_ohm)
-    water, pull, place = conductivity(tank.part.water), pull_of(served, chip), tank.key("electrodes")
+    water, pull = conductivity(tank.part.water), pull_of(served, chip)
     subject, cable_m = f"tank {tank.part.name}", served.cable_length_m or 0.0
     if water is None:
         what = "its electrodes are given, but not its water"
-        yield Finding(WATER_UNKNOWN, what, place, subject=subject)
+        yield Finding(WATER_UNKNOWN, what, tank.key("electrodes"), subject=subject)
         return
     film = has_film(tank.part)
     if pull is None:
@@ -125,6 +125,7 @@ def _read(
         )
         figures = (Figure("current", read.current_ua, "uA"), Figure("limit", ELECTRODE_CURRENT_UA, "uA"))
         fix = f"{TOO_MUCH_CURRENT.fix} {_to_fit(read)}"
+        place = tank.key("electrodes")
         yield Finding(TOO_MUCH_CURRENT, what, place, subject=subject, fix_here=fix, figures=figures)
 
 
