@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import signal
 import subprocess
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -35,23 +37,27 @@ def find_browser(which: Callable[[str], str | None] = shutil.which) -> str:
     raise SheetError(NO_BROWSER, f"none of {', '.join(BROWSERS)} is on the PATH")
 
 
-def start(command: Sequence[str]) -> Ended:
-    """Run a program to its end. SheetError (SHT102) if it takes longer than SHEET_PDF_TIMEOUT_S."""
-    try:
-        done = subprocess.run(
-            command,
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            text=True,
-            errors="replace",
-            timeout=SHEET_PDF_TIMEOUT_S,
-            check=False,
-        )
-    except subprocess.TimeoutExpired as error:
-        raise SheetError(
-            BROWSER_FAILED, f"{command[0]} had not ended after {SHEET_PDF_TIMEOUT_S:g} s"
-        ) from error
-    return Ended(done.returncode, done.stderr)
+def start(command: Sequence[str], timeout_s: float = SHEET_PDF_TIMEOUT_S) -> Ended:
+    """Run a program to its end. SheetError (SHT102) if it takes longer; then, and when interrupted, it ends with all
+    that it started."""
+    with subprocess.Popen(
+        command,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        errors="replace",
+        start_new_session=True,
+    ) as program:
+        try:
+            _, said = program.communicate(timeout=timeout_s)
+        except subprocess.TimeoutExpired as error:
+            os.killpg(program.pid, signal.SIGKILL)
+            raise SheetError(BROWSER_FAILED, f"{command[0]} had not ended after {timeout_s:g} s") from error
+        except BaseException:
+            os.killpg(program.pid, signal.SIGKILL)
+            raise
+    return Ended(program.returncode, said)
 
 
 def make_pdf(

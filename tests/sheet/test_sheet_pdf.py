@@ -7,6 +7,7 @@ import re
 import shutil
 import subprocess
 from datetime import date
+from functools import partial
 
 import pytest
 
@@ -15,7 +16,7 @@ from fleet.inventory.load import load_inventory
 from fleet.resources import demo_inventory_dir, load_report_templates
 from fleet.sheet.contents import contents
 from fleet.sheet.page import page
-from fleet.sheet.pdf import BROWSERS, Ended, find_browser, make_pdf
+from fleet.sheet.pdf import BROWSERS, Ended, find_browser, make_pdf, start
 from fleet.water.quantities import Units
 
 DEMO = load_inventory(demo_inventory_dir(), demo_inventory_dir().parent)
@@ -71,6 +72,30 @@ def test_no_pdf_is_an_error_with_the_last_words(tmp_path, leaves) -> None:
     assert caught.value.code.code == "SHT102"
     assert "status 21" in caught.value.what
     assert "cannot open display" in caught.value.what
+
+
+def test_a_browser_that_hangs_is_ended_with_all_that_it_started(tmp_path) -> None:
+    """It holds our end of a pipe open, and so does its child: the pipe ends when both are gone."""
+    reading, writing = os.pipe()
+    os.set_inheritable(writing, True)
+    script = tmp_path / "hangs"
+    script.write_text(f"#!/bin/sh\nsleep 1000 >&{writing} &\nsleep 1000\n")
+    script.chmod(0o755)
+    with pytest.MonkeyPatch.context() as patch:
+        real = subprocess.Popen
+        patch.setattr(subprocess, "Popen", partial(real, pass_fds=(writing,)))
+        with pytest.raises(SheetError) as caught:
+            start([str(script)], timeout_s=0.2)
+    os.close(writing)
+    assert caught.value.code.code == "SHT102"
+    assert "had not ended after 0.2 s" in caught.value.what
+    with os.fdopen(reading, "rb") as pipe:
+        assert pipe.read() == b"", "nobody holds the other end any more"
+
+
+def test_a_program_s_status_and_words_come_back(tmp_path) -> None:
+    ended = start(["/bin/sh", "-c", "echo out; echo why >&2; exit 3"])
+    assert ended == Ended(3, "why\n")
 
 
 @pytest.fixture
