@@ -5,48 +5,23 @@ Every fact in the data files names its source.
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
-from enum import StrEnum
 from functools import cache
 from importlib.resources import files
 from math import ceil
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import TYPE_CHECKING
 
 from fleet.boards.codes import NO_SUCH_BOARD
+from fleet.boards.data_file import Trait, gpios, read_board, read_chip
 from fleet.boards.partitions import Partition, partition_table, table_faults
 from fleet.errors import UsageError
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
-Layout = Literal["two-slot", "copy-in-place"]
-PayloadFormat = Literal["esp8266-bin", "esp32-bin"]
+    from fleet.boards.data_file import BoardFile, ChipFile, Layout, PayloadFormat
+
 SECTOR_BYTES = 4096
-
-
-class Trait(StrEnum):
-    """What a pin is, where it is not simply free."""
-
-    FLASH = "flash"
-    OCTAL_FLASH = "octal-flash"
-    INPUT_ONLY = "input-only"
-    NO_PULL_UP = "no-pull-up"
-    STRAP = "strap"
-    STRAP_HIGH = "strap-high"
-    STRAP_LOW = "strap-low"
-    BOOT_HIGH = "boot-high"
-    BOOT_PULSE = "boot-pulse"
-    BOOT_WEAK_HIGH = "boot-weak-high"
-    BOOT_LOW = "boot-low"
-    BOOT_LOW_PULSE = "boot-low-pulse"
-    USB = "usb"
-    UART = "uart"
-    ADC1 = "adc1"
-    ADC2 = "adc2"
-    JTAG = "jtag"
-    ASIDE = "aside"
-    """Worth knowing, and no reason against any use."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,93 +160,76 @@ def load_board(board_id: str) -> Board:
     """The kind of that id; UsageError (BRD101) if there is none."""
     if board_id not in board_ids():
         raise UsageError(NO_SUCH_BOARD, f"there is no board {board_id!r}; there are {', '.join(board_ids())}")
-    text = _read(_data() / f"{board_id}.toml")
-    chip = _read(_data() / "chips" / f"{text['chip']}.toml")
+    text = read_board(_data() / f"{board_id}.toml")
+    chip = read_chip(_data() / "chips" / f"{text.chip}.toml")
+    left, right = text.rows
     return Board(
         id=board_id,
-        title=text["title"],
-        chip=text["chip"],
-        platform=text["platform"],
-        platformio_board=text["platformio_board"],
-        framework=text["framework"],
-        layout=cast("Layout", text["layout"]),
-        payload_format=cast("PayloadFormat", text["payload_format"]),
-        flash_bytes=text["flash_bytes"],
-        slot_bytes=text["slot_bytes"],
-        flash_map=text["flash_map"],
-        rows=_rows(text),
+        title=text.title,
+        chip=text.chip,
+        platform=text.platform,
+        platformio_board=text.platformio_board,
+        framework=text.framework,
+        layout=text.layout,
+        payload_format=text.payload_format,
+        flash_bytes=text.flash_bytes,
+        slot_bytes=text.slot_bytes,
+        flash_map=text.flash_map,
+        rows=(tuple(left), tuple(right)),
         partitions=_partitions(text),
         pull_up=_pull_up(chip),
-        relay_first=tuple(int(gpio) for gpio in chip["relay_first"].split(",")),
-        gpios_source=chip["gpios_source"],
+        relay_first=tuple(int(gpio) for gpio in chip.relay_first.split(",")),
+        gpios_source=chip.gpios_source,
         pins=_pins(text, chip),
-        outage=Outage(**text["outage"]),
-        notes=tuple(text["notes"]),
-        sources=tuple(sorted(text["sources"].items())),
+        outage=Outage(**text.outage.model_dump()),
+        notes=tuple(text.notes),
+        sources=tuple(sorted(text.sources.items())),
     )
 
 
 @cache
 def chip_pins(chip: str) -> tuple[Pin, ...]:
     """Every GPIO of a chip, brought out or not, with its facts; each goes by `GPIOn`."""
-    text = _read(_data() / "chips" / f"{chip}.toml")
+    text = read_chip(_data() / "chips" / f"{chip}.toml")
     facts = _facts(text)
-    return tuple(
-        Pin(f"GPIO{gpio}", gpio, (), _facts_of(gpio, facts)) for gpio in sorted(gpios(text["gpios"]))
-    )
+    return tuple(Pin(f"GPIO{gpio}", gpio, (), _facts_of(gpio, facts)) for gpio in sorted(gpios(text.gpios)))
 
 
-def gpios(text: str) -> frozenset[int]:
-    """The numbers of a list such as `0-5, 16`."""
-    found: set[int] = set()
-    for part in text.split(","):
-        first, _, last = part.strip().partition("-")
-        found.update(range(int(first), int(last or first) + 1))
-    return frozenset(found)
-
-
-def _partitions(board: dict[str, Any]) -> tuple[Partition, ...]:
-    if board["payload_format"] != "esp32-bin":
+def _partitions(board: BoardFile) -> tuple[Partition, ...]:
+    if board.payload_format != "esp32-bin":
         return ()
-    table = partition_table(board["flash_map"])
-    for fault in table_faults(table, board["flash_bytes"], board["slot_bytes"]):
-        raise ValueError(f"{board['id']}: partition table {board['flash_map']}: {fault}")
+    table = partition_table(board.flash_map)
+    for fault in table_faults(table, board.flash_bytes, board.slot_bytes):
+        raise ValueError(f"{board.id}: partition table {board.flash_map}: {fault}")
     return table
 
 
-def _rows(board: dict[str, Any]) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    left, right = (tuple(row) for row in board["rows"])
-    if sorted((*left, *right)) != sorted(board["pins"]):
-        raise ValueError(f"{board['id']}: the rows do not have each pin once")
-    return left, right
-
-
-def _pull_up(chip: dict[str, Any]) -> PullUp:
+def _pull_up(chip: ChipFile) -> PullUp:
     return PullUp(
-        ohm=chip["internal_pull_up_ohm"],
-        least_ohm=chip["internal_pull_up_least_ohm"],
-        most_ohm=chip["internal_pull_up_most_ohm"],
-        source=chip["internal_pull_up_source"],
-        limits_source=chip["internal_pull_up_limits_source"],
-        settle_s=chip["settle_us"] / 1e6,
-        settle_source=chip["settle_source"],
+        ohm=chip.internal_pull_up_ohm,
+        least_ohm=chip.internal_pull_up_least_ohm,
+        most_ohm=chip.internal_pull_up_most_ohm,
+        source=chip.internal_pull_up_source,
+        limits_source=chip.internal_pull_up_limits_source,
+        settle_s=chip.settle_us / 1e6,
+        settle_source=chip.settle_source,
     )
 
 
-def _pins(board: dict[str, Any], chip: dict[str, Any]) -> tuple[Pin, ...]:
-    exist, facts = gpios(chip["gpios"]), _facts(chip)
+def _pins(board: BoardFile, chip: ChipFile) -> tuple[Pin, ...]:
+    exist, facts = gpios(chip.gpios), _facts(chip)
     pins = []
-    for name, gpio in board["pins"].items():
+    for name, gpio in board.pins.items():
         if gpio not in exist:
-            raise ValueError(f"{board['id']}: GPIO{gpio} does not exist on the {chip['chip']}")
-        also = dict.fromkeys([*board.get("aliases", {}).get(name, ()), f"GPIO{gpio}"])
+            raise ValueError(f"{board.id}: GPIO{gpio} does not exist on the {chip.chip}")
+        also = dict.fromkeys([*board.aliases.get(name, ()), f"GPIO{gpio}"])
         also.pop(name, None)
         pins.append(Pin(name, gpio, tuple(also), _facts_of(gpio, facts)))
     return tuple(pins)
 
 
-def _facts(chip: dict[str, Any]) -> list[tuple[frozenset[int], PinFact]]:
-    return [(gpios(f["pins"]), PinFact(Trait(f["is"]), f["what"], f["source"])) for f in chip["fact"]]
+def _facts(chip: ChipFile) -> list[tuple[frozenset[int], PinFact]]:
+    return [(gpios(row.pins), PinFact(row.trait, row.what, row.source)) for row in chip.fact]
 
 
 def _facts_of(gpio: int, facts: list[tuple[frozenset[int], PinFact]]) -> tuple[PinFact, ...]:
@@ -280,7 +238,3 @@ def _facts_of(gpio: int, facts: list[tuple[frozenset[int], PinFact]]) -> tuple[P
 
 def _data() -> Traversable:
     return files("fleet.boards") / "data"
-
-
-def _read(path: Traversable) -> dict[str, Any]:
-    return tomllib.loads(path.read_text(encoding="utf-8"))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
-from fleet.boards.board import Trait
+from fleet.boards.data_file import Trait
 
 if TYPE_CHECKING:
     from collections.abc import Collection

@@ -113,13 +113,13 @@ def _facts(inventory: Inventory | None, kind: str, name: str) -> Any:
 
 
 def _printer(kind: str) -> Callable[..., None]:
-    from fleet.cli import show_parts, show_tank
+    from fleet.cli import show_board, show_parts, show_tank
 
     printers: dict[str, Callable[..., None]] = {
         "tank": show_tank.print_tank,
         "node": show_parts.print_node,
         "site": show_parts.print_site,
-        "board": show_parts.print_board,
+        "board": show_board.print_board,
     }
     return printers[kind]
 

@@ -1,4 +1,4 @@
-"""How `show` prints nodes, sites, kinds of boards, and the fleet in short."""
+"""How `show` prints nodes, sites, and the fleet in short."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from fleet.cli.output import Output
     from fleet.inventory.about_electrodes import ElectrodeFacts
-    from fleet.inventory.about_node import BoardFacts, BoardPin, Fitness, NodeFacts, PinUse
+    from fleet.inventory.about_node import NodeFacts, PinUse
     from fleet.inventory.about_site import BoardLine, FleetFacts, NodeLine, SiteFacts, TankLine
 
 
@@ -106,41 +106,6 @@ def print_site(out: Output, site: SiteFacts, units: Units) -> None:
     print_tanks(out, site.tanks, units)
     out.data()
     print_nodes(out, site.nodes)
-
-
-# ------------------------------------------------------------------ a kind of board
-def print_board(out: Output, board: BoardFacts) -> None:
-    """Everything of one kind of board."""
-    out.data(f"{out.style(board.id, 'bold')}: {board.title}")
-    facts = (
-        ("chip", board.chip),
-        ("platform", f"{board.platform}, board {board.platformio_board}, {board.framework}"),
-        ("updates", f"{board.layout}, {board.payload_format}"),
-        ("flash", f"{board.flash_bytes // 1024:,} KiB ({board.flash_map})"),
-        ("slot", f"{board.slot_bytes:,} bytes: the largest image"),
-        ("pull-ups", f"about {board.internal_pull_up_ohm / 1000:.0f} kOhm inside of the chip"),
-        ("nodes", ", ".join(board.nodes) or "none in this inventory"),
-    )
-    for name, text in facts:
-        paragraph(out, f"  {name:10}{text}", "", " " * 12)
-    for note in board.notes:
-        paragraph(out, f"- {note}", "  ", "    ")
-    out.data()
-    words = {"allowed": "yes", "care": "with care", "refused": "no"}
-    rows = [(p.pin, str(p.gpio), *(words[fit.answer] for fit in _fits(p))) for p in board.pins]
-    out.table(("pin", "GPIO", "probe", "outside pull-up", "relay, high", "relay, low", "analog"), rows)
-    out.data()
-    reasons = dict.fromkeys(
-        f"{fit.reason} ({fit.source})" for p in board.pins for fit in _fits(p)[:-1] if fit.reason
-    )
-    for reason in reasons:
-        paragraph(out, f"- {reason}", "", "  ")
-    for name, source in board.sources.items():
-        paragraph(out, f"source of {name}: {source}", "", "  ")
-
-
-def _fits(pin: BoardPin) -> tuple[Fitness, ...]:
-    return (pin.probe, pin.probe_external, pin.relay, pin.relay_low, pin.analog)
 
 
 # ------------------------------------------------------------------ lists

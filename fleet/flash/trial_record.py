@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 from fleet.limits import TICKET_BYTES
 
 if TYPE_CHECKING:
-    from fleet.boards.board import Layout
+    from fleet.boards.data_file import Layout
     from fleet.build.ticket import TicketFields
 
 _MAGIC: Final = b"TKSL"

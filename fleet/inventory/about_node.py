@@ -106,6 +106,11 @@ class BoardFacts:
     slot_bytes: int
     flash_map: str
     internal_pull_up_ohm: float
+    pull_up_least_ohm: float
+    pull_up_most_ohm: float
+    pull_up_source: str
+    rows: tuple[tuple[str, ...], tuple[str, ...]]
+    """Names of the pins in the two rows on the board, from the top down."""
     pins: tuple[BoardPin, ...]
     notes: tuple[str, ...]
     sources: dict[str, str]
@@ -164,6 +169,10 @@ def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:
         slot_bytes=board.slot_bytes,
         flash_map=board.flash_map,
         internal_pull_up_ohm=board.pull_up.ohm,
+        pull_up_least_ohm=board.pull_up.least_ohm,
+        pull_up_most_ohm=board.pull_up.most_ohm,
+        pull_up_source=f"{board.pull_up.source}; limits: {board.pull_up.limits_source}",
+        rows=board.rows,
         pins=tuple(
             BoardPin(
                 pin=pin.name,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from fleet.boards.board import board_ids, gpios, load_board
+from fleet.boards.board import board_ids, load_board
+from fleet.boards.data_file import gpios
 from fleet.errors import UsageError
 
 BOARDS = board_ids()

@@ -13,8 +13,9 @@ from fleet.boards.board import board_ids
 from fleet.boards.pins import Answer
 from fleet.cli.app import run
 from fleet.cli.section import ROWS, Line, draw
+from fleet.cli.show_board import drawing, good_for
 from fleet.codes import Exit
-from fleet.inventory.about_node import about_node
+from fleet.inventory.about_node import about_board, about_node
 from fleet.inventory.about_tank import about_tank
 from fleet.inventory.load import load_inventory
 from fleet.water.quantities import Units, duration
@@ -148,6 +149,30 @@ def test_lists(capsys: pytest.CaptureFixture[str]) -> None:
         assert name in text
     assert set(checked(shown(capsys, "nodes", "--json"))) == {"schema", "nodes"}
     assert shown(capsys, "boards").count("\n") == len(board_ids()) + 1
+
+
+@pytest.mark.parametrize("board_id", board_ids())
+def test_a_board_is_drawn_with_each_pin_once(board_id: str) -> None:
+    facts = about_board(None, board_id)
+    lines = list(drawing(facts))
+    assert len({line.rindex("|") for line in lines[1:-1]}) == 1, "the right edge is straight"
+    rows = [line for line in lines if "--| " in line or " |--" in line]
+    named = [name for line in rows for name in line.split("|")[1].split()]
+    assert sorted(named) == sorted(pin.pin for pin in facts.pins)
+    letters = {pin.pin: good_for(pin) for pin in facts.pins}
+    for line in rows:
+        before, names, after = line.split("|")
+        first, last = names.split()[0], names.split()[-1]
+        assert letters[first] in before or letters[last] in after
+
+
+def test_what_the_letters_of_a_drawing_say() -> None:
+    """esp8266/Arduino doc/boards.rst and the measured table of levels at boot: D1 is free, D3 HIGH at reset."""
+    letters = {pin.pin: good_for(pin) for pin in about_board(None, "d1-mini").pins}
+    assert letters["D1"] == "PXHL."
+    assert letters["D3"] == "....."
+    assert letters["D0"] == ".X.l."
+    assert letters["D7"] == "PXhL."
 
 
 def test_boards_need_no_inventory(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
-from fleet.boards.board import Trait, board_ids, load_board
+from fleet.boards.board import board_ids, load_board
+from fleet.boards.data_file import Trait
 from fleet.boards.pins import PROBES, Answer, Use, Verdict, best_pins, label, may, probe_use, relay_use
 from fleet.finding import Finding
 from fleet.inventory.codes.wiring import (

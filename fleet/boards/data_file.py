@@ -1,0 +1,189 @@
+"""The data files of boards and chips, and what must hold in them: every key known, every figure with its source.
+
+To add a kind of board is to add `data/ID.toml`, and `data/chips/CHIP.toml` where its chip is a new one.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from fleet.limits import BOARD_ID_CHARS, PIN_NAME_CHARS
+
+if TYPE_CHECKING:
+    from importlib.resources.abc import Traversable
+
+Layout = Literal["two-slot", "copy-in-place"]
+PayloadFormat = Literal["esp8266-bin", "esp32-bin"]
+_NEEDED_SOURCES: Final = frozenset({"platform", "flash", "pins", "rows"})
+
+
+class Trait(StrEnum):
+    """What a pin is, where it is not simply free."""
+
+    FLASH = "flash"
+    OCTAL_FLASH = "octal-flash"
+    INPUT_ONLY = "input-only"
+    NO_PULL_UP = "no-pull-up"
+    STRAP = "strap"
+    STRAP_HIGH = "strap-high"
+    STRAP_LOW = "strap-low"
+    BOOT_HIGH = "boot-high"
+    BOOT_PULSE = "boot-pulse"
+    BOOT_WEAK_HIGH = "boot-weak-high"
+    BOOT_LOW = "boot-low"
+    BOOT_LOW_PULSE = "boot-low-pulse"
+    USB = "usb"
+    UART = "uart"
+    ADC1 = "adc1"
+    ADC2 = "adc2"
+    JTAG = "jtag"
+    ASIDE = "aside"
+    """Worth knowing, and no reason against any use."""
+
+
+Words = Annotated[str, Field(min_length=3)]
+Ohm = Annotated[float, Field(gt=0, le=1e7)]
+Whole = Annotated[int, Field(gt=0)]
+Gpio = Annotated[int, Field(ge=0, le=63)]
+PinName = Annotated[str, Field(pattern=rf"^[A-Za-z0-9_]{{1,{PIN_NAME_CHARS}}}$")]
+GpioList = Annotated[str, Field(pattern=r"^[0-9]+(-[0-9]+)?(, [0-9]+(-[0-9]+)?)*$", examples=["0-5, 16"])]
+
+
+GpioOrder = Annotated[str, Field(pattern=r"^[0-9]+(, [0-9]+)*$", examples=["5, 4"])]
+
+
+class _Checked(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class FactRow(_Checked):
+    """One fact about some pins: `what` completes the sentence "GPIOn ...", `source` says where it is written."""
+
+    pins: GpioList
+    trait: Annotated[Trait, Field(alias="is", strict=False)]
+    what: Words
+    source: Words
+
+
+class ChipFile(_Checked):
+    """What the GPIOs of a chip can and cannot do."""
+
+    chip: Words
+    gpios: GpioList
+    gpios_source: Words
+    internal_pull_up_ohm: Ohm
+    internal_pull_up_source: Words
+    internal_pull_up_least_ohm: Ohm
+    internal_pull_up_most_ohm: Ohm
+    internal_pull_up_limits_source: Words
+    settle_us: Whole = Field(description="from the pull-up's start to the reading, by the firmware")
+    settle_source: Words
+    relay_first: Annotated[str, Field(pattern=r"^[0-9]+(, [0-9]+)*$")] = Field(
+        description="for a pump relay, the best first"
+    )
+    relay_first_source: Words
+    fact: Annotated[list[FactRow], Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _holds(self) -> Self:
+        if not self.internal_pull_up_least_ohm <= self.internal_pull_up_ohm <= self.internal_pull_up_most_ohm:
+            raise ValueError("the pull-up is not between its limits")
+        there = gpios(self.gpios)
+        for text in (self.relay_first, *(row.pins for row in self.fact)):
+            if not gpios(text) <= there:
+                raise ValueError(f"{text} has a GPIO that the chip does not have")
+        return self
+
+
+class OutageRow(_Checked):
+    """What an update takes at its slowest."""
+
+    send_bytes_per_s: Annotated[float, Field(gt=0)]
+    erase_s_per_sector: Annotated[float, Field(gt=0)]
+    program_s_per_sector: Annotated[float, Field(gt=0)]
+    restart_s: Annotated[float, Field(gt=0)]
+    copies_to_new: Whole
+    copies_back: Annotated[int, Field(ge=0)]
+    source: Words
+
+
+class BoardFile(_Checked):
+    """A kind of board as it is sold."""
+
+    id: Annotated[str, Field(pattern=rf"^[a-z0-9-]{{1,{BOARD_ID_CHARS}}}$")]
+    title: Words
+    chip: Words
+    platform: Annotated[str, Field(pattern=r"^[a-z0-9]+@[0-9.]+$")]
+    platformio_board: Words
+    framework: Words
+    layout: Layout
+    payload_format: PayloadFormat
+    flash_bytes: Whole
+    slot_bytes: Whole
+    flash_map: Words
+    rows: tuple[list[PinName], list[PinName]] = Field(
+        strict=False, description="names of the pins in its two rows, from the top down"
+    )
+    notes: list[Words]
+    sources: dict[str, Words]
+    pins: dict[PinName, Gpio]
+    aliases: dict[PinName, list[PinName]] = Field(default_factory=dict)
+    outage: OutageRow
+
+    @model_validator(mode="after")
+    def _holds(self) -> Self:
+        if missing := _NEEDED_SOURCES - set(self.sources):
+            raise ValueError(f"no source is named for {', '.join(sorted(missing))}")
+        if sorted((*self.rows[0], *self.rows[1])) != sorted(self.pins):
+            raise ValueError("the rows do not have each pin once")
+        if len(set(self.pins.values())) < len(self.pins):
+            raise ValueError("two pins are one GPIO")
+        if strangers := set(self.aliases) - set(self.pins):
+            raise ValueError(f"aliases of pins that there are not: {', '.join(sorted(strangers))}")
+        if self.slot_bytes > self.flash_bytes:
+            raise ValueError("a slot is larger than the flash")
+        return self
+
+
+def read_board(path: Traversable) -> BoardFile:
+    """A board's data file. ValueError, with every mistake, if it does not keep to the schema."""
+    board = BoardFile.model_validate(_read(path))
+    if f"{board.id}.toml" != path.name:
+        raise ValueError(f"{path.name}: its id is {board.id!r}")
+    return board
+
+
+def read_chip(path: Traversable) -> ChipFile:
+    """A chip's data file. ValueError, with every mistake, if it does not keep to the schema."""
+    chip = ChipFile.model_validate(_read(path))
+    if f"{chip.chip}.toml" != path.name:
+        raise ValueError(f"{path.name}: its chip is {chip.chip!r}")
+    return chip
+
+
+def gpios(text: str) -> frozenset[int]:
+    """The numbers of a list such as `0-5, 16`."""
+    found: set[int] = set()
+    for part in text.split(","):
+        first, _, last = part.strip().partition("-")
+        found.update(range(int(first), int(last or first) + 1))
+    return frozenset(found)
+
+
+def data_schema(kind: Literal["board", "chip"]) -> dict[str, Any]:
+    """The JSON Schema of a data file, for editors and for who adds one."""
+    model = BoardFile if kind == "board" else ChipFile
+    head = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": f"tankfleet/{kind}-file/1",
+        "title": f"Data file of a {kind}",
+    }
+    return head | {key: value for key, value in model.model_json_schema().items() if key != "title"}
+
+
+def _read(path: Traversable) -> dict[str, Any]:
+    return tomllib.loads(path.read_text(encoding="utf-8"))

@@ -1,0 +1,90 @@
+"""The data files of boards and chips keep to their schema, and a mistake in one is named."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from fleet.boards.board import board_ids, load_board
+from fleet.boards.data_file import Trait, data_schema, read_board, read_chip
+from fleet.cli.app import run
+from fleet.codes import Exit
+from tests.firmware_build import ROOT
+
+DATA = ROOT / "fleet" / "boards" / "data"
+BOARDS = sorted(DATA.glob("*.toml"))
+CHIPS = sorted((DATA / "chips").glob("*.toml"))
+
+
+@pytest.mark.parametrize("path", [*BOARDS, *CHIPS], ids=lambda path: path.stem)
+def test_the_files_keep_to_the_schema_that_is_exported(path: Path) -> None:
+    """jsonschema as the other party."""
+    kind = "board" if path in BOARDS else "chip"
+    schema = data_schema(kind)
+    Draft202012Validator.check_schema(schema)
+    Draft202012Validator(schema).validate(tomllib.loads(path.read_text(encoding="utf-8")))
+
+
+def test_the_schemas_are_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    for kind in ("board", "chip"):
+        assert run(["schema", f"{kind}-file"]) == Exit.OK
+        assert json.loads(capsys.readouterr().out) == data_schema(kind)
+
+
+def test_each_trait_is_one_that_some_chip_has() -> None:
+    seen = {row.trait for path in CHIPS for row in read_chip(path).fact}
+    assert seen == set(Trait)
+
+
+def test_each_chip_is_that_of_a_board() -> None:
+    assert {load_board(board_id).chip for board_id in board_ids()} == {path.stem for path in CHIPS}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("flash_bytes = 4194304", 'flash_bytes = "4 MB"', "flash_bytes"),
+        ("flash_bytes = 4194304", "", "flash_bytes"),
+        ("flash_bytes = 4194304", "flash_bytes = 4194304\nflash_size = 4", "flash_size"),
+        ('layout = "copy-in-place"', 'layout = "swap"', "layout"),
+        ('"D5", "D6", "D7", "D8"', '"D5", "D6", "D7"', "the rows do not have each pin once"),
+        ("D1 = 5", "D1 = 4", "two pins are one GPIO"),
+        ("D1 = 5", "D1 = 99", "less than or equal to 63"),
+        ('id = "d1-mini"', 'id = "d1-maxi"', "its id is 'd1-maxi'"),
+        ("slot_bytes = 1044464", "slot_bytes = 9044464", "larger than the flash"),
+        ("platform = \"platform-", "platforms = \"platform-", "no source is named for platform"),
+        ("[outage]", '[aliases]\nD11 = ["X"]\n\n[outage]', "aliases of pins that there are not: D11"),
+        ("copies_back = 1", "copies_back = -1", "copies_back"),
+    ],
+)  # fmt: skip
+def test_a_mistake_in_a_board_is_named(old: str, new: str, said: str, tmp_path: Path) -> None:
+    text = (DATA / "d1-mini.toml").read_text(encoding="utf-8")
+    assert old in text
+    broken = tmp_path / "d1-mini.toml"
+    broken.write_text(text.replace(old, new), encoding="utf-8")
+    with pytest.raises(ValueError, match=said):
+        read_board(broken)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('is = "strap-low"', 'is = "strap-sideways"', "fact"),
+        ('pins = "6-11"', 'pins = "6-31"', "does not have"),
+        ('relay_first = "5, 4"', 'relay_first = "5, 40"', "does not have"),
+        ("internal_pull_up_least_ohm = 20000", "internal_pull_up_least_ohm = 30000", "between its limits"),
+        ('source = "esp8266/Arduino doc/boards.rst"', "", "source"),
+        ('chip = "esp8266"', 'chip = "esp8285"', "its chip is 'esp8285'"),
+    ],
+)
+def test_a_mistake_in_a_chip_is_named(old: str, new: str, said: str, tmp_path: Path) -> None:
+    text = (DATA / "chips" / "esp8266.toml").read_text(encoding="utf-8")
+    assert old in text
+    broken = tmp_path / "esp8266.toml"
+    broken.write_text(text.replace(old, new), encoding="utf-8")
+    with pytest.raises(ValueError, match=said):
+        read_chip(broken)
