@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.boards.board import board_ids, load_board
@@ -131,6 +131,51 @@ def test_a_board_marks_the_used_pins_alone() -> None:
     for text in parsed(svg).iter(f"{SVG}text"):
         if text.text in {pin.name for pin in board.pins}:
             assert (text.attrib.get("font-weight") == "bold") == (text.text in used)
+
+
+SHAPES = (
+    {"kind": "sphere", "diameter": "1 m"},
+    {"kind": "box", "length": "20 m", "width": "3 m", "height": "1 m"},
+    {"kind": "frustum", "bottom_diameter": "0.1 m", "top_diameter": "0.5 m", "height": "1 m"},
+    {
+        "kind": "vertical-cylinder",
+        "diameter": "0.2 m",
+        "height": "0.9 m",
+        "bottom": "cone",
+        "bottom_depth": "0.1 m",
+    },
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sampled_from(SHAPES), st.lists(st.integers(10, 980), min_size=6, max_size=6, unique=True).map(sorted)
+)
+def test_wherever_marks_reserve_and_overflow_are_no_words_overlap(of, heights_mm) -> None:
+    reserve, *marks, overflow = (f"{height} mm" for height in heights_mm)
+    inventory = Inventory.model_validate(
+        {
+            "fleet": {"name": "f", "domain": "f.example"},
+            "policy": {},
+            "tanks": [
+                {
+                    "name": "t",
+                    "site": "s",
+                    "duty": "potable",
+                    "shape": of,
+                    "marks": [{"name": f"mark-{i}", "height": height} for i, height in enumerate(marks)],
+                    "reserve": reserve,
+                    "overflow": overflow,
+                    "pump": {"name": "p", "does": "fill", "flow": "1 L/min"},
+                }
+            ],
+            "sites": [],
+            "nodes": [],
+        }
+    )
+    svg = _drawn(_part(inventory, "t"))
+    assert overlapping(svg) == []
+    assert outside(svg) == []
 
 
 @given(
