@@ -59,6 +59,15 @@ NETWORK_LOST_S: Final = 1_800
 NO_RISE_FACTOR: Final = 1.5
 """No-rise watch = this times the longest stretch between two marks: shorter cries wolf, longer burns a dry pump."""
 SHORTEST_OFF_S: Final = 60
+DEBOUNCE_MIN_S: Final = 1.0
+"""Splashes and drops last up to this long: a shorter debounce believes them."""
+PROBE_BAND_M: Final = 0.010
+"""A drop hangs on a probe's tip and water clings to it: marks closer than this cannot be told apart (own allowance)."""
+SHOWN_IMAGE_BYTES: Final = 512 * 1024
+"""Size of the image for which `show` and `check` say what an update needs; a plan takes the true one."""
+RUN_ON_S: Final = 2.0
+"""From the opening of the pump relay until the flow stops, unless the inventory says otherwise (own allowance for a
+contactor, the motor's run-down and a check valve)."""
 
 # --- link: a node that hangs must not hang the tool
 CONNECT_TIMEOUT_S: Final = 5.0

@@ -10,16 +10,14 @@ from math import isinf
 from typing import TYPE_CHECKING
 
 from fleet.boards.board import load_board
+from fleet.limits import SHOWN_IMAGE_BYTES
 from fleet.water.cautions import Caution, cautions
 from fleet.water.filling import Timed, between_l, overflow_m, pump_marks, pump_times, rising
 from fleet.water.geometry import top_m, volume_l
-from fleet.water.spare import spare_time
+from fleet.water.spare import needed_s, spare_time, suffices
 
 if TYPE_CHECKING:
     from fleet.inventory.model import Inventory, Node, Pump, Tank
-
-SHOWN_IMAGE_BYTES = 512 * 1024
-"""Size of the image for which `show` says what an update needs; a plan takes the true one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +162,7 @@ def update_need(inventory: Inventory, node: Node) -> Need:
     board = load_board(node.board)
     worst = board.outage.worst_s(SHOWN_IMAGE_BYTES, inventory.policy.trial_s)
     margin = inventory.policy.spare_time_margin
-    return Need(node.name, board.id, SHOWN_IMAGE_BYTES, worst, margin, worst * margin)
+    return Need(node.name, board.id, SHOWN_IMAGE_BYTES, worst, margin, needed_s(worst, margin))
 
 
 def finite(seconds: float) -> float | None:
@@ -237,7 +235,7 @@ def _levels(tank: Tank, need: Need | None) -> tuple[LevelFacts, ...]:
                 until_overflow_s=finite(spare.until_overflow_s),
                 spare_s=finite(spare.worst_s),
                 why=spare.why,
-                may_be_updated=None if need is None else spare.worst_s >= need.needed_s,
+                may_be_updated=None if need is None else suffices(spare.worst_s, need.needed_s),
             )
         )
     return tuple(facts)

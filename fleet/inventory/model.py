@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from enum import StrEnum
 from functools import cached_property
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler, model_validator
+from pydantic_core import CoreSchema
 
 from fleet.inventory.units import (
     Area_m2,
@@ -18,6 +19,7 @@ from fleet.inventory.units import (
     Conductivity_uS_per_cm,
     Duration_s,
     Flow_l_per_min,
+    Inertia_lb_ft2,
     Length_m,
     Power_kw,
     Pumped_l_per_min,
@@ -43,7 +45,7 @@ from fleet.inventory.values import (
     WireColor,
     YesNo,
 )
-from fleet.limits import MARKS_PER_TANK, NETWORK_LOST_S, STRAP_POINTS, TANKS_PER_NODE
+from fleet.limits import MARKS_PER_TANK, NETWORK_LOST_S, RUN_ON_S, STRAP_POINTS, TANKS_PER_NODE
 
 
 class Part(BaseModel):
@@ -72,6 +74,7 @@ class Ends(StrEnum):
     DISHED = "dished"
     ELLIPSOIDAL = "ellipsoidal"
     HEMISPHERICAL = "hemispherical"
+    CONICAL = "conical"
 
 
 class VerticalCylinder(Part):
@@ -85,12 +88,16 @@ class VerticalCylinder(Part):
 
 
 class HorizontalCylinder(Part):
-    """Lying cylinder; heads of ASME flanged-and-dished, 2:1 ellipsoidal or hemispherical form, or flat."""
+    """Lying cylinder; heads of ASME flanged-and-dished, ellipsoidal, hemispherical or conical form, or flat.
+
+    `ends_depth` is how far each end stands out: a cone must have it, an ellipsoid is a 2:1 one without.
+    """
 
     kind: Literal["horizontal-cylinder"]
     diameter_m: Size_m = Field(alias="diameter")
     length_m: Size_m = Field(alias="length", description="of the straight shell")
     ends: Ends = Ends.FLAT
+    ends_depth_m: Size_m | None = Field(default=None, alias="ends_depth")
 
 
 class Box(Part):
@@ -182,6 +189,42 @@ class CellConstant(Part):
 Electrodes = Annotated[Rods | Plates | CellConstant, Field(discriminator="kind")]
 
 
+class Motor(Part):
+    """The pump's motor, for how often it may start. Poles left out: 2, which may start least often."""
+
+    kind: Literal["submersible", "surface"] = "surface"
+    poles: Literal[2, 4, 6] | None = None
+    load_inertia_lb_ft2: Inertia_lb_ft2 | None = Field(
+        default=None, alias="load_inertia", description="Wk2 of what the motor turns, at its shaft"
+    )
+    most_starts_per_hour: Annotated[Number, Field(ge=0.01, le=3600)] | None = Field(
+        default=None, description="from the plate or the sheet of the motor; goes before all tables"
+    )
+
+
+class Setting(Part):
+    """A time that the tool would compute, set by hand instead: `40 min`, or the same with a reason."""
+
+    seconds: Span_s = Field(alias="is")
+    because: Reason = ""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _plain(cls, value: Any) -> Any:
+        return value if isinstance(value, dict) else {"is": value}
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        own = handler.resolve_ref_schema(handler(core))
+        return {"anyOf": [own["properties"]["is"], own]}
+
+
+class Rest(Setting):
+    """The same for a time that may be nothing."""
+
+    seconds: Duration_s = Field(alias="is")
+
+
 class Pump(Part):
     """What fills or drains the tank.
 
@@ -195,9 +238,13 @@ class Pump(Part):
     phase: Literal["single", "three", "dc"] = "single"
     on_at: MarkName | None = None
     off_at: MarkName | None = None
-    longest_run_s: Span_s | None = Field(default=None, alias="longest_run")
-    no_rise_s: Span_s | None = Field(default=None, alias="no_rise")
-    shortest_off_s: Duration_s | None = Field(default=None, alias="shortest_off")
+    motor: Motor | None = None
+    run_on_s: Duration_s = Field(
+        default=RUN_ON_S, alias="run_on", description="from the relay's opening until the flow stops"
+    )
+    longest_run: Setting | None = None
+    no_rise: Setting | None = None
+    shortest_off: Rest | None = None
 
 
 class Tank(Part):

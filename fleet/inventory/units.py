@@ -214,6 +214,15 @@ _CELL_CONSTANT: Final = Kind(
     1e4,
     zero_allowed=False,
 )
+_INERTIA: Final = Kind(
+    "a moment of inertia",
+    "lb*ft^2",
+    "pound * foot ** 2",
+    {"lb*ft2": 1.0, "lb*ft^2": 1.0, "kg*m2": 23.730360404, "kg*m^2": 23.730360404},
+    ("50 lb*ft2", "2.1 kg*m2"),
+    1_000_000.0,
+    zero_allowed=False,
+)
 _SHARE: Final = Kind("a share", "%", "", {"%": 0.01, "percent": 0.01}, ("10 %", "0.5 %"), 1.0)
 
 
@@ -306,6 +315,7 @@ _KINDS: Final = {
         _RESISTANCE,
         _AREA,
         _CELL_CONSTANT,
+        _INERTIA,
     )
 }
 
@@ -347,6 +357,8 @@ Span_s = Annotated[float, _reader(_SPAN), _schema(_SPAN)]
 """A duration above zero, in seconds."""
 Conductivity_uS_per_cm = Annotated[float, _reader(_CONDUCTIVITY), _schema(_CONDUCTIVITY)]
 """A conductivity above zero at 25 °C, in microsiemens per centimetre."""
+Inertia_lb_ft2 = Annotated[float, _reader(_INERTIA), _schema(_INERTIA)]
+"""A moment of inertia above zero, in pound-mass square feet, as motor tables have it."""
 Share = Annotated[float, _reader(_SHARE), _schema(_SHARE)]
 """A share from 0 to 1, written in percent."""
 Resistance_ohm = Annotated[float, _reader(_RESISTANCE), _schema(_RESISTANCE)]

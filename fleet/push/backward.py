@@ -22,6 +22,7 @@ from fleet.link.state import Phase as NodePhase
 from fleet.push.events import Doing, Outcome, Result
 from fleet.push.forward import fell_back
 from fleet.push.state import BACK_TASKS, Back, NodeProgress, Stands, Task
+from fleet.water.spare import suffices
 
 if TYPE_CHECKING:
     from fleet.link.state import NodeState
@@ -129,7 +130,7 @@ def _must_wait(work: Work, node: NodeProgress, outcome: Outcome) -> bool:
     needed_s = work.planned(node.node).spare_needed_s
     if partner is not None:
         why = f"{partner.node}, which stands in for it, is lost"
-    elif outcome.spare_s is not None and outcome.spare_s < needed_s:
+    elif not suffices(outcome.spare_s, needed_s):
         why = f"spare time {outcome.spare_s:.0f} s, needed {needed_s:.0f} s"
     else:
         return False

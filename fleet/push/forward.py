@@ -23,6 +23,7 @@ from fleet.link.state import Phase as NodePhase
 from fleet.push.events import Doing, Outcome, Result
 from fleet.push.gate import CheckName, Sighting, examine
 from fleet.push.state import NodeProgress, Stands, Task
+from fleet.water.spare import suffices
 
 if TYPE_CHECKING:
     from fleet.link.state import NodeState
@@ -91,7 +92,7 @@ def why_later(planned: PlannedNode, outcome: Outcome, *, any_hour: bool) -> str:
     """Why the node must not be updated just now; empty if it may."""
     if not outcome.window_open and not any_hour:
         return "its site's window is closed"
-    if outcome.spare_s is not None and outcome.spare_s < planned.spare_needed_s:
+    if not suffices(outcome.spare_s, planned.spare_needed_s):
         return f"spare time {outcome.spare_s:.0f} s, needed {planned.spare_needed_s:.0f} s"
     return ""
 

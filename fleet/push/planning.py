@@ -21,6 +21,7 @@ from fleet.push.outage import Times, times
 from fleet.push.plan import LeftOut, Pilot, Plan, PlannedNode, PushPolicy, Wave, sealed
 from fleet.push.spare import node_spare, tank_bounds
 from fleet.push.waves import CRITICALITY, Candidate, Placed, Sizes, pack
+from fleet.water.spare import needed_s, suffices
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -165,14 +166,14 @@ def _sort(request: PlanRequest, policy: PushPolicy, name: str, into: _Sorted) ->
         into.left_out.append(out)
         return
     took = times(request.outages[node.board], entry.size_bytes, policy.trial_s)
-    needed_s = took.worst_s * policy.spare_time_margin
+    wanted_s = needed_s(took.worst_s, policy.spare_time_margin)
     spare_s, told = node_spare(request.inventory, node, state, request.process_speed)
-    if spare_s is not None and spare_s < needed_s:
-        detail = f"{spare_s:.0f} s ({told}), needed {needed_s:.0f} s: held off"
+    if not suffices(spare_s, wanted_s):
+        detail = f"{spare_s:.0f} s ({told}), needed {wanted_s:.0f} s: held off"
         into.left_out.append(LeftOut(node=name, reason="spare-time-too-short", detail=detail))
         return
     candidate = _candidate(request.inventory, node, entry)
-    into.going[name] = _Going(node, entry, state, candidate, took, spare_s, needed_s)
+    into.going[name] = _Going(node, entry, state, candidate, took, spare_s, wanted_s)
 
 
 def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeState) -> LeftOut | None:

@@ -127,8 +127,13 @@ def _fire(tank: Tank) -> Caution | None:
     )
 
 
+def refill_h(tank: Tank, pump: Pump) -> float:
+    """Hours to fill the tank from empty to its overflow with nothing drawn."""
+    return volume_l(tank.shape, overflow_m(tank)) / pump.flow_l_per_min * S_PER_MIN / 3600
+
+
 def _refill(tank: Tank, pump: Pump) -> str:
-    hours = volume_l(tank.shape, overflow_m(tank)) / pump.flow_l_per_min * S_PER_MIN / 3600
+    hours = refill_h(tank, pump)
     verdict = "within" if hours <= FIRE_REFILL_H else "more than"
     return f"From empty the pump refills it in {hours:.1f} h, {verdict} the 8 h that NFPA 22 asks for."
 

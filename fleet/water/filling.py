@@ -13,19 +13,28 @@ from typing import TYPE_CHECKING
 
 from fleet.limits import LONGEST_RUN_FACTOR, NO_RISE_FACTOR, SHORTEST_OFF_S
 from fleet.water.geometry import top_m, volume_l
+from fleet.water.motors import allowance, nema_words
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Mark, Pump, Tank
+    from fleet.inventory.model import Mark, Pump, Setting, Tank
 
 S_PER_MIN = 60.0
+FLOW_ROUNDING = 1e-9
+"""Two equal figures in other units may differ by this share of them."""
 
 
 @dataclass(frozen=True, slots=True)
 class Timed:
-    """A time in whole seconds, and how it came about."""
+    """A time in whole seconds, and how it came about; `because` is the reason of one that was set by hand.
+
+    `computed_s` is what it would be by the tool's own reckoning, which `computed_from` says.
+    """
 
     seconds: int
     origin: str
+    computed_s: int
+    computed_from: str
+    because: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +43,15 @@ class PumpTimes:
 
     `fill_s`: from the mark it starts at to the one it stops at, at the worst; inf if it never gets there.
     `quiet_fill_s`: the same with no draw and no inflow. `keeps_up`: the pump moves more than the worst
-    draw (or inflow) takes. If not, the watchdogs are computed from the pump's flow alone.
+    draw (or inflow) takes. If not, the watchdogs are computed from the pump's flow alone. `whole_s` is the
+    longest way that a run may have to go, `stretch_s` the longest stretch of it between marks.
     """
 
     fill_s: float
     quiet_fill_s: float
     keeps_up: bool
+    whole_s: float
+    stretch_s: float
     longest_run: Timed
     no_rise: Timed
     shortest_off: Timed
@@ -77,6 +89,11 @@ def against_l_per_min(tank: Tank, pump: Pump) -> float:
     return tank.largest_draw_l_per_min if pump.does == "fill" else tank.uncontrolled_inflow_l_per_min
 
 
+def keeps_up(tank: Tank, pump: Pump) -> bool:
+    """Whether the pump moves more than the worst that it works against, by more than units round to."""
+    return pump.flow_l_per_min > against_l_per_min(tank, pump) * (1 + FLOW_ROUNDING)
+
+
 def time_s(volume: float, flow_l_per_min: float) -> float:
     """Seconds to move `volume` litres; inf when nothing moves it."""
     if volume <= 0:
@@ -96,31 +113,44 @@ def pump_times(tank: Tank) -> PumpTimes | None:
         return None
     start, stop = pump_marks(tank, pump)
     against = against_l_per_min(tank, pump)
-    net = pump.flow_l_per_min - against
-    keeps_up = net > 0
-    flow = net if keeps_up else pump.flow_l_per_min
+    keeping_up = keeps_up(tank, pump)
+    net = pump.flow_l_per_min - against if keeping_up else 0.0
+    flow = net if keeping_up else pump.flow_l_per_min
     way = _way(tank, pump, stop)
     whole_s = time_s(between_l(tank, way[0], way[-1]), flow)
     stretch_s = max((time_s(between_l(tank, a, b), flow) for a, b in pairwise(way)), default=0.0)
-    at = _at(pump, against, keeps_up)
+    at = _at(pump, against, keeping_up)
     from_where = "empty" if pump.does == "fill" else "the overflow"
     band_l = between_l(tank, start.height_m, stop.height_m)
     return PumpTimes(
         fill_s=time_s(band_l, net),
         quiet_fill_s=time_s(band_l, pump.flow_l_per_min),
-        keeps_up=keeps_up,
+        keeps_up=keeping_up,
+        whole_s=whole_s,
+        stretch_s=stretch_s,
         longest_run=_timed(
-            pump.longest_run_s,
+            pump.longest_run,
             LONGEST_RUN_FACTOR * whole_s,
             f"{LONGEST_RUN_FACTOR:g} x the time from {from_where} to mark {stop.name} {at}",
         ),
         no_rise=_timed(
-            pump.no_rise_s,
+            pump.no_rise,
             NO_RISE_FACTOR * stretch_s,
             f"{NO_RISE_FACTOR:g} x the time of the longest stretch between marks {at}",
         ),
-        shortest_off=_timed(pump.shortest_off_s, SHORTEST_OFF_S, "default"),
+        shortest_off=_timed(pump.shortest_off, *_off(pump)),
     )
+
+
+def normal_stretch_s(tank: Tank, pump: Pump) -> float:
+    """The longest stretch between neighbouring marks on the way from where the pump starts to where it stops."""
+    start, stop = pump_marks(tank, pump)
+    low, high = sorted((start.height_m, stop.height_m))
+    heights = [mark.height_m for mark in rising(tank) if low <= mark.height_m <= high]
+    flow = pump.flow_l_per_min
+    if keeps_up(tank, pump):
+        flow -= against_l_per_min(tank, pump)
+    return max(time_s(between_l(tank, a, b), flow) for a, b in pairwise(heights))
 
 
 def _way(tank: Tank, pump: Pump, stop: Mark) -> list[float]:
@@ -146,7 +176,16 @@ def _at(pump: Pump, against: float, keeps_up: bool) -> str:
     return f"at {flow} less the largest {taken} ({most})"
 
 
-def _timed(given_s: float | None, computed_s: float, origin: str) -> Timed:
-    if given_s is not None:
-        return Timed(ceil(given_s), "inventory")
-    return Timed(ceil(computed_s), origin)
+def _off(pump: Pump) -> tuple[float, str]:
+    motor = allowance(pump)
+    if motor is None or motor.off_s <= SHORTEST_OFF_S:
+        return SHORTEST_OFF_S, "default"
+    return motor.off_s, nema_words(pump)
+
+
+def _timed(given: Setting | None, computed_s: float, origin: str) -> Timed:
+    computed = ceil(computed_s)
+    if given is None:
+        return Timed(computed, origin, computed, origin)
+    told = f"inventory: {given.because}" if given.because else "inventory"
+    return Timed(ceil(given.seconds), told, computed, origin, given.because)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from functools import lru_cache
-from math import acos, pi, sqrt
+from math import acos, acosh, pi, sqrt
 from operator import itemgetter
 from typing import Any
 
@@ -120,7 +120,7 @@ def _volume_m3(shape: Shape, depth: float) -> float:
 def _vertical_m3(shape: VerticalCylinder, depth: float) -> float:
     radius, bottom = shape.diameter_m / 2, bottom_depth_m(shape)
     if shape.bottom == "dished":
-        return float(_dished_vertical(shape.diameter_m, shape.height_m).V_from_h(depth))
+        return _dished_vertical_m3(shape.diameter_m, shape.height_m, depth)
     in_bottom = min(depth, bottom)
     area = pi * radius * radius
     volume = area * (depth - in_bottom)
@@ -137,7 +137,31 @@ def _horizontal_m3(shape: HorizontalCylinder, depth: float) -> float:
     if shape.ends is Ends.DISHED:
         return _dished_horizontal_m3(diameter, shape.length_m, x)
     volume = segment_share(x) * pi * diameter * diameter / 4 * shape.length_m
-    return volume + _TWO_HEADS[shape.ends] * diameter**3 * (3 * x * x - 2 * x**3)
+    depth = ends_depth_m(shape)
+    if shape.ends is Ends.CONICAL:
+        return volume + pi * diameter * diameter / 6 * depth * _cone_share(x)
+    return volume + pi * diameter * diameter / 3 * depth * (3 * x * x - 2 * x**3)
+
+
+def ends_depth_m(shape: HorizontalCylinder) -> float:
+    """How far each end of a lying cylinder stands out: as given, else what the form makes it (2:1 if open)."""
+    if shape.ends is Ends.FLAT:
+        return 0.0
+    if shape.ends is Ends.DISHED:
+        return _DISHED_DEPTH * shape.diameter_m
+    if shape.ends is Ends.HEMISPHERICAL:
+        return shape.diameter_m / 2
+    return shape.diameter_m / 4 if shape.ends_depth_m is None else shape.ends_depth_m
+
+
+def _cone_share(x: float) -> float:
+    """Share of a lying cone's volume below a height of `x` diameters of its base: the segments integrated."""
+    m = abs(1 - 2 * x)
+    if m >= 1.0:
+        return 0.0 if x <= 0.5 else 1.0
+    cubed = m**3 * acosh(1 / m) if m > 0 else 0.0
+    lower = (acos(m) + cubed - 2 * m * sqrt(1 - m * m)) / pi
+    return lower if x <= 0.5 else 1 - lower
 
 
 def segment_share(x: float) -> float:
@@ -147,10 +171,7 @@ def segment_share(x: float) -> float:
     return max(0.0, (acos(1 - 2 * x) - (1 - 2 * x) * 2 * sqrt(x - x * x)) / pi)
 
 
-_TWO_HEADS = {Ends.FLAT: 0.0, Ends.ELLIPSOIDAL: pi / 12, Ends.HEMISPHERICAL: pi / 6}
-"""Volume of both heads together for a diameter of 1; heads are 2:1 ellipsoids or half spheres."""
-
-
+@lru_cache(maxsize=4096)
 def _dished_horizontal_m3(diameter: float, length: float, x: float) -> float:
     """By fluids in the lower half and by symmetry above.
 
@@ -175,6 +196,11 @@ def _dished_horizontal(diameter: float, length: float) -> Any:
     one: dict[str, Any] = {"sideA": "torispherical", "sideA_f": 1.0, "sideA_k": 0.06}
     other: dict[str, Any] = {"sideB": "torispherical", "sideB_f": 1.0, "sideB_k": 0.06}
     return TANK(D=diameter, L=length, horizontal=True, **one, **other)
+
+
+@lru_cache(maxsize=4096)
+def _dished_vertical_m3(diameter: float, height: float, depth: float) -> float:
+    return float(_dished_vertical(diameter, height).V_from_h(depth))
 
 
 @lru_cache(maxsize=1024)

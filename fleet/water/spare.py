@@ -1,8 +1,14 @@
 """Spare time: how long a tank can be left without its controller, at the worst level that its probes allow.
 
+The one place that decides it: `show`, `check`, plans and pushes all come here.
+
 A node that is being updated controls nothing: its pump relay is off. A tank with a filling pump may then
 be drawn down to its reserve, one with a draining pump may run over. A tank without pump goes the same way
 with and without its node.
+
+Two duties ask for more. A fire reserve is left alone only while its marks show that it is all there: at or above the
+reserve, or the mark at which its pump starts. A tank of drinking water that a pump serves only while its level is
+known, even if nothing is said to be drawn from it. Else their spare time is nought.
 """
 
 from __future__ import annotations
@@ -11,7 +17,8 @@ from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING
 
-from fleet.water.filling import between_l, flow_words, overflow_m, rising, time_s
+from fleet.inventory.model import Duty
+from fleet.water.filling import between_l, flow_words, overflow_m, pump_marks, rising, time_s
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -30,6 +37,8 @@ class SpareTime:
     until_overflow_s: float
     worst_s: float
     why: str
+    held: str = ""
+    """The condition of the tank's duty that is not met, for which it is not left alone at all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +84,40 @@ def spare_time(tank: Tank, wet_marks: Collection[str] | None) -> SpareTime:
     full = overflow_m(tank)
     up_l = between_l(tank, full, span.highest_m) if full > span.highest_m else 0.0
     until_overflow = _until(up_l, tank.uncontrolled_inflow_l_per_min)
+    held = _held(tank, span)
+    if held:
+        return SpareTime(until_reserve, until_overflow, 0.0, held, held)
     worst, what = _worst(tank, until_reserve, until_overflow)
     return SpareTime(until_reserve, until_overflow, worst, f"{what}{_from(tank, wet_marks, span)}")
+
+
+def needed_s(worst_outage_s: float, margin: float) -> float:
+    """The spare time that an update takes: the worst outage times the policy's margin."""
+    return worst_outage_s * margin
+
+
+def suffices(spare_s: float | None, wanted_s: float) -> bool:
+    """Whether a node may be updated with that much spare time; None and inf are without end."""
+    return spare_s is None or spare_s >= wanted_s
+
+
+def _held(tank: Tank, span: Bounds) -> str:
+    if tank.duty is Duty.FIRE_RESERVE:
+        kept = fire_floor_m(tank)
+        if not span.certain or span.lowest_m < kept:
+            return f"the fire reserve is not surely there: the water may stand below {kept:.2f} m"
+    if tank.duty is Duty.POTABLE and tank.pump is not None and not span.certain:
+        return "drinking water, and its level is not known or the marks contradict one another"
+    return ""
+
+
+def fire_floor_m(tank: Tank) -> float:
+    """The level that a fire reserve holds: its reserve, or where its pump starts, or its lowest mark."""
+    if tank.reserve_m is not None:
+        return tank.reserve_m
+    if tank.pump is not None and tank.pump.does == "fill":
+        return pump_marks(tank, tank.pump)[0].height_m
+    return rising(tank)[0].height_m
 
 
 def _until(volume: float, flow_l_per_min: float) -> float:

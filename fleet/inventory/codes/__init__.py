@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
-from fleet.inventory.codes import electrodes, rulings, wiring
+from fleet.inventory.codes import electrodes, rulings, water, wiring
 
 # ------------------------------------------------------------------ reading files
 HAS_ERRORS = Code(
@@ -248,9 +248,9 @@ BAD_WINDOW = Code(
 )
 BOTTOM_DEPTH = Code(
     "INV153",
-    "the depth of a bottom",
-    "Cones and ellipsoids can be of any depth; flat, dished and hemispherical bottoms have theirs by form.",
-    "Give `bottom_depth` for a cone (and, if you like, an ellipsoid) only.",
+    "the depth of a bottom or an end",
+    "Cones and ellipsoids can be of any depth; flat, dished and hemispherical ones have theirs by form.",
+    "Give `bottom_depth` (or `ends_depth`) for a cone and, if you like, an ellipsoid only.",
 )
 TABLE_NOT_RISING = Code(
     "INV154",
@@ -425,5 +425,6 @@ CODES = (
     CANNOT_CLAIM,
     *wiring.CODES,
     *electrodes.CODES,
+    *water.CODES,
     *rulings.CODES,
 )

@@ -19,6 +19,7 @@ from fleet.inventory.rules.references import references_resolve, supply_groups_s
 from fleet.inventory.rules.served import served_once
 from fleet.inventory.rules.shapes import shapes_fit
 from fleet.inventory.rules.sites import sites_fit
+from fleet.inventory.rules.water import water_fits
 from fleet.inventory.rules.wiring import wiring_fits
 
 if TYPE_CHECKING:
@@ -43,4 +44,5 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     pins_fit,
     wiring_fits,
     electrodes_fit,
+    water_fits,
 )

@@ -27,9 +27,14 @@ if TYPE_CHECKING:
 def marks_fit(survey: Survey) -> Iterator[Finding]:
     """Marks, overflow and reserve of all tanks."""
     for tank in survey.tanks:
-        yield from _order(tank)
-        yield from _inside(tank)
-        yield from _reserve(tank)
+        yield from tank_marks_fit(tank)
+
+
+def tank_marks_fit(tank: Entry[Tank]) -> Iterator[Finding]:
+    """Marks, overflow and reserve of one tank."""
+    yield from _order(tank)
+    yield from _inside(tank)
+    yield from _reserve(tank)
 
 
 def height_mm(height_m: float) -> int:

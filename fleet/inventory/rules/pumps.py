@@ -17,22 +17,26 @@ if TYPE_CHECKING:
 def pumps_fit(survey: Survey) -> Iterator[Finding]:
     """The marks of all pumps."""
     for tank in survey.tanks:
-        pump = tank.part.pump
-        if pump is None:
-            continue
-        subject = f"tank {tank.part.name}"
-        if len(tank.part.marks) < 2:
-            what = f"the pump `{pump.name}` needs a low and a high mark; the tank has only one"
-            yield Finding(PUMP_NEEDS_MARKS, what, tank.key("marks"), subject=subject)
-            continue
-        known = [mark.name for mark in tank.part.marks]
-        unknown = [(key, name) for key, name in _switches(pump) if name is not None and name not in known]
-        for key, name in unknown:
-            hint = survey.suggester.hint(str(name), known)
-            what = f"the tank has no mark `{name}`.{hint}"
-            yield Finding(NO_SUCH_MARK, what, tank.value("pump", key), subject=subject)
-        if not unknown:
-            yield from _way_round(tank, pump, subject)
+        yield from pump_fits(survey, tank)
+
+
+def pump_fits(survey: Survey, tank: Entry[Tank]) -> Iterator[Finding]:
+    """The marks of one tank's pump, if it has one."""
+    pump, subject = tank.part.pump, f"tank {tank.part.name}"
+    if pump is None:
+        return
+    if len(tank.part.marks) < 2:
+        what = f"the pump `{pump.name}` needs a low and a high mark; the tank has only one"
+        yield Finding(PUMP_NEEDS_MARKS, what, tank.key("marks"), subject=subject)
+        return
+    known = [mark.name for mark in tank.part.marks]
+    unknown = [(key, name) for key, name in _switches(pump) if name is not None and name not in known]
+    for key, name in unknown:
+        hint = survey.suggester.hint(str(name), known)
+        what = f"the tank has no mark `{name}`.{hint}"
+        yield Finding(NO_SUCH_MARK, what, tank.value("pump", key), subject=subject)
+    if not unknown:
+        yield from _way_round(tank, pump, subject)
 
 
 def _switches(pump: Pump) -> tuple[tuple[str, str | None], tuple[str, str | None]]:

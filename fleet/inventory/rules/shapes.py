@@ -7,35 +7,52 @@ from typing import TYPE_CHECKING
 
 from fleet.finding import Finding
 from fleet.inventory.codes import BOTTOM_DEPTH, TABLE_NOT_RISING
-from fleet.inventory.model import Strapped, VerticalCylinder
+from fleet.inventory.model import HorizontalCylinder, Strapped, VerticalCylinder
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.survey import Survey
+    from fleet.inventory.model import Tank
+    from fleet.inventory.survey import Entry, Survey
 
-_DEPTH_NEEDED = ("cone",)
-_DEPTH_ALLOWED = ("cone", "ellipsoidal")
+_DEPTH_NEEDED = ("cone", "conical")
+_DEPTH_ALLOWED = ("cone", "conical", "ellipsoidal")
 
 
 def shapes_fit(survey: Survey) -> Iterator[Finding]:
     """Shapes of all tanks."""
     for tank in survey.tanks:
-        subject, shape = f"tank {tank.part.name}", tank.part.shape
-        if isinstance(shape, VerticalCylinder):
-            if shape.bottom in _DEPTH_NEEDED and shape.bottom_depth_m is None:
-                what = f"a {shape.bottom} bottom needs `bottom_depth`"
-                yield Finding(BOTTOM_DEPTH, what, tank.value("shape", "bottom"), subject=subject)
-            elif shape.bottom not in _DEPTH_ALLOWED and shape.bottom_depth_m is not None:
-                what = f"a {shape.bottom} bottom has no depth of its own"
-                yield Finding(BOTTOM_DEPTH, what, tank.value("shape", "bottom_depth"), subject=subject)
-        if isinstance(shape, Strapped):
-            for index, (below, above) in enumerate(pairwise(shape.table)):
-                for key, low, high in (
-                    ("depth", below.depth_m, above.depth_m),
-                    ("volume", below.volume_l, above.volume_l),
-                ):
-                    if high <= low:
-                        what = f"the {key} does not rise from the line above it"
-                        place = tank.value("shape", "table", index + 1, key)
-                        yield Finding(TABLE_NOT_RISING, what, place, subject=subject)
+        yield from shape_fits(tank)
+
+
+def shape_fits(tank: Entry[Tank]) -> Iterator[Finding]:
+    """The shape of one tank."""
+    shape = tank.part.shape
+    if isinstance(shape, VerticalCylinder):
+        yield from _depth(tank, "bottom", f"a {shape.bottom} bottom", shape.bottom, shape.bottom_depth_m)
+    if isinstance(shape, HorizontalCylinder):
+        yield from _depth(tank, "ends", f"a tank with {shape.ends} ends", shape.ends, shape.ends_depth_m)
+    if isinstance(shape, Strapped):
+        yield from _rising(tank, shape)
+
+
+def _depth(tank: Entry[Tank], key: str, noun: str, form: str, depth_m: float | None) -> Iterator[Finding]:
+    subject = f"tank {tank.part.name}"
+    if form in _DEPTH_NEEDED and depth_m is None:
+        what = f"{noun} needs `{key}_depth`"
+        yield Finding(BOTTOM_DEPTH, what, tank.value("shape", key), subject=subject)
+    elif form not in _DEPTH_ALLOWED and depth_m is not None:
+        what = f"{noun} has no depth of its own"
+        yield Finding(BOTTOM_DEPTH, what, tank.value("shape", f"{key}_depth"), subject=subject)
+
+
+def _rising(tank: Entry[Tank], shape: Strapped) -> Iterator[Finding]:
+    for index, (below, above) in enumerate(pairwise(shape.table)):
+        for key, low, high in (
+            ("depth", below.depth_m, above.depth_m),
+            ("volume", below.volume_l, above.volume_l),
+        ):
+            if high <= low:
+                what = f"the {key} does not rise from the line above it"
+                place = tank.value("shape", "table", index + 1, key)
+                yield Finding(TABLE_NOT_RISING, what, place, subject=f"tank {tank.part.name}")

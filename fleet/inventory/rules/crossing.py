@@ -1,0 +1,58 @@
+"""How far the water goes past the marks at which a pump stops and starts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleet.finding import Figure, Finding
+from fleet.inventory.codes.water import RUNS_DRY, RUNS_OVER, STARTS_TOO_LATE
+from fleet.water.crossing import debounce_s, starting, stopping
+from fleet.water.filling import flow_words, overflow_m
+from fleet.water.quantities import Units
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.codes import Code
+    from fleet.inventory.model import Node, Tank
+    from fleet.inventory.survey import Entry, Survey
+    from fleet.water.crossing import Crossing
+
+
+def crossings_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
+    """Overshoot and undershoot of one tank's pump."""
+    part, pump = tank.part, tank.part.pump
+    if pump is None:
+        return
+    debounced_s = debounce_s(node.part if node else None)
+    stops = stopping(part, pump, debounced_s)
+    if not stops.fits:
+        where = "the overflow" if part.overflow_m is not None else "the top"
+        to = f"{where} at {overflow_m(part):.3g} m" if stops.up else "the bottom"
+        yield _finding(tank, RUNS_OVER if stops.up else RUNS_DRY, stops, f"pump `{pump.name}` stops", to)
+    starts = starting(part, pump, debounced_s)
+    if not starts.up and part.reserve_m is None:
+        return  # a tank without a reserve may be drawn empty
+    if not starts.up and part.reserve_m is not None and starts.mark.height_m <= part.reserve_m:
+        return  # the mark itself is in the reserve: said elsewhere
+    if not starts.fits:
+        to = "the overflow" if starts.up else f"the reserve at {part.reserve_m:.3g} m"
+        code = RUNS_OVER if starts.up else STARTS_TOO_LATE
+        yield _finding(tank, code, starts, f"pump `{pump.name}` starts", to)
+
+
+def _finding(tank: Entry[Tank], code: Code, crossing: Crossing, does: str, limit: str) -> Finding:
+    mark, units = crossing.mark, Units()
+    what = (
+        f"the {does} {crossing.seconds:.3g} s after the water is at mark `{mark.name}`; at "
+        f"{flow_words(crossing.flow_l_per_min)} it goes {units.volume(crossing.past_l)} past the mark, and there are "
+        f"{units.volume(crossing.room_l)} to {limit}"
+    )
+    figures = (
+        Figure("delay", crossing.seconds, "s"),
+        Figure("past the mark", crossing.past_l, "L"),
+        Figure("room", crossing.room_l, "L"),
+    )
+    index = next(i for i, other in enumerate(tank.part.marks) if other.name == mark.name)
+    place = tank.value("marks", index, "height")
+    return Finding(code, what, place, f"tank {tank.part.name}", figures=figures)

@@ -1,0 +1,76 @@
+"""Times set by hand: with a reason, and not so short that the node would stop a pump that works."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleet.codes import Severity
+from fleet.finding import Figure, Finding
+from fleet.inventory.codes.water import NO_REASON, NO_RISE_EARLY, RUN_ENDS_EARLY
+from fleet.water.filling import normal_stretch_s, pump_times
+from fleet.water.quantities import duration
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.codes import Code
+    from fleet.inventory.model import Node, Pump, Tank
+    from fleet.inventory.survey import Entry, Survey
+    from fleet.water.filling import PumpTimes, Timed
+
+
+def settings_fit(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> Iterator[Finding]:
+    """The times of one tank's pump that were set by hand."""
+    pump = tank.part.pump
+    if pump is None or (pump.longest_run is None and pump.no_rise is None and pump.shortest_off is None):
+        return
+    times = pump_times(tank.part)
+    if times is None:
+        return
+    short = dict(_short(tank, pump, times))
+    yield from short.values()
+    for key, timed in (
+        ("longest_run", times.longest_run),
+        ("no_rise", times.no_rise),
+        ("shortest_off", times.shortest_off),
+    ):
+        given = getattr(pump, key)
+        if given is not None and key not in short and not given.because and timed.seconds != timed.computed_s:
+            yield _no_reason(tank, key, timed)
+
+
+def _no_reason(tank: Entry[Tank], key: str, timed: Timed) -> Finding:
+    computed = f"{duration(timed.computed_s)}, {timed.computed_from}"
+    what = f"`{key}` is {duration(timed.seconds)} with no reason given; computed: {computed}"
+    figures = (Figure(key, timed.seconds, "s"), Figure("computed", timed.computed_s, "s"))
+    return Finding(NO_REASON, what, tank.value("pump", key), f"tank {tank.part.name}", figures=figures)
+
+
+def _short(tank: Entry[Tank], pump: Pump, times: PumpTimes) -> Iterator[tuple[str, Finding]]:
+    """Ends on the ordinary way between its marks: an error; only on the longest way: a warning."""
+    if pump.longest_run is not None and times.keeps_up and pump.longest_run.seconds < times.whole_s:
+        ways = ("from the mark where the pump starts", times.fill_s), ("the whole way", times.whole_s)
+        yield "longest_run", _ends_early(tank, RUN_ENDS_EARLY, "longest_run", pump.longest_run.seconds, ways)
+    if pump.no_rise is not None and pump.no_rise.seconds < times.stretch_s:
+        normal_s = normal_stretch_s(tank.part, pump)
+        ways = ("the longest stretch between its marks", normal_s), ("the longest stretch", times.stretch_s)
+        yield "no_rise", _ends_early(tank, NO_RISE_EARLY, "no_rise", pump.no_rise.seconds, ways)
+
+
+def _ends_early(
+    tank: Entry[Tank], code: Code, key: str, given_s: float, ways: tuple[tuple[str, float], tuple[str, float]]
+) -> Finding:
+    (ordinary, ordinary_s), (longest, longest_s) = ways
+    always = given_s < ordinary_s
+    way, way_s = (ordinary, ordinary_s) if always else (longest, longest_s)
+    pump = tank.part.pump
+    after = (
+        ""
+        if always or pump is None
+        else f" after {'empty' if pump.does == 'fill' else 'the overflow'} was reached"
+    )
+    what = f"`{key}` is {duration(given_s)}, but {way} takes {duration(way_s)} at the worst{after}"
+    figures = (Figure(key, given_s, "s"), Figure("takes", way_s, "s"))
+    severity = None if always else Severity.WARNING
+    subject = f"tank {tank.part.name}"
+    return Finding(code, what, tank.value("pump", key), subject, severity_here=severity, figures=figures)

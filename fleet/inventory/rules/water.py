@@ -1,0 +1,49 @@
+"""Water and pumps: what the figures of a tank come to. Only for tanks whose marks, shape and pump make sense."""
+
+from __future__ import annotations
+
+from itertools import chain
+from typing import TYPE_CHECKING, Final
+
+from fleet.inventory.rules.crossing import crossings_fit
+from fleet.inventory.rules.marks import tank_marks_fit
+from fleet.inventory.rules.pumps import pump_fits
+from fleet.inventory.rules.reserve import duty_fits
+from fleet.inventory.rules.running import running_fits
+from fleet.inventory.rules.settings import settings_fit
+from fleet.inventory.rules.shapes import shape_fits
+from fleet.inventory.rules.sparing import node_is_spared
+from fleet.inventory.rules.waves import waves_fit
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from fleet.finding import Finding
+    from fleet.inventory.model import Node, Tank
+    from fleet.inventory.survey import Entry, Survey
+
+_OF_A_TANK: Final[tuple[Callable[[Survey, Entry[Tank], Entry[Node] | None], Iterator[Finding]], ...]] = (
+    running_fits,
+    settings_fit,
+    crossings_fit,
+    waves_fit,
+    duty_fits,
+    node_is_spared,
+)
+
+
+def water_fits(survey: Survey) -> Iterator[Finding]:
+    """Everything about water, tank by tank, with the node that serves each (None if none does)."""
+    nodes: dict[str, Entry[Node]] = {}
+    for node in survey.nodes:
+        for served in node.part.serves:
+            nodes.setdefault(served.tank, node)
+    for tank in survey.tanks:
+        if _makes_sense(survey, tank):
+            for rule in _OF_A_TANK:
+                yield from rule(survey, tank, nodes.get(tank.part.name))
+
+
+def _makes_sense(survey: Survey, tank: Entry[Tank]) -> bool:
+    of_it = chain(shape_fits(tank), tank_marks_fit(tank), pump_fits(survey, tank))
+    return next(of_it, None) is None
