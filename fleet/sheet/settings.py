@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isinf
 from typing import TYPE_CHECKING, Final
 
-from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S, SAMPLE_PERIOD_MS
+from fleet.limits import POWER_UP_HOLD_S, SAMPLE_PERIOD_MS
+from fleet.water.crossing import debounce_s
+from fleet.water.filling import flow_words
+from fleet.water.motors import allowance
 from fleet.water.quantities import duration
+from fleet.water.starts import starts
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
-    from fleet.inventory.about_tank import TankFacts
-    from fleet.inventory.model import Inventory, Node, Pump
+    from fleet.inventory.about_tank import PumpFacts
+    from fleet.inventory.model import Inventory, Node, Pump, Tank
 
 _DEFAULT: Final = "default"
 _GIVEN: Final = "inventory"
@@ -30,10 +35,9 @@ class Setting:
 def node_settings(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
     """Those of the node as a whole."""
     site, policy = inventory.site_of(node), inventory.policy
-    debounce_s = DEBOUNCE_MS / 1000 if node.debounce_s is None else node.debounce_s
     return (
         Setting("release", inventory.fleet.release, _origin(inventory.fleet, "release")),
-        Setting("debounce", duration(debounce_s), _DEFAULT if node.debounce_s is None else _GIVEN),
+        Setting("debounce", duration(debounce_s(node)), _DEFAULT if node.debounce_s is None else _GIVEN),
         Setting("sampling", f"every {SAMPLE_PERIOD_MS} ms, in pulses", "firmware"),
         Setting("power-up hold", duration(POWER_UP_HOLD_S), "firmware"),
         Setting("trial of a new image", duration(policy.trial_s), f"{_origin(policy, 'trial_s')}, policy"),
@@ -43,18 +47,25 @@ def node_settings(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
     )
 
 
-def pump_settings(tank: TankFacts, pump: Pump) -> tuple[Setting, ...]:
-    """Those of a tank's pump."""
-    facts = tank.pump
-    if facts is None:
-        return ()
+def pump_settings(tank: Tank, facts: PumpFacts, pump: Pump) -> tuple[Setting, ...]:
+    """Those of a tank's pump, and how often it may have to start by them."""
     return (
         Setting("pump starts at", f"mark {facts.starts_at}", _GIVEN if pump.on_at else _DEFAULT),
         Setting("pump stops at", f"mark {facts.stops_at}", _GIVEN if pump.off_at else _DEFAULT),
         Setting("longest run", duration(facts.longest_run.seconds), facts.longest_run.origin),
         Setting("no-rise watch", duration(facts.no_rise.seconds), facts.no_rise.origin),
         Setting("shortest off", duration(facts.shortest_off.seconds), facts.shortest_off.origin),
+        *_starts(tank, pump),
     )
+
+
+def _starts(tank: Tank, pump: Pump) -> tuple[Setting, ...]:
+    quickest, motor = starts(tank), allowance(pump)
+    if quickest is None or isinf(quickest.cycle_s):
+        return ()
+    worst = f"at {flow_words(quickest.demand_l_per_min)} the other way"
+    may = f"; its motor may {motor.starts_per_hour:.3g} ({motor.origin})" if motor else ""
+    return (Setting("starts an hour", f"up to {quickest.per_hour:.2g}", f"{worst}{may}"),)
 
 
 def _origin(part: BaseModel, field: str) -> str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S
+from fleet.limits import POWER_UP_HOLD_S
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps
 from fleet.sheet.step import Step, Steps
+from fleet.water.crossing import debounce_s, stopping
 from fleet.water.geometry import depth_m, volume_l
 from fleet.water.quantities import Units, duration
 
@@ -77,8 +78,7 @@ def probe_steps(
     number: int, tank: Tank, node: Node, board: Board, served: Served, facts: TankFacts, *, several: bool
 ) -> Steps:
     """Every probe wet and dry in a bucket of the tank's own water, and the pump relay with them."""
-    debounce_s = DEBOUNCE_MS / 1000 if node.debounce_s is None else node.debounce_s
-    wait = duration(debounce_s + _CONFIRM_S)
+    wait = duration(debounce_s(node) + _CONFIRM_S)
     relay = served.pump_relay is not None
     steps = list(meter_steps(tank, served, board))
     for reading in rising_readings(tank, relay=relay):
@@ -115,7 +115,9 @@ def probe_steps(
     return Steps(f"{number}. {title}{f', {facts.name}' if several else ''}", tuple(steps), intro)
 
 
-def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, several: bool) -> Steps | None:
+def water_steps(
+    number: int, tank: Tank, node: Node, facts: TankFacts, units: Units, *, several: bool
+) -> Steps | None:
     """With the pump on: start, stop, cut-out; None for a tank without pump."""
     pump = facts.pump
     if pump is None:
@@ -135,14 +137,7 @@ def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, seve
             f"the pump starts and {verb}; it turns the right way round",
         ),
         _timed(tank, facts, pump, units),
-        Step(
-            f"It stops at mark {pump.stops_at}. Level when the flow has ended:",
-            f"mark at {units.length(_height(facts, pump.stops_at))}; overflow at "
-            f"{units.length(facts.overflow.height_m)}"
-            if pump.does == "fill"
-            else f"mark at {units.length(_height(facts, pump.stops_at))}",
-            "ft" if units.us else "m",
-        ),
+        _stops(tank, node, facts, units),
         Step("Node's plug out while the pump runs.", "the pump stops"),
         cut_out,
         Step(
@@ -151,6 +146,22 @@ def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, seve
         ),
     )
     return Steps(f"{number}. Pump and water{f', {facts.name}' if several else ''}", steps)
+
+
+def _stops(tank: Tank, node: Node, facts: TankFacts, units: Units) -> Step:
+    """How far past the mark the water may come to rest."""
+    if tank.pump is None:
+        raise ValueError(f"{tank.name} has no pump")
+    crossing = stopping(tank, tank.pump, debounce_s(node))
+    mark = crossing.mark
+    past = units.small_length(abs(crossing.reached_m(tank) - mark.height_m))
+    expect = f"at most {past} past the mark at {units.length(mark.height_m)}"
+    if crossing.up:
+        expect += (
+            f"; {'overflow' if facts.overflow_given else 'top'} at {units.length(facts.overflow.height_m)}"
+        )
+    do = f"It stops at mark {mark.name}. Level when the flow has ended:"
+    return Step(do, expect, "ft" if units.us else "m")
 
 
 def _timed(tank: Tank, facts: TankFacts, pump: PumpFacts, units: Units) -> Step:

@@ -68,7 +68,7 @@ def tank_part(inventory: Inventory, name: str, wires: Sequence[Wire], units: Uni
         common_wire=mine["common electrode"].swatch if mine else None,
         pump=_pump(facts, units),
         marks=_marks(facts, units),
-        settings=pump_settings(facts, tank.pump) if tank.pump else (),
+        settings=pump_settings(tank, facts.pump, tank.pump) if tank.pump and facts.pump else (),
         spare=_spare(facts),
         spare_note=_spare_note(facts),
     )

@@ -197,6 +197,26 @@ def test_a_long_fill_is_watched_for_ten_minutes_a_short_one_timed() -> None:
     )
 
 
+def test_the_level_after_the_stop_counts_debounce_sample_and_run_on() -> None:
+    """2 s + 0.1 s + 2 s at 45 L/min, nothing helps: 3.075 L in a cylinder of 3 m (7.07 m2) are under half a
+    millimetre; the parlour's sump, 5 m2, is emptied at 150 L/min: 10.25 L, 2 mm."""
+    steps = [step for group in _of("tank", "parlour-sump").sheets[0].steps for step in group.steps]
+    assert "at most 2 mm past the mark at 0.30 m" in [step.expect for step in steps]
+    steps = [step for group in _of("tank", "header-east").sheets[0].steps for step in group.steps]
+    assert "at most 0 mm past the mark at 2.70 m; overflow at 2.85 m" in [step.expect for step in steps]
+
+
+def test_starts_stand_beside_what_the_motor_may() -> None:
+    """T = V / (q - i) + V / i (EI 11C201) with 16,258 L, 45 L/min and a draw of 16: 1,577 min, 0.038 an hour;
+    NEMA MG 10 table 2-3: 1.1 kW, 2 poles, 12.9."""
+    part = _of("node", "kestrel-01").sheets[0].tanks[0]
+    (starts,) = (setting for setting in part.settings if setting.name == "starts an hour")
+    assert starts.value == "up to 0.038"
+    assert "16 L/min" in starts.origin
+    assert "12.9" in starts.origin
+    assert "NEMA" in starts.origin
+
+
 def test_an_esp8266_is_without_power_once_after_usb() -> None:
     """esp8266/Arduino, Updater.cpp: no update while the last start was by UART."""
 
