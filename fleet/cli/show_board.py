@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     from fleet.cli.output import Output
     from fleet.inventory.about_node import BoardFacts, BoardPin, Fitness
 
-_LETTERS: Final = "PXHLA"
+_LETTERS: Final = "PXHLAS"
 _LEGEND: Final = (
     "P probe on the chip's own pull-up, X probe with a resistor outside, H pump relay active high, L active low, "
-    "A analog; a small letter: with care, a dot: no"
+    "A analog, S a wire laid for later; a small letter: with care, a dot: no"
 )
 _WORDS: Final = {"allowed": "yes", "care": "with care", "refused": "no"}
 
@@ -48,7 +48,9 @@ def print_board(out: Output, board: BoardFacts) -> None:
     paragraph(out, _LEGEND, "", "  ")
     out.data()
     rows = [(p.pin, str(p.gpio), *(_WORDS[fit.answer] for fit in _fits(p))) for p in board.pins]
-    out.table(("pin", "GPIO", "probe", "outside pull-up", "relay, high", "relay, low", "analog"), rows)
+    out.table(
+        ("pin", "GPIO", "probe", "outside pull-up", "relay, high", "relay, low", "analog", "spare"), rows
+    )
     out.data()
     for pin in board.pins:
         for also in pin.also:
@@ -82,4 +84,4 @@ def good_for(pin: BoardPin) -> str:
 
 
 def _fits(pin: BoardPin) -> tuple[Fitness, ...]:
-    return (pin.probe, pin.probe_external, pin.relay, pin.relay_low, pin.analog)
+    return (pin.probe, pin.probe_external, pin.relay, pin.relay_low, pin.analog, pin.spare)

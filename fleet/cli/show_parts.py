@@ -68,8 +68,11 @@ def _electrodes(out: Output, of: ElectrodeFacts) -> None:
     out.data(f"electrodes of {of.tank}: {of.kind}, cell constant {of.cell_constant_per_cm:.3g} /cm")
     water = f"{of.least_us_per_cm:g} to {of.most_us_per_cm:g} uS/cm ({of.water_source})"
     paragraph(out, f"  water  {water}{', with film' if of.film else ''}", "", " " * 9)
+    length = ""
+    if of.surely_wet_from_m is not None:
+        length = f", from {1000 * of.surely_wet_from_m:.0f} mm of rod under water on"
     for state, (best, worst), sure, limit in (
-        ("wet", of.wet_ohm, of.wet, f"LOW up to {kohm(of.low_at_most_ohm or 0)}"),
+        ("wet", of.wet_ohm, of.wet, f"LOW up to {kohm(of.low_at_most_ohm or 0)}{length}"),
         ("dry", of.dry_ohm, of.dry, f"HIGH from {kohm(of.high_at_least_ohm or 0)} on"),
     ):
         verdict = f"{sure}: {of.pull_up} reads {limit}" if sure else "the resistor outside is not given"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fleet.inventory.model import Rods
 from fleet.water.electrodes import (
     cell_constant_per_cm,
     chip_pull,
@@ -17,7 +18,8 @@ from fleet.water.electrodes import (
 
 if TYPE_CHECKING:
     from fleet.boards.board import Board
-    from fleet.inventory.model import Served, Tank
+    from fleet.inventory.model import Electrodes, Served, Tank
+    from fleet.water.electrodes import Pull, Reading
 
 SAMPLED = (
     "Direct current wears electrodes away and makes gas (level relays use alternating current for this reason): the "
@@ -45,6 +47,8 @@ class ElectrodeFacts:
     wet: str | None
     """`pass`, `doubtful` or `fail`."""
     dry: str | None
+    surely_wet_from_m: float | None
+    """Length of rod under water from which on a wet probe is surely read; null for other electrodes."""
     current_ua: float | None
     """At its worst, while the pull-up is on."""
     resistor_to_fit_ohm: float | None
@@ -75,7 +79,15 @@ def about_electrodes(tank: Tank, served: Served, board: Board) -> ElectrodeFacts
         high_at_least_ohm=pull.high_at_least_ohm if pull else None,
         wet=read.wet.value if pull else None,
         dry=read.dry.value if pull else None,
+        surely_wet_from_m=_surely_wet_from_m(electrodes, read, pull),
         current_ua=read.current_ua if pull else None,
         resistor_to_fit_ohm=resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm),
         sampled=SAMPLED,
     )
+
+
+def _surely_wet_from_m(electrodes: Electrodes, read: Reading, pull: Pull | None) -> float | None:
+    """The resistance of rods falls as the length under water grows."""
+    if pull is None or not isinstance(electrodes, Rods):
+        return None
+    return electrodes.wetted_m * read.wet_ohm[1] / pull.low_at_most_ohm

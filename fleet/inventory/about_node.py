@@ -86,6 +86,8 @@ class BoardPin:
     """Active high."""
     relay_low: Fitness
     analog: Fitness
+    spare: Fitness
+    """For a wire laid for later."""
     also: tuple[str, ...]
     """What else is known of it, each with its source."""
 
@@ -183,6 +185,7 @@ def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:
                 relay=_fitness(board, pin, Use.RELAY_HIGH),
                 relay_low=_fitness(board, pin, Use.RELAY_LOW),
                 analog=_fitness(board, pin, Use.ANALOG),
+                spare=_fitness(board, pin, Use.SPARE),
                 also=tuple(f"{fact.what} ({fact.source})" for fact in pin.facts),
             )
             for pin in board.pins

@@ -137,6 +137,8 @@ def test_a_node_s_electrodes(capsys: pytest.CaptureFixture[str]) -> None:
     assert (facts.wet, facts.dry) == ("pass", "pass")
     assert facts.cell_constant_per_cm == pytest.approx(acosh(20 / 6) / (4 * pi))
     assert facts.least_us_per_cm == pytest.approx(20)
+    # Cold rain of 20 uS/cm has 1e4 / (20 x 0.6) ohm m; three times that with film, against 190 kohm / 3.
+    assert facts.surely_wet_from_m == pytest.approx(3 * 1e4 / 12 * acosh(20 / 6) / pi / (190e3 / 3))
     assert about_node(INVENTORY, "kestrel-01").electrodes[0].pull_up is not None
     assert about_node(INVENTORY, "kestrel-03").electrodes == ()
 
@@ -169,10 +171,10 @@ def test_a_board_is_drawn_with_each_pin_once(board_id: str) -> None:
 def test_what_the_letters_of_a_drawing_say() -> None:
     """esp8266/Arduino doc/boards.rst and the measured table of levels at boot: D1 is free, D3 HIGH at reset."""
     letters = {pin.pin: good_for(pin) for pin in about_board(None, "d1-mini").pins}
-    assert letters["D1"] == "PXHL."
-    assert letters["D3"] == "....."
-    assert letters["D0"] == ".X.l."
-    assert letters["D7"] == "PXhL."
+    assert letters["D1"] == "PXHL.S"
+    assert letters["D3"] == ".....s"
+    assert letters["D0"] == ".X.l.S"
+    assert letters["D7"] == "PXhL.S"
 
 
 def test_boards_need_no_inventory(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -79,6 +79,14 @@ RELAY_WITH_CARE = Code(
     Severity.WARNING,
     source=_CHIP,
 )
+WIRES_OF_ONE_COLOR = Code(
+    "INV421",
+    "two wires of one colour",
+    "Whoever stands on the ladder with the sheet cannot tell them apart; a probe and the common electrode exchanged "
+    "read wet for ever.",
+    "Give each wire of the cable a colour of its own, if need be two: `green/yellow`.",
+    Severity.WARNING,
+)
 
 CODES = (
     PROBE_PIN_TAKEN,
@@ -90,4 +98,5 @@ CODES = (
     RELAY_PICKS_UP,
     RELAY_ON_STRAP,
     RELAY_WITH_CARE,
+    WIRES_OF_ONE_COLOR,
 )

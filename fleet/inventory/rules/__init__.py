@@ -20,7 +20,7 @@ from fleet.inventory.rules.served import served_once
 from fleet.inventory.rules.shapes import shapes_fit
 from fleet.inventory.rules.sites import sites_fit
 from fleet.inventory.rules.water import water_fits
-from fleet.inventory.rules.wiring import wiring_fits
+from fleet.inventory.rules.wiring import colors_differ, wiring_fits
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -43,6 +43,7 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     probes_fit,
     pins_fit,
     wiring_fits,
+    colors_differ,
     electrodes_fit,
     water_fits,
 )
