@@ -70,7 +70,14 @@ def _tank(number: int, site: str) -> str:
     uncontrolled_inflow: 0 L/min
     water: {{kind: bore, conductivity: {400 + number % 300} uS/cm}}
     electrodes: {{kind: rods, diameter: 6 mm, spacing: 25 mm, wetted: {30 + number % 7} mm, film: false}}
-    pump: {{name: pump-{number:05}, does: fill, flow: {60 + number % 40} L/min, power: 0.75 kW, on_at: half}}
+    pump:
+      name: pump-{number:05}
+      does: fill
+      flow: {60 + number % 40} L/min
+      power: 0.75 kW
+      on_at: half
+      motor: {{kind: submersible, poles: 2}}
+      run_on: 3 s
 """
 
 
@@ -81,6 +88,7 @@ def _node(number: int) -> str:
     mac: "02:00:00:{mac}"
     place: on the stand under tank {number}
     fitted: 2025-02-11
+    debounce: 6 s
     serves:
       - tank: tank-{number:05}
         probes: {{empty: IO32, half: IO33, full: IO25}}
