@@ -30,7 +30,7 @@ def before_power(node: Node, board: Board, tanks: tuple[Tank, ...]) -> Steps:
     steps = [
         Step(
             f"Board {board.title} is flashed (tankfleet flash {node.name}) and labelled {node.name}.",
-            f"MAC {node.mac}" if node.mac else "MAC (claimed at the first flash):",
+            f"MAC {node.mac}" if node.mac else "claimed at the first flash",
             "" if node.mac else "MAC",
         )
     ]
@@ -63,7 +63,7 @@ def first_power(inventory: Inventory, node: Node, board: Board) -> Steps:
         Step("Type “faults”.", "none; away from the site's network: network away", console=True),
         Step(
             f"On the site's network: http://{node.name}.local/v1/state opens in a browser.",
-            '"phase":"kept"; rssi_dbm, stronger nearer to 0:',
+            '"phase":"kept"; rssi_dbm, stronger nearer to 0',
             "dBm",
         ),
     ]
@@ -155,7 +155,9 @@ def _stops(tank: Tank, node: Node, facts: TankFacts, units: Units) -> Step:
     crossing = stopping(tank, tank.pump, debounce_s(node))
     mark = crossing.mark
     past = units.small_length(abs(crossing.reached_m(tank) - mark.height_m))
-    expect = f"at most {past} past the mark at {units.length(mark.height_m)}"
+    expect = (
+        f"{'' if past.startswith('under') else 'up to '}{past} past the mark at {units.length(mark.height_m)}"
+    )
     if crossing.up:
         expect += (
             f"; {'overflow' if facts.overflow_given else 'top'} at {units.length(facts.overflow.height_m)}"

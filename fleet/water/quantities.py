@@ -19,8 +19,10 @@ class Units:
         return f"{metres / _M_PER_FOOT:.2f} ft" if self.us else f"{metres:.2f} m"
 
     def small_length(self, metres: float) -> str:
-        """Such as `64 mm` or `2.5 in`."""
-        return f"{metres / _M_PER_FOOT * 12:.1f} in" if self.us else f"{metres * 1000:.0f} mm"
+        """Such as `64 mm` or `2.5 in`; `under 1 mm` or `under 0.1 in` for next to nothing."""
+        value, least, unit = (metres / _M_PER_FOOT * 12, 0.1, "in") if self.us else (metres * 1000, 1, "mm")
+        shown = f"{value:.1f}" if self.us else f"{value:.0f}"
+        return f"{shown} {unit}" if value >= least else f"under {least:g} {unit}"
 
     def volume(self, litres: float) -> str:
         """Such as `19,085 L` or `5,042 gal`; a decimal below 100."""

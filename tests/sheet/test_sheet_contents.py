@@ -201,9 +201,9 @@ def test_the_level_after_the_stop_counts_debounce_sample_and_run_on() -> None:
     """2 s + 0.1 s + 2 s at 45 L/min, nothing helps: 3.075 L in a cylinder of 3 m (7.07 m2) are under half a
     millimetre; the parlour's sump, 5 m2, is emptied at 150 L/min: 10.25 L, 2 mm."""
     steps = [step for group in _of("tank", "parlour-sump").sheets[0].steps for step in group.steps]
-    assert "at most 2 mm past the mark at 0.30 m" in [step.expect for step in steps]
+    assert "up to 2 mm past the mark at 0.30 m" in [step.expect for step in steps]
     steps = [step for group in _of("tank", "header-east").sheets[0].steps for step in group.steps]
-    assert "at most 0 mm past the mark at 2.70 m; overflow at 2.85 m" in [step.expect for step in steps]
+    assert "under 1 mm past the mark at 2.70 m; overflow at 2.85 m" in [step.expect for step in steps]
 
 
 def test_starts_stand_beside_what_the_motor_may() -> None:
