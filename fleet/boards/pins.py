@@ -80,7 +80,6 @@ _CARE: Final = {
     Use.SPARE: (Trait.OCTAL_FLASH, *_STRAPS, Trait.STRAP, Trait.USB, Trait.UART),
 }
 _WET_LOW: Final = "a wet probe holds it LOW"
-_HELD_HIGH: Final = "the pull-up of a dry probe holds it HIGH"
 _PICKS_UP: Final = "a relay that is active high picks up, and the pump runs, while the board starts"
 _STRAPPED: Final = "what hangs on a relay's input decides how the board starts"
 _THEN: Final = {
@@ -89,8 +88,13 @@ _THEN: Final = {
         Trait.NO_PULL_UP,
     ): "a probe here needs an external resistor, with `pull_up: external`",
     **{(use, Trait.STRAP_HIGH): f"{_WET_LOW}: with water at it the board does not start" for use in PROBES},
-    **{(use, Trait.STRAP_LOW): f"{_HELD_HIGH}, or is too weak against the pull-down" for use in PROBES},
-    **{(use, Trait.STRAP): f"{_WET_LOW} at reset" for use in PROBES},
+    (
+        Use.PROBE_INTERNAL,
+        Trait.STRAP_LOW,
+    ): "a pull-up works against that, or loses against the board's pull-down",
+    (Use.PROBE_EXTERNAL, Trait.STRAP_LOW): "the resistor of a dry probe holds it HIGH",
+    (Use.PROBE_INTERNAL, Trait.STRAP): f"{_WET_LOW} at reset",
+    (Use.PROBE_EXTERNAL, Trait.STRAP): f"{_WET_LOW} at reset, and the resistor of a dry one HIGH",
     **{(use, Trait.UART): "the USB port talks over it as well" for use in PROBES},
     **{(Use.RELAY_HIGH, trait): _PICKS_UP for trait in (Trait.BOOT_HIGH, Trait.BOOT_PULSE, Trait.UART)},
     **{(use, trait): _STRAPPED for use in RELAYS for trait in (*_STRAPS, Trait.STRAP)},
