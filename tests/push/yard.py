@@ -52,6 +52,7 @@ TANK = """  - name: tank-{name}
 """
 NODE = """  - name: {name}
     board: esp32-devkit
+    debounce: 20 s
     serves: [{{tank: tank-{name}, probes: {{low: IO32, full: IO33}}, pump_relay: {{pin: IO25}}}}]
 """
 
