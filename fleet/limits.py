@@ -65,6 +65,8 @@ PROBE_BAND_M: Final = 0.010
 """A drop hangs on a probe's tip and water clings to it: marks closer than this cannot be told apart (own allowance)."""
 SHOWN_IMAGE_BYTES: Final = 512 * 1024
 """Size of the image for which `show` and `check` say what an update needs; a plan takes the true one."""
+DEPTH_ROWS: Final = 2_000
+"""A table of depths with more rows is a slip of the unit of its step."""
 RUN_ON_S: Final = 2.0
 """From the opening of the pump relay until the flow stops, unless the inventory says otherwise (own allowance for a
 contactor, the motor's run-down and a check valve)."""

@@ -58,6 +58,15 @@ class Pin:
 
 
 @dataclass(frozen=True, slots=True)
+class OutageStep:
+    """A part of the worst outage: its name, how long it takes, and what that was reckoned from."""
+
+    name: str
+    seconds: float
+    reckoned: str
+
+
+@dataclass(frozen=True, slots=True)
 class Outage:
     """What an update takes at its slowest: how long a node of this board may control nothing."""
 
@@ -87,7 +96,31 @@ class Outage:
 
     def worst_s(self, image_bytes: int, trial_s: float) -> float:
         """Send, write, restart, a whole trial of an image that controls nothing, fall back (design 5.3)."""
-        return self.update_s(image_bytes) + trial_s + self.fall_back_s(image_bytes)
+        return sum(step.seconds for step in self.steps(image_bytes, trial_s))
+
+    def steps(self, image_bytes: int, trial_s: float) -> tuple[OutageStep, ...]:
+        """What makes up the worst outage, in order; each with what it was reckoned from."""
+        sectors = ceil(image_bytes / SECTOR_BYTES)
+        per_sector = self.erase_s_per_sector + self.program_s_per_sector
+        copy_s = self.copy_s(image_bytes)
+
+        def written(times: int) -> str:
+            return f"{times} x {sectors} sectors at {per_sector:.3g} s"
+
+        steps = [
+            OutageStep(
+                "send",
+                self.send_s(image_bytes),
+                f"{image_bytes / 1024:.0f} KiB at {self.send_bytes_per_s / 1000:.0f} kB/s",
+            ),
+            OutageStep("write", self.copies_to_new * copy_s, written(self.copies_to_new)),
+            OutageStep("restart", self.restart_s, "boot loader, network, address"),
+            OutageStep("trial", trial_s, "the policy's `trial`, of an image that controls nothing"),
+        ]
+        if self.copies_back:
+            steps.append(OutageStep("copy back", self.copies_back * copy_s, written(self.copies_back)))
+        steps.append(OutageStep("restart again", self.restart_s, "with the older image"))
+        return tuple(steps)
 
 
 @dataclass(frozen=True, slots=True)

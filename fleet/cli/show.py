@@ -51,6 +51,13 @@ def show(
     us_units: Annotated[
         bool, typer.Option("--us-units", help="Feet and US gallons instead of metres and litres.")
     ] = False,
+    table: Annotated[
+        str | None,
+        typer.Option("--table", metavar="STEP", help="Of a tank: depth against volume, such as every 10 cm."),
+    ] = None,
+    holds: Annotated[
+        str | None, typer.Option("--holds", metavar="VOLUME", help="Of a tank: the depth for a volume.")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="As JSON; always metric.")] = False,
 ) -> None:
     """Example: tankfleet show tank header-east
@@ -66,11 +73,19 @@ def show(
         raise UsageError(
             BAD_USAGE, f"show knows no {kind!r}, only {', '.join(KINDS)}.{nearest(kind or '', KINDS)}"
         )
+    of_depths = table is not None or holds is not None
+    if of_depths and (wanted != "tank" or name is None):
+        raise UsageError(BAD_USAGE, "--table and --holds are about one tank: `tankfleet show tank NAME`")
     inventory = _inventory(this, wanted)
     if wanted is None or name is None:
         _list(this, inventory, wanted, json)
         return
     known = named(name, wanted, _names(inventory, wanted))
+    if of_depths and inventory is not None:
+        from fleet.cli.show_depths import show_depths
+
+        show_depths(this.output, inventory.tank(known), table, holds, us=us_units, json=json)
+        return
     facts = _facts(inventory, wanted, known)
     if json:
         this.output.emit_json(f"show-{wanted}", {wanted: asdict(facts)})

@@ -105,6 +105,42 @@ def _pump(out: Output, pump: PumpFacts, tank: TankFacts, units: Units) -> None:
     )
     for name, timed in named:
         paragraph(out, f"  {name:14}{duration(timed.seconds):12}{timed.origin}", "", " " * 28)
+        if timed.because and timed.seconds != timed.computed_s:
+            computed = f"computed: {duration(timed.computed_s)}, {timed.computed_from}"
+            paragraph(out, f"{'':28}{computed}", "", " " * 28)
+    _starts(out, pump, units)
+    for word, crossing in (("stops", pump.stopping), ("starts", pump.starting)):
+        told = (
+            f"{crossing.seconds:.3g} s after mark {crossing.mark}: {units.volume(crossing.past_l)} past it, to "
+            f"{units.length(crossing.reached_m)}; room for {units.volume(crossing.room_l)}"
+        )
+        paragraph(out, f"  {word:14}{told}", "", " " * 16)
+    swings = pump.debounce_s / pump.slosh_s
+    told = (
+        f"the water swings once in {pump.slosh_s:.2g} s; the debounce of {pump.debounce_s:.3g} s is {swings:.1f} of "
+        "that (two to three are good)"
+    )
+    paragraph(out, f"  {'waves':14}{told}", "", " " * 16)
+
+
+def _starts(out: Output, pump: PumpFacts, units: Units) -> None:
+    starts = pump.starts
+    if starts.cycle_s is None:
+        told = (
+            "only as often as somebody draws from it"
+            if pump.does == "fill"
+            else "only when something flows in"
+        )
+    else:
+        told = (
+            f"{starts.per_hour:.2g} an hour at most, one in {duration(starts.cycle_s)} (with "
+            f"{units.flow(starts.demand_l_per_min)} the other way)"
+        )
+    if starts.most_per_hour is None:
+        told += "; no limit is known: give the pump's `power` or its `motor`"
+    else:
+        told += f"; its motor may {starts.most_per_hour:.3g} ({starts.origin})"
+    paragraph(out, f"  {'starts an hour':15} {told}", "", " " * 18)
 
 
 def _levels(out: Output, tank: TankFacts) -> None:
@@ -116,8 +152,13 @@ def _levels(out: Output, tank: TankFacts) -> None:
         enough = {None: "-", True: "yes", False: "not now"}[level.may_be_updated]
         rows.append((_level_name(tank, level), duration(level.spare_s), enough))
     out.table(("level", "spare time", "may be updated"), rows)
+    for held in dict.fromkeys(level.held for level in tank.levels if level.held):
+        paragraph(out, f"At the levels with 0 s: {held}.")
     if need:
         paragraph(out, _need(need))
+        for step in need.steps:
+            out.data(f"  {step.name:14}{duration(step.seconds):12}{step.reckoned}", hang=" " * 28)
+        paragraph(out, f"from: {need.source}", "  ", "    ")
 
 
 def _level_name(tank: TankFacts, level: LevelFacts) -> str:
@@ -132,8 +173,7 @@ def _level_name(tank: TankFacts, level: LevelFacts) -> str:
 def _need(need: Need) -> str:
     return (
         f"An update needs {duration(need.needed_s)}: {need.margin:g} times the worst outage of {need.node} "
-        f"({need.board}, {duration(need.worst_outage_s)} for an image of {need.image_bytes // 1024} KiB: "
-        "send, write, restart, a whole trial, fall back)."
+        f"({need.board}, {duration(need.worst_outage_s)} for an image of {need.image_bytes // 1024} KiB):"
     )
 
 

@@ -12,12 +12,18 @@ from typing import TYPE_CHECKING
 from fleet.boards.board import load_board
 from fleet.limits import SHOWN_IMAGE_BYTES
 from fleet.water.cautions import Caution, cautions
+from fleet.water.crossing import debounce_s, starting, stopping
 from fleet.water.filling import Timed, between_l, overflow_m, pump_marks, pump_times, rising
 from fleet.water.geometry import top_m, volume_l
+from fleet.water.motors import allowance
+from fleet.water.slosh import period_s
 from fleet.water.spare import needed_s, spare_time, suffices
+from fleet.water.starts import starts
 
 if TYPE_CHECKING:
+    from fleet.boards.board import OutageStep
     from fleet.inventory.model import Inventory, Node, Pump, Tank
+    from fleet.water.crossing import Crossing
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +53,29 @@ class MarkFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class StartsFacts:
+    """How often a pump starts at the worst demand, and how often its motor may (null: no table knows)."""
+
+    demand_l_per_min: float
+    cycle_s: float | None
+    per_hour: float
+    quickest_run_s: float
+    most_per_hour: float | None
+    origin: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CrossingFacts:
+    """How far the water goes past a mark before the pump acts; `room_l` is to the overflow, the reserve or empty."""
+
+    mark: str
+    seconds: float
+    past_l: float
+    reached_m: float
+    room_l: float
+
+
+@dataclass(frozen=True, slots=True)
 class PumpFacts:
     """A pump and its times; null where it never gets there."""
 
@@ -58,6 +87,12 @@ class PumpFacts:
     starts_at: str
     stops_at: str
     between_l: float
+    starts: StartsFacts
+    stopping: CrossingFacts
+    starting: CrossingFacts
+    slosh_s: float
+    """Period of the water's slowest swing at the highest mark."""
+    debounce_s: float
     quiet_s: float
     worst_s: float | None
     keeps_up: bool
@@ -76,6 +111,8 @@ class LevelFacts:
     until_overflow_s: float | None
     spare_s: float | None
     why: str
+    held: str
+    """The condition of the tank's duty that is not met, for which it is not left alone at all."""
     may_be_updated: bool | None
     """Whether that is enough for an update; null for a tank that no node serves."""
 
@@ -90,6 +127,9 @@ class Need:
     worst_outage_s: float
     margin: float
     needed_s: float
+    steps: tuple[OutageStep, ...]
+    """What the worst outage is made of."""
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +181,7 @@ def about_tank(inventory: Inventory, name: str) -> TankFacts:
         stand_ins=_stand_ins(inventory, tank),
         node=node.name if node else None,
         marks=_marks(tank, node),
-        pump=_pump(tank, tank.pump) if tank.pump else None,
+        pump=_pump(tank, tank.pump, debounce_s(node)) if tank.pump else None,
         need=need,
         levels=_levels(tank, need),
         cautions=cautions(tank),
@@ -160,9 +200,18 @@ def node_of(inventory: Inventory, tank: str) -> Node | None:
 def update_need(inventory: Inventory, node: Node) -> Need:
     """What an update of that node needs, for an image of SHOWN_IMAGE_BYTES."""
     board = load_board(node.board)
-    worst = board.outage.worst_s(SHOWN_IMAGE_BYTES, inventory.policy.trial_s)
-    margin = inventory.policy.spare_time_margin
-    return Need(node.name, board.id, SHOWN_IMAGE_BYTES, worst, margin, needed_s(worst, margin))
+    policy, outage = inventory.policy, board.outage
+    worst_s = outage.worst_s(SHOWN_IMAGE_BYTES, policy.trial_s)
+    return Need(
+        node=node.name,
+        board=board.id,
+        image_bytes=SHOWN_IMAGE_BYTES,
+        worst_outage_s=worst_s,
+        margin=policy.spare_time_margin,
+        needed_s=needed_s(worst_s, policy.spare_time_margin),
+        steps=outage.steps(SHOWN_IMAGE_BYTES, policy.trial_s),
+        source=outage.source,
+    )
 
 
 def finite(seconds: float) -> float | None:
@@ -198,7 +247,7 @@ def _marks(tank: Tank, node: Node | None) -> tuple[MarkFacts, ...]:
     return tuple(facts)
 
 
-def _pump(tank: Tank, pump: Pump) -> PumpFacts:
+def _pump(tank: Tank, pump: Pump, debounced_s: float) -> PumpFacts:
     times = pump_times(tank)
     if times is None:
         raise ValueError(f"{tank.name} has no pump")
@@ -212,12 +261,37 @@ def _pump(tank: Tank, pump: Pump) -> PumpFacts:
         starts_at=start.name,
         stops_at=stop.name,
         between_l=between_l(tank, start.height_m, stop.height_m),
+        starts=_starts(tank, pump),
+        stopping=_crossing(tank, stopping(tank, pump, debounced_s)),
+        starting=_crossing(tank, starting(tank, pump, debounced_s)),
+        slosh_s=period_s(tank.shape, rising(tank)[-1].height_m),
+        debounce_s=debounced_s,
         quiet_s=times.quiet_fill_s,
         worst_s=finite(times.fill_s),
         keeps_up=times.keeps_up,
         longest_run=times.longest_run,
         no_rise=times.no_rise,
         shortest_off=times.shortest_off,
+    )
+
+
+def _starts(tank: Tank, pump: Pump) -> StartsFacts:
+    cycle, may = starts(tank), allowance(pump)
+    if cycle is None:
+        raise ValueError(f"{tank.name} has no pump")
+    return StartsFacts(
+        demand_l_per_min=cycle.demand_l_per_min,
+        cycle_s=finite(cycle.cycle_s),
+        per_hour=cycle.per_hour,
+        quickest_run_s=cycle.quickest_run_s,
+        most_per_hour=may.starts_per_hour if may else None,
+        origin=may.origin if may else None,
+    )
+
+
+def _crossing(tank: Tank, crossing: Crossing) -> CrossingFacts:
+    return CrossingFacts(
+        crossing.mark.name, crossing.seconds, crossing.past_l, crossing.reached_m(tank), crossing.room_l
     )
 
 
@@ -235,6 +309,7 @@ def _levels(tank: Tank, need: Need | None) -> tuple[LevelFacts, ...]:
                 until_overflow_s=finite(spare.until_overflow_s),
                 spare_s=finite(spare.worst_s),
                 why=spare.why,
+                held=spare.held,
                 may_be_updated=None if need is None else suffices(spare.worst_s, need.needed_s),
             )
         )

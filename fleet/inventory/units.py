@@ -339,6 +339,16 @@ def _schema(kind: Kind) -> WithJsonSchema:
     )
 
 
+def read_size_m(text: str) -> float:
+    """A length above zero that somebody typed, in metres; Refusal if it is none."""
+    return parse(_SIZE, text)
+
+
+def read_volume_l(text: str) -> float:
+    """A volume that somebody typed, in litres; Refusal if it is none."""
+    return parse(_VOLUME, text)
+
+
 Length_m = Annotated[float, _reader(_LENGTH), _schema(_LENGTH)]
 """A length or height, zero allowed, in metres."""
 Size_m = Annotated[float, _reader(_SIZE), _schema(_SIZE)]

@@ -20,8 +20,8 @@ FRANKLIN: Final = "Franklin Electric, frequency of starts"
 H_PER_DAY: Final = 24.0
 SUBMERSIBLE_RUN_S: Final = 60.0
 """A submersible motor runs at least this long per start (Franklin Electric), to get rid of the heat of starting."""
-_ROUNDING: Final = 1.02
-"""The kilowatts of a table are rounded: 1.5 hp are 1.1186 kW, and 1.1 in the table."""
+_ROUNDING: Final = 1.03
+"""The kilowatts of a table are rounded: 5.5 hp are 4.10 kW, and 4 in the table."""
 _ASSUMED_POLES: Final = 2
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.water.spare import bounds, spare_time
+from fleet.water.spare import bounds, fire_floor_m, needed_s, spare_time, suffices
 from tests.water.shapes import tank
 
 MARKS = {"empty": "0.2 m", "half": "1 m", "full": "1.8 m"}
@@ -61,6 +61,39 @@ def test_unknown_and_contradictory_levels_are_the_worst_ones() -> None:
     assert spare_time(it, {"full"}).worst_s == 0
     assert "contradict" in spare_time(it, {"empty", "full"}).why
     assert not bounds(it, {"half"}).certain
+
+
+def test_a_fire_reserve_is_left_alone_only_while_it_is_there() -> None:
+    """Own rule: at or above the reserve by what the marks show, else the mark at which its pump starts."""
+    marks = {"short": "1.0 m", "low": "1.2 m", "full": "1.8 m"}
+    fire = tank(marks, duty="fire-reserve", reserve="0.9 m", pump={**FILL, "on_at": "low", "off_at": "full"})
+    assert spare_time(fire, {"short"}).worst_s == inf
+    short = spare_time(fire, set())
+    assert short.worst_s == 0
+    assert "0.90 m" in short.held
+    assert spare_time(fire, None).worst_s == 0
+    unsaid = tank(marks, duty="fire-reserve", pump={**FILL, "on_at": "low", "off_at": "full"})
+    assert fire_floor_m(unsaid) == 1.2
+    assert spare_time(unsaid, {"short"}).worst_s == 0
+    assert spare_time(unsaid, {"short", "low"}).worst_s == inf
+    assert fire_floor_m(tank(marks, duty="fire-reserve")) == 1.0
+
+
+def test_drinking_water_is_left_alone_only_at_a_known_level() -> None:
+    """Own rule: even when nothing is said to be drawn."""
+    it = tank(MARKS, duty="potable", pump=FILL)
+    assert spare_time(it, {"empty"}).worst_s == inf
+    assert spare_time(it, None).worst_s == 0
+    assert spare_time(it, {"full"}).held
+    assert spare_time(tank(MARKS, duty="irrigation", pump=FILL), None).worst_s == inf
+
+
+def test_what_an_update_needs() -> None:
+    assert needed_s(300, 2.0) == 600
+    assert suffices(600, 600)
+    assert not suffices(599, 600)
+    assert suffices(None, 600)
+    assert suffices(inf, 600)
 
 
 def test_two_marks() -> None:

@@ -1,0 +1,82 @@
+"""`show tank NAME --table STEP` and `--holds VOLUME`: depth against volume, and the depth for a volume."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from fleet.cli.codes import BAD_USAGE
+from fleet.errors import UsageError
+from fleet.limits import DEPTH_ROWS
+from fleet.water.geometry import total_l
+from fleet.water.quantities import Units, share
+from fleet.water.table import depths, holding, rows
+
+if TYPE_CHECKING:
+    from fleet.cli.output import Output
+    from fleet.inventory.model import Tank
+    from fleet.water.table import Depth
+
+
+def show_depths(
+    out: Output, tank: Tank, step: str | None, holds: str | None, *, us: bool, json: bool
+) -> None:
+    """The table at a step, or the depth for a volume, or both. UsageError for a step or volume that cannot be."""
+    table = _table(tank, step) if step is not None else ()
+    holding_it = _holding(tank, holds) if holds is not None else None
+    if json:
+        facts: dict[str, Any] = {
+            "tank": tank.name,
+            "table": [asdict(row) for row in table],
+            "holds": asdict(holding_it) if holding_it else None,
+        }
+        out.emit_json("show-depths", facts)
+        return
+    units = Units(us)
+    if holding_it is not None:
+        out.data(
+            f"{tank.name} holds {units.volume(holding_it.volume_l)} at {_length(units, holding_it.depth_m)} of depth; "
+            f"{units.volume(holding_it.ullage_l)} more go in up to the {_full(tank)} ({share(holding_it.share)} full)"
+        )
+    if table:
+        head = ("depth", "volume", "ullage", "share", "at")
+        out.table(head, [_row(units, row) for row in table])
+
+
+def _row(units: Units, row: Depth) -> tuple[str, ...]:
+    lengths = _length(units, row.depth_m), units.volume(row.volume_l), units.volume(row.ullage_l)
+    return (*lengths, share(row.share), row.at or "-")
+
+
+def _length(units: Units, metres: float) -> str:
+    return units.length(metres) if units.us else f"{metres:.3f} m"
+
+
+def _full(tank: Tank) -> str:
+    return "top" if tank.overflow_m is None else "overflow"
+
+
+def _table(tank: Tank, step: str) -> tuple[Depth, ...]:
+    step_m = _read("--table", step, length=True)
+    count = rows(tank, step_m)
+    if count > DEPTH_ROWS:
+        raise UsageError(BAD_USAGE, f"a step of {step} makes {count} rows; {DEPTH_ROWS} are the most")
+    return depths(tank, step_m)
+
+
+def _holding(tank: Tank, holds: str) -> Depth:
+    volume = _read("--holds", holds, length=False)
+    most = total_l(tank.shape)
+    if volume > most:
+        raise UsageError(BAD_USAGE, f"{tank.name} never holds {holds}; up to its top it holds {most:,.0f} L")
+    return holding(tank, volume)
+
+
+def _read(flag: str, text: str, *, length: bool) -> float:
+    from fleet.inventory.refusal import Refusal
+    from fleet.inventory.units import read_size_m, read_volume_l
+
+    try:
+        return read_size_m(text) if length else read_volume_l(text)
+    except Refusal as refusal:
+        raise UsageError(BAD_USAGE, f"{flag}: {refusal.what}", fix=refusal.fix) from refusal

@@ -1,0 +1,59 @@
+"""How far the water goes past a mark, against arithmetic done by hand: flow x (debounce + 0.1 s + run-on)."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fleet.water.crossing import debounce_s, delay_s, starting, stopping
+from tests.water.shapes import tank
+
+MARKS = {"low": "0.4 m", "full": "1.8 m"}
+FILL = {"name": "p", "does": "fill", "flow": "60 L/min"}
+DRAIN = {"name": "p", "does": "drain", "flow": "60 L/min"}
+
+
+def test_a_filling_pump() -> None:
+    """(60 + 30) L/min for 2 + 0.1 + 3.9 s: 9 L, of 100 L up to the overflow; 1,000 L per metre."""
+    it = tank(MARKS, overflow="1.9 m", uncontrolled_inflow="30 L/min", pump={**FILL, "run_on": "3.9 s"})
+    assert it.pump is not None
+    stops = stopping(it, it.pump, 2.0)
+    assert (stops.mark.name, stops.up, stops.fits) == ("full", True, True)
+    assert stops.seconds == pytest.approx(6.0)
+    assert stops.past_l == pytest.approx(9.0)
+    assert stops.room_l == pytest.approx(100)
+    assert stops.reached_m(it) == pytest.approx(1.809)
+
+
+def test_it_starts_on_the_way_down_to_the_reserve() -> None:
+    it = tank(MARKS, reserve="0.395 m", largest_draw="120 L/min", pump=FILL)
+    assert it.pump is not None
+    starts = starting(it, it.pump, 2.9)
+    assert starts.past_l == pytest.approx(6.0)  # 120 L/min for 3 s
+    assert starts.room_l == pytest.approx(5.0)
+    assert not starts.fits
+    assert not starts.up
+
+
+def test_a_draining_pump_goes_down_to_empty() -> None:
+    it = tank(MARKS, overflow="1.9 m", uncontrolled_inflow="30 L/min", largest_draw="6 L/min", pump=DRAIN)
+    assert it.pump is not None
+    stops, starts = stopping(it, it.pump, 2.0), starting(it, it.pump, 2.0)
+    assert (stops.mark.name, stops.up) == ("low", False)
+    assert stops.past_l == pytest.approx(66 * 4.1 / 60)
+    assert stops.room_l == pytest.approx(400)
+    assert (starts.mark.name, starts.up) == ("full", True)
+    assert starts.past_l == pytest.approx(30 * 2.1 / 60)
+
+
+def test_default_debounce_and_no_node() -> None:
+    assert debounce_s(None) == 2.0
+    assert delay_s(2.0) == pytest.approx(2.1)
+
+
+@given(st.floats(0.1, 60), st.integers(1, 5000), st.floats(1.0, 3.0))
+def test_longer_debounce_is_more_past_the_mark(debounced_s: float, flow: int, more: float) -> None:
+    it = tank(MARKS, pump={**FILL, "flow": f"{flow} L/min"})
+    assert it.pump is not None
+    assert stopping(it, it.pump, debounced_s * more).past_l >= stopping(it, it.pump, debounced_s).past_l

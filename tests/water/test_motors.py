@@ -1,0 +1,110 @@
+"""How often motors may start, against the published tables and their worked example."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+
+from fleet.inventory.model import Pump
+from fleet.water.motors import FRANKLIN_ROWS, NEMA_ROWS, Column, allowance, nema_column, starts_with_load
+
+
+def pump(**keys: object) -> Pump:
+    return Pump.model_validate({"name": "p", "does": "fill", "flow": "40 L/min", "phase": "three", **keys})
+
+
+# NEMA MG 10 table 2-3, columns A and C, as reproduced in the EASA handbook; in horsepower, as printed.
+NEMA_A_C = {
+    "1 hp": {2: (15, 75), 4: (30, 38), 6: (34, 33)},
+    "1.5 hp": {2: (12.9, 76), 4: (25.7, 38), 6: (29.1, 34)},
+    "2 hp": {2: (11.5, 77), 4: (23, 39), 6: (26.1, 35)},
+    "3 hp": {2: (9.9, 80), 4: (19.8, 40), 6: (22.4, 36)},
+    "5 hp": {2: (8.1, 83), 4: (16.3, 42), 6: (18.4, 37)},
+    "7.5 hp": {2: (7.0, 88), 4: (13.9, 44), 6: (15.8, 39)},
+    "10 hp": {2: (6.2, 92), 4: (12.5, 46), 6: (14.2, 41)},
+    "15 hp": {2: (5.4, 100), 4: (10.7, 50), 6: (12.1, 44)},
+    "20 hp": {2: (4.8, 110), 4: (9.6, 55), 6: (10.9, 48)},
+    "25 hp": {2: (4.4, 115), 4: (8.8, 58), 6: (10.0, 51)},
+    "50 hp": {2: (3.4, 145), 4: (6.8, 72), 6: (7.7, 64)},
+    "100 hp": {2: (2.6, 220), 4: (5.2, 110), 6: (5.9, 97)},
+    "200 hp": {2: (2.0, 600), 4: (4.0, 300), 6: (4.5, 265)},
+    "250 hp": {2: (1.8, 1000), 4: (3.7, 500), 6: (4.2, 440)},
+}
+
+
+@pytest.mark.parametrize("power", NEMA_A_C)
+@pytest.mark.parametrize("poles", [2, 4, 6])
+def test_nema_table(power: str, poles: int) -> None:
+    may = allowance(pump(power=power, motor={"poles": poles}))
+    assert may is not None
+    assert (may.starts_per_hour, may.off_s) == NEMA_A_C[power][poles]
+    assert f"{poles} poles" in may.origin
+
+
+@pytest.mark.parametrize(
+    ("kw", "hp"), [("0.75 kW", "1 hp"), ("1.1 kW", "1.5 hp"), ("2.2 kW", "3 hp"), ("37 kW", "50 hp")]
+)
+def test_kilowatts_and_horsepower_are_one_row(kw: str, hp: str) -> None:
+    one, other = allowance(pump(power=kw)), allowance(pump(power=hp))
+    assert one is not None and other is not None
+    assert (one.starts_per_hour, one.off_s) == (other.starts_per_hour, other.off_s)
+
+
+def test_the_worked_example_of_the_load() -> None:
+    """EASA handbook: 25 hp, 4 poles, Wk2 of 50 lb ft2: 122 / 50 = 2.44 starts an hour, less than the 8.8 of A."""
+    column = nema_column(18.5, 4)
+    assert column is not None
+    assert starts_with_load(column, 50) == pytest.approx(2.44)
+    may = allowance(pump(power="25 hp", motor={"poles": 4, "load_inertia": "50 lb*ft2"}))
+    assert may is not None
+    assert may.starts_per_hour == pytest.approx(2.44)
+    light = allowance(pump(power="25 hp", motor={"poles": 4, "load_inertia": "1 lb*ft2"}))
+    assert light is not None
+    assert light.starts_per_hour == 8.8
+    metric = allowance(pump(power="18.5 kW", motor={"poles": 4, "load_inertia": "2.107 kg*m2"}))
+    assert metric is not None
+    assert metric.starts_per_hour == pytest.approx(2.44, rel=1e-4)  # 50 lb ft2 are 2.107 kg m2
+
+
+@pytest.mark.parametrize(
+    ("power", "phase", "per_day"),
+    [
+        ("0.5 hp", "single", 300), ("0.75 hp", "three", 300), ("0.55 kW", "single", 300),
+        ("1 hp", "single", 100), ("5.5 hp", "single", 100), ("5 hp", "three", 300),
+        ("7.5 hp", "single", 50), ("10 hp", "three", 100), ("30 hp", "three", 100), ("40 hp", "three", 100),
+    ],
+)  # fmt: skip
+def test_submersible_table(power: str, phase: str, per_day: int) -> None:
+    """Franklin Electric AIM manual, frequency of starts (in 24 h); at least a minute per run."""
+    may = allowance(pump(power=power, phase=phase, motor={"kind": "submersible"}))
+    assert may is not None
+    assert may.starts_per_hour == pytest.approx(per_day / 24)
+    assert may.run_s == 60
+
+
+def test_where_no_table_knows() -> None:
+    assert allowance(pump()) is None
+    assert allowance(pump(power="300 hp")) is None
+    assert allowance(pump(power="250 W", phase="dc")) is None
+    assert allowance(pump(power="40 hp", phase="single", motor={"kind": "submersible"})) is None
+
+
+def test_the_plate_goes_first_and_two_poles_are_assumed() -> None:
+    plate = allowance(pump(power="1 hp", motor={"most_starts_per_hour": 20}))
+    assert plate is not None
+    assert (plate.starts_per_hour, plate.off_s) == (20, 75)
+    assumed = allowance(pump(power="1 hp"))
+    assert assumed is not None
+    assert assumed.starts_per_hour == 15
+    assert "does not say" in assumed.origin
+
+
+def test_larger_motors_start_less_often() -> None:
+    for poles in (2, 4, 6):
+        columns: list[Column] = [row[poles] for _, row in NEMA_ROWS]
+        for small, large in pairwise(columns):
+            assert small.starts_per_hour > large.starts_per_hour
+            assert small.inertia_lb_ft2_per_hour < large.inertia_lb_ft2_per_hour
+            assert small.off_s <= large.off_s
+    assert [row[0] for row in FRANKLIN_ROWS] == sorted(row[0] for row in FRANKLIN_ROWS)
