@@ -61,6 +61,8 @@ NO_RISE_FACTOR: Final = 1.5
 SHORTEST_OFF_S: Final = 60
 DEBOUNCE_MIN_S: Final = 1.0
 """Splashes and drops last up to this long: a shorter debounce believes them."""
+DEBOUNCE_GOOD_S: Final = 10.0
+"""Level relays go no further (0.1 to 10 s): a longer debounce is advised to nobody."""
 PROBE_BAND_M: Final = 0.010
 """A drop hangs on a probe's tip and water clings to it: marks closer than this cannot be told apart (own allowance)."""
 SHOWN_IMAGE_BYTES: Final = 512 * 1024

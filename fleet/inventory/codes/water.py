@@ -109,7 +109,8 @@ SLOSH = Code(
     "INV515",
     "a debounce shorter than the water swings",
     "A surface that swings wets and leaves a probe once per period: a shorter debounce believes each swing.",
-    "Raise `debounce` of the node: two to three periods are good.",
+    "Raise `debounce` of the node: two to three periods are good. Or put the probes into a stilling pipe, and say so "
+    "in a ruling.",
     Severity.WARNING,
     "first mode of sloshing by linear theory (from memory); makers of level relays: 0.1 to 10 s, 2 to 4 s "
     "against splashing",

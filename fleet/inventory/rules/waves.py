@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.finding import Figure, Finding
 from fleet.inventory.codes.water import DEBOUNCE_SHORT, MARKS_TOO_CLOSE, PASSED_TOO_FAST, SLOSH
-from fleet.limits import DEBOUNCE_MIN_S, PROBE_BAND_M
+from fleet.limits import DEBOUNCE_GOOD_S, DEBOUNCE_MIN_S, PROBE_BAND_M
 from fleet.water.crossing import debounce_s, delay_s
 from fleet.water.filling import between_l, flow_words, rising, time_s
 from fleet.water.slosh import PERIODS_WANTED, WAVE_SHARE, period_s, surface_m, wave_m
@@ -46,7 +46,13 @@ def _slosh(tank: Entry[Tank], node: Entry[Node], debounced_s: float) -> Iterator
         f"water {across:.3g} m across and {top.height_m:.3g} m deep swings once in {swing_s:.2g} s, and the node "
         f"`{node.part.name}` believes a probe after {debounced_s:.3g} s"
     )
-    fix = f"Set `debounce: {PERIODS_WANTED * swing_s:.1f} s` at the node: two periods."
+    wanted_s = PERIODS_WANTED * swing_s
+    fix = (
+        f"Set `debounce: {wanted_s:.1f} s` at the node, two periods. Or put the probes into a stilling pipe, "
+        "and say so in a ruling."
+        if wanted_s <= DEBOUNCE_GOOD_S
+        else "Put the probes into a stilling pipe, and say so in a ruling; or raise `debounce` beyond one swing."
+    )
     figures = (Figure("period", swing_s, "s"), Figure("debounce", debounced_s, "s"))
     place = tank.value("marks", tank.part.marks.index(top), "height")
     yield Finding(SLOSH, what, place, f"tank {tank.part.name}", fix_here=fix, figures=figures)
