@@ -7,7 +7,7 @@ namespace tn {
 
 namespace {
 
-constexpr unsigned kSettleUs = 20;  // for the pull-up to lift a pin and a short cable: 45 kOhm and 100 pF make 4.5 us
+constexpr unsigned kSettleUs = 1000;  // for the pull-up to lift a pin and its cable: 100 kOhm and 7.2 nF, 72 m of it, to three quarters of the supply
 constexpr size_t kBlockWords = sizeof(NodeBlock) / sizeof(uint32_t);
 
 bool is_relay(const NodeBlock &block, uint8_t pin, bool *active_high) {
