@@ -142,7 +142,7 @@ def _node_steps(
     for served, tank, part in zip(node.serves, tanks, parts, strict=True):
         number = len(steps) + 1
         steps.append(probe_steps(number, tank, node, board, served, part.facts, several=several))
-        watered = water_steps(number + 1, tank, node, part.facts, units, several=several)
+        watered = water_steps(number + 1, tank, part.facts, units, several=several)
         if watered and served.pump_relay:
             steps.append(watered)
     steps.append(first_update(len(steps) + 1, node, tuple(part.facts for part in parts)))
@@ -157,7 +157,7 @@ def _tank_sheet(inventory: Inventory, name: str, units: Units) -> Sheet:
     if node:
         served = next(each for each in node.serves if each.tank == name)
         steps.append(probe_steps(1, inventory.tank(name), node, board_of(node), served, facts, several=False))
-        watered = water_steps(2, inventory.tank(name), node, facts, units, several=False)
+        watered = water_steps(2, inventory.tank(name), facts, units, several=False)
         if watered and served.pump_relay:
             steps.append(watered)
     return Sheet(

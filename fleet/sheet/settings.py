@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isinf
 from typing import TYPE_CHECKING, Final
 
 from fleet.limits import POWER_UP_HOLD_S, SAMPLE_PERIOD_MS
 from fleet.water.crossing import debounce_s
 from fleet.water.filling import flow_words
-from fleet.water.motors import allowance
 from fleet.water.quantities import duration
-from fleet.water.starts import starts
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
-    from fleet.inventory.about_tank import PumpFacts
-    from fleet.inventory.model import Inventory, Node, Pump, Tank
+    from fleet.inventory.about_tank import PumpFacts, StartsFacts
+    from fleet.inventory.model import Inventory, Node, Pump
 
 _DEFAULT: Final = "default"
 _GIVEN: Final = "inventory"
@@ -47,7 +44,7 @@ def node_settings(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
     )
 
 
-def pump_settings(tank: Tank, facts: PumpFacts, pump: Pump) -> tuple[Setting, ...]:
+def pump_settings(facts: PumpFacts, pump: Pump) -> tuple[Setting, ...]:
     """Those of a tank's pump, and how often it may have to start by them."""
     return (
         Setting("pump starts at", f"mark {facts.starts_at}", _GIVEN if pump.on_at else _DEFAULT),
@@ -55,17 +52,16 @@ def pump_settings(tank: Tank, facts: PumpFacts, pump: Pump) -> tuple[Setting, ..
         Setting("longest run", duration(facts.longest_run.seconds), facts.longest_run.origin),
         Setting("no-rise watch", duration(facts.no_rise.seconds), facts.no_rise.origin),
         Setting("shortest off", duration(facts.shortest_off.seconds), facts.shortest_off.origin),
-        *_starts(tank, pump),
+        *_starts(facts.starts),
     )
 
 
-def _starts(tank: Tank, pump: Pump) -> tuple[Setting, ...]:
-    quickest, motor = starts(tank), allowance(pump)
-    if quickest is None or isinf(quickest.cycle_s):
+def _starts(facts: StartsFacts) -> tuple[Setting, ...]:
+    if facts.cycle_s is None:
         return ()
-    worst = f"at {flow_words(quickest.demand_l_per_min)} the other way"
-    may = f"; its motor may {motor.starts_per_hour:.3g} ({motor.origin})" if motor else ""
-    return (Setting("starts an hour", f"up to {quickest.per_hour:.2g}", f"{worst}{may}"),)
+    worst = f"at {flow_words(facts.demand_l_per_min)} the other way"
+    may = f"; its motor may {facts.most_per_hour:.3g} ({facts.origin})" if facts.most_per_hour else ""
+    return (Setting("starts an hour", f"up to {facts.per_hour:.2g}", f"{worst}{may}"),)
 
 
 def _origin(part: BaseModel, field: str) -> str:

@@ -8,7 +8,7 @@ from fleet.limits import POWER_UP_HOLD_S
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps
 from fleet.sheet.step import Step, Steps
-from fleet.water.crossing import debounce_s, stopping
+from fleet.water.crossing import debounce_s
 from fleet.water.geometry import depth_m, volume_l
 from fleet.water.quantities import Units, duration
 
@@ -115,9 +115,7 @@ def probe_steps(
     return Steps(f"{number}. {title}{f', {facts.name}' if several else ''}", tuple(steps), intro)
 
 
-def water_steps(
-    number: int, tank: Tank, node: Node, facts: TankFacts, units: Units, *, several: bool
-) -> Steps | None:
+def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, several: bool) -> Steps | None:
     """With the pump on: start, stop, cut-out; None for a tank without pump."""
     pump = facts.pump
     if pump is None:
@@ -137,7 +135,7 @@ def water_steps(
             f"the pump starts and {verb}; it turns the right way round",
         ),
         _timed(tank, facts, pump, units),
-        _stops(tank, node, facts, units),
+        _stops(facts, pump, units),
         Step("Node's plug out while the pump runs.", "the pump stops"),
         cut_out,
         Step(
@@ -148,21 +146,15 @@ def water_steps(
     return Steps(f"{number}. Pump and water{f', {facts.name}' if several else ''}", steps)
 
 
-def _stops(tank: Tank, node: Node, facts: TankFacts, units: Units) -> Step:
+def _stops(facts: TankFacts, pump: PumpFacts, units: Units) -> Step:
     """How far past the mark the water may come to rest."""
-    if tank.pump is None:
-        raise ValueError(f"{tank.name} has no pump")
-    crossing = stopping(tank, tank.pump, debounce_s(node))
-    mark = crossing.mark
-    past = units.small_length(abs(crossing.reached_m(tank) - mark.height_m))
-    expect = (
-        f"{'' if past.startswith('under') else 'up to '}{past} past the mark at {units.length(mark.height_m)}"
-    )
-    if crossing.up:
-        expect += (
-            f"; {'overflow' if facts.overflow_given else 'top'} at {units.length(facts.overflow.height_m)}"
-        )
-    do = f"It stops at mark {mark.name}. Level when the flow has ended:"
+    mark_m = _height(facts, pump.stops_at)
+    past = units.small_length(abs(pump.stopping.reached_m - mark_m))
+    expect = f"{'' if past.startswith('under') else 'up to '}{past} past the mark at {units.length(mark_m)}"
+    if pump.does == "fill":
+        limit = "overflow" if facts.overflow_given else "top"
+        expect += f"; {limit} at {units.length(facts.overflow.height_m)}"
+    do = f"It stops at mark {pump.stops_at}. Level when the flow has ended:"
     return Step(do, expect, "ft" if units.us else "m")
 
 

@@ -68,7 +68,7 @@ def tank_part(inventory: Inventory, name: str, wires: Sequence[Wire], units: Uni
         common_wire=mine["common electrode"].swatch if mine else None,
         pump=_pump(facts, units),
         marks=_marks(facts, units),
-        settings=pump_settings(tank, facts.pump, tank.pump) if tank.pump and facts.pump else (),
+        settings=pump_settings(facts.pump, tank.pump) if tank.pump and facts.pump else (),
         spare=_spare(facts),
         spare_note=_spare_note(facts),
     )
@@ -166,7 +166,10 @@ def _spare_note(facts: TankFacts) -> str:
     need = facts.need
     if need is None:
         return ""
+    held = "".join(
+        f" Otherwise {words}." for words in dict.fromkeys(level.held for level in facts.levels) if words
+    )
     return (
         f"An update needs {duration(need.needed_s)}: {need.margin:g} times the worst outage of this board "
-        f"({duration(need.worst_outage_s)}). The node may be updated {may_when(facts)}."
+        f"({duration(need.worst_outage_s)}). The node may be updated {may_when(facts)}.{held}"
     )

@@ -251,3 +251,10 @@ def test_when_a_node_may_be_updated_agrees_with_the_levels() -> None:
         if words.startswith("below mark"):
             last = [mark.name for mark in facts.marks].index(words.removeprefix("below mark "))
             assert allowed == [level <= last for level in range(len(allowed))]
+
+
+def test_a_fire_reserve_says_when_its_node_is_left_alone() -> None:
+    (part,) = _of("tank", "fire-yard").sheets[0].tanks
+    assert (
+        "may be updated above mark short. Otherwise the fire reserve is not surely there" in part.spare_note
+    )
