@@ -11,7 +11,7 @@ from jsonschema import Draft4Validator
 
 from fleet.cli.app import run
 from fleet.codes import Exit
-from fleet.inventory.load import read_inventory
+from fleet.inventory.load import read_inventory, read_texts
 from fleet.sarif import SCHEMA, sarif_log
 
 GOLDEN = Path(__file__).resolve().parent.parent / "golden" / "inventory"
@@ -54,6 +54,23 @@ def test_every_broken_inventory_makes_a_valid_log(case: Path, validator: Draft4V
             place.col,
             place.end_col,
         )
+
+
+def test_every_mistake_of_engineering_makes_a_valid_log_with_its_figures(validator: Draft4Validator) -> None:
+    """SARIF 2.1.0 section 3.8: figures and sources are properties."""
+    seen = 0
+    for path in sorted((GOLDEN.parent.parent / "inventory" / "mistakes").glob("*.yaml")):
+        _, findings = read_texts([(path.name, path.read_bytes())])
+        log = json.loads(json.dumps(sarif_log(findings, "/project"), allow_nan=False))
+        validator.validate(log)
+        rules = {rule["id"]: rule for rule in log["runs"][0]["tool"]["driver"]["rules"]}
+        for result, finding in zip(log["runs"][0]["results"], findings, strict=True):
+            figures = result.get("properties", {}).get("figures", [])
+            assert [figure["value"] for figure in figures] == [figure.value for figure in finding.figures]
+            if figures:
+                assert rules[finding.code.code].get("properties", {}).get("source", "") == finding.code.source
+                seen += 1
+    assert seen >= 30
 
 
 def test_paths_are_uris(tmp_path: Path, validator: Draft4Validator) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -131,3 +132,16 @@ def test_json_of_check_follows_its_schema_and_says_the_same_as_the_loader(
     assert document["findings"] == [finding.facts() for finding in findings]
     assert (document["parts"] is None) == (inventory is None)
     assert sum(document["counts"].values()) == len(findings)
+
+
+def test_findings_of_engineering_follow_the_schema_with_their_figures() -> None:
+    """Figures are numbers that JSON has (RFC 8259: no NaN, no infinity); each finding names what it is about."""
+    schema = json.loads((files("fleet") / "schemas" / "check.json").read_text(encoding="utf-8"))
+    one = Draft202012Validator({"$ref": "#/$defs/finding", "$defs": schema["$defs"]})
+    with_figures = 0
+    for path in sorted((HERE / "mistakes").glob("*.yaml")):
+        for finding in read_texts([(path.name, path.read_bytes())])[1]:
+            one.validate(json.loads(json.dumps(finding.facts(), allow_nan=False)))
+            assert finding.subject
+            with_figures += bool(finding.figures)
+    assert with_figures >= 30
