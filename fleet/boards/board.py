@@ -96,7 +96,7 @@ class Outage:
 
     def worst_s(self, image_bytes: int, trial_s: float) -> float:
         """Send, write, restart, a whole trial of an image that controls nothing, fall back (design 5.3)."""
-        return sum(step.seconds for step in self.steps(image_bytes, trial_s))
+        return self.update_s(image_bytes) + trial_s + self.fall_back_s(image_bytes)
 
     def steps(self, image_bytes: int, trial_s: float) -> tuple[OutageStep, ...]:
         """What makes up the worst outage, in order; each with what it was reckoned from."""

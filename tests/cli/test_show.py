@@ -204,3 +204,49 @@ def test_durations_and_volumes_as_text() -> None:
     assert Units().volume(37.5) == "37.5 L"
     assert Units(True).volume(3.785411784 * 1100) == "1,100 gal"
     assert Units(True).length(2.4384) == "8.00 ft"
+
+
+def test_depth_against_volume(capsys: pytest.CaptureFixture[str]) -> None:
+    """A cylinder of 3 m: 7,068.6 L per metre (pi D2 / 4), overflow at 2.85 m."""
+    facts = checked(
+        shown(capsys, "tank", "header-east", "--table", "50 cm", "--holds", "7068.583 L", "--json")
+    )
+    by_depth = {row["depth_m"]: row for row in facts["table"]}
+    assert by_depth[1.0]["volume_l"] == pytest.approx(7068.583, rel=1e-6)
+    assert by_depth[1.0]["ullage_l"] == pytest.approx(7068.583 * 1.85, rel=1e-6)
+    assert by_depth[2.7]["at"] == "full"
+    assert by_depth[2.85]["share"] == 1.0
+    assert facts["holds"]["depth_m"] == pytest.approx(1.0)
+    text = shown(capsys, "tank", "header-east", "--table", "1 ft", "--us-units")
+    assert next(line for line in text.splitlines() if line.startswith("1.00 ft")).split()[2:4] == [
+        "569",
+        "gal",
+    ]
+    assert "1.000 m of depth" in shown(capsys, "tank", "header-east", "--holds", "7068.583L")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("tank", "header-east", "--table", "10"), "no unit"),
+        (("tank", "header-east", "--table", "0.1 mm"), "rows"),
+        (("tank", "header-east", "--holds", "90 m3"), "never holds"),
+        (("tank", "header-east", "--holds", "1 m"), "volume"),
+        (("tank", "--table", "10 cm"), "one tank"),
+        (("node", "kestrel-01", "--holds", "1 L"), "one tank"),
+    ],
+)
+def test_depths_that_cannot_be(words: tuple[str, ...], told: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["--project", str(ROOT), "show", *words]) == Exit.USAGE
+    assert told in capsys.readouterr().err
+
+
+def test_where_each_figure_of_a_pump_comes_from(capsys: pytest.CaptureFixture[str]) -> None:
+    """bore-tank's rest is set by hand, with its reason; the motor's table says 83 s (NEMA MG 10, 5 hp, 2 poles)."""
+    text = shown(capsys, "tank", "bore-tank")
+    for piece in ("inventory: the bore recovers slowly", "computed: 83 s", "its motor may 8.1", "NEMA MG 10"):
+        assert piece in text
+    need = checked(shown(capsys, "tank", "bore-tank", "--json"))["tank"]["need"]
+    assert sum(step["seconds"] for step in need["steps"]) == pytest.approx(need["worst_outage_s"])
+    assert need["needed_s"] == pytest.approx(need["margin"] * need["worst_outage_s"])
+    assert "the fire reserve is not surely there" in shown(capsys, "tank", "fire-yard")

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from fleet.boards.board import board_ids, load_board
 from fleet.finding import Figure, Finding
 from fleet.inventory.codes.water import NEVER_SPARED
-from fleet.inventory.model import Policy
+from fleet.inventory.model import Duty, Policy
 from fleet.limits import NODE_BLOCK_U16, SHOWN_IMAGE_BYTES
-from fleet.water.filling import rising
 from fleet.water.quantities import duration
 from fleet.water.spare import needed_s, spare_time, suffices
 
@@ -22,17 +22,16 @@ if TYPE_CHECKING:
 
 def node_is_spared(survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
     """At some level that the marks of one tank can tell there is time for an update."""
-    if node is None or node.part.board not in board_ids() or tank.part.pump is None:
+    if node is None or tank.part.pump is None or node.part.board not in board_ids():
         return
     policy = survey.policies[0].part if survey.policies else Policy()
     if policy.trial_s > NODE_BLOCK_U16:
         return
-    board = load_board(node.part.board)
-    outage_s = board.outage.worst_s(SHOWN_IMAGE_BYTES, policy.trial_s)
+    outage_s = _outage_s(node.part.board, policy.trial_s)
     wanted_s = needed_s(outage_s, policy.spare_time_margin)
-    names = [mark.name for mark in rising(tank.part)]
     # The most spare time is at one end: full for what is drawn down, empty for what runs over.
-    best = max((spare_time(tank.part, wet) for wet in (names, ())), key=lambda spare: spare.worst_s)
+    fills = tank.part.pump.does == "fill" or tank.part.duty is Duty.FIRE_RESERVE
+    best = spare_time(tank.part, [mark.name for mark in tank.part.marks] if fills else ())
     if suffices(best.worst_s, wanted_s):
         return
     what = (
@@ -47,3 +46,8 @@ def node_is_spared(survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) 
         Figure("margin", policy.spare_time_margin),
     )
     yield Finding(NEVER_SPARED, what, tank.value("name"), f"tank {tank.part.name}", figures=figures)
+
+
+@lru_cache(maxsize=64)
+def _outage_s(board_id: str, trial_s: float) -> float:
+    return load_board(board_id).outage.worst_s(SHOWN_IMAGE_BYTES, trial_s)
