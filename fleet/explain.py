@@ -43,7 +43,7 @@ def how_to_rule(code: Code) -> tuple[str, ...]:
     return (
         "rulings:",
         f"  - code: {code.code}",
-        "    about: SUBJECT       # as `check` names it, such as `tank header`; left out: everywhere",
+        "    about: SUBJECT       # as `check` names it, such as `node roof pin D5`; left out: everywhere",
         "    as: accepted         # or note, warning, error",
         "    because: WHY",
         "    on: YYYY-MM-DD       # the day of the decision",

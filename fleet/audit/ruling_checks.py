@@ -26,11 +26,11 @@ def ruling_findings(rulings: Sequence[RulingLine]) -> Iterator[Finding]:
 
 def touching(rulings: Sequence[RulingLine], inventory: Inventory, node: Node) -> tuple[str, ...]:
     """The rulings in force on findings about the node, its tanks or its site, each in a line."""
-    mine = {f"node {node.name}", f"site {inventory.site_of(node).name}"}
-    mine.update(f"tank {served.tank}" for served in node.serves)
+    mine = {("node", node.name), ("site", inventory.site_of(node).name)}
+    mine.update(("tank", served.tank) for served in node.serves)
     return tuple(
         f"{ruling.code} {subject}: {ruling.ruled} on {ruling.on}: {ruling.because}"
         for ruling in rulings
         for subject in ruling.subjects
-        if subject in mine
+        if tuple(subject.split()[:2]) in mine
     )

@@ -389,7 +389,9 @@ class Ruling(Part):
 
     code: Line = Field(max_length=40, description="of the finding, such as INV501")
     about: Line | None = Field(
-        default=None, max_length=120, description="subject of the finding, such as `tank header`; none: all"
+        default=None,
+        max_length=160,
+        description="subject of the finding, such as `node roof pin D5`; none: all",
     )
     ruled: Literal["accepted", "note", "warning", "error"] = Field(alias="as")
     because: Reason

@@ -172,11 +172,14 @@ def _unused(
             what = f"there is no finding {ruling.code} that it could rule on"
             yield Finding(RULES_ON_NOTHING, what, entry.value("code"), _subject(ruling))
             continue
-        same_code = {f.subject for f in findings if f.code.code == ruling.code}
+        same_code = sorted({f.subject for f in findings if f.code.code == ruling.code})
         things = _things(survey)
+        parts = [subject for subject in same_code if subject.startswith(f"{ruling.about} ")]
         hint = ""
-        if ruling.about not in things:
-            hint = survey.suggester.hint(ruling.about, [*sorted(same_code), *things])
+        if parts:
+            hint = f" Name the part that it is about: `{'` or `'.join(parts)}`"
+        elif ruling.about not in things:
+            hint = survey.suggester.hint(ruling.about, [*same_code, *things])
         what = f"there is no finding {ruling.code} about `{shown(ruling.about)}`.{hint}"
         yield Finding(RULES_ON_NOTHING, what.removesuffix("."), entry.value("about"), _subject(ruling))
 

@@ -163,6 +163,27 @@ def test_a_new_ruling_beside_one_past_its_date_holds() -> None:
     assert "INV498 tank sump note" in said(findings)
 
 
+def test_a_ruling_on_one_pin_leaves_the_others_found() -> None:
+    """What was looked into at one pin says nothing of another."""
+    text = farm(ruling("INV405", about="node sump-node pin IO5"))
+    text = text.replace("{low: IO32, high: IO33}", "{low: IO5, high: IO15}")
+    findings = [f for f in read_texts([("farm.yaml", text.encode())], TODAY)[1] if f.code.code == "INV405"]
+    assert [(f.subject, f.accepted) for f in findings] == [
+        ("node sump-node pin IO5", True), ("node sump-node pin IO15", False),
+    ]  # fmt: skip
+
+
+def test_a_ruling_on_a_whole_node_is_told_the_pins_that_the_findings_are_about() -> None:
+    text = farm(ruling("INV405", about="node sump-node")).replace(
+        "low: IO32, high: IO33", "low: IO5, high: IO15"
+    )
+    [unused] = [f for f in read_texts([("farm.yaml", text.encode())], TODAY)[1] if f.code.code == "INV702"]
+    assert unused.what == (
+        "there is no finding INV405 about `node sump-node`. Name the part that it is about: "
+        "`node sump-node pin IO15` or `node sump-node pin IO5`"
+    )
+
+
 def test_while_parts_cannot_be_read_no_ruling_is_said_to_be_without_use() -> None:
     text = farm(ruling("INV598", about="tank header")).replace("diameter: 2.4 m", "diameter: 2.4")
     codes = {finding.code.code for finding in read_texts([("farm.yaml", text.encode())], TODAY)[1]}
@@ -317,7 +338,9 @@ def test_an_accepted_error_of_a_real_rule_keeps_no_command_from_starting(
     text = (Path(__file__).parent / "mistakes" / "probe-d4-boot-strap.yaml").read_text(encoding="utf-8")
     path = tmp_path / "inventory" / "farm.yaml"
     path.parent.mkdir()
-    accepted = ruling("INV403", about="node loft-node", because="the tank is emptied before each start")
+    accepted = ruling(
+        "INV403", about="node loft-node pin D4", because="the tank is emptied before each start"
+    )
     path.write_text(f"{text}rulings:\n{accepted}", encoding="utf-8")
     here = ["--project", str(tmp_path)]
     assert run([*here, "check", "--strict"]) == Exit.OK

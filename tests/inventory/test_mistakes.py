@@ -8,6 +8,7 @@ the finding's words: a figure, or a pin that is offered.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -41,6 +42,62 @@ def _read(path: Path) -> Mistake:
 MISTAKES = [_read(path) for path in sorted(FOLDER.glob("*.yaml"))]
 
 
+MANY = b"""
+fleet: {name: thornby, domain: thornby.example}
+sites:
+  - {name: farm, time_zone: Europe/London, network: farm-wifi}
+tanks:
+  - name: loft
+    site: farm
+    duty: potable
+    shape: {kind: vertical-cylinder, diameter: 3 m, height: 3 m}
+    marks:
+      - {name: empty, height: 0.4 m}
+      - {name: low, height: 0.41 m}
+      - {name: half, height: 0.42 m}
+      - {name: full, height: 2.7 m}
+    overflow: 2.85 m
+    reserve: 0.3 m
+    largest_draw: 16 L/min
+    electrodes: {kind: rods, diameter: 6 mm, spacing: 200 mm, wetted: 5 mm}
+    water: {kind: rain}
+    pump:
+      name: bore-lift
+      does: fill
+      flow: 6000 L/min
+      power: 1.1 kW
+      longest_run: {is: 6 h}
+      no_rise: {is: 5 h}
+      shortest_off: {is: 2 h}
+  - name: roof
+    site: farm
+    duty: irrigation
+    shape: {kind: vertical-cylinder, diameter: 3 m, height: 3 m}
+    marks:
+      - {name: low, height: 1 m}
+      - {name: high, height: 1.01 m}
+    electrodes: {kind: rods, diameter: 6 mm, spacing: 200 mm, wetted: 5 mm}
+    water: {kind: rain}
+    largest_draw: 16 L/min
+nodes:
+  - name: loft-node
+    board: esp32-devkit
+    serves:
+      - tank: loft
+        probes: {empty: IO5, low: IO15, half: IO0, full: IO4}
+        wires: {empty: white, low: white, half: white, full: red, common: white}
+        cable_length: 900 m
+        pull_up_resistor: 47 kohm
+        pump_relay: {pin: IO14}
+      - tank: roof
+        probes: {low: IO2, high: IO12}
+        wires: {low: white, high: white, common: white}
+        cable_length: 900 m
+        pull_up_resistor: 47 kohm
+"""
+"""Several findings of one code about one tank, and about one node."""
+
+
 @pytest.mark.parametrize("mistake", MISTAKES, ids=lambda mistake: mistake.name)
 def test_the_mistake_is_found_and_nothing_else(mistake: Mistake) -> None:
     assert mistake.finds, "its head expects nothing"
@@ -53,6 +110,16 @@ def test_the_mistake_is_found_and_nothing_else(mistake: Mistake) -> None:
     for finding in findings:
         assert finding.place is not None
         assert finding.place.quote
+
+
+def test_code_and_subject_name_one_finding() -> None:
+    """A ruling names a code and a subject; were there two such findings, it would accept one unseen."""
+    many = read_texts([("many.yaml", MANY)])[1]
+    codes = Counter(finding.code.code for finding in many if finding.code.ruled)
+    assert sum(count > 1 for count in codes.values()) >= 8, "the inventory no longer has several of one code"
+    for findings in (many, *(read_texts([(mistake.name, mistake.data)])[1] for mistake in MISTAKES)):
+        ruled = Counter((f.code.code, f.subject) for f in findings if f.code.ruled)
+        assert [key for key, count in ruled.items() if count > 1] == []
 
 
 def test_there_are_enough_and_each_code_has_one() -> None:

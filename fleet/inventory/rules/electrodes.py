@@ -67,7 +67,7 @@ def _resistor(node: Entry[Node], index: int, served: Served) -> Iterator[Finding
     if ohm is not None and served.pull_up == "internal":
         what = f"a resistor of {kohm(ohm)} is given, but the pull-up is the chip's own"
         place = node.value("serves", index, "pull_up_resistor")
-        yield Finding(RESISTOR_UNUSED, what, place, subject=f"node {node.part.name}")
+        yield Finding(RESISTOR_UNUSED, what, place, subject=f"tank {served.tank}")
 
 
 def _cable(node: Entry[Node], index: int, served: Served, board: Board) -> Iterator[Finding]:
@@ -87,7 +87,7 @@ def _cable(node: Entry[Node], index: int, served: Served, board: Board) -> Itera
         Figure("time that the firmware waits", pull.settle_s, "s"),
     )
     place = node.value("serves", index, "cable_length")
-    yield Finding(CABLE_TOO_LONG, what, place, subject=f"node {node.part.name}", figures=figures)
+    yield Finding(CABLE_TOO_LONG, what, place, subject=f"tank {served.tank}", figures=figures)
 
 
 def _us(seconds: float) -> str:

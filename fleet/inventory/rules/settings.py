@@ -43,7 +43,7 @@ def _no_reason(tank: Entry[Tank], key: str, timed: Timed) -> Finding:
     computed = f"{duration(timed.computed_s)}, {timed.computed_from}"
     what = f"`{key}` is {duration(timed.seconds)} with no reason given; computed: {computed}"
     figures = (Figure(key, timed.seconds, "s"), Figure("computed", timed.computed_s, "s"))
-    return Finding(NO_REASON, what, tank.value("pump", key), f"tank {tank.part.name}", figures=figures)
+    return Finding(NO_REASON, what, tank.value("pump", key), f"tank {tank.part.name} {key}", figures=figures)
 
 
 def _short(tank: Entry[Tank], pump: Pump, times: PumpTimes) -> Iterator[tuple[str, Finding]]:

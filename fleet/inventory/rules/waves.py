@@ -73,7 +73,9 @@ def _close(tank: Entry[Tank]) -> Iterator[Finding]:
         )
         figures = (Figure("apart", apart, "m"), Figure("wave", wave, "m"))
         place = tank.value("marks", index + 1, "height")
-        yield Finding(MARKS_TOO_CLOSE, what, place, f"tank {tank.part.name}", figures=figures)
+        yield Finding(
+            MARKS_TOO_CLOSE, what, place, f"tank {tank.part.name} mark {above.name}", figures=figures
+        )
 
 
 def _passed(tank: Entry[Tank], debounced_s: float) -> Iterator[Finding]:
@@ -94,4 +96,4 @@ def _passed(tank: Entry[Tank], debounced_s: float) -> Iterator[Finding]:
         )
         figures = (Figure("passes in", passed_s, "s"), Figure("believed after", wanted_s, "s"))
         place = tank.value("marks", index + 1, "height")
-        yield Finding(PASSED_TOO_FAST, what, place, f"tank {part.name}", figures=figures)
+        yield Finding(PASSED_TOO_FAST, what, place, f"tank {part.name} mark {above.name}", figures=figures)

@@ -57,7 +57,7 @@ def wiring_fits(survey: Survey) -> Iterator[Finding]:
         for name, what, use, path in _wires(node.part):
             verdict = _verdict(node.part.board, name, use)
             if verdict is not None and verdict.answer is not Answer.ALLOWED:
-                yield _finding(node, what, use, verdict, path)
+                yield _finding(node, name, what, use, verdict, path)
 
 
 def colors_differ(survey: Survey) -> Iterator[Finding]:
@@ -69,7 +69,7 @@ def colors_differ(survey: Survey) -> Iterator[Finding]:
                 if first.setdefault(color, wire) != wire:
                     what = f"the wires `{first[color]}` and `{wire}` to `{served.tank}` are both {color}"
                     place = node.value("serves", index, "wires", wire)
-                    yield Finding(WIRES_OF_ONE_COLOR, what, place, subject=f"node {node.part.name}")
+                    yield Finding(WIRES_OF_ONE_COLOR, what, place, f"tank {served.tank} wire {wire}")
 
 
 def _wires(node: Node) -> Iterator[Wire]:
@@ -93,13 +93,13 @@ def _verdict(board_id: str, pin: str, use: Use) -> Verdict | None:
 
 
 def _finding(
-    node: Entry[Node], what: str, use: Use, verdict: Verdict, path: tuple[str | int, ...]
+    node: Entry[Node], pin: str, what: str, use: Use, verdict: Verdict, path: tuple[str | int, ...]
 ) -> Finding:
     code = _code(use, verdict)
     board = load_board(node.part.board)
     said = f"{what}: {verdict.reason} ({verdict.source})"
     fix = f"{code.fix} {_offer(board, node.part, use)}"
-    return Finding(code, said, node.value(*path), subject=f"node {node.part.name}", fix_here=fix)
+    return Finding(code, said, node.value(*path), f"node {node.part.name} pin {pin}", fix_here=fix)
 
 
 def _code(use: Use, verdict: Verdict) -> Code:
