@@ -51,10 +51,10 @@ namespace {
 void the_pull_up_is_on_only_while_reading() {
   level = LOW;
   CHECK(tn::probe_is_low(14, tn::Pull::kInternalUp));
-  CHECK(said("pull-up(14) wait(20) read(14) input(14) "));
+  CHECK(said("pull-up(14) wait(1000) read(14) input(14) "));
   level = HIGH;
   CHECK(!tn::probe_is_low(14, tn::Pull::kInternalUp));
-  CHECK(said("pull-up(14) wait(20) read(14) input(14) "));
+  CHECK(said("pull-up(14) wait(1000) read(14) input(14) "));
   CHECK(!tn::probe_is_low(12, tn::Pull::kExternal));
   CHECK(said("input(12) read(12) "));
 }
