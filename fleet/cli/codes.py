@@ -19,9 +19,10 @@ NO_SUCH_COMMAND = Code(
 )
 NO_SUCH_NAME = Code(
     "CLI103",
-    "no site, tank, node or board of that name",
-    "The name is looked up in the inventory as it stands, letter by letter.",
-    "Run `tankfleet show` to list the names.",
+    "no such name",
+    "Names are looked up letter by letter, and nothing is corrected silently.",
+    "Run `tankfleet show` to list sites, tanks, nodes and kinds of board, `tankfleet explain` for codes, "
+    "`tankfleet schema` for schemas.",
 )
 NO_PROJECT = Code(
     "CLI104",

@@ -216,11 +216,24 @@ def nearest(word: str, known: Iterable[str]) -> str:
     return f" Did you mean {close[0]!r}?" if close else ""
 
 
+_LISTED_BY = {
+    "board": "show board",
+    "code": "explain",
+    "network": "show site",
+    "node": "show node",
+    "schema": "schema",
+    "site": "show site",
+    "tank": "show tank",
+}
+"""The command that lists the names of a kind."""
+
+
 def named(word: str, kind: str, known: Sequence[str]) -> str:
-    """`word` if it is one of the known names; UsageError with one suggestion if not."""
+    """`word` if it is one of the known names; UsageError with one suggestion if not, and what lists them."""
     if word in known:
         return word
-    raise UsageError(NO_SUCH_NAME, f"there is no {kind} {word!r}.{nearest(word, known)}")
+    fix = f"Run `tankfleet {_LISTED_BY.get(kind, 'show')}` to list the names."
+    raise UsageError(NO_SUCH_NAME, f"there is no {kind} {word!r}.{nearest(word, known)}", fix=fix)
 
 
 def complete_names(*kinds: str) -> Callable[[typer.Context, str], list[str]]:

@@ -9,7 +9,7 @@ import typer
 
 from fleet.cli.codes import BAD_USAGE
 from fleet.cli.common import command, command_app, completing, named, nearest, session
-from fleet.errors import UsageError
+from fleet.errors import InventoryError, UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -78,7 +78,7 @@ def show(
         raise UsageError(BAD_USAGE, "--table and --holds are about one tank: `tankfleet show tank NAME`")
     inventory = _inventory(this, wanted)
     if wanted is None or name is None:
-        _list(this, inventory, wanted, json)
+        _list(this, inventory, wanted, us=us_units, json=json)
         return
     known = named(name, wanted, _names(inventory, wanted))
     if of_depths and inventory is not None:
@@ -94,10 +94,18 @@ def show(
 
 
 def _inventory(this: Session, wanted: str | None) -> Inventory | None:
-    """The inventory; boards can be looked at without one."""
-    if wanted == "board" and not (this.project / this.setting("inventory")).is_dir():
+    """The inventory; boards can be looked at without one, or while it has errors: `check` sends people there."""
+    if wanted != "board":
+        return this.inventory()
+    if not (this.project / this.setting("inventory")).is_dir():
         return None
-    return this.inventory()
+    try:
+        return this.inventory()
+    except InventoryError:
+        this.output.note(
+            "The inventory has errors (`tankfleet check`): its nodes and spare boards are not counted."
+        )
+        return None
 
 
 def _names(inventory: Inventory | None, kind: str) -> list[str]:
@@ -144,19 +152,22 @@ def _extra(inventory: Inventory | None, kind: str, name: str, us: bool) -> tuple
 
     if kind == "tank" and inventory is not None:
         return (inventory.tank(name).shape, Units(us))
+    if kind == "board":
+        return (inventory is not None,)
     return (Units(us),) if kind == "site" else ()
 
 
-def _list(this: Session, inventory: Inventory | None, kind: str | None, json: bool) -> None:
+def _list(this: Session, inventory: Inventory | None, kind: str | None, *, us: bool, json: bool) -> None:
     from fleet.cli import show_parts
     from fleet.inventory.about_site import about_fleet, board_lines
+    from fleet.water.quantities import Units
 
     if inventory is None:
         lines: dict[str, Any] = {"boards": [asdict(line) for line in board_lines(None)]}
         if json:
             this.output.emit_json("show-list", lines)
         else:
-            show_parts.print_boards(this.output, board_lines(None))
+            show_parts.print_boards(this.output, board_lines(None), counted=False)
         return
     facts = about_fleet(inventory)
     if json:
@@ -164,4 +175,4 @@ def _list(this: Session, inventory: Inventory | None, kind: str | None, json: bo
         wanted = everything if kind is None else {f"{kind}s": everything[f"{kind}s"]}
         this.output.emit_json("show-list", wanted)
         return
-    show_parts.print_fleet(this.output, facts, kind)
+    show_parts.print_fleet(this.output, facts, kind, Units(us))

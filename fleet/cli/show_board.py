@@ -22,8 +22,8 @@ _LEGEND: Final = (
 _WORDS: Final = {"allowed": "yes", "care": "with care", "refused": "no"}
 
 
-def print_board(out: Output, board: BoardFacts) -> None:
-    """Everything of one kind of board."""
+def print_board(out: Output, board: BoardFacts, counted: bool) -> None:
+    """Everything of one kind of board; `counted`: the nodes of an inventory were looked at."""
     out.data(f"{out.style(board.id, 'bold')}: {board.title}")
     limits = f"{kohm(board.pull_up_least_ohm)} to {kohm(board.pull_up_most_ohm)}"
     pull_ups = (
@@ -36,7 +36,7 @@ def print_board(out: Output, board: BoardFacts) -> None:
         ("flash", f"{board.flash_bytes // 1024:,} KiB ({board.flash_map})"),
         ("slot", f"{board.slot_bytes:,} bytes: the largest image"),
         ("pull-ups", pull_ups),
-        ("nodes", ", ".join(board.nodes) or "none in this inventory"),
+        *((("nodes", ", ".join(board.nodes) or "none in this inventory"),) if counted else ()),
     )
     for name, text in facts:
         paragraph(out, f"  {name:10}{text}", "", " " * 12)

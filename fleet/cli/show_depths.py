@@ -60,7 +60,11 @@ def _table(tank: Tank, step: str) -> tuple[Depth, ...]:
     step_m = _read("--table", step, length=True)
     count = rows(tank, step_m)
     if count > DEPTH_ROWS:
-        raise UsageError(BAD_USAGE, f"a step of {step} makes {count} rows; {DEPTH_ROWS} are the most")
+        raise UsageError(
+            BAD_USAGE,
+            f"--table: a step of {step} makes {count} rows; {DEPTH_ROWS} are the most",
+            fix="Take a larger step, such as `10 cm` or `2 in`.",
+        )
     return depths(tank, step_m)
 
 
@@ -68,7 +72,12 @@ def _holding(tank: Tank, holds: str) -> Depth:
     volume = _read("--holds", holds, length=False)
     most = total_l(tank.shape)
     if volume > most:
-        raise UsageError(BAD_USAGE, f"{tank.name} never holds {holds}; up to its top it holds {most:,.0f} L")
+        held = f"{Units().volume(most)} ({Units(us=True).volume(most)})"
+        raise UsageError(
+            BAD_USAGE,
+            f"--holds: {tank.name} never holds {holds}; up to its top it holds {held}",
+            fix="Ask for less, or put the shape right in the inventory.",
+        )
     return holding(tank, volume)
 
 

@@ -112,7 +112,7 @@ def print_site(out: Output, site: SiteFacts, units: Units) -> None:
 
 
 # ------------------------------------------------------------------ lists
-def print_fleet(out: Output, fleet: FleetFacts, kind: str | None) -> None:
+def print_fleet(out: Output, fleet: FleetFacts, kind: str | None, units: Units) -> None:
     """All lists, or the one of a kind."""
     if kind is None:
         out.data(f"fleet {out.style(fleet.fleet, 'bold')}, release {fleet.release}")
@@ -124,13 +124,13 @@ def print_fleet(out: Output, fleet: FleetFacts, kind: str | None) -> None:
     if kind is None:
         out.data()
     if kind in (None, "tank"):
-        print_tanks(out, fleet.tanks, Units())
+        print_tanks(out, fleet.tanks, units)
     if kind is None:
         out.data()
     if kind in (None, "node"):
         print_nodes(out, fleet.nodes)
     if kind == "board":
-        print_boards(out, fleet.boards)
+        print_boards(out, fleet.boards, counted=True)
 
 
 def print_tanks(out: Output, tanks: Sequence[TankLine], units: Units) -> None:
@@ -145,7 +145,8 @@ def print_nodes(out: Output, nodes: Sequence[NodeLine]) -> None:
     out.table(("node", "site", "board", "tanks"), rows)
 
 
-def print_boards(out: Output, boards: Sequence[BoardLine]) -> None:
-    """Kinds of boards in short."""
-    rows = [(b.id, b.title, b.layout, str(b.nodes), str(b.spares)) for b in boards]
-    out.table(("board", "title", "updates", "nodes", "spares"), rows)
+def print_boards(out: Output, boards: Sequence[BoardLine], counted: bool) -> None:
+    """Kinds of boards in short; `counted`: with how many an inventory has of each."""
+    counts = ("nodes", "spares") if counted else ()
+    rows = [(b.id, b.title, b.layout, str(b.nodes), str(b.spares))[: 3 + len(counts)] for b in boards]
+    out.table(("board", "title", "updates", *counts), rows)

@@ -151,6 +151,8 @@ def test_lists(capsys: pytest.CaptureFixture[str]) -> None:
         assert name in text
     assert set(checked(shown(capsys, "nodes", "--json"))) == {"schema", "nodes"}
     assert shown(capsys, "boards").count("\n") == len(board_ids()) + 1
+    row = next(line for line in shown(capsys, "tanks", "--us-units").splitlines() if "lodge-fire" in line)
+    assert "12,152 gal" in row  # 46,000 L
 
 
 @pytest.mark.parametrize("board_id", board_ids())
@@ -179,10 +181,44 @@ def test_what_the_letters_of_a_drawing_say() -> None:
 
 def test_boards_need_no_inventory(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["--project", str(tmp_path), "show", "board", "d1-mini"]) == Exit.OK
-    assert "none in this inventory" in capsys.readouterr().out
+    assert "inventory" not in capsys.readouterr().out, "nothing is said of what was not looked at"
     assert run(["--project", str(tmp_path), "show", "boards", "--json"]) == Exit.OK
     checked(capsys.readouterr().out)
     assert run(["--project", str(tmp_path), "show", "tanks"]) == Exit.USAGE
+
+
+def test_boards_are_shown_while_the_inventory_has_errors(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`check` sends people with a wrong pin to `show board`."""
+    (tmp_path / "inventory").mkdir()
+    (tmp_path / "inventory" / "fleet.yaml").write_text("fleet: {name: x}\n")
+    assert run(["--project", str(tmp_path), "show", "board", "d1-mini"]) == Exit.OK
+    printed = capsys.readouterr()
+    assert printed.out.startswith("d1-mini: ")
+    assert "tankfleet check" in printed.err
+    assert run(["--project", str(tmp_path), "show", "boards"]) == Exit.OK
+    assert "spares" not in capsys.readouterr().out, "nothing was counted"
+    assert run(["--project", str(tmp_path), "show", "nodes"]) == Exit.USAGE
+
+
+@pytest.mark.parametrize(
+    ("words", "lists"),
+    [
+        (("show", "board", "x"), "show board"),
+        (("show", "tank", "x"), "show tank"),
+        (("sheet", "node", "x"), "show node"),
+        (("explain", "x"), "explain"),
+        (("schema", "x"), "schema"),
+    ],
+)
+def test_an_unknown_name_says_what_lists_the_known_ones(
+    words: tuple[str, ...], lists: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["--project", str(ROOT), *words]) == Exit.USAGE
+    assert f"Run `tankfleet {lists}` to list the names." in capsys.readouterr().err
+    assert run(["--project", str(ROOT), *lists.split()]) == Exit.OK
+    assert len(capsys.readouterr().out.splitlines()) > 3
 
 
 @pytest.mark.parametrize(

@@ -49,7 +49,7 @@ def _no_reason(tank: Entry[Tank], key: str, timed: Timed) -> Finding:
 def _short(tank: Entry[Tank], pump: Pump, times: PumpTimes) -> Iterator[tuple[str, Finding]]:
     """Ends on the ordinary way between its marks: an error; only on the longest way: a warning."""
     if pump.longest_run is not None and times.keeps_up and pump.longest_run.seconds < times.whole_s:
-        ways = ("from the mark where the pump starts", times.fill_s), ("the whole way", times.whole_s)
+        ways = ("the way from the mark where the pump starts", times.fill_s), ("the whole way", times.whole_s)
         yield "longest_run", _ends_early(tank, RUN_ENDS_EARLY, "longest_run", pump.longest_run.seconds, ways)
     if pump.no_rise is not None and pump.no_rise.seconds < times.stretch_s:
         normal_s = normal_stretch_s(tank.part, pump)
