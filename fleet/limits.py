@@ -47,13 +47,13 @@ NODE_BLOCK_U16: Final = 65_535
 """The largest figure in the node block's fields of two bytes: millimetres, milliseconds, seconds."""
 TICKET_BYTES: Final = 512
 
-# --- firmware defaults: facts D3 and F (relays 0.1-10 s; 10 s restart lock-out), common practice
+# --- firmware defaults: makers of level relays (0.1 to 10 s; 10 s of lock-out after a power cut), common practice
 DEBOUNCE_MS: Final = 2_000
 SAMPLE_PERIOD_MS: Final = 100
 POWER_UP_HOLD_S: Final = 10
 TRIAL_S: Final = 300
 LONGEST_RUN_FACTOR: Final = 2.0
-"""Longest run = this times the computed fill time (facts E3: watchdog factor 1.5-2)."""
+"""Longest run = this times the computed fill time (common practice: 1.5 to 2)."""
 NETWORK_LOST_S: Final = 1_800
 """A node without its network for longer looks for it only now and then: a router is back in minutes."""
 NO_RISE_FACTOR: Final = 1.5

@@ -80,7 +80,9 @@ def _electrodes(out: Output, of: ElectrodeFacts) -> None:
     if of.current_ua is not None:
         paragraph(out, f"  DC     up to {of.current_ua:.0f} uA. {of.sampled}", "", " " * 9)
     fit = "no single resistor outside of the chip reads both surely"
-    if of.resistor_to_fit_ohm:
+    if not of.needs_resistor:
+        fit = "nothing: wet and dry are told apart as it is"
+    elif of.resistor_to_fit_ohm:
         fit = f"{kohm(of.resistor_to_fit_ohm)} outside of the chip reads both surely"
     out.data(f"  to fit {fit}")
     out.data()

@@ -11,6 +11,7 @@ from fleet.water.electrodes import (
     chip_pull,
     conductivity,
     has_film,
+    needs_resistor,
     pull_of,
     reading,
     resistor_to_fit_ohm,
@@ -52,7 +53,9 @@ class ElectrodeFacts:
     current_ua: float | None
     """At its worst, while the pull-up is on."""
     resistor_to_fit_ohm: float | None
-    """Reads both surely; null where no single one does."""
+    """Reads both surely; null where nothing need be fitted, or no single one reads both."""
+    needs_resistor: bool
+    """Whether another pull-up than the one there must be fitted."""
     sampled: str
 
 
@@ -63,7 +66,10 @@ def about_electrodes(tank: Tank, served: Served, board: Board) -> ElectrodeFacts
         return None
     chip = chip_pull(*board.pull_up.limits_ohm)
     pull, film = pull_of(served, chip), has_film(tank)
-    read = reading(electrodes, water, film, pull or chip, served.cable_length_m or 0.0)
+    cable_m = served.cable_length_m or 0.0
+    read = reading(electrodes, water, film, pull or chip, cable_m)
+    settle_s = board.pull_up.settle_s if served.pull_up == "internal" else 0.0
+    needs = needs_resistor(read, pull, cable_m, settle_s)
     return ElectrodeFacts(
         tank=tank.name,
         kind=electrodes.kind,
@@ -81,7 +87,8 @@ def about_electrodes(tank: Tank, served: Served, board: Board) -> ElectrodeFacts
         dry=read.dry.value if pull else None,
         surely_wet_from_m=_surely_wet_from_m(electrodes, read, pull),
         current_ua=read.current_ua if pull else None,
-        resistor_to_fit_ohm=resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm),
+        resistor_to_fit_ohm=resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm) if needs else None,
+        needs_resistor=needs,
         sampled=SAMPLED,
     )
 

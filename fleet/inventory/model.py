@@ -193,6 +193,12 @@ class Motor(Part):
     """The pump's motor, for how often it may start. Poles left out: 2, which may start least often."""
 
     kind: Literal["submersible", "surface"] = "surface"
+    diameter_m: Size_m | None = Field(
+        default=None, alias="diameter", description="across a submersible one: `4 in`, `6 in`, or as measured"
+    )
+    soft_start: YesNo = Field(
+        default=False, description="a soft starter or a frequency converter starts it (submersible ones)"
+    )
     poles: Literal[2, 4, 6] | None = None
     load_inertia_lb_ft2: Inertia_lb_ft2 | None = Field(
         default=None, alias="load_inertia", description="Wk2 of what the motor turns, at its shaft"

@@ -1,7 +1,7 @@
 """How far the water goes past a mark before the pump has done something about it.
 
 A probe is believed after the debounce time, looked at once per sample period; when the relay opens, the flow goes on
-for the run-on time.
+for the run-on time. A pump that must still rest from its last run starts only when the rest is over.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from fleet.limits import DEBOUNCE_MS, SAMPLE_PERIOD_MS
-from fleet.water.filling import S_PER_MIN, between_l, overflow_m, pump_marks
+from fleet.water.filling import S_PER_MIN, between_l, overflow_m, pump_marks, shortest_off, time_s
 from fleet.water.geometry import depth_m, volume_l
 
 if TYPE_CHECKING:
@@ -74,11 +74,16 @@ def stopping(tank: Tank, pump: Pump, debounced_s: float) -> Crossing:
 
 
 def starting(tank: Tank, pump: Pump, debounced_s: float) -> Crossing:
-    """Past the mark at which the pump starts, at what flows the other way."""
-    start, _ = pump_marks(tank, pump)
+    """Past the mark at which the pump starts, at what flows the other way.
+
+    At the worst the pump has just stopped: what its rest lasts longer than the water between its marks counts.
+    """
+    start, stop = pump_marks(tank, pump)
     fills = pump.does == "fill"
     flow = tank.largest_draw_l_per_min if fills else tank.uncontrolled_inflow_l_per_min
     limit_m = (tank.reserve_m or 0.0) if fills else overflow_m(tank)
     ahead = start.height_m > limit_m if fills else start.height_m < limit_m
     room_l = between_l(tank, start.height_m, limit_m) if ahead else 0.0
-    return Crossing(start, not fills, delay_s(debounced_s), flow, room_l)
+    lasts_s = time_s(between_l(tank, start.height_m, stop.height_m), flow)
+    late_s = max(delay_s(debounced_s), shortest_off(pump).seconds - lasts_s)
+    return Crossing(start, not fills, late_s, flow, room_l)

@@ -242,6 +242,19 @@ def resistor_to_fit_ohm(wet: tuple[float, float], dry: tuple[float, float]) -> f
     return min(fit, key=lambda ohm: abs(log(ohm) - middle), default=None)
 
 
+def needs_resistor(read: Reading, pull: Pull | None, cable_m: float, settle_s: float) -> bool:
+    """Whether another pull-up than the one there must be fitted.
+
+    `pull` is None for a resistor outside whose value is not given. `settle_s`: how long the firmware waits for the
+    chip's own pull-up; 0 where the resistor is outside, which is always on.
+    """
+    if pull is None or not (read.wet is Sure.YES and read.dry is Sure.YES):
+        return True
+    return (
+        settles_s(pull.most_ohm, cable_m) > settle_s if settle_s else read.current_ua > ELECTRODE_CURRENT_UA
+    )
+
+
 def settles_s(pull_up_ohm: float, cable_m: float) -> float:
     """How long a pull-up takes to lift a dry pin with that cable to where it surely reads HIGH."""
     farad = (PIN_PF + CABLE_PF_PER_M * cable_m) * 1e-12

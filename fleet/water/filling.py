@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from fleet.limits import LONGEST_RUN_FACTOR, NO_RISE_FACTOR, SHORTEST_OFF_S
 from fleet.water.geometry import top_m, volume_l
-from fleet.water.motors import allowance, nema_words
+from fleet.water.motors import allowance
 
 if TYPE_CHECKING:
     from fleet.inventory.model import Mark, Pump, Setting, Tank
@@ -138,8 +138,13 @@ def pump_times(tank: Tank) -> PumpTimes | None:
             NO_RISE_FACTOR * stretch_s,
             f"{NO_RISE_FACTOR:g} x the time of the longest stretch between marks {at}",
         ),
-        shortest_off=_timed(pump.shortest_off, *_off(pump)),
+        shortest_off=shortest_off(pump),
     )
+
+
+def shortest_off(pump: Pump) -> Timed:
+    """How long the node holds the pump off after a run, and after its own start."""
+    return _timed(pump.shortest_off, *_off(pump))
 
 
 def normal_stretch_s(tank: Tank, pump: Pump) -> float:
@@ -180,7 +185,7 @@ def _off(pump: Pump) -> tuple[float, str]:
     motor = allowance(pump)
     if motor is None or motor.off_s <= SHORTEST_OFF_S:
         return SHORTEST_OFF_S, "default"
-    return motor.off_s, nema_words(pump)
+    return motor.off_s, motor.off_origin
 
 
 def _timed(given: Setting | None, computed_s: float, origin: str) -> Timed:

@@ -1,9 +1,11 @@
 """How often motors may start, by published tables.
 
 NEMA MG 10 table 2-3 for surface motors, Franklin Electric's frequency of starts for submersible motors. Only
-rows that were read in a copy of the table are here; between rows the larger motor counts.
+rows that were read in a copy of the table are here; between rows the larger motor counts. A motor whose power is not
+given counts as the smallest of its table, which may start most often.
 
-The load's moment of inertia (column B) was checked in one place, 25 hp with 4 poles, and is from memory elsewhere; it
+NEMA's table is for polyphase motors of designs A and B; it is taken for single-phase ones too (own choice). The
+load's moment of inertia (column B) was checked in one place, 25 hp with 4 poles, and is from memory elsewhere; it
 counts only where the inventory gives `load_inertia`.
 """
 
@@ -11,6 +13,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
+
+from fleet.inventory.model import Motor
 
 if TYPE_CHECKING:
     from fleet.inventory.model import Pump
@@ -20,6 +24,11 @@ FRANKLIN: Final = "Franklin Electric, frequency of starts"
 H_PER_DAY: Final = 24.0
 SUBMERSIBLE_RUN_S: Final = 60.0
 """A submersible motor runs at least this long per start (Franklin Electric), to get rid of the heat of starting."""
+WIDE_BETWEEN_S: Final = 900
+"""At least so long from one start, or attempt, of a submersible motor of 6 inches and more to the next (Franklin
+Electric). A rest as long as that makes sure of it, however short a run was."""
+WIDE_FROM_M: Final = 0.130
+"""A motor for wells of 4 inches is about 95 mm across, one for 6 inches about 140 mm (from memory)."""
 _ROUNDING: Final = 1.03
 """The kilowatts of a table are rounded: 5.5 hp are 4.10 kW, and 4 in the table."""
 _ASSUMED_POLES: Final = 2
@@ -36,11 +45,15 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Allowance:
-    """What a motor may do. `off_s` and `run_s` are 0 where the table says nothing of them."""
+    """What a motor may do. `off_s` and `run_s` are 0 where the table says nothing of them.
+
+    `origin` says where the starts come from, `off_origin` where the rest does.
+    """
 
     starts_per_hour: float
     origin: str
     off_s: int = 0
+    off_origin: str = ""
     run_s: float = 0.0
 
 
@@ -66,64 +79,74 @@ NEMA_ROWS: Final[tuple[tuple[float, dict[int, Column]], ...]] = (
     (185, _row(_C(1.8, 210, 1000), _C(3.7, 1017, 500), _C(4.2, 2727, 440))),
 )
 """Up to so many kilowatts, by poles."""
-FRANKLIN_ROWS: Final[tuple[tuple[float, int | None, int], ...]] = (
-    (0.55, 300, 300),
-    (4.0, 100, 300),
-    (22.0, 50, 100),
-    (10_000.0, None, 100),
+FRANKLIN_ROWS: Final[tuple[tuple[float, int | None, int, int], ...]] = (
+    (0.55, 300, 300, 300),
+    (4.0, 100, 300, 300),
+    (22.0, 50, 100, 200),
+    (10_000.0, None, 100, 100),
 )
-"""Up to so many kilowatts: most starts in 24 h, single-phase and three-phase."""
+"""Up to so many kilowatts: most starts in 24 h, single-phase, three-phase, and three-phase with a soft start."""
 
 
 def allowance(pump: Pump) -> Allowance | None:
-    """What the pump's motor may do; None where no table knows: no power given, DC, or larger than the largest.
+    """What the pump's motor may do; None where no table knows: DC, or larger than the largest.
 
     A motor of which the inventory says nothing counts as a surface motor with 2 poles, which may start least often.
     """
-    motor = pump.motor
-    submersible = motor is not None and motor.kind == "submersible"
-    run_s = SUBMERSIBLE_RUN_S if submersible else 0.0
-    table = _of_table(pump, submersible)
-    if motor is None or motor.most_starts_per_hour is None:
+    motor = pump.motor or Motor()
+    table = _of_table(pump, motor)
+    if motor.most_starts_per_hour is None:
         return table
-    return Allowance(motor.most_starts_per_hour, "given in the inventory", table.off_s if table else 0, run_s)
+    run_s = SUBMERSIBLE_RUN_S if motor.kind == "submersible" else 0.0
+    off_s, off_origin = (table.off_s, table.off_origin) if table else (0, "")
+    return Allowance(motor.most_starts_per_hour, "given in the inventory", off_s, off_origin, run_s)
 
 
-def _of_table(pump: Pump, submersible: bool) -> Allowance | None:
-    if pump.power_kw is None or pump.phase == "dc":
+def _of_table(pump: Pump, motor: Motor) -> Allowance | None:
+    if pump.phase == "dc":
         return None
-    return _franklin(pump.power_kw, pump.phase) if submersible else _nema(pump, pump.power_kw)
+    return _franklin(pump, motor) if motor.kind == "submersible" else _nema(pump, motor)
 
 
-def _franklin(power_kw: float, phase: str) -> Allowance | None:
-    for up_to_kw, single, three in FRANKLIN_ROWS:
-        if power_kw <= up_to_kw * _ROUNDING:
-            per_day = single if phase == "single" else three
-            if per_day is None:
-                return None
-            told = f"{FRANKLIN}: {per_day} in 24 h for {power_kw:.3g} kW submersible, {phase}-phase"
-            return Allowance(per_day / H_PER_DAY, told, run_s=SUBMERSIBLE_RUN_S)
-    return None
+def _franklin(pump: Pump, motor: Motor) -> Allowance | None:
+    power_kw = pump.power_kw or FRANKLIN_ROWS[0][0]
+    row = next((row for row in FRANKLIN_ROWS if power_kw <= row[0] * _ROUNDING), None)
+    if row is None:
+        return None
+    _, single, three, three_soft = row
+    soft = motor.soft_start and pump.phase == "three"
+    per_day = single if pump.phase == "single" else three_soft if soft else three
+    if per_day is None:
+        return None
+    size = f"{power_kw:.3g} kW submersible, {pump.phase}-phase{', soft start' if soft else ''}"
+    told = f"{FRANKLIN}: {per_day} in 24 h for {size}{_not_given(pump)}"
+    if motor.diameter_m is None or motor.diameter_m < WIDE_FROM_M:
+        return Allowance(per_day / H_PER_DAY, told, run_s=SUBMERSIBLE_RUN_S)
+    wide = (
+        f"{FRANKLIN}: {WIDE_BETWEEN_S // 60} min between starts of a submersible motor of 6 inches and more"
+    )
+    most, told = min((per_day / H_PER_DAY, told), (3600 / WIDE_BETWEEN_S, wide))
+    return Allowance(most, told, WIDE_BETWEEN_S, wide, SUBMERSIBLE_RUN_S)
 
 
-def _nema(pump: Pump, power_kw: float) -> Allowance | None:
-    motor = pump.motor
-    poles = motor.poles if motor is not None and motor.poles else None
-    column = nema_column(power_kw, poles or _ASSUMED_POLES)
+def _nema(pump: Pump, motor: Motor) -> Allowance | None:
+    power_kw = pump.power_kw or NEMA_ROWS[0][0]
+    column = nema_column(power_kw, motor.poles or _ASSUMED_POLES)
     if column is None:
         return None
-    told = nema_words(pump)
-    inertia = motor.load_inertia_lb_ft2 if motor is not None else None
-    if inertia is None:
-        return Allowance(column.starts_per_hour, told, column.off_s)
-    return Allowance(starts_with_load(column, inertia), f"{told}, Wk2 {inertia:.3g} lb ft2", column.off_s)
+    assumed = "" if motor.poles else " taken, for the inventory does not say"
+    told = f"{NEMA}, {power_kw:.3g} kW, {motor.poles or _ASSUMED_POLES} poles{assumed}{_not_given(pump)}"
+    off_s = column.off_s if pump.power_kw else 0
+    inertia = motor.load_inertia_lb_ft2
+    if inertia is None or not pump.power_kw:
+        return Allowance(column.starts_per_hour, told, off_s, told)
+    return Allowance(starts_with_load(column, inertia), f"{told}, Wk2 {inertia:.3g} lb ft2", off_s, told)
 
 
-def nema_words(pump: Pump) -> str:
-    """The place in NEMA's table that counts for a surface motor."""
-    poles = pump.motor.poles if pump.motor is not None else None
-    assumed = "" if poles else " taken, for the inventory does not say"
-    return f"{NEMA}, {pump.power_kw:.3g} kW, {poles or _ASSUMED_POLES} poles{assumed}"
+def _not_given(pump: Pump) -> str:
+    return (
+        "" if pump.power_kw else "; its `power` is not given, and no motor of the table may start more often"
+    )
 
 
 def nema_column(power_kw: float, poles: int) -> Column | None:

@@ -9,15 +9,17 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from fleet.boards.board import board_ids
+from fleet.boards.board import board_ids, load_board
 from fleet.boards.pins import Answer
 from fleet.cli.app import run
 from fleet.cli.section import ROWS, Line, draw
 from fleet.cli.show_board import drawing, good_for
 from fleet.codes import Exit
+from fleet.inventory.about_electrodes import about_electrodes
 from fleet.inventory.about_node import about_board, about_node
 from fleet.inventory.about_tank import about_tank
 from fleet.inventory.load import load_inventory
+from fleet.inventory.model import Water
 from fleet.water.quantities import Units, duration
 from tests.water.shapes import shape
 
@@ -141,6 +143,33 @@ def test_a_node_s_electrodes(capsys: pytest.CaptureFixture[str]) -> None:
     assert facts.surely_wet_from_m == pytest.approx(3 * 1e4 / 12 * acosh(20 / 6) / pi / (190e3 / 3))
     assert about_node(INVENTORY, "kestrel-01").electrodes[0].pull_up is not None
     assert about_node(INVENTORY, "kestrel-03").electrodes == ()
+    assert "  to fit nothing" in text
+    assert (facts.needs_resistor, facts.resistor_to_fit_ohm) == (False, None)
+
+
+def test_a_resistor_to_fit_is_named_where_one_must_be_fitted() -> None:
+    """The cistern's rain through the chip's own 45 kohm: cold and coated it is not surely read; with mains it is. The
+    chip's pull-up does not lift 200 m of cable within a millisecond either; a resistor of 1 kohm lets 3 mA through."""
+    tank, node = INVENTORY.tank("barn-cistern"), INVENTORY.node("kestrel-05")
+    board, served = load_board(node.board), node.serves[0]
+    inside = served.model_copy(
+        update={"pull_up": "internal", "pull_up_resistor_ohm": None, "cable_length_m": None}
+    )
+    mains = tank.model_copy(
+        update={"water": Water.model_validate({"kind": "mains", "conductivity": "200 uS/cm"})}
+    )
+    small = served.model_copy(update={"pull_up_resistor_ohm": 1000.0})
+    open_value = served.model_copy(update={"pull_up_resistor_ohm": None})
+    needs = []
+    for of, wired in (
+        (tank, inside), (mains, inside), (mains, inside.model_copy(update={"cable_length_m": 200.0})), (mains, small),
+        (mains, open_value),
+    ):  # fmt: skip
+        facts = about_electrodes(of, wired, board)
+        assert facts is not None
+        assert facts.needs_resistor or facts.resistor_to_fit_ohm is None
+        needs.append(facts.needs_resistor)
+    assert needs == [True, False, True, True, True]
 
 
 def test_lists(capsys: pytest.CaptureFixture[str]) -> None:

@@ -122,6 +122,12 @@ def test_code_and_subject_name_one_finding() -> None:
         assert [key for key, count in ruled.items() if count > 1] == []
 
 
+def test_each_code_of_wiring_water_and_electrodes_names_its_source() -> None:
+    ruled = [code for code in CODES if code.ruled]
+    assert {code.code[:4] for code in ruled} == {"INV4", "INV5", "INV6"}
+    assert [code.code for code in ruled if not re.search(r"\w", code.source)] == []
+
+
 def test_there_are_enough_and_each_code_has_one() -> None:
     assert len(MISTAKES) >= AT_LEAST
     seen = {code for mistake in MISTAKES for code, _ in mistake.finds}

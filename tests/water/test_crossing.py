@@ -47,6 +47,20 @@ def test_a_draining_pump_goes_down_to_empty() -> None:
     assert starts.past_l == pytest.approx(30 * 2.1 / 60)
 
 
+def test_a_pump_that_has_just_run_rests_first() -> None:
+    """100 L between the marks last 60 s at 100 L/min; a rest of 15 min ends 840 s after the water is at the mark."""
+    motor = {"kind": "submersible", "diameter": "6 in"}
+    pump = {**FILL, "flow": "400 L/min", "power": "7.5 kW", "phase": "three", "motor": motor}
+    it = tank({"low": "1.7 m", "full": "1.8 m"}, reserve="0.4 m", largest_draw="100 L/min", pump=pump)
+    assert it.pump is not None
+    starts = starting(it, it.pump, 2.0)
+    assert starts.seconds == pytest.approx(900 - 60)
+    assert starts.past_l == pytest.approx(1400)
+    assert not starts.fits  # 1,300 L down to the reserve
+    slow = tank({"low": "1.7 m", "full": "1.8 m"}, reserve="0.4 m", largest_draw="5 L/min", pump=pump)
+    assert starting(slow, it.pump, 2.0).seconds == pytest.approx(2.1)
+
+
 def test_default_debounce_and_no_node() -> None:
     assert debounce_s(None) == 2.0
     assert delay_s(2.0) == pytest.approx(2.1)

@@ -83,8 +83,60 @@ def test_submersible_table(power: str, phase: str, per_day: int) -> None:
     assert may.run_s == 60
 
 
+@pytest.mark.parametrize(
+    ("power", "phase", "soft", "per_day"),
+    [
+        ("7.5 hp", "three", True, 200), ("30 hp", "three", True, 200), ("22 kW", "three", True, 200),
+        ("7.5 hp", "three", False, 100), ("40 hp", "three", True, 100), ("5 hp", "three", True, 300),
+        ("7.5 hp", "single", True, 50),
+    ],
+)  # fmt: skip
+def test_submersible_with_a_soft_start(power: str, phase: str, soft: bool, per_day: int) -> None:
+    """Franklin Electric: 200 starts in 24 h for 7.5 to 30 hp, three-phase, with a soft start or VFD."""
+    may = allowance(pump(power=power, phase=phase, motor={"kind": "submersible", "soft_start": soft}))
+    assert may is not None
+    assert may.starts_per_hour == pytest.approx(per_day / 24)
+    assert ("soft start" in may.origin) is (soft and phase == "three")
+
+
+@pytest.mark.parametrize("diameter", ["6 in", "8 in", "150 mm", "138 mm"])
+def test_submersible_of_six_inches_and_more(diameter: str) -> None:
+    """Franklin Electric: at least 15 min between starts from 6-inch motors on, which is 4 an hour at most.
+
+    A 6-inch motor is 138 mm and more across as measured (from memory).
+    """
+    motor = {"kind": "submersible", "diameter": diameter}
+    often = allowance(pump(power="5 hp", motor=motor))
+    assert often is not None
+    assert (often.starts_per_hour, often.off_s, often.run_s) == (4, 900, 60)
+    assert "15 min" in often.origin and "15 min" in often.off_origin
+    rarely = allowance(pump(power="10 hp", phase="single", motor=motor))
+    assert rarely is not None
+    assert (rarely.starts_per_hour, rarely.off_s) == (pytest.approx(50 / 24), 900)
+    plate = allowance(pump(power="10 hp", motor={**motor, "most_starts_per_hour": 10}))
+    assert plate is not None
+    assert (plate.starts_per_hour, plate.off_s, plate.run_s) == (10, 900, 60)
+
+
+@pytest.mark.parametrize("motor", [{"diameter": "4 in"}, {"diameter": "96 mm"}, {}])
+def test_submersible_of_four_inches(motor: dict[str, str]) -> None:
+    """They may start again at once, but for the starts in 24 h; 96 mm as measured (from memory)."""
+    may = allowance(pump(power="5 hp", motor={"kind": "submersible", **motor}))
+    assert may is not None
+    assert (may.starts_per_hour, may.off_s) == (12.5, 0)
+
+
+def test_a_power_that_is_not_given_counts_as_the_smallest() -> None:
+    """NEMA MG 10 table 2-3: no row has more than that of 1 hp; Franklin: none more than 300 in 24 h."""
+    surface, submersible = allowance(pump()), allowance(pump(motor={"kind": "submersible"}))
+    assert surface is not None and submersible is not None
+    assert (surface.starts_per_hour, surface.off_s) == (15, 0)
+    assert submersible.starts_per_hour == 12.5
+    assert "not given" in surface.origin and "not given" in submersible.origin
+
+
 def test_where_no_table_knows() -> None:
-    assert allowance(pump()) is None
+    assert allowance(pump(phase="dc")) is None
     assert allowance(pump(power="300 hp")) is None
     assert allowance(pump(power="250 W", phase="dc")) is None
     assert allowance(pump(power="40 hp", phase="single", motor={"kind": "submersible"})) is None

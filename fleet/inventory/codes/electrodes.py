@@ -46,6 +46,7 @@ PULL_UP_UNKNOWN = Code(
     "Without it nobody can say whether these electrodes are surely read.",
     "Add `pull_up_resistor` with its resistance.",
     Severity.NOTE,
+    "arithmetic: a wet probe needs at most a third of the pull-up's resistance, a dry one at least three times it",
 )
 CABLE_TOO_LONG = Code(
     "INV606",
@@ -71,6 +72,7 @@ RODS_TOUCH = Code(
     "rods that touch",
     "The spacing is measured from centre to centre; at one diameter or less the rods touch, and every reading is wet.",
     "Correct the spacing or the diameter.",
+    source="geometry: two rods of one diameter have a gap only where the spacing is more than the diameter",
 )
 RESISTOR_UNUSED = Code(
     "INV609",
@@ -78,6 +80,7 @@ RESISTOR_UNUSED = Code(
     "With `pull_up: internal` the firmware counts on the chip's own pull-up; what is fitted besides changes every "
     "reading.",
     "Say `pull_up: external`, or take `pull_up_resistor` out.",
+    source="arithmetic: resistors in parallel, 1 / R = 1 / R1 + 1 / R2",
 )
 WATER_UNKNOWN = Code(
     "INV610",
@@ -85,6 +88,7 @@ WATER_UNKNOWN = Code(
     "Without the kind of water or its conductivity nobody can say whether these electrodes are surely read.",
     "Add `water` with its `kind`, or better its measured `conductivity`.",
     Severity.NOTE,
+    "arithmetic: resistance = cell constant / conductivity",
 )
 
 CODES = (

@@ -21,8 +21,8 @@ STARTS_TOO_OFTEN = Code(
     "Set the marks at which the pump starts and stops further apart, or give the motor's own figure as `motor: "
     "{most_starts_per_hour: ...}`.",
     Severity.WARNING,
-    "V = t q / 4: US Army EI 11C201, MIL-HDBK-1005/9A; limits: NEMA MG 10 table 2-3, Franklin Electric's "
-    "table of starts",
+    "V = t q / 4: US Army EI 11C201, MIL-HDBK-1005/9A; limits: NEMA MG 10 table 2-3 (made for polyphase motors, and "
+    "taken for single-phase ones too), Franklin Electric's table of starts",
 )
 OFF_TOO_SHORT = Code(
     "INV502",
@@ -30,7 +30,7 @@ OFF_TOO_SHORT = Code(
     "Between two starts a motor must cool down; the node holds the pump off for `shortest_off`, and no longer.",
     "Raise `shortest_off`, or take it out: then it is computed.",
     Severity.WARNING,
-    "NEMA MG 10 table 2-3, column C",
+    "NEMA MG 10 table 2-3, column C; Franklin Electric: 15 minutes between starts from 6 inches on",
 )
 RUN_TOO_SHORT = Code(
     "INV503",
@@ -62,14 +62,15 @@ NO_REASON = Code(
     "set.",
     "Take it out, or write why: `{is: 40 min, because: the bore recovers slowly}`.",
     Severity.WARNING,
+    "common practice: a setting that differs from the design is kept with its reason",
 )
 RUNS_OVER = Code(
     "INV510",
     "the water goes over before the pump stops it",
-    "From the water at the mark until the flow ends pass the debounce time, a sample period and the pump's run-on: the "
-    "marks must leave room for what flows meanwhile.",
+    "From the water at the mark until the flow ends pass the debounce time, a sample period and the pump's run-on; a "
+    "draining pump that has just run must rest before it starts. The marks must leave room for what flows meanwhile.",
     "Set the mark further from the overflow, or shorten `debounce` of the node.",
-    source="volume = flow x (debounce + sample period + run-on)",
+    source="volume = flow x (debounce + sample period + run-on, or what is left of the pump's rest)",
 )
 RUNS_DRY = Code(
     "INV511",
@@ -82,10 +83,11 @@ RUNS_DRY = Code(
 STARTS_TOO_LATE = Code(
     "INV512",
     "a pump that starts too late",
-    "The level has gone into the reserve before the pump starts.",
+    "The level has gone into the reserve before the pump starts: the probe must be believed, and a pump that has just "
+    "run must rest first.",
     "Set the mark at which it starts higher, or correct `reserve`.",
     Severity.WARNING,
-    "volume = draw x (debounce + sample period)",
+    "volume = draw x (debounce + sample period, or what is left of the pump's rest)",
 )
 MARKS_TOO_CLOSE = Code(
     "INV513",
@@ -156,7 +158,7 @@ BELOW_RESERVE = Code(
     "it.",
     "Set the mark above the reserve, or correct `reserve`.",
     Severity.WARNING,
-    "NFPA 22; the reserve is never to be drawn",
+    "own rule: the reserve is never to be drawn; fire storage is available at all times (MIL-HDBK-1008)",
 )
 NOT_DRINKING = Code(
     "INV524",

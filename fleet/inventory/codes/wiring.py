@@ -86,6 +86,7 @@ WIRES_OF_ONE_COLOR = Code(
     "read wet for ever.",
     "Give each wire of the cable a colour of its own, if need be two: `green/yellow`.",
     Severity.WARNING,
+    "common practice: each core of a cable is known by its colour",
 )
 
 CODES = (

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 from fleet.finding import Figure, Finding
 from fleet.inventory.codes.water import RUNS_DRY, RUNS_OVER, STARTS_TOO_LATE
-from fleet.water.crossing import debounce_s, starting, stopping
-from fleet.water.filling import flow_words, overflow_m
-from fleet.water.quantities import Units
+from fleet.water.crossing import debounce_s, delay_s, starting, stopping
+from fleet.water.filling import between_l, flow_words, overflow_m, pump_marks, shortest_off
+from fleet.water.quantities import Units, duration
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.codes import Code
-    from fleet.inventory.model import Node, Tank
+    from fleet.inventory.model import Node, Pump, Tank
     from fleet.inventory.survey import Entry, Survey
     from fleet.water.crossing import Crossing
 
@@ -38,13 +38,24 @@ def crossings_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) 
     if not starts.fits:
         to = "the overflow" if starts.up else f"the reserve at {part.reserve_m:.3g} m"
         code = RUNS_OVER if starts.up else STARTS_TOO_LATE
-        yield _finding(tank, code, starts, f"pump `{pump.name}` starts", to)
+        resting = _resting(part, pump) if starts.seconds > delay_s(debounced_s) else ""
+        yield _finding(tank, code, starts, f"pump `{pump.name}` starts", to, resting)
 
 
-def _finding(tank: Entry[Tank], code: Code, crossing: Crossing, does: str, limit: str) -> Finding:
+def _resting(tank: Tank, pump: Pump) -> str:
+    start, stop = pump_marks(tank, pump)
+    band = Units().volume(between_l(tank, start.height_m, stop.height_m))
+    rest = duration(shortest_off(pump).seconds)
+    return f" (it rests {rest} after a run, longer than the {band} between its marks last)"
+
+
+def _finding(
+    tank: Entry[Tank], code: Code, crossing: Crossing, does: str, limit: str, resting: str = ""
+) -> Finding:
     mark, units = crossing.mark, Units()
+    after = f"{crossing.seconds:.3g} s" if crossing.seconds < 90 else duration(crossing.seconds)
     what = (
-        f"the {does} {crossing.seconds:.3g} s after the water is at mark `{mark.name}`; at "
+        f"the {does} {after} after the water is at mark `{mark.name}`{resting}; at "
         f"{flow_words(crossing.flow_l_per_min)} it goes {units.volume(crossing.past_l)} past the mark, and there are "
         f"{units.volume(crossing.room_l)} to {limit}"
     )

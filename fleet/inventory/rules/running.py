@@ -9,7 +9,7 @@ from fleet.finding import Figure, Finding
 from fleet.inventory.codes.water import CANNOT_KEEP_UP, OFF_TOO_SHORT, RUN_TOO_SHORT, STARTS_TOO_OFTEN
 from fleet.inventory.model import Duty
 from fleet.water.filling import against_l_per_min, flow_words, keeps_up
-from fleet.water.motors import NEMA, SUBMERSIBLE_RUN_S, Allowance, allowance
+from fleet.water.motors import SUBMERSIBLE_RUN_S, Allowance, allowance
 from fleet.water.quantities import Units, duration
 from fleet.water.starts import control_volume_l, starts
 
@@ -112,8 +112,8 @@ def _rest(tank: Entry[Tank], pump: Pump, may: Allowance) -> Iterator[Finding]:
     if given is None or given.seconds >= may.off_s:
         return
     what = (
-        f"`shortest_off` is {duration(given.seconds)}, and a motor of {pump.power_kw:.3g} kW must rest {may.off_s} s "
-        f"({NEMA})"
+        f"`shortest_off` is {duration(given.seconds)}, and its motor must rest {duration(may.off_s)} "
+        f"({may.off_origin})"
     )
     figures = (Figure("shortest off", given.seconds, "s"), Figure("least rest", may.off_s, "s"))
     yield Finding(OFF_TOO_SHORT, what, tank.value("pump", "shortest_off"), _subject(tank), figures=figures)
