@@ -104,8 +104,8 @@ def _project(chip: str) -> dict[str, bytes]:
 
     add(_PLATFORM, "platforms/tankemulated")
     add(FIRMWARE / "core", "src/core", ("*.cpp", "*.h"))
-    for name in ("crypto_bearssl.cpp", "crypto_bearssl.h"):
-        files[f"src/ports/host/{name}"] = (FIRMWARE / "ports" / "host" / name).read_bytes()
+    for name in ("host/crypto_bearssl.cpp", "host/crypto_bearssl.h", "bearssl/glue.h"):
+        files[f"src/ports/{name}"] = (FIRMWARE / "ports" / name).read_bytes()
     # Included, not compiled by themselves: the headers, and the test that node_figures.cpp goes through.
     add(TESTS, "src/tests", ("*.h",))
     files["src/tests/measure.h"] = files.pop("src/tests/emulated/measure.h")

@@ -19,6 +19,7 @@ from firmware_build import CACHE, FIRMWARE, ROOT
 
 FUZZ = ROOT / "tests" / "fuzz"
 CRYPTO = FIRMWARE / "ports" / "host" / "crypto_bearssl.cpp"
+GLUE = FIRMWARE / "ports" / "bearssl" / "glue.h"
 FLAGS = (
     "-std=c++17", "-g", "-O1", "-fno-exceptions", "-fno-rtti", "-fno-omit-frame-pointer",
     "-fsanitize=fuzzer,address,undefined", "-fno-sanitize-recover=all",
@@ -73,7 +74,7 @@ def _tree_key(core: Path) -> str:
     """Of everything that a target can be made of."""
     digest = hashlib.sha256()
     for path in sorted(
-        [*core.glob("*.[hc]*"), *FUZZ.glob("*.[hc]*"), *(ROOT / "tests/firmware").glob("*.h"), CRYPTO]
+        [*core.glob("*.[hc]*"), *FUZZ.glob("*.[hc]*"), *(ROOT / "tests/firmware").glob("*.h"), CRYPTO, GLUE]
     ):
         digest.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
     return digest.hexdigest()

@@ -22,7 +22,7 @@ from firmware_objects import heap_symbols
 
 from fleet.boards.board import load_board
 from fleet.flash.places import esp8266_places
-from fleet.render.firmware_class import BLOCK_SECTIONS, SIZES
+from fleet.render.firmware_class import BLOCK_SECTIONS, SHARED, SIZES
 
 COMPILER = "xtensa-lx106-elf-g++"
 PORT = FIRMWARE / "ports" / "esp8266"
@@ -135,7 +135,8 @@ def test_pins_over_a_core_of_the_tests_own() -> None:
 def test_names_of_the_core_are_used_in_one_header_alone() -> None:
     """The rest of the port knows tn::core only, but for setup, loop and the two hooks that main.cpp defines."""
     names = r"\b(WiFi\w*|MDNS\w*|ESP|Serial|pinMode|digital\w+|micros64|delay\w*|eboot_\w+|GP\w+|system_\w+)\b\s*[.(]"
-    for path in sorted(PORT.iterdir()):
+    shared = [path for name in SHARED["esp8266"] for path in (PORT.parent / name).iterdir()]
+    for path in sorted([*PORT.iterdir(), *shared]):
         if path.name == "core_names.h":
             continue
         text = re.sub(r"//.*", "", path.read_text(encoding="utf-8"))

@@ -42,6 +42,9 @@ SIZES: Final = {
 }
 """Room sizes of the core (templates/firmware/core/limits.h) by port, where the chip has little RAM."""
 
+SHARED: Final = {"host": ("bearssl",), "esp8266": ("bearssl",)}
+"""Folders under `firmware/ports` that a port has in common with others and takes as they are, by port."""
+
 
 def vendor_id(domain: str) -> UUID:
     """The fleet's vendor id, from its DNS name."""

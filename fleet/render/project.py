@@ -11,7 +11,7 @@ from fleet.limits import MARKS_PER_TANK, TANKS_PER_NODE
 from fleet.render.block_of import block_of, release_text
 from fleet.render.codes import BAD_TEMPLATE, NO_PORT
 from fleet.render.escape import cpp_bytes, cpp_string, only_escaped, plain
-from fleet.render.firmware_class import BLOCK_SECTIONS, DEFECTS, SIZES, class_of, port_name
+from fleet.render.firmware_class import BLOCK_SECTIONS, DEFECTS, SHARED, SIZES, class_of, port_name
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -82,14 +82,15 @@ def render_boot_loader(*, templates: Mapping[str, bytes]) -> dict[str, bytes]:
 
 
 def _sources(templates: Mapping[str, bytes], port: str, whom: str, *, leave_out: str) -> dict[str, bytes]:
-    """The core's and the port's sources, in the same folders as under `templates/firmware`."""
-    ports = f"firmware/ports/{port}/"
-    if not any(path.startswith(ports) for path in templates):
+    """Sources of the core, of the port and of what it shares, in the same folders as under `templates/firmware`."""
+    own = f"firmware/ports/{port}/"
+    shared = tuple(f"firmware/ports/{name}/" for name in SHARED.get(port, ()))
+    if not any(path.startswith(own) for path in templates):
         raise RenderError(NO_PORT, f"{whom}: there is no port {port} in this version")
     return {
         f"src/{path.removeprefix('firmware/')}": data
         for path, data in templates.items()
-        if path.startswith((_CORE, ports)) and path != f"{ports}{leave_out}"
+        if path.startswith((_CORE, own, *shared)) and path != f"{own}{leave_out}"
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import configparser
 import csv
+import posixpath
 import re
 import subprocess
 import sys
@@ -57,6 +58,30 @@ def test_project_has_all_that_platformio_needs() -> None:
     ini.read_string(project["platformio.ini"].decode())
     assert ini["env:node"]["platform"] == "tankhost"
     assert ini["platformio"]["platforms_dir"] == "platforms"
+
+
+def _missing_headers(project: dict[str, bytes]) -> set[str]:
+    """Quoted includes that lie neither beside the source nor under `src`, where a compiler looks for them."""
+    missing = set()
+    for path, data in project.items():
+        for name in (
+            re.findall(r'^#include "([^"]+)"', data.decode(), re.M) if path.startswith("src/") else ()
+        ):
+            places = {posixpath.normpath(f"{posixpath.dirname(path)}/{name}"), f"src/{name}"}
+            if not places & set(project):
+                missing.add(f"{path}: {name}")
+    return missing
+
+
+def test_host_projects_hold_each_header_that_their_sources_include() -> None:
+    """Those of the boards: below. Without what the port shares with another, the crypto's would be missing."""
+    templates = load_templates()
+    projects = [_project(templates=templates), render_boot_loader(templates=templates)]
+    assert [_missing_headers(project) for project in projects] == [set(), set()]
+    less = {path: data for path, data in templates.items() if not path.startswith("firmware/ports/bearssl/")}
+    assert _missing_headers(_project(templates=less)) == {
+        "src/ports/host/crypto_bearssl.cpp: ../bearssl/glue.h"
+    }
 
 
 def test_same_input_gives_the_same_bytes_in_another_process() -> None:
@@ -115,7 +140,8 @@ PROBE_PINS = {
 
 @pytest.mark.parametrize("board_id", board_ids())
 def test_every_board_renders_a_whole_project_for_its_pinned_platform(board_id: str) -> None:
-    """Its port and no other, the whole core, C++17 in place of the platform's own gnu++11, and warnings on."""
+    """Its port, what that shares and no other, each header, the whole core, C++17 in place of the platform's own
+    gnu++11, and warnings on."""
     whole = sample_inventory()
     trough = whole.tank("trough")
     probes = dict(zip((mark.name for mark in trough.marks), PROBE_PINS[board_id], strict=True))
@@ -127,7 +153,8 @@ def test_every_board_renders_a_whole_project_for_its_pinned_platform(board_id: s
     port = "esp8266" if board.chip == "esp8266" else "esp32"
     folders = {path.split("/")[2] for path in project if path.startswith("src/ports/")}
     core = {path.name for path in (ROOT / "templates" / "firmware" / "core").iterdir()}
-    assert folders == {port}
+    assert folders == {port, *(["bearssl"] if port == "esp8266" else [])}
+    assert not _missing_headers(project)
     assert {path.removeprefix("src/core/") for path in project if path.startswith("src/core/")} == core
     assert BLOCK_SOURCE in project
     ini = configparser.ConfigParser()
