@@ -17,11 +17,11 @@ if TYPE_CHECKING:
 
     from fleet.cli.output import Output
     from fleet.find.match import Match
-    from fleet.link.state import TankState
+    from fleet.link.state import NetworkState, TankState
 
 app = command_app()
 
-_COLUMNS = ("node", "status", "address", "release", "image", "phase", "tanks", "signal")
+_COLUMNS = ("node", "status", "address", "release", "image", "phase", "network", "tanks", "signal")
 
 
 @command(app, "find")
@@ -87,7 +87,7 @@ def _show(output: Output, matches: Sequence[Match]) -> None:
     from fleet.find import codes
     from fleet.find.match import Status
 
-    output.table(_COLUMNS, [_row(m) for m in matches])
+    output.table(*_table(matches))
     of_status = {
         Status.MISSING: codes.MISSING,
         Status.UNKNOWN: codes.UNKNOWN,
@@ -103,11 +103,19 @@ def _show(output: Output, matches: Sequence[Match]) -> None:
         output.next_step("tankfleet audit", "tankfleet plan")
 
 
+def _table(matches: Sequence[Match]) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+    """Columns and rows; with the network credentials only while those of some node are not simply kept."""
+    networks = (match.state.network for match in matches if match.state)
+    told = any(network.phase != "kept" for network in networks if network)
+    shown = [n for n, column in enumerate(_COLUMNS) if told or column != "network"]
+    return [_COLUMNS[n] for n in shown], [[row[n] for n in shown] for row in map(_row, matches)]
+
+
 def _row(match: Match) -> tuple[str, ...]:
     where = f"{match.address}:{match.port}" if match.address else "-"
     state = match.state
     if state is None:
-        return (match.node, match.status, where, match.txt.get("ver", "-"), "-", "-", "-", "-")
+        return (match.node, match.status, where, match.txt.get("ver", "-"), *"-----")
     signal = f"{state.rssi_dbm} dBm" if state.rssi_dbm is not None else "-"
     tanks = "; ".join([_tank(tank) for tank in state.tanks] + [f"fault {f}" for f in state.faults])
     return (
@@ -117,9 +125,18 @@ def _row(match: Match) -> tuple[str, ...]:
         state.release,
         state.image[:12],
         state.phase,
+        _network(state.network) if state.network else "-",
         tanks or "-",
         signal,
     )
+
+
+def _network(network: NetworkState) -> str:
+    """How the network credentials stand; of a trial also by which the node is joined, and what is left of it."""
+    if network.phase != "on-trial":
+        return network.phase
+    on = {"kept": " on the old one,", "new": " on the new one,"}.get(network.on or "", "")
+    return f"{network.phase},{on} {network.trial_left_s:.0f} s left"
 
 
 def _tank(tank: TankState) -> str:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 import secrets
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import AsyncExitStack, contextmanager
 from pathlib import Path
@@ -15,8 +17,12 @@ import pytest
 
 import fleet
 from fleet.cli.app import run
+from fleet.cli.find import _table
+from fleet.cli.layout import Table, columns_of
 from fleet.codes import Exit
+from fleet.find.match import Match, Status
 from fleet.keys.folder import KeyFolder
+from fleet.link.state import NetworkState, Phase, parse_state
 from tests.announcer import Announced, Announcer
 from tests.fake_node import FakeNode
 from tests.link_helpers import FLEET_KEY, fake
@@ -107,6 +113,61 @@ def test_all_found(project, capsys) -> None:
     assert "2 found" in printed.err
     assert "looking for 2 nodes on 127.0.0.1" in printed.err
     assert "next: tankfleet audit" in printed.err
+
+
+def _with_network(name: str, phase: str, on: str | None) -> FakeNode:
+    """A stand-in whose network credentials stand like that, with the rest of a trial of ten minutes."""
+    node = fake(name)
+    join = node.join
+    join.new, join.phase, join.on = ("yard", "new passphrase"), phase, on
+    join.air.add(join.new)
+    join.ends_s = time.monotonic() + 600
+    return node
+
+
+@pytest.mark.parametrize(
+    ("phase", "on", "words"),
+    [
+        ("on-trial", "new", r"on-trial, on the new one, (59\d|600) s left"),
+        ("on-trial", "kept", r"on-trial, on the old one, (59\d|600) s left"),
+        ("put-back", "kept", "put-back"),
+    ],
+)
+def test_network_has_a_column_while_one_is_not_kept(project, capsys, phase, on, words) -> None:
+    a, b = project.name("a"), project.name("b")
+    with project.with_nodes(lambda: _with_network(a, phase, on), lambda: fake(b)):
+        assert project.run(a, b) == Exit.OK
+    header, *rows = capsys.readouterr().out.splitlines()
+    at, end = header.index("network"), header.index("tanks")
+    assert header[:at].split()[-1] == "phase"
+    assert re.fullmatch(words, rows[0][at:end].strip())
+    assert rows[1][at:end].strip() == "kept"
+
+
+def _found(name: str, network: NetworkState | None) -> Match:
+    state = parse_state(json.dumps(fake(name).document()).encode(), node=name)
+    return Match(name, Status.FOUND, "127.0.0.1", 80, state=state.model_copy(update={"network": network}))
+
+
+def test_network_of_nodes_that_do_not_tell_or_did_not_answer() -> None:
+    gave_up = NetworkState(phase=Phase.PUT_BACK, on=None, trial_left_s=0)
+    kept = NetworkState(phase=Phase.KEPT, on=None, trial_left_s=0)
+    others = [_found("ridge-02", kept), _found("ridge-03", None), Match("ridge-04", Status.MISSING)]
+    columns, rows = _table([_found("ridge-01", gave_up), *others])
+    assert [row[columns.index("network")] for row in rows] == ["put-back", "kept", "-", "-"]
+    columns, rows = _table(others)
+    assert "network" not in columns
+    assert {len(row) for row in rows} == {len(columns)}
+
+
+@pytest.mark.parametrize("width", [60, 100])
+def test_network_fits_a_narrow_terminal(width: int) -> None:
+    """Nothing is cut: what does not fit beside the others goes under its node."""
+    networks = [NetworkState(phase=Phase.ON_TRIAL, on="new", trial_left_s=541), None]
+    columns, rows = _table([_found("ridge-01", network) for network in networks])
+    head, lines = Table(columns, rows).on_terminal(width)
+    assert all(columns_of(line) <= width for line in (head, *lines))
+    assert any("on-trial, on the new one, 541 s left" in line for line in lines)
 
 
 @pytest.mark.slow
