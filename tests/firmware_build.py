@@ -20,8 +20,25 @@ FLAGS = (
     "-fsanitize=address,undefined", "-fno-sanitize-recover=all", "-fno-omit-frame-pointer",
 )  # fmt: skip
 INCLUDES = (f"-I{FIRMWARE}", f"-I{ROOT / 'tests' / 'firmware'}")
+CORE = "templates/firmware/core"
+CRYPTO = "templates/firmware/ports/host/crypto_bearssl.cpp"
+LIBRARIES = {"crypto_bearssl": "bearssl", "crypto_mbedtls": "mbedcrypto"}
+"""By source: what a program that it is part of is linked with."""
 COMPILE_TIMEOUT_S = 240
 RUN_TIMEOUT_S = 240
+
+
+def core_sources(*names: str) -> list[str]:
+    """Paths, from the project's root, of these sources of the core; of all when none is named."""
+    return [
+        f"{CORE}/{name}.cpp" for name in names or sorted(path.stem for path in (ROOT / CORE).glob("*.cpp"))
+    ]
+
+
+SLOTS = core_sources(
+    "slots", "slots_area", "slots_arrive", "slots_in_place", "slots_record", "two_sectors", "otadata", "crc32"
+)
+"""The slot machine."""
 
 
 @cache
@@ -71,11 +88,11 @@ def compile_object(source: Path, defines: Sequence[str] = (), flags: Sequence[st
 def compile_program(
     sources: Sequence[str | Path],
     defines: Sequence[str] = (),
-    libs: Sequence[str] = (),
     flags: Sequence[str] = FLAGS,
 ) -> Path:
-    """Program made of `sources` (paths from the project's root); `libs` are names as for `-l`."""
+    """Program made of `sources` (paths from the project's root), linked with what LIBRARIES says of them."""
     objects = [compile_object(ROOT / source, defines, flags) for source in sources]
+    libs = sorted({LIBRARIES[stem] for source in sources if (stem := Path(source).stem) in LIBRARIES})
     path, version = compiler()
     name = _key(version, " ".join([*flags, *libs]), *(item.name for item in objects))
     target = CACHE / f"program-{name}"
@@ -103,8 +120,19 @@ def run_program(
     return out
 
 
-def compile_and_run(
-    sources: Sequence[str | Path], defines: Sequence[str] = (), libs: Sequence[str] = ()
+def run_checks(program: Path, arguments: Sequence[str] = ()) -> str:
+    """Output of a program of tests/firmware/check.h, whose checks must all pass."""
+    output = run_program(program, arguments)
+    assert output.endswith(", 0 failed\n"), output
+    return output
+
+
+def compile_and_check(
+    sources: Sequence[str | Path],
+    arguments: Sequence[str] = (),
+    *,
+    defines: Sequence[str] = (),
+    flags: Sequence[str] = FLAGS,
 ) -> str:
-    """Compiles `sources` with sanitizers and warnings as errors, runs the program, returns its output."""
-    return run_program(compile_program(sources, defines, libs))
+    """The same of a program that is made of `sources` first, as by `compile_program`."""
+    return run_checks(compile_program(sources, defines, flags), arguments)

@@ -15,7 +15,7 @@ from typing import TypeVar
 
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
-from firmware_build import CACHE, FIRMWARE, ROOT, compile_program
+from firmware_build import CACHE, CRYPTO, FIRMWARE, compile_program, core_sources
 
 from fleet.bench.pins import PinsFile
 from fleet.build.ticket import TicketFields, sign
@@ -74,12 +74,8 @@ def node_block(release: str, layout: str, trial_s: int = 300) -> NodeBlock:
 
 def boot_loader() -> Path:
     """The boot loader, with the sanitizers."""
-    host = ["boot_main", "crypto_bearssl", "flash_file"]
-    sources = [
-        *sorted((FIRMWARE / "core").glob("*.cpp")),
-        *(FIRMWARE / "ports" / "host" / f"{name}.cpp" for name in host),
-    ]
-    return compile_program([path.relative_to(ROOT) for path in sources], libs=["bearssl"], flags=FLAGS)
+    host = (FIRMWARE / "ports" / "host" / f"{name}.cpp" for name in ("boot_main", "flash_file"))
+    return compile_program([*core_sources(), CRYPTO, *host], flags=FLAGS)
 
 
 def image_of(block: NodeBlock, defect: int = 0) -> bytes:
@@ -95,9 +91,9 @@ def image_of(block: NodeBlock, defect: int = 0) -> bytes:
     host = (
         path for path in sorted((FIRMWARE / "ports" / "host").glob("*.cpp")) if path.name != "boot_main.cpp"
     )
-    sources = [*sorted((FIRMWARE / "core").glob("*.cpp")), *host, source]
+    sources = [*core_sources(), *host, source]
     defines = [f"TN_BENCH_DEFECT={defect}"] if defect else []
-    program = compile_program(sources, defines, libs=["bearssl"], flags=FLAGS)
+    program = compile_program(sources, defines, flags=FLAGS)
     stripped = program.with_name(f"{program.name}.stripped")
     subprocess.run(["strip", "--strip-all", "-o", str(stripped), str(program)], check=True)
     return stripped.read_bytes()

@@ -11,14 +11,15 @@ from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
-from firmware_build import FLAGS, ROOT, compile_program, run_program
+from firmware_build import CRYPTO, FLAGS, ROOT, compile_program, core_sources, run_program
 
 from fleet.build.ticket import TicketFields
 from fleet.keys.trust import Trust
 
-CORE = "templates/firmware/core"
-HOST = "templates/firmware/ports/host"
-_SOURCES = ("base64", "cbor", "hkdf", "refusal", "signature", "structured", "text", "ticket")
+_SOURCES = [
+    "tests/firmware/trust_tool.cpp",
+    *core_sources("base64", "cbor", "hkdf", "refusal", "signature", "structured", "text", "ticket"),
+]
 FORMAT_NUMBERS = {"host-elf": 1, "esp8266-bin": 2, "esp32-bin": 3}
 
 Word = bytes | str | None
@@ -26,19 +27,15 @@ Word = bytes | str | None
 
 @cache
 def _tool() -> Path:
-    sources = [f"{CORE}/{name}.cpp" for name in _SOURCES]
-    return compile_program(
-        ["tests/firmware/trust_tool.cpp", *sources, f"{HOST}/crypto_bearssl.cpp"], libs=["bearssl"]
-    )
+    return compile_program([*_SOURCES, CRYPTO])
 
 
 @cache
 def mbedtls_tool() -> Path:
     """The same over the ESP32 port's crypto, with Mbed TLS 2.28 as Debian builds it."""
-    sources = [f"{CORE}/{name}.cpp" for name in _SOURCES]
-    sources += ["tests/firmware/trust_tool.cpp", "templates/firmware/ports/esp32/crypto_mbedtls.cpp"]
+    sources = [*_SOURCES, "templates/firmware/ports/esp32/crypto_mbedtls.cpp"]
     flags = (*FLAGS, f"-I{ROOT / 'tests' / 'firmware' / 'esp32_standin'}")
-    return compile_program(sources, ["TN_TEST_MBEDTLS"], ["mbedcrypto"], flags)
+    return compile_program(sources, ["TN_TEST_MBEDTLS"], flags)
 
 
 def _hex(word: Word) -> str:

@@ -15,10 +15,9 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from firmware_build import CACHE, FIRMWARE, ROOT
+from firmware_build import CACHE, CRYPTO, FIRMWARE, ROOT
 
 FUZZ = ROOT / "tests" / "fuzz"
-CRYPTO = FIRMWARE / "ports" / "host" / "crypto_bearssl.cpp"
 GLUE = FIRMWARE / "ports" / "bearssl" / "glue.h"
 FLAGS = (
     "-std=c++17", "-g", "-O1", "-fno-exceptions", "-fno-rtti", "-fno-omit-frame-pointer",
@@ -74,7 +73,13 @@ def _tree_key(core: Path) -> str:
     """Of everything that a target can be made of."""
     digest = hashlib.sha256()
     for path in sorted(
-        [*core.glob("*.[hc]*"), *FUZZ.glob("*.[hc]*"), *(ROOT / "tests/firmware").glob("*.h"), CRYPTO, GLUE]
+        [
+            *core.glob("*.[hc]*"),
+            *FUZZ.glob("*.[hc]*"),
+            *(ROOT / "tests/firmware").glob("*.h"),
+            ROOT / CRYPTO,
+            GLUE,
+        ]
     ):
         digest.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
     return digest.hexdigest()
@@ -88,7 +93,11 @@ def build(target: Target, core: Path = FIRMWARE / "core") -> Path:
     if program.exists():
         return program
     program.parent.mkdir(parents=True, exist_ok=True)
-    sources = [FUZZ / f"{target.name}_fuzz.cpp", CRYPTO, *(core / f"{name}.cpp" for name in target.core)]
+    sources = [
+        FUZZ / f"{target.name}_fuzz.cpp",
+        ROOT / CRYPTO,
+        *(core / f"{name}.cpp" for name in target.core),
+    ]
     sources += [FUZZ / "quick_crc32.cpp"] if target.quick_crc else []
     includes = [
         f"-I{core.parent}",

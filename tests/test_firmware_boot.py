@@ -9,31 +9,13 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from firmware_build import compile_program, run_program
+from firmware_build import CRYPTO, SLOTS, compile_and_check, compile_program, core_sources
 from firmware_trust import sample_node
 
 from fleet.build.ticket import sign
 
-CORE = "templates/firmware/core"
 HOST = "templates/firmware/ports/host"
-_PARTS = [
-    f"{CORE}/{name}.cpp"
-    for name in (
-        "cbor",
-        "crc32",
-        "credentials",
-        "refusal",
-        "otadata",
-        "slots",
-        "slots_area",
-        "slots_arrive",
-        "slots_in_place",
-        "slots_record",
-        "two_sectors",
-        "ticket",
-    )
-]
-_PARTS += [f"{HOST}/{name}.cpp" for name in ("crypto_bearssl", "flash_file")]
+_PARTS = [*core_sources("cbor", "credentials", "refusal", "ticket"), *SLOTS, CRYPTO, f"{HOST}/flash_file.cpp"]
 PLAIN = ("-std=c++17", "-O1", "-fno-exceptions", "-fno-rtti", "-s")
 NODE_KEY = hashlib.sha256(b"a node key").hexdigest()
 TIMEOUT_S = 30
@@ -42,15 +24,14 @@ LAYOUTS = ("two-slot", "copy-in-place")
 
 @cache
 def boot_loader() -> Path:
-    return compile_program([f"{HOST}/boot_main.cpp", *_PARTS], libs=["bearssl"])
+    return compile_program([f"{HOST}/boot_main.cpp", *_PARTS])
 
 
 @cache
 def image(name: str, layout: str) -> bytes:
     """A program that tells how it was started; see tests/firmware/boot_image.cpp."""
     defines = [f'TN_TEST_IMAGE_NAME="{name}"', f"TN_TEST_COPIES={int(layout == 'copy-in-place')}"]
-    program = compile_program(["tests/firmware/boot_image.cpp", *_PARTS], defines, ["bearssl"], PLAIN)
-    return program.read_bytes()
+    return compile_program(["tests/firmware/boot_image.cpp", *_PARTS], defines, PLAIN).read_bytes()
 
 
 def ticket(body: bytes, sequence: int) -> bytes:
@@ -110,10 +91,9 @@ def bench(request: pytest.FixtureRequest, tmp_path: Path) -> Bench:
 
 
 def test_flash_file_keeps_the_rules_of_nor_flash(tmp_path: Path) -> None:
-    core = [f"{CORE}/{name}.cpp" for name in ("credentials", "crc32", "two_sectors")]
-    sources = ["tests/firmware/flash_file_test.cpp", *core]
-    program = compile_program([*sources, f"{HOST}/flash_file.cpp"])
-    assert run_program(program, [str(tmp_path / "flash.bin")]).endswith(" 0 failed\n")
+    sources = ["tests/firmware/flash_file_test.cpp", f"{HOST}/flash_file.cpp"]
+    sources += core_sources("credentials", "crc32", "two_sectors")
+    compile_and_check(sources, [str(tmp_path / "flash.bin")])
 
 
 def test_first_flash_then_start(bench: Bench) -> None:

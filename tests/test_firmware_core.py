@@ -10,55 +10,50 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from firmware_build import ROOT, compile_and_run, compile_object, compile_program, run_program
+from firmware_build import (
+    CORE,
+    CRYPTO,
+    ROOT,
+    SLOTS,
+    compile_and_check,
+    compile_object,
+    compile_program,
+    core_sources,
+    run_checks,
+    run_program,
+)
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
-CORE = "templates/firmware/core"
 TESTS = "tests/firmware"
-CONTROL = [f"{CORE}/{name}.cpp" for name in ("control", "probe", "pump", "tank")]
-
-
-def _all_passed(output: str) -> None:
-    assert output.rstrip().endswith(", 0 failed"), output
 
 
 def test_node_block_is_checked_and_the_checksum_is_that_of_zlib() -> None:
     texts = ["a", "tank", "the quick brown fox", "x" * 1020]
-    sources = [f"{TESTS}/node_block_check_test.cpp", f"{CORE}/node_block_check.cpp", f"{CORE}/crc32.cpp"]
-    output = run_program(compile_program(sources), texts)
-    _all_passed(output)
+    sources = [f"{TESTS}/node_block_check_test.cpp", *core_sources("node_block_check", "crc32")]
+    output = compile_and_check(sources, texts)
     wanted = [f"{zlib.crc32(text.encode()):08x}" for text in texts]
     assert [line.split()[1] for line in output.splitlines() if line.startswith("crc ")] == wanted
 
 
 def test_control_of_probes_level_and_pump() -> None:
-    _all_passed(compile_and_run([f"{TESTS}/control_test.cpp", *CONTROL, f"{CORE}/crc32.cpp"]))
+    core = core_sources("control", "probe", "pump", "tank", "crc32")
+    compile_and_check([f"{TESTS}/control_test.cpp", *core])
 
 
 def test_http_reader() -> None:
-    _all_passed(compile_and_run([f"{TESTS}/http_test.cpp", f"{CORE}/http.cpp", f"{CORE}/text.cpp"]))
+    compile_and_check([f"{TESTS}/http_test.cpp", *core_sources("http", "text")])
 
 
 @cache
 def _documents() -> Path:
-    names = ["state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "crc32"]
-    names += [
-        "credentials",
-        "otadata",
-        "slots",
-        "slots_area",
-        "slots_arrive",
-        "slots_in_place",
-        "slots_record",
-        "two_sectors",
-        "long_answer",
-    ]
-    sources = [f"{TESTS}/documents_test.cpp", "templates/firmware/ports/host/crypto_bearssl.cpp"]
-    return compile_program([*sources, *(f"{CORE}/{name}.cpp" for name in names)], libs=["bearssl"])
+    core = core_sources(
+        "state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "credentials", "long_answer"
+    )
+    return compile_program([f"{TESTS}/documents_test.cpp", CRYPTO, *core, *SLOTS])
 
 
 def test_documents_in_pieces_and_as_a_whole() -> None:
-    _all_passed(run_program(_documents()))
+    run_checks(_documents())
 
 
 def test_state_document_says_what_the_interface_page_says() -> None:
@@ -135,9 +130,7 @@ def test_metrics_page_is_openmetrics(which: str) -> None:
 
 
 def test_whole_node() -> None:
-    sources = sorted(path.relative_to(ROOT) for path in (ROOT / CORE).glob("*.cpp"))
-    crypto = "templates/firmware/ports/host/crypto_bearssl.cpp"
-    _all_passed(compile_and_run([f"{TESTS}/node_test.cpp", crypto, *sources], libs=["bearssl"]))
+    compile_and_check([f"{TESTS}/node_test.cpp", CRYPTO, *core_sources()])
 
 
 def test_every_metric_is_documented() -> None:

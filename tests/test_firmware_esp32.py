@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 from elftools.elf.elffile import ELFFile
-from firmware_build import FIRMWARE, FLAGS, ROOT, compile_object, compile_program, run_program
+from firmware_build import FIRMWARE, FLAGS, ROOT, compile_and_check, compile_object, core_sources
 
 PORT = FIRMWARE / "ports" / "esp32"
 STANDIN = f"-I{ROOT / 'tests' / 'firmware' / 'esp32_standin'}"
@@ -120,14 +120,12 @@ def test_core_finds_what_it_calls_in_us() -> None:
 
 def test_crypto_over_mbed_tls() -> None:
     sources = ["tests/firmware/crypto_mbedtls_test.cpp", "templates/firmware/ports/esp32/crypto_mbedtls.cpp"]
-    output = run_program(compile_program(sources, libs=["mbedcrypto"], flags=HOST))
-    assert output.endswith(" 0 failed\n"), output
+    compile_and_check(sources, flags=HOST)
 
 
 def test_flash_map_writes_nothing_but_its_own() -> None:
     sources = ["tests/firmware/flash_map_test.cpp", "templates/firmware/ports/esp32/flash_map.cpp"]
-    output = run_program(compile_program(sources, flags=HOST))
-    assert output.endswith(" 0 failed\n"), output
+    compile_and_check(sources, flags=HOST)
 
 
 @pytest.mark.parametrize(
@@ -144,7 +142,6 @@ def test_port_over_a_chip_of_the_tests_own(chip: str, pins: str) -> None:
     names = [name for name in SOURCES if name != "main.cpp"]
     sources = [f"templates/firmware/ports/esp32/{name}" for name in names]
     sources += ["tests/firmware/esp32_port_test.cpp"]
-    sources += [f"templates/firmware/core/{name}.cpp" for name in ("node_block_check", "crc32")]
+    sources += core_sources("node_block_check", "crc32")
     defines = [f"CONFIG_IDF_TARGET_{chip}=1", f"CONSOLE_PINS={pins}"]
-    output = run_program(compile_program(sources, defines, libs=["mbedcrypto"], flags=HOST))
-    assert output.endswith(" 0 failed\n"), output
+    compile_and_check(sources, defines=defines, flags=HOST)

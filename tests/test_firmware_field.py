@@ -12,23 +12,16 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from firmware_build import FIRMWARE, ROOT, compile_and_run
+from firmware_build import CRYPTO, FIRMWARE, ROOT, compile_and_check, core_sources
 from firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block
-
-CORE = sorted(path.relative_to(ROOT) for path in (FIRMWARE / "core").glob("*.cpp"))
-CRYPTO = "templates/firmware/ports/host/crypto_bearssl.cpp"
-
-
-def _all_passed(output: str) -> None:
-    assert output.rstrip().endswith(", 0 failed"), output
 
 
 def test_lost_network_and_console() -> None:
-    _all_passed(compile_and_run(["tests/firmware/console_test.cpp", CRYPTO, *CORE], libs=["bearssl"]))
+    compile_and_check(["tests/firmware/console_test.cpp", CRYPTO, *core_sources()])
 
 
 def test_what_the_fuzz_targets_found() -> None:
-    _all_passed(compile_and_run(["tests/firmware/fuzz_found_test.cpp", CRYPTO, *CORE], libs=["bearssl"]))
+    compile_and_check(["tests/firmware/fuzz_found_test.cpp", CRYPTO, *core_sources()])
 
 
 def test_the_words_of_the_console_are_those_of_the_interface_page() -> None:

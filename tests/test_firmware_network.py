@@ -8,11 +8,11 @@ import os
 import re
 import shutil
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
-from firmware_build import FIRMWARE, ROOT, compile_program
+from firmware_build import CRYPTO, FIRMWARE, compile_program, core_sources, run_checks
 from firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block
 from firmware_trust import ask, mbedtls_tool
 from sealing_vectors import gcm_vectors, hkdf_vectors
@@ -22,8 +22,6 @@ from fleet.errors import LinkError, NodeRefused
 from fleet.keys.networks import Network
 from fleet.link.state import NetworkState, Phase
 
-CORE = sorted(path.relative_to(ROOT) for path in (FIRMWARE / "core").glob("*.cpp"))
-CRYPTO = "templates/firmware/ports/host/crypto_bearssl.cpp"
 OLD, NEW = Network("barn-wifi", "the old passphrase"), Network("yard-wifi", "the new passphrase")
 WRONG = Network("yard-wifi", "mistyped passphrase")
 
@@ -56,17 +54,25 @@ def _broken(mutant: tuple[str, str, str], folder: Path) -> Path:
     return core / name
 
 
-def _made_up_world(instead: Path | None = None) -> tuple[int, str]:
-    """The node's test, with that file instead of the core's of its name: exit status and output."""
-    sources = [instead if instead is not None and path.name == instead.name else path for path in CORE]
-    program = compile_program(["tests/firmware/network_test.cpp", CRYPTO, *sources], libs=["bearssl"])
+def _with(instead: Path | None, sources: Sequence[str]) -> list[str | Path]:
+    """These sources, with that file instead of the one of its name."""
+    return [instead if instead and Path(source).name == instead.name else source for source in sources]
+
+
+def _notices(program: Path) -> None:
+    """The program says that a check failed."""
     done = subprocess.run([program], capture_output=True, text=True, timeout=120, check=False)
-    return done.returncode, done.stdout + done.stderr
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert "FAILED" in done.stdout
+
+
+def _made_up_world(instead: Path | None = None) -> Path:
+    """The node's test, with that file instead of the core's of its name."""
+    return compile_program(["tests/firmware/network_test.cpp", CRYPTO, *_with(instead, core_sources())])
 
 
 def test_a_node_in_a_made_up_world() -> None:
-    status, output = _made_up_world()
-    assert (status, output.splitlines()[-1].endswith(", 0 failed")) == (0, True), output
+    run_checks(_made_up_world())
 
 
 # Cores without the way back, that keep what they never joined, that call for the new network alone, that leave what was
@@ -96,25 +102,18 @@ MUTANTS = {
 @pytest.mark.slow
 @pytest.mark.parametrize("mutant", MUTANTS)
 def test_a_core_that_is_broken_is_noticed(mutant: str, tmp_path: Path) -> None:
-    status, output = _made_up_world(_broken(MUTANTS[mutant], tmp_path))
-    assert status == 1, output
-    assert "FAILED" in output
+    _notices(_made_up_world(_broken(MUTANTS[mutant], tmp_path)))
 
 
-def _cut_test(instead: Path | None = None) -> tuple[int, str]:
+def _cut_test(instead: Path | None = None) -> Path:
     """The power-cut test of the credentials, with that file instead of the core's of its name."""
-    core = [FIRMWARE / "core" / f"{name}.cpp" for name in ("credentials", "two_sectors")]
-    sources = [instead if instead is not None and path.name == instead.name else path for path in core]
+    core = _with(instead, core_sources("credentials", "two_sectors"))
     tests = ["tests/firmware/credentials_cut_test.cpp", "tests/firmware/quick_crc32.cpp"]
-    program = compile_program([*tests, *sources], flags=FAST)
-    done = subprocess.run([program], capture_output=True, text=True, timeout=120, check=False)
-    return done.returncode, done.stdout
+    return compile_program([*tests, *core], flags=FAST)
 
 
 def test_power_cuts_leave_key_and_network() -> None:
-    status, output = _cut_test()
-    print(output)
-    assert (status, output.splitlines()[-1].endswith(", 0 failed")) == (0, True), output
+    print(run_checks(_cut_test()))
 
 
 # A record written over in place, a leftover that no start mends, and one that is left though no power was cut.
@@ -136,9 +135,7 @@ CUT_MUTANTS = {
 @pytest.mark.slow
 @pytest.mark.parametrize("mutant", CUT_MUTANTS)
 def test_credentials_that_a_cut_could_lose_are_noticed(mutant: str, tmp_path: Path) -> None:
-    status, output = _cut_test(_broken(CUT_MUTANTS[mutant], tmp_path))
-    assert status == 1, output
-    assert "FAILED" in output
+    _notices(_cut_test(_broken(CUT_MUTANTS[mutant], tmp_path)))
 
 
 # --- real processes

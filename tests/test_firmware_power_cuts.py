@@ -6,8 +6,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from firmware_build import ROOT, compile_program, run_program
-from test_firmware_slots import CRYPTO, SLOTS
+from firmware_build import CRYPTO, ROOT, SLOTS, compile_program, run_program
 
 # Optimised and without the sanitizers: some hundred thousand lives of a node.
 FAST = ("-std=c++17", "-O3", "-fno-exceptions", "-fno-rtti")
@@ -22,11 +21,11 @@ PAGES_PER_SECTOR = 16
 
 
 def mass_program() -> Path:
-    return compile_program([CUT_TEST, *QUICK, CRYPTO], libs=["bearssl"], flags=FAST)
+    return compile_program([CUT_TEST, *QUICK, CRYPTO], flags=FAST)
 
 
 def events_program() -> Path:
-    return compile_program([EVENTS_TEST, *QUICK, CRYPTO], libs=["bearssl"], flags=FAST)
+    return compile_program([EVENTS_TEST, *QUICK, CRYPTO], flags=FAST)
 
 
 def counts(output: str) -> dict[str, int]:
@@ -44,7 +43,7 @@ def ask(program: Path, *words: str) -> tuple[int, str]:
 
 def test_every_cut_of_small_images_under_the_sanitizers() -> None:
     """Real SHA-256, the core's own CRC; the kinds of node that can be cut anywhere, and the one that cannot."""
-    found = counts(run_program(compile_program([CUT_TEST, *SLOTS, CRYPTO], libs=["bearssl"]), ["small", "1"]))
+    found = counts(run_program(compile_program([CUT_TEST, *SLOTS, CRYPTO]), ["small", "1"]))
     assert found["runs"] >= 35_000
     assert found["models"] >= 4
     assert (found["unbootable"], found["broken"]) == (0, 0)
@@ -233,7 +232,7 @@ def broken_program(mutant: tuple[str, str, str], test: str, folder: Path) -> Pat
     broken = folder / file
     broken.write_text(text.replace(right, wrong).replace('#include "', '#include "core/'), encoding="utf-8")
     sources = [broken if item.endswith(f"/{file}") else item for item in (test, *QUICK, CRYPTO)]
-    return compile_program(sources, libs=["bearssl"], flags=FAST)
+    return compile_program(sources, flags=FAST)
 
 
 def check_caught(said: str, broken: Path, sound: Path, colons: int) -> None:

@@ -3,27 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from firmware_build import ROOT, compile_program, run_program
-
-CORE = "templates/firmware/core"
-SLOT_NAMES = (
-    "slots",
-    "slots_area",
-    "slots_arrive",
-    "slots_in_place",
-    "slots_record",
-    "two_sectors",
-    "otadata",
-    "crc32",
-)
-SLOTS = [f"{CORE}/{name}.cpp" for name in SLOT_NAMES]
-CRYPTO = "templates/firmware/ports/host/crypto_bearssl.cpp"
+from firmware_build import CRYPTO, ROOT, SLOTS, compile_and_check, core_sources
 
 
 def test_slots_and_trial_while_power_stays_on() -> None:
-    program = compile_program(["tests/firmware/slots_test.cpp", *SLOTS, CRYPTO], libs=["bearssl"])
-    output = run_program(program)
-    assert output.endswith(" 0 failed\n")
+    output = compile_and_check(["tests/firmware/slots_test.cpp", *SLOTS, CRYPTO])
     figures = [line for line in output.splitlines() if line.startswith("R5: ")]
     print("\n".join(figures))
     assert len(figures) == 4  # bits and lengths, two layouts
@@ -38,10 +22,7 @@ def test_application_that_orders_its_copies_from_the_boot_loader() -> None:
 
     What a power cut within that copy does is counted, for nothing can help it, and told on the board's page.
     """
-    sources = ["tests/firmware/in_place_test.cpp", *SLOTS, CRYPTO]
-    output = run_program(compile_program(sources, libs=["bearssl"]))
-    assert output.endswith(" 0 failed\n"), output
-    words = output.split()
+    words = compile_and_check(["tests/firmware/in_place_test.cpp", *SLOTS, CRYPTO]).split()
     cuts, within, broken = (
         int(words[words.index(name) + 1]) for name in ("cuts", "within-copy", "of-those-broken")
     )
@@ -55,11 +36,8 @@ def test_application_that_orders_its_copies_from_the_boot_loader() -> None:
 
 @pytest.mark.slow
 def test_slots_under_the_boot_loader_of_the_esp32_family() -> None:
-    program = compile_program(["tests/firmware/slots_idf_test.cpp", *SLOTS, CRYPTO], libs=["bearssl"])
-    assert run_program(program).endswith(" 0 failed\n")
+    compile_and_check(["tests/firmware/slots_idf_test.cpp", *SLOTS, CRYPTO])
 
 
 def test_node_under_the_boot_loader_of_the_esp32_family() -> None:
-    core = [str(path.relative_to(ROOT)) for path in sorted((ROOT / CORE).glob("*.cpp"))]
-    program = compile_program(["tests/firmware/node_idf_test.cpp", *core, CRYPTO], libs=["bearssl"])
-    assert run_program(program).endswith(" 0 failed\n")
+    compile_and_check(["tests/firmware/node_idf_test.cpp", *core_sources(), CRYPTO])

@@ -7,8 +7,7 @@ import struct
 import zlib
 
 import pytest
-from firmware_build import compile_program, run_program
-from test_firmware_slots import CORE
+from firmware_build import CORE, compile_program, run_program
 
 SEED = 20260401
 MESSAGES = 4_000

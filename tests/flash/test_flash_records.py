@@ -14,18 +14,14 @@ from fleet.errors import KeyFolderError
 from fleet.flash.credentials import credentials_record
 from fleet.flash.trial_record import first_record
 from fleet.keys.networks import Network
-from tests.firmware_build import compile_program, run_program
+from tests.firmware_build import CRYPTO, SLOTS, compile_program, core_sources, run_program
 
 SMALL_FLASH_BYTES = 10 * 4096
-CORE = "templates/firmware/core"
-CORE_FILES = (
-    "cbor", "crc32", "credentials", "otadata", "slots", "slots_area", "slots_arrive", "slots_record", "ticket",
-    "two_sectors",
-)  # fmt: skip
 SOURCES = (
-    *(f"{CORE}/{name}.cpp" for name in CORE_FILES),
-    "templates/firmware/ports/host/crypto_bearssl.cpp",
     "tests/firmware/first_load_tool.cpp",
+    CRYPTO,
+    *core_sources("cbor", "credentials", "ticket"),
+    *SLOTS,
 )
 KEY = bytes(range(32))
 
@@ -35,7 +31,7 @@ def facts_of(layout: str, credentials: bytes, record: bytes, image: bytes) -> di
     flash = bytearray(b"\xff" * SMALL_FLASH_BYTES)
     for at, data in ((0, credentials), (0x1000, record), (0x3000, image)):
         flash[at : at + len(data)] = data
-    program = compile_program(SOURCES, libs=["bearssl"])
+    program = compile_program(SOURCES)
     number = {"two-slot": 1, "copy-in-place": 2}[layout]
     said = run_program(program, stdin=bytes([number]) + bytes(flash))
     return dict(line.split(" ", 1) for line in said.splitlines())

@@ -10,16 +10,12 @@ from fleet.inventory.load import load_inventory
 from fleet.resources import demo_inventory_dir
 from fleet.sheet.expected import rising_readings
 from fleet.water.filling import pump_marks, rising
-from tests.firmware_build import compile_program
+from tests.firmware_build import compile_program, core_sources
 from tests.sheet.hostile import hostile_inventory
 
 pytestmark = pytest.mark.slow
 
-SOURCES = (
-    "tests/firmware/readings_tool.cpp",
-    "templates/firmware/core/pump.cpp",
-    "templates/firmware/core/tank.cpp",
-)
+SOURCES = ("tests/firmware/readings_tool.cpp", *core_sources("pump", "tank"))
 
 
 def test_the_firmware_says_what_the_sheet_expects() -> None:
