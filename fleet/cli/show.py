@@ -86,7 +86,7 @@ def show(
 
         show_depths(this.output, inventory.tank(known), table, holds, us=us_units, json=json)
         return
-    facts = _facts(inventory, wanted, known)
+    facts = _facts(inventory, wanted, known, us=us_units and not json)
     if json:
         this.output.emit_json(f"show-{wanted}", {wanted: asdict(facts)})
         return
@@ -117,15 +117,16 @@ def _names(inventory: Inventory | None, kind: str) -> list[str]:
     return [part.name for part in parts]
 
 
-def _facts(inventory: Inventory | None, kind: str, name: str) -> Any:
+def _facts(inventory: Inventory | None, kind: str, name: str, *, us: bool) -> Any:
     if kind == "board" or inventory is None:
         from fleet.inventory.about_node import about_board
 
         return about_board(inventory, name)
     if kind == "tank":
         from fleet.inventory.about_tank import about_tank
+        from fleet.water.quantities import Units
 
-        return about_tank(inventory, name)
+        return about_tank(inventory, name, Units(us))
     if kind == "node":
         from fleet.inventory.about_node import about_node
 

@@ -5,7 +5,7 @@ A section with the marks, the table of marks, the pump, spare time, what to mind
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from fleet.cli.section import DRAWN_COLUMNS, Line, draw
 from fleet.water.quantities import Units, duration, share
@@ -104,23 +104,23 @@ def _pump(out: Output, pump: PumpFacts, tank: TankFacts, units: Units) -> None:
         ("shortest off", pump.shortest_off),
     )
     for name, timed in named:
-        paragraph(out, f"  {name:14}{duration(timed.seconds):12}{timed.origin}", "", " " * 28)
+        paragraph(out, f"{_label(name)}{_time(timed.seconds)}{timed.origin}", "", _AFTER_TIME)
         if timed.because and timed.seconds != timed.computed_s:
             computed = f"computed: {duration(timed.computed_s)}, {timed.computed_from}"
-            paragraph(out, f"{'':28}{computed}", "", " " * 28)
+            paragraph(out, f"{_AFTER_TIME}{computed}", "", _AFTER_TIME)
     _starts(out, pump, units)
     for word, crossing in (("stops", pump.stopping), ("starts", pump.starting)):
         told = (
             f"{crossing.seconds:.3g} s after mark {crossing.mark}: {units.volume(crossing.past_l)} past it, to "
             f"{units.length(crossing.reached_m)}; room for {units.volume(crossing.room_l)}"
         )
-        paragraph(out, f"  {word:14}{told}", "", " " * 16)
+        paragraph(out, f"{_label(word)}{told}", "", _label())
     swings = pump.debounce_s / pump.slosh_s
     told = (
         f"the water swings once in {pump.slosh_s:.2g} s; the debounce of {pump.debounce_s:.3g} s is {swings:.1f} of "
         "that (two to three are good)"
     )
-    paragraph(out, f"  {'waves':14}{told}", "", " " * 16)
+    paragraph(out, f"{_label('waves')}{told}", "", _label())
 
 
 def _starts(out: Output, pump: PumpFacts, units: Units) -> None:
@@ -140,7 +140,7 @@ def _starts(out: Output, pump: PumpFacts, units: Units) -> None:
         told += "; no limit is known: give the pump's `power` or its `motor`"
     else:
         told += f"; its motor may {starts.most_per_hour:.3g} ({starts.origin})"
-    paragraph(out, f"  {'starts an hour':15} {told}", "", " " * 18)
+    paragraph(out, f"{_label('starts an hour')}{told}", "", _label())
 
 
 def _levels(out: Output, tank: TankFacts) -> None:
@@ -157,8 +157,19 @@ def _levels(out: Output, tank: TankFacts) -> None:
     if need:
         paragraph(out, _need(need))
         for step in need.steps:
-            out.data(f"  {step.name:14}{duration(step.seconds):12}{step.reckoned}", hang=" " * 28)
+            out.data(f"{_label(step.name)}{_time(step.seconds)}{step.reckoned}", hang=_AFTER_TIME)
         paragraph(out, f"from: {need.source}", "  ", "    ")
+
+
+def _label(name: str = "") -> str:
+    return f"  {name:16}"
+
+
+def _time(seconds: float) -> str:
+    return f"{duration(seconds):14}"
+
+
+_AFTER_TIME: Final = " " * len(_label() + _time(0))
 
 
 def _level_name(tank: TankFacts, level: LevelFacts) -> str:

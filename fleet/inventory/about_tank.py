@@ -16,6 +16,7 @@ from fleet.water.crossing import debounce_s, starting, stopping
 from fleet.water.filling import Timed, between_l, overflow_m, pump_marks, pump_times, rising
 from fleet.water.geometry import top_m, volume_l
 from fleet.water.motors import allowance
+from fleet.water.quantities import METRIC, Units
 from fleet.water.slosh import period_s
 from fleet.water.spare import needed_s, spare_time, suffices
 from fleet.water.starts import starts
@@ -159,8 +160,8 @@ class TankFacts:
     notes: str
 
 
-def about_tank(inventory: Inventory, name: str) -> TankFacts:
-    """The facts of the tank of that name; KeyError if there is none."""
+def about_tank(inventory: Inventory, name: str, units: Units = METRIC) -> TankFacts:
+    """The facts of the tank of that name, their words in those units; KeyError if there is none."""
     tank = inventory.tank(name)
     node = node_of(inventory, name)
     need = update_need(inventory, node) if node else None
@@ -181,10 +182,10 @@ def about_tank(inventory: Inventory, name: str) -> TankFacts:
         stand_ins=_stand_ins(inventory, tank),
         node=node.name if node else None,
         marks=_marks(tank, node),
-        pump=_pump(tank, tank.pump, debounce_s(node)) if tank.pump else None,
+        pump=_pump(tank, tank.pump, debounce_s(node), units) if tank.pump else None,
         need=need,
-        levels=_levels(tank, need),
-        cautions=cautions(tank),
+        levels=_levels(tank, need, units),
+        cautions=cautions(tank, units),
         notes=tank.notes,
     )
 
@@ -247,8 +248,8 @@ def _marks(tank: Tank, node: Node | None) -> tuple[MarkFacts, ...]:
     return tuple(facts)
 
 
-def _pump(tank: Tank, pump: Pump, debounced_s: float) -> PumpFacts:
-    times = pump_times(tank)
+def _pump(tank: Tank, pump: Pump, debounced_s: float, units: Units) -> PumpFacts:
+    times = pump_times(tank, units)
     if times is None:
         raise ValueError(f"{tank.name} has no pump")
     start, stop = pump_marks(tank, pump)
@@ -295,12 +296,12 @@ def _crossing(tank: Tank, crossing: Crossing) -> CrossingFacts:
     )
 
 
-def _levels(tank: Tank, need: Need | None) -> tuple[LevelFacts, ...]:
+def _levels(tank: Tank, need: Need | None, units: Units) -> tuple[LevelFacts, ...]:
     names = [mark.name for mark in rising(tank)]
     facts = []
     for level in range(len(names) + 1):
         wet = tuple(names[:level])
-        spare = spare_time(tank, wet)
+        spare = spare_time(tank, wet, units)
         facts.append(
             LevelFacts(
                 level=level,

@@ -104,7 +104,7 @@ def contents(inventory: Inventory, kind: Kind, name: str, units: Units, printed:
 
 def _node_sheet(inventory: Inventory, node: Node, units: Units) -> Sheet:
     facts, board = about_node(inventory, node.name), board_of(node)
-    wires = wires_of(inventory, node, facts.tanks)
+    wires = wires_of(inventory, node, facts.tanks, units)
     parts = tuple(tank_part(inventory, tank, wires, units) for tank in facts.tanks)
     return Sheet(
         kind="node",
@@ -150,8 +150,8 @@ def _node_steps(
 
 
 def _tank_sheet(inventory: Inventory, name: str, units: Units) -> Sheet:
-    facts, node = about_tank(inventory, name), node_of(inventory, name)
-    wires = wires_of(inventory, node, (name,)) if node else ()
+    facts, node = about_tank(inventory, name, units), node_of(inventory, name)
+    wires = wires_of(inventory, node, (name,), units) if node else ()
     part = tank_part(inventory, name, wires, units)
     steps: list[Steps] = []
     if node:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.limits import POWER_UP_HOLD_S, SAMPLE_PERIOD_MS
 from fleet.water.crossing import debounce_s
-from fleet.water.filling import flow_words
 from fleet.water.quantities import duration
 
 if TYPE_CHECKING:
@@ -15,6 +14,7 @@ if TYPE_CHECKING:
 
     from fleet.inventory.about_tank import PumpFacts, StartsFacts
     from fleet.inventory.model import Inventory, Node, Pump
+    from fleet.water.quantities import Units
 
 _DEFAULT: Final = "default"
 _GIVEN: Final = "inventory"
@@ -44,7 +44,7 @@ def node_settings(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
     )
 
 
-def pump_settings(facts: PumpFacts, pump: Pump) -> tuple[Setting, ...]:
+def pump_settings(facts: PumpFacts, pump: Pump, units: Units) -> tuple[Setting, ...]:
     """Those of a tank's pump, and how often it may have to start by them."""
     return (
         Setting("pump starts at", f"mark {facts.starts_at}", _GIVEN if pump.on_at else _DEFAULT),
@@ -52,14 +52,14 @@ def pump_settings(facts: PumpFacts, pump: Pump) -> tuple[Setting, ...]:
         Setting("longest run", duration(facts.longest_run.seconds), facts.longest_run.origin),
         Setting("no-rise watch", duration(facts.no_rise.seconds), facts.no_rise.origin),
         Setting("shortest off", duration(facts.shortest_off.seconds), facts.shortest_off.origin),
-        *_starts(facts.starts),
+        *_starts(facts.starts, units),
     )
 
 
-def _starts(facts: StartsFacts) -> tuple[Setting, ...]:
+def _starts(facts: StartsFacts, units: Units) -> tuple[Setting, ...]:
     if facts.cycle_s is None:
         return ()
-    worst = f"at {flow_words(facts.demand_l_per_min)} the other way"
+    worst = f"at {units.flow(facts.demand_l_per_min)} the other way"
     may = f"; its motor may {facts.most_per_hour:.3g} ({facts.origin})" if facts.most_per_hour else ""
     return (Setting("starts an hour", f"up to {facts.per_hour:.2g}", f"{worst}{may}"),)
 

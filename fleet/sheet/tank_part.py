@@ -58,7 +58,7 @@ class TankPart:
 
 def tank_part(inventory: Inventory, name: str, wires: Sequence[Wire], units: Units) -> TankPart:
     """The part of the tank of that name, with these wires (those of other tanks are passed over)."""
-    tank, facts = inventory.tank(name), about_tank(inventory, name)
+    tank, facts = inventory.tank(name), about_tank(inventory, name, units)
     mine = {wire.what: wire for wire in wires if wire.tank == name}
     return TankPart(
         facts=facts,
@@ -68,7 +68,7 @@ def tank_part(inventory: Inventory, name: str, wires: Sequence[Wire], units: Uni
         common_wire=mine["common electrode"].swatch if mine else None,
         pump=_pump(facts, units),
         marks=_marks(facts, units),
-        settings=pump_settings(facts.pump, tank.pump) if tank.pump and facts.pump else (),
+        settings=pump_settings(facts.pump, tank.pump, units) if tank.pump and facts.pump else (),
         spare=_spare(facts),
         spare_note=_spare_note(facts),
     )

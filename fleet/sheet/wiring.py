@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from fleet.boards.board import Board
     from fleet.inventory.about_node import PinUse
     from fleet.inventory.model import Inventory, Node, Served
+    from fleet.water.quantities import Units
 
 GROUND: Final = "GND"
 _COLORS: Final = {
@@ -56,7 +57,7 @@ class Wire:
         return drawn_color(self.color)
 
 
-def wires_of(inventory: Inventory, node: Node, tanks: Collection[str]) -> tuple[Wire, ...]:
+def wires_of(inventory: Inventory, node: Node, tanks: Collection[str], units: Units) -> tuple[Wire, ...]:
     """The wires for these tanks of the node, common electrodes after their probes."""
     uses = about_node(inventory, node.name).pins
     found: list[Wire] = []
@@ -66,7 +67,7 @@ def wires_of(inventory: Inventory, node: Node, tanks: Collection[str]) -> tuple[
         mine = [use for use in uses if use.tank == served.tank]
         probes = [use for use in mine if use.for_what == "probe"]
         found += [_probe(use, served) for use in probes]
-        found.append(_common(served))
+        found.append(_common(served, units))
         found += [_relay(use, served) for use in mine if use.for_what != "probe"]
     return tuple(found)
 
@@ -110,8 +111,8 @@ def _probe(use: PinUse, served: Served) -> Wire:
     return Wire(f"probe {mark}", use.tank, use.pin, use.gpio, color, detail, _care(use))
 
 
-def _common(served: Served) -> Wire:
-    cable = f"; {served.cable_length_m:g} m of cable" if served.cable_length_m else ""
+def _common(served: Served, units: Units) -> Wire:
+    cable = f"; {units.long_length(served.cable_length_m)} of cable" if served.cable_length_m else ""
     detail = f"reaches below all other electrodes{cable}"
     return Wire("common electrode", served.tank, GROUND, None, served.wires.get("common", ""), detail, "")
 

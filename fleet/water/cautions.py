@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fleet.inventory.model import Duty
-from fleet.water.filling import S_PER_MIN, flow_words, overflow_m
+from fleet.water.filling import S_PER_MIN, overflow_m
 from fleet.water.geometry import top_m, volume_l
+from fleet.water.quantities import METRIC, Units
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,9 +30,9 @@ class Caution:
     source: str
 
 
-def cautions(tank: Tank) -> tuple[Caution, ...]:
-    """Those that apply to this tank, the most dangerous first."""
-    found = [rule(tank) for rule in _RULES]
+def cautions(tank: Tank, units: Units = METRIC) -> tuple[Caution, ...]:
+    """Those that apply to this tank, the most dangerous first, in words of those units."""
+    found = [*(rule(tank) for rule in _RULES), _overflow(tank, units)]
     return tuple(caution for caution in found if caution is not None)
 
 
@@ -101,7 +102,7 @@ def _air_gap(tank: Tank) -> Caution | None:
     )
 
 
-def _overflow(tank: Tank) -> Caution | None:
+def _overflow(tank: Tank, units: Units) -> Caution | None:
     if tank.pump is not None and tank.pump.does == "drain":
         return None
     most = tank.uncontrolled_inflow_l_per_min
@@ -111,7 +112,7 @@ def _overflow(tank: Tank) -> Caution | None:
         return None
     return Caution(
         "overflow",
-        f"It must carry {flow_words(most)} by gravity to where it is seen, screened and without a valve.",
+        f"It must carry {units.flow(most)} by gravity to where it is seen, screened and without a valve.",
         "common plumbing code (overflow capacity at least the inflow, from memory)",
     )
 
@@ -146,5 +147,4 @@ _RULES: tuple[Callable[[Tank], Caution | None], ...] = (
     _relay,
     _potable,
     _air_gap,
-    _overflow,
 )

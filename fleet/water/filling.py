@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from fleet.limits import LONGEST_RUN_FACTOR, NO_RISE_FACTOR, SHORTEST_OFF_S
 from fleet.water.geometry import top_m, volume_l
 from fleet.water.motors import allowance
+from fleet.water.quantities import METRIC, Units
 
 if TYPE_CHECKING:
     from fleet.inventory.model import Mark, Pump, Setting, Tank
@@ -101,8 +102,8 @@ def time_s(volume: float, flow_l_per_min: float) -> float:
     return S_PER_MIN * volume / flow_l_per_min if flow_l_per_min > 0 else inf
 
 
-def pump_times(tank: Tank) -> PumpTimes | None:
-    """The pump's times; None for a tank without pump.
+def pump_times(tank: Tank, units: Units = METRIC) -> PumpTimes | None:
+    """The pump's times, with their origins in words of those units; None for a tank without pump.
 
     Longest run: LONGEST_RUN_FACTOR times the whole way that a run may have to go, which begins outside of
     the marks when the node was away: from empty for a filling pump, from the overflow for a draining one.
@@ -119,7 +120,7 @@ def pump_times(tank: Tank) -> PumpTimes | None:
     way = _way(tank, pump, stop)
     whole_s = time_s(between_l(tank, way[0], way[-1]), flow)
     stretch_s = max((time_s(between_l(tank, a, b), flow) for a, b in pairwise(way)), default=0.0)
-    at = _at(pump, against, keeping_up)
+    at = _at(pump, against, keeping_up, units)
     from_where = "empty" if pump.does == "fill" else "the overflow"
     band_l = between_l(tank, start.height_m, stop.height_m)
     return PumpTimes(
@@ -168,12 +169,12 @@ def _way(tank: Tank, pump: Pump, stop: Mark) -> list[float]:
 
 def flow_words(l_per_min: float) -> str:
     """A flow in words, such as `53 L/min` or `7.5 L/min`."""
-    return f"{l_per_min:,.0f} L/min" if l_per_min >= 100 else f"{l_per_min:.3g} L/min"
+    return METRIC.flow(l_per_min)
 
 
-def _at(pump: Pump, against: float, keeps_up: bool) -> str:
+def _at(pump: Pump, against: float, keeps_up: bool, units: Units) -> str:
     taken = "draw" if pump.does == "fill" else "inflow"
-    flow, most = flow_words(pump.flow_l_per_min), flow_words(against)
+    flow, most = units.flow(pump.flow_l_per_min), units.flow(against)
     if not keeps_up:
         return f"at {flow}, which the largest {taken} ({most}) takes up"
     if against == 0:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 _M_PER_FOOT = 0.3048
 _L_PER_GALLON = 3.785411784
@@ -24,6 +25,10 @@ class Units:
         shown = f"{value:.1f}" if self.us else f"{value:.0f}"
         return f"{shown} {unit}" if value >= least else f"under {least:g} {unit}"
 
+    def long_length(self, metres: float) -> str:
+        """Of a cable, such as `35 m` or `115 ft`."""
+        return f"{metres / _M_PER_FOOT:.3g} ft" if self.us else f"{metres:.3g} m"
+
     def volume(self, litres: float) -> str:
         """Such as `19,085 L` or `5,042 gal`; a decimal below 100."""
         value, unit = (litres / _L_PER_GALLON, "gal") if self.us else (litres, "L")
@@ -33,6 +38,9 @@ class Units:
         """Such as `45 L/min` or `11.9 gal/min`."""
         value, unit = (l_per_min / _L_PER_GALLON, "gal/min") if self.us else (l_per_min, "L/min")
         return f"{value:,.0f} {unit}" if value >= 100 else f"{value:.3g} {unit}"
+
+
+METRIC: Final = Units()
 
 
 def share(value: float) -> str:

@@ -18,7 +18,8 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from fleet.inventory.model import Duty
-from fleet.water.filling import between_l, flow_words, overflow_m, pump_marks, rising, time_s
+from fleet.water.filling import between_l, overflow_m, pump_marks, rising, time_s
+from fleet.water.quantities import METRIC, Units
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -70,12 +71,12 @@ def bounds(tank: Tank, wet_marks: Collection[str] | None) -> Bounds:
     return Bounds(lowest, highest, True)
 
 
-def spare_time(tank: Tank, wet_marks: Collection[str] | None) -> SpareTime:
+def spare_time(tank: Tank, wet_marks: Collection[str] | None, units: Units = METRIC) -> SpareTime:
     """Spare time with these marks wet (names); None when the probes have not settled or nobody asked.
 
     Until the reserve (or empty) at the largest draw, from the lowest level possible; until overflow at
     the largest uncontrolled inflow, from the highest level possible. Inflow is not counted on, and
-    neither is draw.
+    neither is draw. `why` is in words of those units.
     """
     span = bounds(tank, wet_marks)
     reserve = tank.reserve_m or 0.0
@@ -84,10 +85,10 @@ def spare_time(tank: Tank, wet_marks: Collection[str] | None) -> SpareTime:
     full = overflow_m(tank)
     up_l = between_l(tank, full, span.highest_m) if full > span.highest_m else 0.0
     until_overflow = _until(up_l, tank.uncontrolled_inflow_l_per_min)
-    held = _held(tank, span)
+    held = _held(tank, span, units)
     if held:
         return SpareTime(until_reserve, until_overflow, 0.0, held, held)
-    worst, what = _worst(tank, until_reserve, until_overflow)
+    worst, what = _worst(tank, until_reserve, until_overflow, units)
     return SpareTime(until_reserve, until_overflow, worst, f"{what}{_from(tank, wet_marks, span)}")
 
 
@@ -101,11 +102,11 @@ def suffices(spare_s: float | None, wanted_s: float) -> bool:
     return spare_s is None or spare_s >= wanted_s
 
 
-def _held(tank: Tank, span: Bounds) -> str:
+def _held(tank: Tank, span: Bounds, units: Units) -> str:
     if tank.duty is Duty.FIRE_RESERVE:
         kept = fire_floor_m(tank)
         if not span.certain or span.lowest_m < kept:
-            return f"the fire reserve is not surely there: the water may stand below {kept:.2f} m"
+            return f"the fire reserve is not surely there: the water may stand below {units.length(kept)}"
     if tank.duty is Duty.POTABLE and tank.pump is not None and not span.certain:
         return "drinking water, and its level is not known or the marks contradict one another"
     return ""
@@ -124,17 +125,17 @@ def _until(volume: float, flow_l_per_min: float) -> float:
     return time_s(volume, flow_l_per_min) if flow_l_per_min > 0 else inf
 
 
-def _worst(tank: Tank, until_reserve_s: float, until_overflow_s: float) -> tuple[float, str]:
+def _worst(tank: Tank, until_reserve_s: float, until_overflow_s: float, units: Units) -> tuple[float, str]:
     if tank.pump is None:
         return inf, "no pump: the node only watches"
     if tank.pump.does == "fill":
         if until_reserve_s == inf:
             return inf, "nothing draws from it"
         down_to = "the reserve" if tank.reserve_m else "empty"
-        return until_reserve_s, f"down to {down_to} at {flow_words(tank.largest_draw_l_per_min)}"
+        return until_reserve_s, f"down to {down_to} at {units.flow(tank.largest_draw_l_per_min)}"
     if until_overflow_s == inf:
         return inf, "nothing flows in"
-    return until_overflow_s, f"up to the overflow at {flow_words(tank.uncontrolled_inflow_l_per_min)}"
+    return until_overflow_s, f"up to the overflow at {units.flow(tank.uncontrolled_inflow_l_per_min)}"
 
 
 def _from(tank: Tank, wet_marks: Collection[str] | None, span: Bounds) -> str:

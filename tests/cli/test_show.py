@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from math import acosh, pi
 from pathlib import Path
 
@@ -86,6 +87,12 @@ def test_us_units_say_the_same(capsys: pytest.CaptureFixture[str]) -> None:
     row = next(line for line in text.splitlines() if line.startswith("empty "))
     assert "1.00 ft" in row
     assert "1,950 gal" in row
+
+
+@pytest.mark.parametrize("name", TANKS)
+def test_us_units_reach_every_line(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    text = shown(capsys, "tank", name, "--us-units")
+    assert not re.search(r"\d (L|m|mm|L/min)\b", text)
 
 
 @pytest.mark.parametrize("name", TANKS)

@@ -36,7 +36,7 @@ def _part(inventory: Inventory, tank: str, us: bool = False) -> TankPart:
     wires = [
         wire
         for node in inventory.nodes
-        for wire in wires_of(inventory, node, [served.tank for served in node.serves])
+        for wire in wires_of(inventory, node, [served.tank for served in node.serves], Units())
     ]
     return tank_part(inventory, tank, wires, Units(us))
 
@@ -123,7 +123,7 @@ def test_a_board_shows_every_pin_once_and_no_words_overlap(board_id, tanks) -> N
 def test_a_board_marks_the_used_pins_alone() -> None:
     node = HOSTILE.node("edge")
     board = load_board(node.board)
-    wires = wires_of(HOSTILE, node, [served.tank for served in node.serves])
+    wires = wires_of(HOSTILE, node, [served.tank for served in node.serves], Units())
     svg = draw_board(drawn_board(board, wires))
     filled = [c for c in parsed(svg).iter(f"{SVG}circle") if c.attrib["fill"] != "#fff"]
     used = {wire.pin for wire in wires if wire.gpio is not None}
