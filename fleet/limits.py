@@ -69,6 +69,12 @@ SHOWN_IMAGE_BYTES: Final = 512 * 1024
 """Size of the image for which `show` and `check` say what an update needs; a plan takes the true one."""
 DEPTH_ROWS: Final = 2_000
 """A table of depths with more rows is a slip of the unit of its step."""
+WATCH_FACTOR: Final = 5.0
+"""A watch set by hand to more than this times what it would be comes too late to save a pump (own allowance)."""
+MOST_HEAD_M: Final = 2_000.0
+"""No well pump lifts water higher: the power or the flow is a slip of the unit (own allowance, on the far side)."""
+SINGLE_PHASE_KW: Final = 22.7
+"""Motors of more than 30 hp are not made single-phase (Franklin Electric's table has none from 40 hp on)."""
 RUN_ON_S: Final = 2.0
 """From the opening of the pump relay until the flow stops, unless the inventory says otherwise (own allowance for a
 contactor, the motor's run-down and a check valve)."""
@@ -292,5 +298,13 @@ PIN_PF: Final = 10.0
 RESISTOR_TOLERANCE: Final = 0.05
 ELECTRODE_CURRENT_UA: Final = 100.0
 """More direct current wears electrodes away and coats them (from memory); level relays use alternating current."""
+SEA_US_PER_CM: Final = 60_000.0
+"""The sea has 45,000 to 55,000 uS/cm (hercowater.com): more in a tank is a slip of the unit."""
+WATER_KIND_FACTOR: Final = 3.0
+"""A measured conductivity so far outside of what its kind of water has is a slip of one of the two (own allowance)."""
+DRINKING_US_PER_CM: Final = 2790.0
+"""German limit for drinking water (hercowater.com)."""
+LITTLE_US_PER_CM: Final = 60.0
+"""Water that conducts less at its best needs electrodes made for it; drinking water has 50 and more."""
 LARGEST_PULL_UP_OHM: Final = 1e6
 """An input leaks up to 50 nA (ESP32 and ESP8266 data sheets): 50 mV at 1 Mohm, and more is at the mercy of dust."""

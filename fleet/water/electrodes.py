@@ -48,7 +48,7 @@ E24: Final = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47
 # Conductivity at 25 degrees by kind of water, uS/cm.
 _BY_KIND: Final[dict[str, tuple[float, float, str]]] = {
     "mains": (50.0, 1500.0, "potable water, Maine DHHS, pH and conductivity"),
-    "bore": (50.0, 1500.0, "potable water, Maine DHHS, pH and conductivity"),
+    "bore": (50.0, 1500.0, "potable water, Maine DHHS, pH and conductivity, taken for bores too"),
     "rain": (5.0, 50.0, "from memory"),
     "river": (20.0, 1000.0, "datastream.org guide: streams to 200, rivers to 1,000; the least from memory"),
     "grey": (300.0, 3000.0, "from memory"),
@@ -166,7 +166,12 @@ def conductivity(water: Water | None) -> Conductivity | None:
     if measured is not None:
         source = f"measured, {100 * MEASURED_SPREAD:.0f} % either way for the seasons (own allowance)"
         return Conductivity(measured * (1 - MEASURED_SPREAD), measured * (1 + MEASURED_SPREAD), source)
-    return Conductivity(*_BY_KIND[water.kind]) if water.kind else None
+    return by_kind(water.kind) if water.kind else None
+
+
+def by_kind(kind: str) -> Conductivity:
+    """What water of a kind may conduct; KeyError if there is no such kind."""
+    return Conductivity(*_BY_KIND[kind])
 
 
 def has_film(tank: Tank) -> bool:
@@ -194,6 +199,11 @@ def pull_of(served: Served, chip: Pull) -> Pull | None:
     if served.pull_up == "internal":
         return chip
     return resistor_pull(served.pull_up_resistor_ohm) if served.pull_up_resistor_ohm else None
+
+
+def largest_current_ua(pull: Pull, water_ohm: float = 0.0) -> float:
+    """Direct current through water of that resistance while the pull-up is on, in microamperes."""
+    return 1e6 * SUPPLY_V / (pull.least_ohm + water_ohm)
 
 
 def wet_ohm(electrodes: Electrodes, water: Conductivity, film: bool) -> tuple[float, float]:
@@ -225,7 +235,7 @@ def reading(electrodes: Electrodes, water: Conductivity, film: bool, pull: Pull,
         dry_ohm=dry,
         wet=_sure(wet[1] <= pull.low_at_most_ohm, wet[0] <= surely_low_ohm(pull.most_ohm)),
         dry=_sure(dry[1] >= pull.high_at_least_ohm, dry[0] >= surely_high_ohm(pull.least_ohm)),
-        current_ua=1e6 * SUPPLY_V / (pull.least_ohm + wet[0]),
+        current_ua=largest_current_ua(pull, wet[0]),
     )
 
 

@@ -12,6 +12,7 @@ from math import inf
 from typing import TYPE_CHECKING, Final
 
 from fleet.water.filling import S_PER_MIN, against_l_per_min, between_l, pump_marks
+from fleet.water.slosh import G_M_PER_S2
 
 if TYPE_CHECKING:
     from fleet.inventory.model import Tank
@@ -59,6 +60,11 @@ def cycle_s(band_l: float, flow_l_per_min: float, demand_l_per_min: float) -> fl
         return inf
     net = flow_l_per_min - demand_l_per_min
     return S_PER_MIN * (band_l / net + band_l / demand_l_per_min)
+
+
+def head_m(power_kw: float, flow_l_per_min: float) -> float:
+    """The height to which a power lifts a flow of water if nothing is lost: H = P / (density x g x Q)."""
+    return power_kw * 1000 / (G_M_PER_S2 * flow_l_per_min / S_PER_MIN)
 
 
 def control_volume_l(flow_l_per_min: float, demand_l_per_min: float, starts_per_hour: float) -> float:

@@ -20,10 +20,11 @@ sites: [{{name: s, time_zone: Europe/Lisbon, network: n}}]
 tanks:
   - name: t
     site: s
-    duty: livestock
+    duty: fire-reserve
     shape: {{kind: box, length: 1 m, width: 1 m, height: 2 m}}
     marks: [{{name: low, height: 0.5 m}}, {{name: full, height: 1.5 m}}]
     overflow: 1.9 m
+    reserve: 0.4 m
     pump: {{name: p, does: fill, flow: 10 L/min, {setting}}}
 nodes:
   - name: n

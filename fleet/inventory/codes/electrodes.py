@@ -91,6 +91,41 @@ WATER_UNKNOWN = Code(
     "arithmetic: resistance = cell constant / conductivity",
 )
 
+LITTLE_CONDUCTING = Code(
+    "INV611",
+    "water that conducts little, and no electrodes given",
+    "Ordinary electrodes in rain or snow water are not surely read through this pull-up: a wet probe may read dry, so "
+    "that a filling pump does not stop by it.",
+    "Add `electrodes`, long and close together, and fit the resistor that `check` then names.",
+    Severity.WARNING,
+    f"{_LIMITS}; rain: 5 to 50 uS/cm (from memory)",
+)
+RESISTOR_TOO_LARGE = Code(
+    "INV612",
+    "a resistor too large for an input",
+    "An input leaks up to 50 nA, and a damp terminal much more: through so large a resistor a dry probe may read wet.",
+    "Fit a resistor of 1 Mohm or less, and electrodes to go with it.",
+    Severity.WARNING,
+    "input leakage of 50 nA: data sheets of ESP32 and ESP8266, DC characteristics; the limit of 1 Mohm: own allowance",
+)
+WATER_OUT_OF_KIND = Code(
+    "INV613",
+    "a conductivity that such water does not have",
+    "One of the two is a slip, often of the unit (mS for uS), and all that is said about the probes rests on it.",
+    "Check the meter's unit, or correct `kind`.",
+    Severity.WARNING,
+    "Maine DHHS (drinking water), datastream.org (rivers, brackish), hercowater.com (sea); rain and grey water: from "
+    "memory; 3 x either way: own allowance",
+)
+RODS_TOO_LONG = Code(
+    "INV614",
+    "rods longer than the water is deep",
+    "`wetted` is the length under water when a mark counts as reached; at the lowest mark there is not so much water.",
+    "Correct `wetted`, or the height of the mark.",
+    Severity.WARNING,
+    "geometry: the rod ends above the bottom",
+)
+
 CODES = (
     WET_NOT_READ,
     WET_DOUBTFUL,
@@ -102,4 +137,8 @@ CODES = (
     RODS_TOUCH,
     RESISTOR_UNUSED,
     WATER_UNKNOWN,
+    LITTLE_CONDUCTING,
+    RESISTOR_TOO_LARGE,
+    WATER_OUT_OF_KIND,
+    RODS_TOO_LONG,
 )

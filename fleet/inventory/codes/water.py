@@ -36,9 +36,10 @@ RUN_TOO_SHORT = Code(
     "INV503",
     "a submersible pump that runs too briefly",
     "The motor of a submersible pump gets rid of the heat of starting only while water flows past it.",
-    "Set the marks at which the pump starts and stops further apart.",
+    "Set the marks at which the pump starts and stops further apart. For a sump pump whose maker allows shorter runs, "
+    "say so in a ruling.",
     Severity.WARNING,
-    "Franklin Electric: at least 1 minute per start",
+    "Franklin Electric, submersible well motors: at least 1 minute per start",
 )
 RUN_ENDS_EARLY = Code(
     "INV504",
@@ -63,6 +64,34 @@ NO_REASON = Code(
     "Take it out, or write why: `{is: 40 min, because: the bore recovers slowly}`.",
     Severity.WARNING,
     "common practice: a setting that differs from the design is kept with its reason",
+)
+NOTHING_AGAINST = Code(
+    "INV507",
+    "a pump with nothing to work against",
+    "What empties a tank that is filled, or fills one that is drained, decides how often the pump starts, whether it "
+    "keeps up, and how long the tank can be left alone. Without it none of these is looked at.",
+    "Give the worst flow: `largest_draw` of a tank that is filled, `uncontrolled_inflow` of one that is drained. Or "
+    "correct `does`.",
+    Severity.WARNING,
+    "balance of flows, t = V / (q in - q out)",
+)
+POWER_AND_FLOW = Code(
+    "INV508",
+    "a pump whose figures do not go together",
+    "Power, flow, phase and height belong to one another: where they do not, one of them has a slip of the unit in it, "
+    "and all that follows from it is wrong.",
+    "Check `power`, `flow` and `phase` against the plate. If the water comes from a higher place, say so in a ruling.",
+    Severity.WARNING,
+    "hydraulic power P = density x g x Q x H, at an efficiency of 1; single-phase: Franklin Electric's table of starts",
+)
+WATCH_TOO_LATE = Code(
+    "INV509",
+    "a watch that comes too late",
+    "The longest run and the no-rise watch are what stops a pump that runs dry or cannot fill; set so long, they let "
+    "it burn.",
+    "Take the time out: then it is computed. Or set it nearer to what is computed.",
+    Severity.WARNING,
+    "own allowance: 5 x the computed time, itself 1.5 to 2 x the time of the way (common practice)",
 )
 RUNS_OVER = Code(
     "INV510",
@@ -125,6 +154,23 @@ DEBOUNCE_SHORT = Code(
     Severity.WARNING,
     "common practice of level relays: 2 to 4 s against splashing",
 )
+NAMES_UPSIDE_DOWN = Code(
+    "INV517",
+    "marks whose names are upside down",
+    "Heights are from the lowest inside point of the tank up. A `full` below an `empty` was measured from the top: the "
+    "pump would start and stop at the wrong levels.",
+    "Measure from the bottom, or give the marks other names.",
+    Severity.WARNING,
+    "common meaning of the names empty, low, half, high and full",
+)
+DEBOUNCE_LONG = Code(
+    "INV518",
+    "a debounce longer than waves need",
+    "All that the node does comes later by it: it stops the pump later, starts it later, and sees a fault later.",
+    "Leave `debounce` out (2 s), or set it to 1 to 5 s, or to two periods of the water's swing.",
+    Severity.NOTE,
+    "makers of level relays: 0.1 to 10 s",
+)
 FIRE_REFILL = Code(
     "INV520",
     "a fire reserve that takes too long to refill",
@@ -165,7 +211,8 @@ NOT_DRINKING = Code(
     "drinking water of a kind that nobody drinks",
     "Grey and brackish water are not for drinking; one of the two is a slip.",
     "Correct `duty` or `water`.",
-    source="US drinking water: 50 to 1,500 uS/cm (Maine DHHS); brackish: from 1,000 uS/cm up",
+    source="drinking water: 50 to 1,500 uS/cm (Maine DHHS), German limit 2,790 uS/cm (hercowater.com); brackish: from "
+    "1,000 uS/cm up (datastream.org)",
 )
 NEVER_SPARED = Code(
     "INV530",
@@ -188,6 +235,9 @@ CODES = (
     RUN_ENDS_EARLY,
     NO_RISE_EARLY,
     NO_REASON,
+    NOTHING_AGAINST,
+    POWER_AND_FLOW,
+    WATCH_TOO_LATE,
     RUNS_OVER,
     RUNS_DRY,
     STARTS_TOO_LATE,
@@ -195,6 +245,8 @@ CODES = (
     PASSED_TOO_FAST,
     SLOSH,
     DEBOUNCE_SHORT,
+    NAMES_UPSIDE_DOWN,
+    DEBOUNCE_LONG,
     FIRE_REFILL,
     FIRE_NO_RESERVE,
     FIRE_DRAWN,

@@ -18,7 +18,8 @@ from fleet.inventory.codes.electrodes import (
     WET_DOUBTFUL,
     WET_NOT_READ,
 )
-from fleet.limits import CABLE_PF_PER_M, ELECTRODE_CURRENT_UA
+from fleet.inventory.rules.pull_ups import current_fits, pull_ups_fit
+from fleet.limits import CABLE_PF_PER_M
 from fleet.water.electrodes import (
     Sure,
     cell_constant_per_cm,
@@ -58,6 +59,7 @@ def electrodes_fit(survey: Survey) -> Iterator[Finding]:
             yield from _resistor(node, index, served)
             yield from _cable(node, index, served, board)
             of = survey.tank_by_name.get(served.tank)
+            yield from pull_ups_fit(node, index, served, of, board)
             if of is not None and of.part.electrodes is not None:
                 yield from _read(node, index, served, of, of.part.electrodes, board)
 
@@ -118,15 +120,9 @@ def _read(
     read = reading(electrodes, water, film, pull, cable_m)
     yield from _wet(tank, read, water, pull)
     yield from _dry(tank, read, water, pull, cable_m)
-    if served.pull_up == "external" and read.current_ua > ELECTRODE_CURRENT_UA:
-        what = (
-            f"up to {read.current_ua:.0f} uA run through the water all the time ({pull.what}); "
-            f"{ELECTRODE_CURRENT_UA:g} uA is what electrodes bear"
-        )
-        figures = (Figure("current", read.current_ua, "uA"), Figure("limit", ELECTRODE_CURRENT_UA, "uA"))
+    if served.pull_up == "external":
         fix = f"{TOO_MUCH_CURRENT.fix} {_to_fit(read)}"
-        place = tank.key("electrodes")
-        yield Finding(TOO_MUCH_CURRENT, what, place, subject=subject, fix_here=fix, figures=figures)
+        yield from current_fits(read.current_ua, pull, tank.key("electrodes"), subject, fix)
 
 
 def _wet(tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull) -> Iterator[Finding]:

@@ -14,6 +14,7 @@ from fleet.inventory.codes.water import (
     NOT_DRINKING,
 )
 from fleet.inventory.model import Duty
+from fleet.limits import DRINKING_US_PER_CM
 from fleet.water.cautions import FIRE_REFILL_H, refill_h
 from fleet.water.filling import flow_words, overflow_m, pump_marks
 from fleet.water.geometry import volume_l
@@ -36,7 +37,19 @@ def duty_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> 
     if part.duty is Duty.POTABLE and part.water is not None and part.water.kind in _NOT_DRUNK:
         what = f"the tank is for drinking water, and its water is {part.water.kind}"
         yield Finding(NOT_DRINKING, what, tank.value("water", "kind"), f"tank {part.name}")
+    elif part.duty is Duty.POTABLE and part.water is not None:
+        yield from _salty(tank, part.water.conductivity_us_per_cm or 0.0)
     yield from _reserve(tank)
+
+
+def _salty(tank: Entry[Tank], us_per_cm: float) -> Iterator[Finding]:
+    if us_per_cm <= DRINKING_US_PER_CM:
+        return
+    limit = f"{DRINKING_US_PER_CM:,.0f} are a limit"
+    what = f"the tank is for drinking water, and its water has {us_per_cm:,.0f} uS/cm; {limit}"
+    figures = (Figure("conductivity", us_per_cm, "uS/cm"), Figure("limit", DRINKING_US_PER_CM, "uS/cm"))
+    place, subject = tank.value("water", "conductivity"), f"tank {tank.part.name}"
+    yield Finding(NOT_DRINKING, what, place, subject, severity_here=Severity.WARNING, figures=figures)
 
 
 def _fire(tank: Entry[Tank]) -> Iterator[Finding]:

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from fleet.codes import Severity
 from fleet.finding import Figure, Finding
-from fleet.inventory.codes.water import NO_REASON, NO_RISE_EARLY, RUN_ENDS_EARLY
+from fleet.inventory.codes.water import NO_REASON, NO_RISE_EARLY, RUN_ENDS_EARLY, WATCH_TOO_LATE
+from fleet.limits import WATCH_FACTOR
 from fleet.water.filling import normal_stretch_s, pump_times
 from fleet.water.quantities import duration
 
@@ -29,6 +30,7 @@ def settings_fit(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) 
         return
     short = dict(_short(tank, pump, times))
     yield from short.values()
+    yield from _late(tank, pump, times)
     for key, timed in (
         ("longest_run", times.longest_run),
         ("no_rise", times.no_rise),
@@ -37,6 +39,23 @@ def settings_fit(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) 
         given = getattr(pump, key)
         if given is not None and key not in short and not given.because and timed.seconds != timed.computed_s:
             yield _no_reason(tank, key, timed)
+
+
+def _late(tank: Entry[Tank], pump: Pump, times: PumpTimes) -> Iterator[Finding]:
+    """Watches so long that they save nothing. (A pump that cannot keep up is spoken of elsewhere.)"""
+    longest = times.longest_run
+    for key, timed, given in (
+        ("longest_run", longest, pump.longest_run is not None and times.keeps_up),
+        ("no_rise", times.no_rise, pump.no_rise is not None),
+    ):
+        never = key == "no_rise" and timed.seconds >= longest.seconds
+        if not given or not (never or timed.seconds > WATCH_FACTOR * timed.computed_s):
+            continue
+        than = f"; `longest_run`, {duration(longest.seconds)}, ends the run before" if never else ""
+        what = f"`{key}` is {duration(timed.seconds)}, and {duration(timed.computed_s)} are computed{than}"
+        figures = (Figure(key, timed.seconds, "s"), Figure("computed", timed.computed_s, "s"))
+        place, subject = tank.value("pump", key), f"tank {tank.part.name} {key}"
+        yield Finding(WATCH_TOO_LATE, what, place, subject, figures=figures)
 
 
 def _no_reason(tank: Entry[Tank], key: str, timed: Timed) -> Finding:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.inventory.rules.crossing import crossings_fit
 from fleet.inventory.rules.marks import tank_marks_fit
+from fleet.inventory.rules.plausible import figures_agree
 from fleet.inventory.rules.pumps import pump_fits
 from fleet.inventory.rules.reserve import duty_fits
 from fleet.inventory.rules.running import running_fits
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from fleet.inventory.survey import Entry, Survey
 
 _OF_A_TANK: Final[tuple[Callable[[Survey, Entry[Tank], Entry[Node] | None], Iterator[Finding]], ...]] = (
+    figures_agree,
     running_fits,
     settings_fit,
     crossings_fit,

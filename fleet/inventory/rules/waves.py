@@ -6,9 +6,15 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from fleet.finding import Figure, Finding
-from fleet.inventory.codes.water import DEBOUNCE_SHORT, MARKS_TOO_CLOSE, PASSED_TOO_FAST, SLOSH
-from fleet.limits import DEBOUNCE_GOOD_S, DEBOUNCE_MIN_S, PROBE_BAND_M
-from fleet.water.crossing import debounce_s, delay_s
+from fleet.inventory.codes.water import (
+    DEBOUNCE_LONG,
+    DEBOUNCE_SHORT,
+    MARKS_TOO_CLOSE,
+    PASSED_TOO_FAST,
+    SLOSH,
+)
+from fleet.limits import DEBOUNCE_GOOD_S, DEBOUNCE_MIN_S, NODE_BLOCK_U16, PROBE_BAND_M
+from fleet.water.crossing import MS, debounce_s, delay_s
 from fleet.water.filling import between_l, flow_words, rising, time_s
 from fleet.water.slosh import PERIODS_WANTED, WAVE_SHARE, period_s, surface_m, wave_m
 
@@ -31,9 +37,24 @@ def waves_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> I
             figures = (Figure("debounce", debounced_s, "s"), Figure("least", DEBOUNCE_MIN_S, "s"))
             subject = f"node {node.part.name}"
             yield Finding(DEBOUNCE_SHORT, what, node.value("debounce"), subject, figures=figures)
-    elif tank.part.pump is not None:
+    elif DEBOUNCE_GOOD_S < debounced_s <= NODE_BLOCK_U16 / MS:
+        yield from _long(tank, node, debounced_s)
+    if debounced_s >= DEBOUNCE_MIN_S and tank.part.pump is not None:
         yield from _slosh(tank, node, debounced_s)
     yield from _passed(tank, debounced_s)
+
+
+def _long(tank: Entry[Tank], node: Entry[Node], debounced_s: float) -> Iterator[Finding]:
+    top = rising(tank.part)[-1]
+    swing_s = period_s(tank.part.shape, top.height_m)
+    if debounced_s <= PERIODS_WANTED * swing_s:
+        return
+    what = (
+        f"the node `{node.part.name}` believes a probe after {debounced_s:.3g} s, and the water swings once in "
+        f"{swing_s:.2g} s; level relays wait {DEBOUNCE_GOOD_S:.0f} s at most"
+    )
+    figures = (Figure("debounce", debounced_s, "s"), Figure("period", swing_s, "s"))
+    yield Finding(DEBOUNCE_LONG, what, node.value("debounce"), f"tank {tank.part.name}", figures=figures)
 
 
 def _slosh(tank: Entry[Tank], node: Entry[Node], debounced_s: float) -> Iterator[Finding]:

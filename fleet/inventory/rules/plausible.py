@@ -1,0 +1,114 @@
+"""Figures of one tank that do not go together: a slip of a unit, a forgotten key, heights taken from the wrong end."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from typing import TYPE_CHECKING, Final
+
+from fleet.finding import Figure, Finding
+from fleet.inventory.codes.electrodes import RODS_TOO_LONG, WATER_OUT_OF_KIND
+from fleet.inventory.codes.water import NAMES_UPSIDE_DOWN, NOTHING_AGAINST, POWER_AND_FLOW
+from fleet.inventory.model import Duty, Rods
+from fleet.limits import MOST_HEAD_M, SEA_US_PER_CM, SINGLE_PHASE_KW, WATER_KIND_FACTOR
+from fleet.water.electrodes import by_kind
+from fleet.water.filling import against_l_per_min, flow_words, pump_marks, rising
+from fleet.water.quantities import Units
+from fleet.water.starts import head_m
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.inventory.model import Node, Pump, Tank
+    from fleet.inventory.survey import Entry, Survey
+
+_RANKS: Final = {"empty": 0, "low": 0, "half": 1, "high": 2, "full": 2}
+"""Usual names of marks that say where they are."""
+
+
+def figures_agree(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> Iterator[Finding]:
+    """The figures of one tank, its water, its rods and its pump."""
+    yield from _names(tank)
+    yield from _water(tank)
+    yield from _rods(tank)
+    pump = tank.part.pump
+    if pump is not None:
+        yield from _against(tank, pump)
+        yield from _power(tank, pump)
+
+
+def _subject(tank: Entry[Tank]) -> str:
+    return f"tank {tank.part.name}"
+
+
+def _names(tank: Entry[Tank]) -> Iterator[Finding]:
+    for below, above in combinations(rising(tank.part), 2):
+        low, high = _RANKS.get(below.name), _RANKS.get(above.name)
+        if low is not None and high is not None and low > high:
+            what = (
+                f"mark `{below.name}` is at {below.height_m:.3g} m, below mark `{above.name}` at "
+                f"{above.height_m:.3g} m"
+            )
+            place = tank.value("marks", tank.part.marks.index(below), "height")
+            yield Finding(NAMES_UPSIDE_DOWN, what, place, _subject(tank))
+            return
+
+
+def _water(tank: Entry[Tank]) -> Iterator[Finding]:
+    water = tank.part.water
+    measured = water.conductivity_us_per_cm if water else None
+    if water is None or measured is None:
+        return
+    least, most, called = 0.0, SEA_US_PER_CM, "the sea has"
+    if water.kind is not None:
+        usual = by_kind(water.kind)
+        least, most = usual.least_us_per_cm / WATER_KIND_FACTOR, usual.most_us_per_cm * WATER_KIND_FACTOR
+        called = f"{water.kind} water has {usual.least_us_per_cm:g} to"
+    if least <= measured <= most:
+        return
+    usually = SEA_US_PER_CM if water.kind is None else most / WATER_KIND_FACTOR
+    what = f"its water was measured at {measured:,.6g} uS/cm, and {called} {usually:,.0f} uS/cm"
+    figures = (Figure("conductivity", measured, "uS/cm"), Figure("at most", most, "uS/cm"))
+    place = tank.value("water", "conductivity")
+    yield Finding(WATER_OUT_OF_KIND, what, place, _subject(tank), figures=figures)
+
+
+def _rods(tank: Entry[Tank]) -> Iterator[Finding]:
+    rods, lowest = tank.part.electrodes, rising(tank.part)[0]
+    if not isinstance(rods, Rods) or rods.wetted_m <= lowest.height_m:
+        return
+    what = (
+        f"{1000 * rods.wetted_m:.0f} mm of rod are said to be under water at each mark, and mark `{lowest.name}` is "
+        f"{1000 * lowest.height_m:.0f} mm above the bottom"
+    )
+    figures = (Figure("wetted", rods.wetted_m, "m"), Figure("lowest mark", lowest.height_m, "m"))
+    yield Finding(RODS_TOO_LONG, what, tank.value("electrodes", "wetted"), _subject(tank), figures=figures)
+
+
+def _against(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
+    part, fills = tank.part, pump.does == "fill"
+    if against_l_per_min(part, pump) > 0 or (fills and part.duty is Duty.FIRE_RESERVE):
+        return
+    nothing = "nothing is drawn from the tank" if fills else "nothing flows into it"
+    other = part.uncontrolled_inflow_l_per_min if fills else part.largest_draw_l_per_min
+    but = f", while {flow_words(other)} {'flow in' if fills else 'are drawn'}" if other else ""
+    what = f"the pump `{pump.name}` {pump.does}s, and by the inventory {nothing}{but}"
+    yield Finding(NOTHING_AGAINST, what, tank.value("pump", "does"), _subject(tank))
+
+
+def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
+    power_kw = pump.power_kw
+    if power_kw is None:
+        return
+    head, (_, stop) = head_m(power_kw, pump.flow_l_per_min), pump_marks(tank.part, pump)
+    high = f"{head:,.0f}" if head >= 100 else f"{head:.2g}"
+    does = f"{power_kw:.3g} kW lift {flow_words(pump.flow_l_per_min)} at most {high} m, with nothing lost"
+    figures = (Figure("head", head, "m"), Figure("power", power_kw, "kW"))
+    if pump.does == "fill" and head < stop.height_m:
+        what = f"{does}, and the pump `{pump.name}` stops at mark `{stop.name}`, {Units().length(stop.height_m)} up"
+    elif head > MOST_HEAD_M:
+        what = f"{does}, and no pump lifts water as high as that"
+    elif pump.phase == "single" and power_kw > SINGLE_PHASE_KW:
+        what = f"the pump `{pump.name}` has {power_kw:.3g} kW, and its motor is said to be single-phase"
+    else:
+        return
+    yield Finding(POWER_AND_FLOW, what, tank.value("pump", "power"), _subject(tank), figures=figures)
