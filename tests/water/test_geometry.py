@@ -225,8 +225,11 @@ shares = st.floats(0.0, 1.0, allow_nan=False)
 
 @given(cylinders(), shares)
 def test_closed_forms_agree_with_fluids(tank: Shape, share: float) -> None:
+    """Within 1e-8 of the whole tank: of a film of water fluids gives what an arc cosine near 1 rounds to, less than
+    nothing at times."""
     depth = share * top_m(tank)
-    assert volume_l(tank, depth) / 1000 == pytest.approx(fluids_m3(tank, depth), rel=1e-6, abs=1e-9)
+    slight_m3 = 1e-8 * total_l(tank) / 1000
+    assert volume_l(tank, depth) / 1000 == pytest.approx(fluids_m3(tank, depth), rel=1e-6, abs=slight_m3)
 
 
 # ------------------------------------------------------------------ properties
