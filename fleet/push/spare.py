@@ -4,8 +4,9 @@ bounds of a tank."""
 from __future__ import annotations
 
 from math import isfinite
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from fleet.inventory.model import Mark
 from fleet.push.plan import TankBounds
 from fleet.water.filling import pump_marks, rising
 from fleet.water.geometry import volume_l
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from fleet.inventory.model import Inventory, Node, Tank
     from fleet.link.state import NodeState, TankState
 
+MM_PER_M: Final = 1000.0
+
 
 def node_spare(
     inventory: Inventory, node: Node, state: NodeState, process_speed: float = 1.0
@@ -22,13 +25,15 @@ def node_spare(
     """Real seconds until the first of its tanks would need it (None: never), and which tank, from what level.
 
     On the bench water runs `process_speed` times as fast as the clock. A tank that the node does not report,
-    or whose marks still settle, counts at its worst possible level.
+    or whose marks still settle, counts at its worst possible level. Marks are those that the node watches now,
+    which a new inventory may have renamed, added or taken away.
     """
     reported = {tank.name: tank for tank in state.tanks}
     shortest: float | None = None
     told = "nothing there needs it"
     for served in node.serves:
-        spare = spare_time(inventory.tank(served.tank), _wet(reported.get(served.tank)))
+        tank, seen = inventory.tank(served.tank), reported.get(served.tank)
+        spare = spare_time(tank, _wet(seen), watched=_watched(tank, seen))
         if isfinite(spare.worst_s) and (shortest is None or spare.worst_s / process_speed < shortest):
             shortest = spare.worst_s / process_speed
             told = f"{served.tank}: {spare.why}"
@@ -39,6 +44,17 @@ def _wet(tank: TankState | None) -> frozenset[str] | None:
     if tank is None or any(mark.state == "settling" for mark in tank.marks):
         return None
     return frozenset(mark.name for mark in tank.marks if mark.state == "wet")
+
+
+def _watched(tank: Tank, seen: TankState | None) -> tuple[Mark, ...] | None:
+    """The node's marks: as high as the inventory has one of that name, else as the node says."""
+    if seen is None:
+        return None
+    heights_m = {mark.name: mark.height_m for mark in tank.marks}
+    return tuple(
+        Mark.model_construct(name=mark.name, height_m=heights_m.get(mark.name, mark.height_mm / MM_PER_M))
+        for mark in seen.marks
+    )
 
 
 def tank_bounds(tank: Tank) -> TankBounds:

@@ -17,6 +17,8 @@ from fleet.water.motors import allowance
 from fleet.water.quantities import METRIC, Units
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from fleet.inventory.model import Mark, Pump, Setting, Tank
 
 S_PER_MIN = 60.0
@@ -60,7 +62,12 @@ class PumpTimes:
 
 def rising(tank: Tank) -> tuple[Mark, ...]:
     """The marks from the lowest up: the order of the node block and of the state document."""
-    return tuple(sorted(tank.marks, key=lambda mark: mark.height_m))
+    return upwards(tank.marks)
+
+
+def upwards(marks: Iterable[Mark]) -> tuple[Mark, ...]:
+    """Marks in any order, from the lowest up."""
+    return tuple(sorted(marks, key=lambda mark: mark.height_m))
 
 
 def overflow_m(tank: Tank) -> float:

@@ -18,13 +18,13 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from fleet.inventory.model import Duty
-from fleet.water.filling import between_l, overflow_m, pump_marks, rising, time_s
+from fleet.water.filling import between_l, overflow_m, pump_marks, rising, time_s, upwards
 from fleet.water.quantities import METRIC, Units
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from fleet.inventory.model import Mark, Tank
+    from fleet.inventory.model import Mark, Pump, Tank
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,15 +54,16 @@ class Bounds:
     certain: bool
 
 
-def bounds(tank: Tank, wet_marks: Collection[str] | None) -> Bounds:
+def bounds(tank: Tank, wet_marks: Collection[str] | None, watched: Collection[Mark] | None = None) -> Bounds:
     """Where the level may be.
 
-    Between the highest wet mark and the lowest dry one. None: not known yet.
+    Between the highest wet mark and the lowest dry one. None: not known yet. `watched`: the marks that the
+    node has probes at, where they are not those of the inventory.
     """
     ceiling = overflow_m(tank)
     if wet_marks is None:
         return Bounds(0.0, ceiling, False)
-    marks = rising(tank)
+    marks = _watched(tank, watched)
     wet = [mark for mark in marks if mark.name in wet_marks]
     if tuple(wet) != marks[: len(wet)]:
         return Bounds(0.0, ceiling, False)
@@ -71,14 +72,22 @@ def bounds(tank: Tank, wet_marks: Collection[str] | None) -> Bounds:
     return Bounds(lowest, highest, True)
 
 
-def spare_time(tank: Tank, wet_marks: Collection[str] | None, units: Units = METRIC) -> SpareTime:
+def spare_time(
+    tank: Tank,
+    wet_marks: Collection[str] | None,
+    units: Units = METRIC,
+    *,
+    watched: Collection[Mark] | None = None,
+) -> SpareTime:
     """Spare time with these marks wet (names); None when the probes have not settled or nobody asked.
+
+    `watched`: the marks that the node has probes at, where they are not those of the inventory.
 
     Until the reserve (or empty) at the largest draw, from the lowest level possible; until overflow at
     the largest uncontrolled inflow, from the highest level possible. Inflow is not counted on, and
     neither is draw. `why` is in words of those units.
     """
-    span = bounds(tank, wet_marks)
+    span = bounds(tank, wet_marks, watched)
     reserve = tank.reserve_m or 0.0
     down_l = between_l(tank, span.lowest_m, reserve) if span.lowest_m > reserve else 0.0
     until_reserve = _until(down_l, tank.largest_draw_l_per_min)
@@ -89,7 +98,9 @@ def spare_time(tank: Tank, wet_marks: Collection[str] | None, units: Units = MET
     if held:
         return SpareTime(until_reserve, until_overflow, 0.0, held, held)
     worst, what = _worst(tank, until_reserve, until_overflow, units)
-    return SpareTime(until_reserve, until_overflow, worst, f"{what}{_from(tank, wet_marks, span)}")
+    if tank.pump is not None:
+        what += _from(_watched(tank, watched), tank.pump, wet_marks, span)
+    return SpareTime(until_reserve, until_overflow, worst, what)
 
 
 def needed_s(worst_outage_s: float, margin: float) -> float:
@@ -138,15 +149,17 @@ def _worst(tank: Tank, until_reserve_s: float, until_overflow_s: float, units: U
     return until_overflow_s, f"up to the overflow at {units.flow(tank.uncontrolled_inflow_l_per_min)}"
 
 
-def _from(tank: Tank, wet_marks: Collection[str] | None, span: Bounds) -> str:
-    if tank.pump is None:
-        return ""
+def _watched(tank: Tank, watched: Collection[Mark] | None) -> tuple[Mark, ...]:
+    return rising(tank) if watched is None else upwards(watched)
+
+
+def _from(marks: tuple[Mark, ...], pump: Pump, wet_marks: Collection[str] | None, span: Bounds) -> str:
     if wet_marks is None:
         return ", level not known"
     if not span.certain:
         return ", the marks contradict one another"
-    edge = span.lowest_m if tank.pump.does == "fill" else span.highest_m
-    return f", from {_edge(rising(tank), edge, tank.pump.does)}"
+    edge = span.lowest_m if pump.does == "fill" else span.highest_m
+    return f", from {_edge(marks, edge, pump.does)}"
 
 
 def _edge(marks: tuple[Mark, ...], height_m: float, does: str) -> str:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.water.spare import bounds, fire_floor_m, needed_s, spare_time, suffices
+from fleet.water.spare import Bounds, bounds, fire_floor_m, needed_s, spare_time, suffices
 from tests.water.shapes import tank
 
 MARKS = {"empty": "0.2 m", "half": "1 m", "full": "1.8 m"}
@@ -60,7 +60,8 @@ def test_unknown_and_contradictory_levels_are_the_worst_ones() -> None:
     assert "not known" in spare_time(it, None).why
     assert spare_time(it, {"full"}).worst_s == 0
     assert "contradict" in spare_time(it, {"empty", "full"}).why
-    assert not bounds(it, {"half"}).certain
+    to_the_brim = tank(MARKS, overflow="1.9 m")
+    assert bounds(to_the_brim, None) == bounds(to_the_brim, {"half"}) == Bounds(0.0, 1.9, certain=False)
 
 
 def test_a_fire_reserve_is_left_alone_only_while_it_is_there() -> None:
