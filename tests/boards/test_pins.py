@@ -155,6 +155,83 @@ def test_a_relay_that_is_active_low_fears_what_is_low_at_reset(board_id: str) ->
         assert may(board, pin, Use.RELAY_LOW).answer is Answer.CARE, gpio
 
 
+# Taken with care. UART0: esp-idf soc/<chip>/uart_channel.h; USB: ESP32-C3 and -S3 data sheets (S2 from memory). Read
+# at reset, but the chip starts with either level: boot mode tables of the data sheets. Octal memory: ESP32-S3 data
+# sheet. Pulses, and pins that are HIGH: ESP hardware design guidelines, io-mux and glitch tables; GPIO12 to 14 of the
+# ESP8266 weakly so (from memory).
+UART0 = {
+    "d1-mini": {1, 3},
+    "esp32-devkit": {1, 3},
+    "esp32-s2-devkit": {43, 44},
+    "esp32-s3-devkit": {43, 44},
+    "esp32-c3-devkit": {20, 21},
+}
+USB = {"esp32-s2-devkit": {19, 20}, "esp32-s3-devkit": {19, 20}, "esp32-c3-devkit": {18, 19}}
+READ_AT_RESET = {"esp32-devkit": {2, 5, 15}, "esp32-s3-devkit": {3}, "esp32-c3-devkit": {2, 8}}
+OCTAL = {"esp32-s3-devkit": set(range(33, 38))}
+WEAKLY_HIGH = {"d1-mini": {12, 13, 14}, "esp32-c3-devkit": {6}}
+HIGH_OR_PULSING = {
+    "d1-mini": {16},
+    "esp32-devkit": {14},
+    "esp32-s2-devkit": {18},
+    "esp32-s3-devkit": set(range(1, 19)),
+}
+
+
+def with_care(board_id: str, use: Use) -> set[int]:
+    board = load_board(board_id)
+    return {pin.gpio for pin in chip_pins(board.chip) if may(board, pin, use).answer is Answer.CARE}
+
+
+@pytest.mark.parametrize("board_id", RELAY_REFUSED)
+def test_what_is_taken_with_care(board_id: str) -> None:
+    usb_or_octal = USB.get(board_id, set()) | OCTAL.get(board_id, set())
+    talking = UART0[board_id] | usb_or_octal
+    read = READ_AT_RESET.get(board_id, set())
+    straps = read | HIGH_AT_RESET[board_id] | LOW_AT_RESET[board_id]
+    for use, cared in {
+        Use.PROBE_INTERNAL: talking | read,
+        Use.PROBE_EXTERNAL: talking | read,
+        Use.SPARE: talking | straps,
+        Use.ANALOG: straps,
+        Use.RELAY_HIGH: usb_or_octal | WEAKLY_HIGH.get(board_id, set()),
+        Use.RELAY_LOW: usb_or_octal | HIGH_OR_PULSING.get(board_id, set()),
+    }.items():
+        assert with_care(board_id, use) == cared - refused(board_id, use), use
+
+
+@pytest.mark.parametrize(
+    ("board_id", "pin", "use", "words"),
+    [
+        ("d1-mini", "D0", Use.PROBE_INTERNAL, "needs an external resistor"),
+        ("d1-mini", "D3", Use.PROBE_INTERNAL, "with water at it the board does not start"),
+        ("d1-mini", "D3", Use.PROBE_EXTERNAL, "with water at it the board does not start"),
+        ("d1-mini", "D8", Use.PROBE_INTERNAL, "a pull-up works against that"),
+        ("esp32-devkit", "IO12", Use.PROBE_EXTERNAL, "the resistor of a dry probe holds it HIGH"),
+        ("esp32-devkit", "IO15", Use.PROBE_INTERNAL, "a wet probe holds it LOW at reset"),
+        ("esp32-devkit", "IO15", Use.PROBE_EXTERNAL, "LOW at reset, and the resistor of a dry one HIGH"),
+        ("esp32-devkit", "IO3", Use.PROBE_INTERNAL, "the USB port talks over it"),
+        ("esp32-devkit", "IO14", Use.RELAY_HIGH, "the pump runs, while the board starts"),
+        ("esp32-s3-devkit", "18", Use.RELAY_HIGH, "the pump runs, while the board starts"),
+        ("esp32-devkit", "IO0", Use.RELAY_HIGH, "decides how the board starts"),
+        ("esp32-devkit", "IO15", Use.RELAY_LOW, "decides how the board starts"),
+        ("d1-mini", "D5", Use.RELAY_HIGH, "10 kOhm from its input to ground"),
+        ("esp32-devkit", "IO4", Use.RELAY_LOW, "the pump runs, while the board starts"),
+        ("esp32-devkit", "IO1", Use.RELAY_LOW, "boot log makes a relay that is active low pick up"),
+        ("esp32-devkit", "IO14", Use.RELAY_LOW, "stays off"),
+        ("esp32-s3-devkit", "18", Use.RELAY_LOW, "is not said"),
+        ("esp32-s3-devkit", "4", Use.RELAY_LOW, "can follow it"),
+        ("esp32-devkit", "IO25", Use.ANALOG, "while WiFi runs"),
+        ("esp32-devkit", "IO0", Use.SPARE, "can stop the start"),
+    ],
+)
+def test_the_reason_says_what_would_happen(board_id: str, pin: str, use: Use, words: str) -> None:
+    board = load_board(board_id)
+    verdict = may(board, board.pin(pin), use)
+    assert words in verdict.reason
+    assert verdict.source
+
+
 @pytest.mark.parametrize("board_id", RELAY_REFUSED)
 @pytest.mark.parametrize("use", [use for use in Use if use is not Use.ANALOG])
 def test_the_best_pins_are_free_fit_and_ranked(board_id: str, use: Use) -> None:
@@ -163,10 +240,14 @@ def test_the_best_pins_are_free_fit_and_ranked(board_id: str, use: Use) -> None:
     assert best
     assert all(may(board, pin, use).answer is Answer.ALLOWED for pin in best)
     assert best[0] not in best_pins(board, use, {best[0].gpio})
-    if use is Use.RELAY_HIGH:
-        assert best[0].gpio == board.relay_first[0]
+    gpios = [pin.gpio for pin in best]
+    good_for_relays = [gpio for gpio in board.relay_first if gpio in gpios]
+    if use in (Use.RELAY_HIGH, Use.RELAY_LOW):
+        assert gpios[: len(good_for_relays)] == good_for_relays
     else:
-        assert use is Use.RELAY_LOW or best[0].gpio not in board.relay_first
+        assert set(gpios[len(gpios) - len(good_for_relays) :]) == set(good_for_relays), "kept for relays"
+    if use is Use.RELAY_HIGH:
+        assert good_for_relays == list(board.relay_first)
 
 
 def test_the_settling_times_are_those_of_the_firmware() -> None:
