@@ -126,7 +126,7 @@ def pump_times(tank: Tank, units: Units = METRIC) -> PumpTimes | None:
     flow = net if keeping_up else pump.flow_l_per_min
     way = _way(tank, pump, stop)
     whole_s = time_s(between_l(tank, way[0], way[-1]), flow)
-    stretch_s = max((time_s(between_l(tank, a, b), flow) for a, b in pairwise(way)), default=0.0)
+    stretch_s = max(time_s(between_l(tank, a, b), flow) for a, b in pairwise(way))
     at = _at(pump, against, keeping_up, units)
     from_where = "empty" if pump.does == "fill" else "the overflow"
     band_l = between_l(tank, start.height_m, stop.height_m)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.water.crossing import debounce_s, delay_s, starting, stopping
+from fleet.water.crossing import Crossing, debounce_s, delay_s, starting, stopping
 from tests.water.shapes import tank
 
 MARKS = {"low": "0.4 m", "full": "1.8 m"}
@@ -34,6 +34,7 @@ def test_it_starts_on_the_way_down_to_the_reserve() -> None:
     assert starts.room_l == pytest.approx(5.0)
     assert not starts.fits
     assert not starts.up
+    assert starts.reached_m(it) == pytest.approx(0.394)
 
 
 def test_a_draining_pump_goes_down_to_empty() -> None:
@@ -59,6 +60,28 @@ def test_a_pump_that_has_just_run_rests_first() -> None:
     assert not starts.fits  # 1,300 L down to the reserve
     slow = tank({"low": "1.7 m", "full": "1.8 m"}, reserve="0.4 m", largest_draw="5 L/min", pump=pump)
     assert starting(slow, it.pump, 2.0).seconds == pytest.approx(2.1)
+
+
+def test_room_down_to_the_reserve_to_empty_and_none() -> None:
+    """1,000 L per metre under the mark at 0.4 m; none where the mark itself is in the reserve, or over the overflow."""
+    for keys, room_l in (({"reserve": "0.1 m"}, 300), ({}, 400), ({"reserve": "0.7 m"}, 0)):
+        it = tank(MARKS, largest_draw="6 L/min", pump=FILL, **keys)
+        assert it.pump is not None
+        starts = starting(it, it.pump, 2.0)
+        assert starts.room_l == pytest.approx(room_l)
+        assert starts.fits is (room_l > 0)
+    over = tank(MARKS, overflow="1.7 m", uncontrolled_inflow="6 L/min", pump=DRAIN)
+    assert over.pump is not None
+    assert starting(over, over.pump, 2.0).room_l == 0
+
+
+def test_what_fills_the_room_does_not_fit_and_nothing_always_does() -> None:
+    mark = tank(MARKS).marks[0]
+    assert not Crossing(mark, True, 60.0, 10.0, room_l=10.0).fits  # at the overflow it runs over
+    assert Crossing(mark, True, 60.0, 10.0, room_l=10.01).fits
+    still = tank(MARKS, reserve="0.7 m", pump=FILL)
+    assert still.pump is not None
+    assert starting(still, still.pump, 2.0).fits  # nothing is drawn
 
 
 def test_default_debounce_and_no_node() -> None:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.limits import LONGEST_RUN_FACTOR, NO_RISE_FACTOR, SHORTEST_OFF_S
-from fleet.water.filling import between_l, pump_marks, pump_times, rising, time_s
+from fleet.water.filling import between_l, normal_stretch_s, pump_marks, pump_times, rising, time_s
 from tests.water.shapes import tank
 
 MARKS = {"full": "1.8 m", "half": "1 m", "empty": "0.2 m"}  # any order in the file
@@ -73,6 +73,30 @@ def test_what_the_inventory_gives_is_taken() -> None:
 
 def test_a_tank_without_pump_has_no_times() -> None:
     assert pump_times(tank(MARKS)) is None
+
+
+@pytest.mark.parametrize(
+    ("flow", "draw", "seconds"),
+    [(40, 0, 1200), (40, 10, 1600), (40, 40, 1200), (30, 40, 1600)],
+)
+def test_the_longest_stretch_between_the_marks_of_the_pump(flow: int, draw: int, seconds: float) -> None:
+    """From half to full, 800 L, less what is drawn; by the flow alone where that takes all of it. The stretch below,
+    900 L, is not on the pump's ordinary way."""
+    pump = {"name": "p", "does": "fill", "flow": f"{flow} L/min", "on_at": "half", "off_at": "full"}
+    it = tank({"empty": "0.1 m", "half": "1 m", "full": "1.8 m"}, largest_draw=f"{draw} L/min", pump=pump)
+    assert it.pump is not None
+    assert normal_stretch_s(it, it.pump) == pytest.approx(seconds)
+
+
+def test_equal_flows_do_not_keep_up_in_any_unit() -> None:
+    """A gallon is 3.785411784 L; 100 of them a minute are not more than the same flow written in litres."""
+    pump = {"name": "p", "does": "fill", "flow": "100 gal/min"}
+    times = pump_times(tank(MARKS, largest_draw="378.5411784 L/min", pump=pump))
+    assert times is not None
+    assert not times.keeps_up
+    more = pump_times(tank(MARKS, largest_draw="378.5 L/min", pump=pump))
+    assert more is not None
+    assert more.keeps_up
 
 
 def test_nothing_moves_without_flow() -> None:
