@@ -6,6 +6,9 @@ A node that is being updated controls nothing: its pump relay is off. A tank wit
 be drawn down to its reserve, one with a draining pump may run over. A tank without pump goes the same way
 with and without its node.
 
+A node that is back holds the pump off until it has rested since the node's own start. The default rest is within the
+policy's margin; what a motor must rest longer than that is taken off.
+
 Two duties ask for more. A fire reserve is left alone only while its marks show that it is all there: at or above the
 reserve, or the mark at which its pump starts. A tank of drinking water that a pump serves only while its level is
 known, even if nothing is said to be drawn from it. Else their spare time is nought.
@@ -18,8 +21,17 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from fleet.inventory.model import Duty
-from fleet.water.filling import between_l, overflow_m, pump_marks, rising, time_s, upwards
-from fleet.water.quantities import METRIC, Units
+from fleet.limits import SHORTEST_OFF_S
+from fleet.water.filling import (
+    between_l,
+    overflow_m,
+    pump_marks,
+    rising,
+    shortest_off,
+    time_s,
+    upwards,
+)
+from fleet.water.quantities import METRIC, Units, duration
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -98,9 +110,19 @@ def spare_time(
     if held:
         return SpareTime(until_reserve, until_overflow, 0.0, held, held)
     worst, what = _worst(tank, until_reserve, until_overflow, units)
-    if tank.pump is not None:
-        what += _from(_watched(tank, watched), tank.pump, wet_marks, span)
-    return SpareTime(until_reserve, until_overflow, worst, what)
+    if tank.pump is None:
+        return SpareTime(until_reserve, until_overflow, worst, what)
+    why = f"{what}{_from(_watched(tank, watched), tank.pump, wet_marks, span)}"
+    rest_s = long_rest_s(tank.pump)
+    if rest_s and 0 < worst < inf:
+        worst = max(0.0, worst - rest_s)
+        why += f"; less {duration(rest_s)} that its pump rests longer than others"
+    return SpareTime(until_reserve, until_overflow, worst, why)
+
+
+def long_rest_s(pump: Pump) -> float:
+    """What a pump is held off for after a start of its node, beyond the default rest."""
+    return max(0.0, shortest_off(pump).seconds - SHORTEST_OFF_S)
 
 
 def needed_s(worst_outage_s: float, margin: float) -> float:

@@ -42,6 +42,30 @@ def test_up_to_the_overflow(wet: set[str], litres_to_the_overflow: float) -> Non
     assert "overflow" in spare.why
 
 
+def test_a_pump_that_must_rest_comes_back_later_than_its_node() -> None:
+    """10,200 s down to the reserve, by hand; a 6-inch well motor rests 15 min from the node's start, others 1 min.
+
+    (templates/firmware/core/pump.cpp counts the rest from the node's start.)
+    """
+    motor = {"kind": "submersible", "diameter": "6 in"}
+    for pump, less_s in (
+        (FILL, 0),
+        ({**FILL, "shortest_off": "90 s"}, 30),
+        ({**FILL, "shortest_off": "5 s"}, 0),
+        ({**FILL, "power": "7.5 kW", "phase": "three", "motor": motor}, 840),
+    ):
+        it = tank(MARKS, reserve="0.1 m", largest_draw="10 L/min", pump=pump)
+        spare = spare_time(it, {"empty", "half", "full"})
+        assert (spare.until_reserve_s, spare.worst_s) == pytest.approx((10_200, 10_200 - less_s))
+        assert ("rests longer" in spare.why) is (less_s > 0)
+        assert spare_time(it, set()).worst_s == 0
+        assert spare_time(tank(MARKS, duty="irrigation", pump=pump), {"full"}).worst_s == inf
+    sump = tank(
+        MARKS, uncontrolled_inflow="20 L/min", overflow="1.9 m", pump={**DRAIN, "shortest_off": "4 min"}
+    )
+    assert spare_time(sump, {"empty"}).worst_s == pytest.approx(3 * 900 - 180)
+
+
 def test_nothing_to_prevent() -> None:
     """What the pump could not prevent does not count: no pump, no draw, rain into a tank filled by it."""
     assert (
