@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from fleet.build.tools import BuildTools
 
 TOOL_SCONS_VERSION = "4.41101.0"
+_FOLDERS = (".cache/downloads", ".cache/http", ".cache/tmp", "packages", "platforms")
+"""Those that PlatformIO makes where they are missing: it looks first, and of two at the same time one fails
+(platformio 6.2, ensure_dir_exists in package/manager/base.py, and cache.py)."""
 _SCONS_PROGRAM = b"""import SCons.Script.Main
 SCons.Script.Main.main()
 """
@@ -39,6 +42,8 @@ def prepare_core_dir(folder: Path, tools: BuildTools) -> Path:
         "last_version": tools.platformio_version,
         "settings": {"enable_telemetry": False, "check_platformio_interval": 36_500},
     }
+    for name in _FOLDERS:
+        (folder / name).mkdir(parents=True, exist_ok=True)
     scons = folder / "packages" / "tool-scons"
     for path, data in (
         (scons / "package.json", _json(package)),

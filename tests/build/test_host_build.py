@@ -195,10 +195,16 @@ def test_project_builds_wherever_it_lies(shop, tmp_path, name) -> None:
     assert _alone(tmp_path / name / "p", shop, "hill-1") == plain
 
 
+def _folders(core: Path) -> set[Path]:
+    return {path for path in core.rglob("*") if path.is_dir()}
+
+
 def test_logs_of_parallel_jobs_do_not_mix(shop, tmp_path) -> None:
-    """Two projects at the same time, each with messages of its own: each log has its own alone."""
+    """Two projects at the same time, each with messages of its own: each log has its own alone. PlatformIO finds all
+    folders of its core there: where it has to make one, two processes at the same time get into each other's way."""
     tools = host_tools()
     core = prepare_core_dir(tmp_path / "core", tools)
+    folders = _folders(core)
     environment = platformio_environment(os.environ, core, tmp_path / "objects", tools)
     jobs = []
     for name in ("yard-1", "yard-2"):
@@ -216,6 +222,7 @@ def test_logs_of_parallel_jobs_do_not_mix(shop, tmp_path) -> None:
     assert "yard_2" not in one
     assert other.count("only yard_2") >= 12
     assert "yard_1" not in other
+    assert _folders(core) == folders
 
 
 def test_real_firmware_builds_into_images_of_its_nodes(shop) -> None:
