@@ -97,8 +97,8 @@ def _air_gap(tank: Tank) -> Caution | None:
         return None
     return Caution(
         "backflow",
-        "Let the supply fall in through an air gap of at least twice its pipe's diameter.",
-        "common plumbing code (air gap of 2 D, at least 25 mm)",
+        "Let the supply fall in through an air gap of at least twice its pipe's diameter, and no less than an inch.",
+        "common plumbing code (air gap of twice the pipe's diameter, and at least 25 mm, from memory)",
     )
 
 

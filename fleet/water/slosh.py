@@ -23,6 +23,8 @@ PERIODS_WANTED: Final = 2.0
 WAVE_SHARE: Final = 0.02
 """From trough to crest of a wave, by the width of the surface: own allowance for a tank that is being
 filled or drunk from, not for one on wheels."""
+WAVE_MOST_M: Final = 0.15
+"""Across a pond or a very wide tank waves are no higher, for they come from the inlet and the wind (own allowance)."""
 
 
 def rectangular_period_s(length_m: float, depth_m: float) -> float:
@@ -61,4 +63,4 @@ def period_s(shape: Shape, depth_m: float) -> float:
 
 def wave_m(shape: Shape, depth_m: float) -> float:
     """From the trough to the crest of the wave that is allowed for."""
-    return WAVE_SHARE * surface_m(shape, depth_m)
+    return min(WAVE_SHARE * surface_m(shape, depth_m), WAVE_MOST_M)

@@ -17,11 +17,13 @@ from fleet.water.electrodes import (
     Conductivity,
     Sure,
     at_c,
+    by_kind,
     cell_constant_per_cm,
     chip_pull,
     conductivity,
     film_constant_per_cm,
     kohm,
+    largest_current_ua,
     longest_cable_m,
     reading,
     resistance_ohm,
@@ -120,6 +122,19 @@ def test_current_through_the_chip_s_pull_up() -> None:
     water = Conductivity(10 / at_c(1, 35) * 100, 1000 / at_c(1, 35), "")
     read = reading(constant(1), water, False, resistor_pull(45e3 / 0.95), 0)
     assert read.current_ua == pytest.approx(71.7, rel=5e-3)
+
+
+def test_the_largest_current_a_resistor_lets_through() -> None:
+    """Ohm's law at 3.3 V and with 5 % off the resistor: 33 kohm let 105 uA through, 100 ohm 35 mA."""
+    assert largest_current_ua(resistor_pull(33e3)) == pytest.approx(3.3 / 31_350 * 1e6)
+    assert largest_current_ua(resistor_pull(100)) == pytest.approx(3.3 / 95 * 1e6)
+
+
+def test_water_of_each_kind() -> None:
+    """datastream.org: rivers to 1,000, brackish 1,000 to 10,000; rain 5 to 50 and grey water from memory."""
+    most = {kind: by_kind(kind).most_us_per_cm for kind in ("rain", "river", "mains", "bore", "brackish")}
+    assert most == {"rain": 50, "river": 1000, "mains": 1500, "bore": 1500, "brackish": 10_000}
+    assert [by_kind(kind).least_us_per_cm for kind in ("rain", "mains", "brackish")] == [5, 50, 1000]
 
 
 def test_water_by_kind_and_as_measured() -> None:

@@ -39,6 +39,9 @@ def test_each_shape_has_its_surface() -> None:
     upright = shape("vertical-cylinder", diameter="1.2 m", height="2 m")
     assert period_s(upright, 1.0) == round_period_s(0.6, 1.0)
     assert wave_m(upright, 1.0) == pytest.approx(0.024)
+    assert (
+        wave_m(shape("box", length="50 m", width="30 m", height="3 m"), 2.0) == 0.15
+    )  # own allowance for a pond
     assert period_s(shape("sphere", diameter="2 m"), 0.0) == 0.0
 
 

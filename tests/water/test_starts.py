@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.water.starts import control_volume_l, cycle_s, starts, worst_demand_l_per_min
+from fleet.water.starts import control_volume_l, cycle_s, head_m, starts, worst_demand_l_per_min
 from tests.water.shapes import tank
 
 GALLON_L = 3.785411784
@@ -65,6 +65,19 @@ def test_of_a_tank() -> None:
     assert sump is not None
     assert sump.per_hour == pytest.approx(7.8)
     assert starts(tank(marks)) is None
+
+
+@pytest.mark.parametrize(
+    ("power_kw", "flow_l_per_min", "metres"),
+    [
+        (0.0980665, 60, 10.0),  # 1 kg/s of water lifted 10 m at 9.80665 m/s2, by hand
+        (0.745699872, 3960 * GALLON_L / 100, 100 * 0.3048),
+    ],
+)
+def test_hydraulic_power(power_kw: float, flow_l_per_min: float, metres: float) -> None:
+    """P = density x g x Q x H. In US units one water horsepower lifts 3,960 gal/min by 1 ft (pump handbooks, from
+    memory): 39.6 gal/min by 100 ft, give or take the density of the water."""
+    assert head_m(power_kw, flow_l_per_min) == pytest.approx(metres, rel=2e-3)
 
 
 flows = st.floats(1, 5000, allow_nan=False)

@@ -126,7 +126,8 @@ MARKS_TOO_CLOSE = Code(
     "by it.",
     "Set the marks further apart.",
     Severity.WARNING,
-    "own allowance: a wave from trough to crest of 2 % of the surface's width, at least 10 mm for the probe's tip",
+    "own allowance: a wave from trough to crest of 2 % of the surface's width, at least 10 mm for the probe's tip "
+    "and at most 150 mm",
 )
 PASSED_TOO_FAST = Code(
     "INV514",

@@ -9,7 +9,7 @@ from fleet.finding import Figure, Finding
 from fleet.inventory.codes.electrodes import RODS_TOO_LONG, WATER_OUT_OF_KIND
 from fleet.inventory.codes.water import NAMES_UPSIDE_DOWN, NOTHING_AGAINST, POWER_AND_FLOW
 from fleet.inventory.model import Duty, Rods
-from fleet.limits import MOST_HEAD_M, SEA_US_PER_CM, SINGLE_PHASE_KW, WATER_KIND_FACTOR
+from fleet.limits import MOST_HEAD_M, MOTOR_MOST_M, SEA_US_PER_CM, SINGLE_PHASE_KW, WATER_KIND_FACTOR
 from fleet.water.electrodes import by_kind
 from fleet.water.filling import against_l_per_min, flow_words, pump_marks, rising
 from fleet.water.quantities import Units
@@ -34,6 +34,7 @@ def figures_agree(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None)
     if pump is not None:
         yield from _against(tank, pump)
         yield from _power(tank, pump)
+        yield from _motor(tank, pump)
 
 
 def _subject(tank: Entry[Tank]) -> str:
@@ -112,3 +113,19 @@ def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
     else:
         return
     yield Finding(POWER_AND_FLOW, what, tank.value("pump", "power"), _subject(tank), figures=figures)
+
+
+def _motor(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
+    motor = pump.motor
+    across_m = motor.diameter_m if motor is not None else None
+    if motor is None or across_m is None:
+        return
+    if motor.kind == "surface":
+        what = f"the motor of `{pump.name}` has a diameter, as submersible ones have, and is said to be a surface one"
+    elif across_m > MOTOR_MOST_M:
+        what = f"the motor of `{pump.name}` is said to be {across_m:.3g} m across, and none goes down a well like that"
+    else:
+        return
+    figures = (Figure("diameter", across_m, "m"),)
+    place, subject = tank.value("pump", "motor", "diameter"), f"{_subject(tank)} motor"
+    yield Finding(POWER_AND_FLOW, what, place, subject, figures=figures)

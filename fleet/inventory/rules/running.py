@@ -90,8 +90,9 @@ def _starts(tank: Entry[Tank], pump: Pump, cycle: Starts, may: Allowance) -> Ite
     )
     least_l = control_volume_l(pump.flow_l_per_min, cycle.demand_l_per_min, may.starts_per_hour)
     units = Units()
+    often = f"{cycle.per_hour:,.0f}" if cycle.per_hour >= 100 else f"{cycle.per_hour:.3g}"
     what = (
-        f"the pump `{pump.name}` starts up to {cycle.per_hour:.3g} times an hour ({units.volume(cycle.band_l)} between "
+        f"the pump `{pump.name}` starts up to {often} times an hour ({units.volume(cycle.band_l)} between "
         f"the marks, {flow_words(pump.flow_l_per_min)}; worst {worst}), its motor may {may.starts_per_hour:.3g} times "
         f"({may.origin})"
     )

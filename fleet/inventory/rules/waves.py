@@ -16,7 +16,7 @@ from fleet.inventory.codes.water import (
 from fleet.limits import DEBOUNCE_GOOD_S, DEBOUNCE_MIN_S, NODE_BLOCK_U16, PROBE_BAND_M
 from fleet.water.crossing import MS, debounce_s, delay_s
 from fleet.water.filling import between_l, flow_words, rising, time_s
-from fleet.water.slosh import PERIODS_WANTED, WAVE_SHARE, period_s, surface_m, wave_m
+from fleet.water.slosh import PERIODS_WANTED, WAVE_MOST_M, WAVE_SHARE, period_s, surface_m, wave_m
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -89,8 +89,8 @@ def _close(tank: Entry[Tank]) -> Iterator[Finding]:
         across = surface_m(tank.part.shape, above.height_m)
         what = (
             f"marks `{below.name}` and `{above.name}` are {1000 * apart:.0f} mm apart, and a wave across "
-            f"{across:.3g} m of water may be {1000 * wave:.0f} mm high ({WAVE_SHARE:.0%} of it, at "
-            f"least {1000 * PROBE_BAND_M:.0f} mm)"
+            f"{across:.3g} m of water may be {1000 * wave:.0f} mm high ({WAVE_SHARE:.0%} of it, "
+            f"{1000 * PROBE_BAND_M:.0f} to {1000 * WAVE_MOST_M:.0f} mm)"
         )
         figures = (Figure("apart", apart, "m"), Figure("wave", wave, "m"))
         place = tank.value("marks", index + 1, "height")
