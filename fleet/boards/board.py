@@ -159,7 +159,11 @@ class Board:
     slot_bytes: int
     flash_map: str
     rows: tuple[tuple[str, ...], tuple[str, ...]]
-    """Names of the pins in the two rows on the board, from the top down."""
+    """Names of all pins in the two rows on the board, from the top down; those that are not in `pins` are no GPIO."""
+    ground: str
+    """What its ground pins are called."""
+    supply: str
+    """What its 3.3 V pins are called."""
     partitions: tuple[Partition, ...]
     pull_up: PullUp
     relay_first: tuple[int, ...]
@@ -209,6 +213,8 @@ def load_board(board_id: str) -> Board:
         slot_bytes=text.slot_bytes,
         flash_map=text.flash_map,
         rows=(tuple(left), tuple(right)),
+        ground=text.ground,
+        supply=text.supply,
         partitions=_partitions(text),
         pull_up=_pull_up(chip),
         relay_first=tuple(int(gpio) for gpio in chip.relay_first.split(",")),

@@ -126,7 +126,12 @@ class BoardFile(_Checked):
     slot_bytes: Whole
     flash_map: Words
     rows: tuple[list[PinName], list[PinName]] = Field(
-        strict=False, description="names of the pins in its two rows, from the top down"
+        strict=False, description="names of all pins in its two rows, from the top down"
+    )
+    ground: PinName = Field(description="what its ground pins are called in the rows")
+    supply: PinName = Field(description="what its 3.3 V pins are called in the rows")
+    others: list[PinName] = Field(
+        description="names in the rows that are neither of these nor a GPIO of `pins`"
     )
     notes: list[Words]
     sources: dict[str, Words]
@@ -138,8 +143,7 @@ class BoardFile(_Checked):
     def _holds(self) -> Self:
         if missing := _NEEDED_SOURCES - set(self.sources):
             raise ValueError(f"no source is named for {', '.join(sorted(missing))}")
-        if sorted((*self.rows[0], *self.rows[1])) != sorted(self.pins):
-            raise ValueError("the rows do not have each pin once")
+        self._rows_hold()
         if len(set(self.pins.values())) < len(self.pins):
             raise ValueError("two pins are one GPIO")
         if strangers := set(self.aliases) - set(self.pins):
@@ -147,6 +151,14 @@ class BoardFile(_Checked):
         if self.slot_bytes > self.flash_bytes:
             raise ValueError("a slot is larger than the flash")
         return self
+
+    def _rows_hold(self) -> None:
+        """Each GPIO once, and ground and supply; nothing else but what is said to be no GPIO."""
+        names, no_gpio = [*self.rows[0], *self.rows[1]], {self.ground, self.supply, *self.others}
+        if sorted(name for name in names if name not in no_gpio) != sorted(self.pins):
+            raise ValueError("the rows do not have each pin once")
+        if missing := no_gpio - set(names):
+            raise ValueError(f"not in the rows: {', '.join(sorted(missing))}")
 
 
 def read_board(path: Traversable) -> BoardFile:

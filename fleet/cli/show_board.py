@@ -63,7 +63,7 @@ def drawing(board: BoardFacts) -> Iterator[str]:
     """The board from above, its two rows of pins from the top down, each with what it is good for."""
     pins = {pin.pin: pin for pin in board.pins}
     left, right = board.rows
-    wide = max(len(name) for name in pins)
+    wide = max(len(name) for name in (*left, *right))
     inside = max(len(board.id), 2 * wide + 4)
     blank = " " * len(_LETTERS)
     edge = f"{blank}   +{'-' * (inside + 2)}+"
@@ -71,8 +71,8 @@ def drawing(board: BoardFacts) -> Iterator[str]:
     yield f"{blank}   | {board.id.center(inside)} |"
     for one, other in zip_longest(left, right, fillvalue=""):
         names = f"{one.ljust(inside - wide)}{other.rjust(wide)}"
-        before = f"{good_for(pins[one])} --" if one else f"{blank}   "
-        after = f"-- {good_for(pins[other])}" if other else ""
+        before = f"{good_for(pins[one])} --" if one in pins else f"{blank}   "
+        after = f"-- {good_for(pins[other])}" if other in pins else ""
         yield f"{before}| {names} |{after}"
     yield edge
 

@@ -112,7 +112,7 @@ class BoardFacts:
     pull_up_most_ohm: float
     pull_up_source: str
     rows: tuple[tuple[str, ...], tuple[str, ...]]
-    """Names of the pins in the two rows on the board, from the top down."""
+    """Names of all pins in the two rows on the board, from the top down; those not in `pins` are no GPIO."""
     pins: tuple[BoardPin, ...]
     notes: tuple[str, ...]
     sources: dict[str, str]

@@ -10,14 +10,16 @@ from fleet.sheet.svg import INK, PALE, Pen, fits, joined, shortened
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-WIDTH: Final = 680.0
-_LEFT_X, _RIGHT_X = 284.0, 396.0
+WIDTH: Final = 900.0
+_LEFT_X, _RIGHT_X = 392.0, 508.0
 """Edges of the board."""
 _FIRST_Y: Final = 30.0
-_ROW: Final = 17.0
+_ROW: Final = 15.5
 _WIRE: Final = 34.0
-_SIZE: Final = 13.0
+_SIZE: Final = 16.0
 """Of the words beside a wire."""
+_NAME: Final = 12.5
+"""Of the names of the pins."""
 _PAD: Final = 9.0
 _ROOM: Final = _LEFT_X - _WIRE - 12
 
@@ -53,29 +55,30 @@ def draw_board(board: DrawnBoard) -> str:
     height = height_of(board)
     pen = Pen(WIDTH, height, f"pins of {board.title}", css="board")
     pen.rect(_LEFT_X, 18, _RIGHT_X - _LEFT_X, height - 38, fill="#f4f4f4")
-    title = shortened(board.title, fits(WIDTH, 11))
-    pen.text(WIDTH / 2, 12, title, size=11, anchor="middle", bold=True)
+    title = shortened(board.title, fits(WIDTH, 13))
+    pen.text(WIDTH / 2, 12, title, size=13, anchor="middle", bold=True)
     used = {use.pin: use for use in board.used}
     _row(pen, board.left, used, at=_LEFT_X, way=-1)
     _row(pen, board.right, used, at=_RIGHT_X, way=1)
-    said = "the two rows from the top down; power, ground and reset pins are left out: go by the names printed there"
-    pen.text(WIDTH / 2, height - 7, said, size=9, anchor="middle", fill=PALE)
+    said = "all pins in the order of the two rows: turn the board until the names printed on it agree"
+    pen.text(WIDTH / 2, height - 6, said, size=12, anchor="middle")
     return pen.done()
 
 
 def _row(pen: Pen, names: Sequence[str], used: dict[str, UsedPin], *, at: float, way: int) -> None:
-    """One row of pins at an edge; `way` is -1 for words to the left, 1 to the right."""
+    """One row of pins at an edge; `way` is -1 for words to the left, 1 to the right. A wire to a name that several
+    pins have, such as GND, is drawn at the first of them, and taken out of `used`."""
     inside, outside = ("start", "end") if way < 0 else ("end", "start")
     for place, name in enumerate(names):
         y = _FIRST_Y + _ROW * place + 4
-        use = used.get(name)
+        use = used.pop(name, None)
         x = at + way * _WIRE
         if use is not None:
             pen.wire([(at, y), (x, y)], use.wire)
             _words(pen, x + way * 7, y, use, outside)
         pen.circle(at - way * _PAD, y, 4.6, fill=INK if use else "#fff", width=1)
-        size, shade = (11, INK) if use else (9.5, PALE)
-        pen.text(at - way * (_PAD + 9), y + 4, name, size=size, anchor=inside, bold=bool(use), fill=shade)
+        shade = INK if use else PALE
+        pen.text(at - way * (_PAD + 8), y + 4, name, size=_NAME, anchor=inside, bold=bool(use), fill=shade)
 
 
 def _words(pen: Pen, x: float, y: float, use: UsedPin, anchor: str) -> None:
@@ -85,4 +88,4 @@ def _words(pen: Pen, x: float, y: float, use: UsedPin, anchor: str) -> None:
     left = room - len(words) - 3
     if use.more and left > 3:
         words = joined((words, shortened(use.more, left)))
-    pen.text(x, y + 4.5, words, size=_SIZE, anchor=anchor, bold=True)
+    pen.text(x, y + 5, words, size=_SIZE, anchor=anchor, bold=True)

@@ -19,7 +19,8 @@ from fleet.sheet.steps import (
 )
 from fleet.sheet.tank_part import TankPart, tank_part
 from fleet.sheet.wiring import Wire, board_of, drawn_board, wires_of
-from fleet.water.quantities import Units, duration
+from fleet.sheet.words import window_words
+from fleet.water.quantities import Units
 
 if TYPE_CHECKING:
     from datetime import date
@@ -59,6 +60,12 @@ class Sheet:
     cautions: tuple[Minded, ...]
     mains: bool
     """Whether a licensed electrician signs as well."""
+
+    @property
+    def sources(self) -> str:
+        """Where the cautions come from, each matter once."""
+        told = (f"{minded.caution.matter}: {minded.caution.source}" for minded in self.cautions)
+        return "; ".join(dict.fromkeys(told))
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +118,8 @@ def _node_sheet(inventory: Inventory, node: Node, units: Units) -> Sheet:
         name=node.name,
         site=facts.site,
         facts=_said(
-            ("site", facts.site),
             ("place", facts.place),
+            ("contact", inventory.site(facts.site).contact),
             ("board", f"{board.title} ({board.id})"),
             ("MAC", facts.mac or "not claimed yet"),
             ("serves", ", ".join(facts.tanks)),
@@ -165,7 +172,7 @@ def _tank_sheet(inventory: Inventory, name: str, units: Units) -> Sheet:
         name=name,
         site=facts.site,
         facts=_said(
-            ("site", facts.site),
+            ("contact", inventory.site(facts.site).contact),
             ("duty", facts.duty),
             ("served by", facts.node or "no node"),
             ("node's place", node.place if node else ""),
@@ -192,9 +199,7 @@ def _cover(inventory: Inventory, name: str, units: Units) -> Cover:
             ("time zone", site.time_zone),
             ("network", site.network),
         ),
-        windows=tuple(
-            f"{window.rule} from {window.first}, for {duration(window.length_s)}" for window in site.windows
-        ),
+        windows=tuple(window_words(window) for window in site.windows),
         nodes=site.nodes,
         tanks=site.tanks,
         capacities=tuple(units.volume(tank.capacity_l) for tank in site.tanks),

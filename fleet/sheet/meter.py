@@ -1,12 +1,14 @@
-"""What an ohmmeter must show between a probe and the common electrode for the board to tell wet from dry."""
+"""What a meter must show between a probe and the common electrode for the board to tell wet from dry."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from fleet.inventory.about_electrodes import about_electrodes
+from fleet.limits import SUPPLY_V
 from fleet.sheet.step import Step
-from fleet.water.electrodes import chip_pull, kohm, pull_of
+from fleet.water.electrodes import HIGH_SHARE, LOW_SHARE, chip_pull, kohm, pull_of
+from fleet.water.filling import rising
 
 if TYPE_CHECKING:
     from fleet.boards.board import Board
@@ -21,8 +23,27 @@ def meter_steps(tank: Tank, served: Served, board: Board) -> tuple[Step, ...]:
         return ()
     facts = about_electrodes(tank, served, board)
     reckoned = f"; reckoned {kohm(facts.wet_ohm[0])} to {kohm(facts.wet_ohm[1])}" if facts else ""
-    wet = f"at most {kohm(pull.low_at_most_ohm)}{reckoned}"
+    wet, dry = f"at most {kohm(pull.low_at_most_ohm)}{reckoned}", f"at least {kohm(pull.high_at_least_ohm)}"
+    do = "Probe wires off: ohms to the common electrode, wet. Read at once: it creeps."
+    names = _names(tank)
     return (
-        Step("Probe wires off the board: meter from each probe to the common electrode, wet.", wet, "kohm"),
-        Step("The same, lifted out and dripping.", f"at least {kohm(pull.high_at_least_ohm)}", "kohm"),
+        Step(do, wet, "kohm", each=names),
+        Step("The same, lifted out and dripping.", dry, "kohm", each=names),
     )
+
+
+def volt_steps(tank: Tank, served: Served, board: Board) -> tuple[Step, Step] | None:
+    """At the pins, wet and dry, by the limits of the inputs; None with the chip's own pull-up: it is on for moments,
+    which a meter does not show."""
+    if served.pull_up == "internal":
+        return None
+    do = f"DC volts from each probe's pin to {board.ground}"
+    names = _names(tank)
+    return (
+        Step(f"All still wet: {do}.", f"at most {LOW_SHARE * SUPPLY_V:.1f} V", "V", each=names),
+        Step(f"{do}, dry.", f"at least {HIGH_SHARE * SUPPLY_V:.1f} V", "V", each=names),
+    )
+
+
+def _names(tank: Tank) -> tuple[str, ...]:
+    return tuple(mark.name for mark in rising(tank))

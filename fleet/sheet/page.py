@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 Paper = Literal["a4", "letter"]
 PAPERS: Final[tuple[Paper, ...]] = ("a4", "letter")
 
+_WHOLE_CHARS: Final = 36
+"""About the width of the narrower column of the steps."""
+
 
 def page(document: Document, *, templates: Mapping[str, str], paper: Paper) -> str:
     """The page; `templates` as of `fleet.resources.load_report_templates`. RenderError for a wrong one."""
@@ -38,7 +41,9 @@ def page(document: Document, *, templates: Mapping[str, str], paper: Paper) -> s
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    environment.filters.update(css_text=css_text, tank_drawing=_tank_drawing, board_drawing=_board_drawing)
+    environment.filters.update(
+        css_text=css_text, whole=whole, tank_drawing=_tank_drawing, board_drawing=_board_drawing
+    )
     try:
         template = environment.get_template("sheet.html.j2")
         return template.render(document=document, paper=paper, defers=DEFERS)
@@ -54,6 +59,17 @@ def css_text(text: str) -> Markup:
     element."""
     escaped = re.sub(r"[^A-Za-z0-9 .-]", lambda match: f"\\{ord(match[0]):06x} ", text)
     return Markup(f'"{escaped}"')  # noqa: S704  nothing is left in it that means anything to CSS or HTML
+
+
+def whole(text: str) -> Markup:
+    """The text with words that have a hyphen, such as names and commands, kept on one line unless they are long."""
+    pieces = re.split(r"(\S*-\S*)", text)
+    return Markup("").join(
+        Markup('<span class="whole">{}</span>').format(piece)
+        if "-" in piece and len(piece) <= _WHOLE_CHARS
+        else piece
+        for piece in pieces
+    )
 
 
 def _tank_drawing(part: TankPart) -> Markup:

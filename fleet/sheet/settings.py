@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from fleet.inventory.about_tank import PumpFacts, StartsFacts
     from fleet.inventory.model import Inventory, Node, Pump
+    from fleet.water.filling import Timed
     from fleet.water.quantities import Units
 
 _DEFAULT: Final = "default"
@@ -46,22 +47,34 @@ def node_settings(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
 
 def pump_settings(facts: PumpFacts, pump: Pump, units: Units) -> tuple[Setting, ...]:
     """Those of a tank's pump, and how often it may have to start by them."""
+    named = (
+        ("longest run", facts.longest_run),
+        ("no-rise watch", facts.no_rise),
+        ("shortest off", facts.shortest_off),
+    )
     return (
         Setting("pump starts at", f"mark {facts.starts_at}", _GIVEN if pump.on_at else _DEFAULT),
         Setting("pump stops at", f"mark {facts.stops_at}", _GIVEN if pump.off_at else _DEFAULT),
-        Setting("longest run", duration(facts.longest_run.seconds), facts.longest_run.origin),
-        Setting("no-rise watch", duration(facts.no_rise.seconds), facts.no_rise.origin),
-        Setting("shortest off", duration(facts.shortest_off.seconds), facts.shortest_off.origin),
+        *(Setting(name, duration(timed.seconds), _told(timed, units)) for name, timed in named),
         *_starts(facts.starts, units),
     )
+
+
+def _told(timed: Timed, units: Units) -> str:
+    """Where it came from; a person's own words stay as they are."""
+    return timed.origin if timed.because else units.told(timed.origin)
 
 
 def _starts(facts: StartsFacts, units: Units) -> tuple[Setting, ...]:
     if facts.cycle_s is None:
         return ()
     worst = f"at {units.flow(facts.demand_l_per_min)} the other way"
-    may = f"; its motor may {facts.most_per_hour:.3g} ({facts.origin})" if facts.most_per_hour else ""
-    return (Setting("starts an hour", f"up to {facts.per_hour:.2g}", f"{worst}{may}"),)
+    origin = units.told(facts.origin or "")
+    may = f"; its motor may {facts.most_per_hour:.3g} an hour ({origin})" if facts.most_per_hour else ""
+    often = (
+        f"up to {facts.per_hour:.2g} an hour" if facts.per_hour >= 1 else f"one in {duration(facts.cycle_s)}"
+    )
+    return (Setting("pump starts, at most", often, f"{worst}{may}"),)
 
 
 def _origin(part: BaseModel, field: str) -> str:

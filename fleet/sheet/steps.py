@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.limits import POWER_UP_HOLD_S
 from fleet.sheet.expected import rising_readings
-from fleet.sheet.meter import meter_steps
+from fleet.sheet.meter import meter_steps, volt_steps
 from fleet.sheet.step import Step, Steps
 from fleet.water.crossing import debounce_s
 from fleet.water.geometry import depth_m, volume_l
@@ -21,6 +21,8 @@ CONSOLE_BAUD: Final = 115_200
 """Of the ports' serial consoles (templates/firmware/ports)."""
 WATCHED_S: Final = 600.0
 """As long as a person watches a level: a whole fill may take hours."""
+_SOON_S: Final = 1800.0
+"""A no-rise watch within this can end a trial in a bucket."""
 _CONFIRM_S: Final = 1.0
 """On top of the debounce, for a sample and a hand that is not quite still."""
 
@@ -29,8 +31,8 @@ def before_power(node: Node, board: Board, tanks: tuple[Tank, ...]) -> Steps:
     """What comes before the first volt."""
     steps = [
         Step(
-            f"Board {board.title} is flashed (tankfleet flash {node.name}) and labelled {node.name}.",
-            f"MAC {node.mac}" if node.mac else "claimed at the first flash",
+            f"Board flashed (tankfleet flash {node.name}) and labelled {node.name}.",
+            f"{board.title}; MAC {node.mac}" if node.mac else f"{board.title}; it says its MAC",
             "" if node.mac else "MAC",
         )
     ]
@@ -53,17 +55,20 @@ def before_power(node: Node, board: Board, tanks: tuple[Tank, ...]) -> Steps:
 
 
 def first_power(inventory: Inventory, node: Node, board: Board) -> Steps:
-    """The console, before anything is dipped."""
+    """The board's supply and the console, before anything is dipped. 3.0 to 3.6 V: recommended operating conditions of
+    the ESP32 family's data sheets; the ESP8266's begin at 2.5 V."""
+    still = ", pump still isolated" if any(served.pump_relay for served in node.serves) else ""
     steps = [
+        Step(f"Power on{still}. DC volts from {board.supply} to {board.ground}.", "3.0 to 3.6 V", "V"),
         Step(
-            f"Power on, pump still isolated. Serial console at {CONSOLE_BAUD} baud: type “state”.",
+            f"Serial console at {CONSOLE_BAUD} baud: type “state”.",
             f"node {node.name}; release {inventory.fleet.release}, board {board.id}",
             console=True,
         ),
         Step("Type “faults”.", "none; away from the site's network: network away", console=True),
         Step(
-            f"On the site's network: http://{node.name}.local/v1/state opens in a browser.",
-            '"phase":"kept"; rssi_dbm, stronger nearer to 0',
+            f"http://{node.name}.local/v1/state opens in a browser on the site's network.",
+            '"phase":"kept"; rssi_dbm -75 or nearer to 0 (common practice)',
             "dBm",
         ),
     ]
@@ -90,6 +95,8 @@ def probe_steps(
         names = " and ".join((", ".join(reading.wet[:-1]), reading.wet[-1])) if reading.level > 1 else ""
         what = f"{names} wet" if names else f"{reading.wet[0]} wet"
         steps.append(Step(f"{what}, with the common electrode.", reading.words, console=True))
+    volts = volt_steps(tank, served, board)
+    steps += volts[:1] if volts else ()
     highest = facts.marks[-1].name
     if len(facts.marks) > 1:
         fault = "level unknown" + (", pump relay off, fault" if relay else "")
@@ -101,18 +108,23 @@ def probe_steps(
             )
         )
     steps.append(Step("All out again.", _all_out(facts.pump if relay else None), console=True))
-    watch = ""
-    if relay and facts.pump:
-        watch = (
-            f" Stay under {duration(facts.pump.no_rise.seconds)} with the relay on: then the no-rise watch stops it "
-            "with a fault, until a restart."
-        )
+    steps += volts[1:] if volts else ()
+    unread = "" if volts else " The pins show no steady volts: the chip's own pull-up is on for moments only."
     intro = (
         f"In a bucket of the tank's own water{', pump isolated' if relay else ''}. Wait {wait} after each change, "
-        f"then “state” says tank {facts.name}: and what stands here.{watch}"
+        f"then “state” says tank {facts.name}: and what stands here.{_watch(facts.pump if relay else None)}{unread}"
     )
     title = "Probes and pump relay" if relay else "Probes"
     return Steps(f"{number}. {title}{f', {facts.name}' if several else ''}", tuple(steps), intro)
+
+
+def _watch(pump: PumpFacts | None) -> str:
+    if pump is None or pump.no_rise.seconds > _SOON_S:
+        return ""
+    return (
+        f" Stay under {duration(pump.no_rise.seconds)} with the relay on: then the no-rise watch stops it with a "
+        "fault, until a restart."
+    )
 
 
 def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, several: bool) -> Steps | None:
@@ -150,12 +162,12 @@ def _stops(facts: TankFacts, pump: PumpFacts, units: Units) -> Step:
     """How far past the mark the water may come to rest."""
     mark_m = _height(facts, pump.stops_at)
     past = units.small_length(abs(pump.stopping.reached_m - mark_m))
-    expect = f"{'' if past.startswith('under') else 'up to '}{past} past the mark at {units.length(mark_m)}"
+    expect = f"{'' if past.startswith('under') else 'up to '}{past} past the mark at {units.tape(mark_m)}"
     if pump.does == "fill":
         limit = "overflow" if facts.overflow_given else "top"
-        expect += f"; {limit} at {units.length(facts.overflow.height_m)}"
+        expect += f"; {limit} at {units.tape(facts.overflow.height_m)}"
     do = f"It stops at mark {pump.stops_at}. Level when the flow has ended:"
-    return Step(do, expect, "ft" if units.us else "m")
+    return Step(do, expect, "ft, in" if units.us else "m")
 
 
 def _timed(tank: Tank, facts: TankFacts, pump: PumpFacts, units: Units) -> Step:

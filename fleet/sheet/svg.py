@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 INK: Final = "#111"
-PALE: Final = "#666"
+PALE: Final = "#444"
 WATER: Final = "#cfe6f5"
 CHAR_EM: Final = 0.56
 """Width of a character of a sans-serif font, of its size: over the 0.39 to 0.54 that such texts measure in Liberation

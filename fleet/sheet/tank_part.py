@@ -10,6 +10,7 @@ from fleet.sheet.settings import Setting, pump_settings
 from fleet.sheet.steps import may_when
 from fleet.sheet.svg import joined
 from fleet.sheet.tank_svg import DrawnPump, Level
+from fleet.sheet.words import electrode_words, shape_words
 from fleet.water.quantities import duration, share
 
 if TYPE_CHECKING:
@@ -25,11 +26,12 @@ _PHASES = {"single": "single-phase", "three": "three-phase", "dc": "DC"}
 
 @dataclass(frozen=True, slots=True)
 class MarkRow:
-    """A mark in words."""
+    """A mark in words, or the common electrode."""
 
-    number: int
+    number: str
     name: str
     height: str
+    from_top: str
     below: str
     share: str
     above: str
@@ -42,6 +44,8 @@ class TankPart:
 
     facts: TankFacts
     about: str
+    electrodes: str
+    """Empty where the inventory gives none."""
     shape: Shape
     levels: tuple[Level, ...]
     """From the top down."""
@@ -49,7 +53,7 @@ class TankPart:
     """CSS colour of the wire of the common electrode."""
     pump: DrawnPump | None
     marks: tuple[MarkRow, ...]
-    """From the highest down."""
+    """From the highest down, the common electrode last."""
     settings: tuple[Setting, ...]
     spare: tuple[tuple[str, str, str], ...]
     """Level, spare time, whether the node may be updated, from the highest down."""
@@ -62,7 +66,8 @@ def tank_part(inventory: Inventory, name: str, wires: Sequence[Wire], units: Uni
     mine = {wire.what: wire for wire in wires if wire.tank == name}
     return TankPart(
         facts=facts,
-        about=_about(facts, units),
+        about=_about(facts, tank.shape, units),
+        electrodes=electrode_words(tank.electrodes, units),
         shape=tank.shape,
         levels=_levels(facts, mine, units),
         common_wire=mine["common electrode"].swatch if mine else None,
@@ -74,7 +79,7 @@ def tank_part(inventory: Inventory, name: str, wires: Sequence[Wire], units: Uni
     )
 
 
-def _about(facts: TankFacts, units: Units) -> str:
+def _about(facts: TankFacts, shape: Shape, units: Units) -> str:
     water = joined((f"{facts.water} water" if facts.water else None, _conductivity(facts)))
     drawn = (
         f"drawn at up to {units.flow(facts.largest_draw_l_per_min)}" if facts.largest_draw_l_per_min else ""
@@ -83,7 +88,7 @@ def _about(facts: TankFacts, units: Units) -> str:
     flows_in = f"up to {units.flow(inflow)} flow in by themselves" if inflow else ""
     full = "to the overflow" if facts.overflow_given else "to the top"
     capacity = f"{units.volume(facts.overflow.volume_l)} {full}"
-    return joined((facts.duty, facts.shape.replace("-", " "), capacity, drawn, flows_in, water))
+    return joined((facts.duty, shape_words(shape, units), capacity, drawn, flows_in, water))
 
 
 def _conductivity(facts: TankFacts) -> str | None:
@@ -91,7 +96,7 @@ def _conductivity(facts: TankFacts) -> str | None:
 
 
 def _levels(facts: TankFacts, wires: dict[str, Wire], units: Units) -> tuple[Level, ...]:
-    found = [Level(0.0, ("lowest inside point", ""), (units.length(0), ""), "bottom")]
+    found = [Level(0.0, ("lowest inside point", ""), (units.tape(0), ""), "bottom")]
     if facts.reserve:
         found.append(_level("reserve", facts.reserve, "never to be drawn below", units))
     for number, mark in enumerate(facts.marks, start=1):
@@ -101,7 +106,7 @@ def _levels(facts: TankFacts, wires: dict[str, Wire], units: Units) -> tuple[Lev
         found.append(
             Level(
                 mark.height_m,
-                (f"{number} {mark.name}  {units.length(mark.height_m)}", below),
+                (f"{number} {mark.name}  {units.tape(mark.height_m)}", below),
                 (
                     f"{units.volume(mark.volume_l)}  {share(mark.share)}",
                     f"{units.volume(mark.above_l)} above it",
@@ -118,7 +123,7 @@ def _levels(facts: TankFacts, wires: dict[str, Wire], units: Units) -> tuple[Lev
 
 
 def _level(kind: Literal["top", "overflow", "reserve"], height: Height, more: str, units: Units) -> Level:
-    left = (f"{kind}  {units.length(height.height_m)}", more)
+    left = (f"{kind}  {units.tape(height.height_m)}", more)
     return Level(height.height_m, left, (units.volume(height.volume_l), ""), kind)
 
 
@@ -127,16 +132,17 @@ def _pump(facts: TankFacts, units: Units) -> DrawnPump | None:
     if pump is None:
         return None
     does = f"{pump.does}s at {units.flow(pump.flow_l_per_min)}"
-    motor = joined((f"{pump.power_kw:.3g} kW" if pump.power_kw else None, _PHASES[pump.phase]))
+    motor = joined((units.power(pump.power_kw) if pump.power_kw else None, _PHASES[pump.phase]))
     return DrawnPump("fill" if pump.does == "fill" else "drain", (pump.name, does, motor))
 
 
 def _marks(facts: TankFacts, units: Units) -> tuple[MarkRow, ...]:
     rows = [
         MarkRow(
-            number=number,
+            number=str(number),
             name=mark.name,
-            height=units.length(mark.height_m),
+            height=units.tape(mark.height_m),
+            from_top=units.tape(facts.top.height_m - mark.height_m),
             below=units.volume(mark.volume_l),
             share=share(mark.share),
             above=units.volume(mark.above_l),
@@ -144,7 +150,18 @@ def _marks(facts: TankFacts, units: Units) -> tuple[MarkRow, ...]:
         )
         for number, mark in enumerate(facts.marks, start=1)
     ]
-    return tuple(reversed(rows))
+    lowest = facts.marks[0].height_m
+    common = MarkRow(
+        number="C",
+        name="common electrode",
+        height=f"below {units.tape(lowest)}",
+        from_top=f"over {units.tape(facts.top.height_m - lowest)}",
+        below="",
+        share="",
+        above="",
+        pump="",
+    )
+    return (*reversed(rows), common)
 
 
 def _spare(facts: TankFacts) -> tuple[tuple[str, str, str], ...]:

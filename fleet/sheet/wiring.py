@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from fleet.inventory.model import Inventory, Node, Served
     from fleet.water.quantities import Units
 
-GROUND: Final = "GND"
 _COLORS: Final = {
     "black": "#333",
     "blue": "#2563c9",
@@ -59,16 +58,16 @@ class Wire:
 
 def wires_of(inventory: Inventory, node: Node, tanks: Collection[str], units: Units) -> tuple[Wire, ...]:
     """The wires for these tanks of the node, common electrodes after their probes."""
-    uses = about_node(inventory, node.name).pins
+    uses, board = about_node(inventory, node.name).pins, board_of(node)
     found: list[Wire] = []
     for served in node.serves:
         if served.tank not in tanks:
             continue
         mine = [use for use in uses if use.tank == served.tank]
         probes = [use for use in mine if use.for_what == "probe"]
-        found += [_probe(use, served) for use in probes]
-        found.append(_common(served, units))
-        found += [_relay(use, served) for use in mine if use.for_what != "probe"]
+        found += [_probe(use, served, board) for use in probes]
+        found.append(_common(served, board, units))
+        found += [_relay(use, served, board) for use in mine if use.for_what != "probe"]
     return tuple(found)
 
 
@@ -79,9 +78,10 @@ def drawn_color(words: str) -> str | None:
 
 
 def drawn_board(board: Board, wires: Sequence[Wire]) -> DrawnBoard:
-    """The board with these wires; tanks are named where there are several."""
+    """The board with these wires; tanks are named where there are several. All that goes to ground is drawn at one
+    ground pin."""
     several = len({wire.tank for wire in wires}) > 1
-    used = tuple(
+    used = [
         UsedPin(
             pin=wire.pin,
             words=joined((wire.what, wire.color)),
@@ -90,9 +90,14 @@ def drawn_board(board: Board, wires: Sequence[Wire]) -> DrawnBoard:
         )
         for wire in wires
         if wire.gpio is not None
-    )
+    ]
+    common = [wire for wire in wires if wire.gpio is None]
+    if len(common) > 1:
+        used.append(UsedPin(board.ground, f"{len(common)} common electrodes", ""))
+    elif common:
+        used.append(UsedPin(board.ground, joined((common[0].what, common[0].color)), "", common[0].swatch))
     left, right = board.rows
-    return DrawnBoard(board.title, left, right, used)
+    return DrawnBoard(board.title, left, right, tuple(used))
 
 
 def board_of(node: Node) -> Board:
@@ -100,26 +105,34 @@ def board_of(node: Node) -> Board:
     return load_board(node.board)
 
 
-def _probe(use: PinUse, served: Served) -> Wire:
+def _probe(use: PinUse, served: Served, board: Board) -> Wire:
     value = kohm(use.pull_up_ohm) if use.pull_up_ohm is not None else ""
     if use.pull_up == "internal":
         detail = f"the chip's own pull-up, about {value}"
     else:
-        detail = f"pull-up resistor{value and f' of {value}'} beside the board, to 3V3"
+        detail = (
+            f"pull-up resistor{value and f' of {value}'} beside the board, from the pin to {board.supply}"
+        )
     mark = use.mark or ""
     color = served.wires.get(mark, "")
     return Wire(f"probe {mark}", use.tank, use.pin, use.gpio, color, detail, _care(use))
 
 
-def _common(served: Served, units: Units) -> Wire:
+def _common(served: Served, board: Board, units: Units) -> Wire:
     cable = f"; {units.long_length(served.cable_length_m)} of cable" if served.cable_length_m else ""
     detail = f"reaches below all other electrodes{cable}"
-    return Wire("common electrode", served.tank, GROUND, None, served.wires.get("common", ""), detail, "")
+    return Wire(
+        "common electrode", served.tank, board.ground, None, served.wires.get("common", ""), detail, ""
+    )
 
 
-def _relay(use: PinUse, served: Served) -> Wire:
-    level = (use.active or "high").upper()
-    detail = f"on at {level}, to the coil of the contactor"
+def _relay(use: PinUse, served: Served, board: Board) -> Wire:
+    """With the resistor that holds it off while the pin floats: docs/inventory.md (common practice)."""
+    low = use.active == "low"
+    detail = (
+        f"input of a relay module, on at {'LOW' if low else 'HIGH'}; 10 kohm from it to "
+        f"{board.supply if low else board.ground}. The module switches the contactor's coil"
+    )
     return Wire("pump relay", use.tank, use.pin, use.gpio, served.wires.get("relay", ""), detail, _care(use))
 
 

@@ -38,24 +38,35 @@ def cautions(tank: Tank, units: Units = METRIC) -> tuple[Caution, ...]:
 
 def _mains(tank: Tank) -> Caution | None:
     pump = tank.pump
-    if pump is None or pump.phase == "dc":
+    if pump is None:
         return None
+    if pump.phase == "dc":
+        return Caution(
+            "DC pump",
+            "Isolate it before work on it: a solar panel is live in daylight, a battery always. Fuse it at its source.",
+            "common practice",
+        )
     return Caution(
         "mains near water",
         "Isolate the pump before work on it. Earth-leakage protection of 30 mA or less (GFCI in the US), "
         "bonded metalwork, and a licensed electrician for all of it.",
-        "IEC 60364-4-41 415.1 (from memory); NEC article 100 on GFCI; motor makers' installation manuals",
+        "IEC 60364-4-41 415.1 (from memory); NEC article 100; motor makers' manuals",
     )
 
 
 def _relay(tank: Tank) -> Caution | None:
+    source = "common practice (SELV; IEC 61140, from memory)"
     if tank.pump is None:
-        return None
+        return Caution(
+            "probes",
+            "Node and probes on a separated extra-low-voltage supply; no mains in their cable.",
+            source,
+        )
     return Caution(
         "pump relay",
         "The node switches the coil of a contactor, never the motor. Probes are on a separated "
         "extra-low-voltage circuit, with no mains in their cable.",
-        "common practice (SELV; IEC 61140, from memory)",
+        source,
     )
 
 
@@ -67,7 +78,7 @@ def _independent(tank: Tank) -> Caution | None:
     return Caution(
         "without the node",
         f"Fit {what} that works without the node: nodes restart, and during an update the pump is off.",
-        "common practice; ETSI EN 303 645 5.3-12 (updates may disrupt the function)",
+        "common practice; ETSI EN 303 645 5.3-12",
     )
 
 
@@ -77,7 +88,17 @@ def _confined(tank: Tank) -> Caution | None:
     return Caution(
         "confined space",
         "Do not enter for work on probes: a tank can lack oxygen, and one can drown. Keep lids shut.",
-        "29 CFR 1910.146 (in the US it leaves out agriculture; the danger is the same)",
+        "29 CFR 1910.146",
+    )
+
+
+def _height(tank: Tank) -> Caution | None:
+    if top_m(tank.shape) < _CAN_BE_ENTERED_M or tank.duty is Duty.SUMP:
+        return None
+    return Caution(
+        "ladder and roof",
+        "Secured, a second person at hand; not in storm, frost or thunder.",
+        "common practice",
     )
 
 
@@ -86,8 +107,8 @@ def _potable(tank: Tank) -> Caution | None:
         return None
     return Caution(
         "drinking water",
-        "Probes, cable jackets and glue that the water touches need approval for drinking water; sense "
-        "in short pulses only, so that no metal dissolves.",
+        "What the water touches (probes, cable jackets, glue) needs approval for drinking water; clean and disinfect "
+        "it. Sense in short pulses only, so that no metal dissolves.",
         "NSF/ANSI/CAN 61 and 372 or their local equivalent",
     )
 
@@ -113,7 +134,7 @@ def _overflow(tank: Tank, units: Units) -> Caution | None:
     return Caution(
         "overflow",
         f"It must carry {units.flow(most)} by gravity to where it is seen, screened and without a valve.",
-        "common plumbing code (overflow capacity at least the inflow, from memory)",
+        "common plumbing code (from memory)",
     )
 
 
@@ -122,7 +143,8 @@ def _fire(tank: Tank) -> Caution | None:
         return None
     return Caution(
         "fire reserve",
-        "The node must not be its only supervision, and nothing else may draw from the reserve. "
+        "The node must not be its only supervision, and nothing else may draw from the reserve. Tell who supervises it "
+        "before you isolate its pump. "
         + (_refill(tank, tank.pump) if tank.pump else "It has no pump to refill it."),
         "NFPA 22 4.2.1.4 (refill within 8 h), NFPA 25 (inspection)",
     )
@@ -144,6 +166,7 @@ _RULES: tuple[Callable[[Tank], Caution | None], ...] = (
     _fire,
     _independent,
     _confined,
+    _height,
     _relay,
     _potable,
     _air_gap,

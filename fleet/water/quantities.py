@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final
 
 _M_PER_FOOT = 0.3048
 _L_PER_GALLON = 3.785411784
+_KW_PER_HP = 0.745699872
+"""Mechanical horsepower, 550 ft lbf/s."""
+_TOLD = re.compile(r"(\d+(?:\.\d+)?) kW\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +22,22 @@ class Units:
     def length(self, metres: float) -> str:
         """Such as `2.85 m` or `9.35 ft`."""
         return f"{metres / _M_PER_FOOT:.2f} ft" if self.us else f"{metres:.2f} m"
+
+    def tape(self, metres: float) -> str:
+        """As it is read off a tape: `2.85 m`, or `9 ft 4.2 in`."""
+        if not self.us:
+            return self.length(metres)
+        feet, inches = divmod(round(metres / _M_PER_FOOT * 12, 1), 12)
+        parts = (f"{feet:.0f} ft" if feet else "", f"{inches:.3g} in" if inches >= 0.05 or not feet else "")
+        return " ".join(part for part in parts if part)
+
+    def power(self, kw: float) -> str:
+        """Such as `0.75 kW` or `1.01 hp`."""
+        return f"{kw / _KW_PER_HP:.3g} hp" if self.us else f"{kw:.3g} kW"
+
+    def told(self, text: str) -> str:
+        """A sentence of ours on a motor with its power, which is in kW, as this person reads it."""
+        return _TOLD.sub(lambda found: self.power(float(found[1])), text)
 
     def small_length(self, metres: float) -> str:
         """Such as `64 mm` or `2.5 in`; `under 1 mm` or `under 0.1 in` for next to nothing."""

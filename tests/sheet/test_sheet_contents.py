@@ -8,12 +8,14 @@ from datetime import date
 import pytest
 
 from fleet.boards.board import load_board
+from fleet.inventory.about_site import WindowFacts
 from fleet.inventory.load import load_inventory
 from fleet.resources import demo_inventory_dir
 from fleet.sheet.contents import Document, contents
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps
 from fleet.sheet.steps import may_when
+from fleet.sheet.words import window_words
 from fleet.water.cautions import cautions
 from fleet.water.electrodes import kohm
 from fleet.water.quantities import Units
@@ -40,6 +42,9 @@ def test_a_node_has_every_wire_with_its_pin(node) -> None:
         assert (common.pin, common.gpio) == ("GND", None)  # core/node_block.h: wet reads LOW
         relay = wires.get((served.tank, "pump relay"))
         assert (relay.pin if relay else None) == (served.pump_relay.pin if served.pump_relay else None)
+        if relay and served.pump_relay:
+            off_level = "GND" if served.pump_relay.active == "high" else "3V3"
+            assert f"10 kohm from it to {off_level}." in relay.detail  # common practice
     counted = sum(len(s.probes) + 1 + bool(s.pump_relay) for s in node.serves)
     assert len(sheet.wires) == counted
 
@@ -141,6 +146,63 @@ def test_the_meter_s_limits_are_those_of_the_inputs() -> None:
     assert first.expect == f"at most {kohm(board.pull_up.least_ohm / 3)}"
 
 
+def test_volts_are_read_where_a_resistor_outside_makes_them_steady() -> None:
+    """A quarter and three quarters of 3.3 V (inputs of the ESP32 family and the ESP8266: data sheets); the chip's own
+    pull-up is on for a reading only, so there is nothing to read."""
+
+    def volts(name: str) -> list[str]:
+        (sheet,) = _of("node", name).sheets
+        (group,) = (group for group in sheet.steps if "Probes" in group.title)
+        return [step.expect for step in group.steps if "DC volts" in step.do]
+
+    assert volts("kestrel-05") == ["at most 0.8 V", "at least 2.5 V"]
+    assert volts("kestrel-01") == []
+    for name in ("kestrel-01", "kestrel-05"):
+        steps = [step for group in _of("node", name).sheets[0].steps for step in group.steps]
+        assert any("3V3 to GND" in step.do and step.expect == "3.0 to 3.6 V" for step in steps)
+
+
+def test_every_probe_has_its_own_line_for_its_figure() -> None:
+    (sheet,) = _of("node", "kestrel-05").sheets
+    steps = [step for group in sheet.steps for step in group.steps if step.each]
+    assert len(steps) == 4, "ohms and volts, wet and dry"
+    assert {step.each for step in steps} == {("empty", "half", "full", "brim")}
+
+
+def test_nothing_is_said_of_a_pump_where_there_is_none() -> None:
+    (sheet,) = _of("node", "kestrel-05").sheets
+    assert "pump" not in " ".join(f"{step.do} {step.expect}" for group in sheet.steps for step in group.steps)
+
+
+def test_a_short_no_rise_watch_alone_is_warned_of() -> None:
+    pump = {"no_rise": {"is": "20 min", "because": "a slow bore"}}
+    for header_pump, warned in ((pump, True), ({"no_rise": {"is": "9 h", "because": "a slow bore"}}, False)):
+        (sheet,) = _of("tank", "header", sample_inventory(header_pump)).sheets
+        assert ("no-rise watch" in sheet.steps[0].intro) == warned
+
+
+def test_rods_are_measured_from_the_top_too() -> None:
+    """header-east is 3 m high: its full mark at 2.70 m is 0.30 m below the top."""
+    part = _of("node", "kestrel-01").sheets[0].tanks[0]
+    assert [(row.name, row.height, row.from_top) for row in part.marks] == [
+        ("full", "2.70 m", "0.30 m"),
+        ("half", "1.20 m", "1.80 m"),
+        ("empty", "0.40 m", "2.60 m"),
+        ("common electrode", "below 0.40 m", "over 2.60 m"),
+    ]
+    assert part.electrodes.startswith("rods 6 mm thick, 20 mm from centre to centre")
+    assert "vertical cylinder, 3.00 m across, shell 3.00 m high" in part.about
+
+
+def test_windows_in_words() -> None:
+    assert _of("site", "kestrel-hill").cover.windows == (
+        "Mon, Tue, Wed, Thu, Fri at 10:00 for 5 h, since 2025-03-03",
+    )
+    assert _of("site", "marram-bay").cover.windows == ("every day at 00:00 for 24 h, since 2025-07-01",)
+    rare = WindowFacts("FREQ=MONTHLY;BYMONTHDAY=1", "2025-03-01 08:00", 7200)
+    assert window_words(rare) == "FREQ=MONTHLY;BYMONTHDAY=1, at 08:00 for 2 h, since 2025-03-01"
+
+
 def test_electrodes_and_water_that_are_given_are_reckoned_with() -> None:
     """K = 0.5 /cm in water of 500 uS/cm at 25 degrees: 0.5 / 0.0005 = 1 kohm, somewhere within what is reckoned."""
     water = {"conductivity": "500 uS/cm"}
@@ -207,11 +269,11 @@ def test_the_level_after_the_stop_counts_debounce_sample_and_run_on() -> None:
 
 
 def test_starts_stand_beside_what_the_motor_may() -> None:
-    """T = V / (q - i) + V / i (EI 11C201) with 16,258 L, 45 L/min and a draw of 16: 1,577 min, 0.038 an hour;
+    """T = V / (q - i) + V / i (EI 11C201) with 16,258 L, 45 L/min and a draw of 16: 1,577 min = 26 h 17 min;
     NEMA MG 10 table 2-3: 1.1 kW, 2 poles, 12.9."""
     part = _of("node", "kestrel-01").sheets[0].tanks[0]
-    (starts,) = (setting for setting in part.settings if setting.name == "starts an hour")
-    assert starts.value == "up to 0.038"
+    (starts,) = (setting for setting in part.settings if setting.name == "pump starts, at most")
+    assert starts.value == "one in 26 h 17 min"
     assert "16 L/min" in starts.origin
     assert "12.9" in starts.origin
     assert "NEMA" in starts.origin

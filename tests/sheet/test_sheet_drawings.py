@@ -52,7 +52,7 @@ def test_a_tank_shows_every_mark_and_no_words_overlap(inventory, name, us) -> No
     words = " ".join(box.words for box in boxes(svg))
     for mark in part.facts.marks:
         assert mark.name in words
-        assert Units(us).length(mark.height_m) in words
+        assert Units(us).tape(mark.height_m) in words
         assert Units(us).volume(mark.volume_l) in words
     if part.facts.pump:
         assert Units(us).flow(part.facts.pump.flow_l_per_min) in words
@@ -126,11 +126,17 @@ def test_a_board_marks_the_used_pins_alone() -> None:
     wires = wires_of(HOSTILE, node, [served.tank for served in node.serves], Units())
     svg = draw_board(drawn_board(board, wires))
     filled = [c for c in parsed(svg).iter(f"{SVG}circle") if c.attrib["fill"] != "#fff"]
-    used = {wire.pin for wire in wires if wire.gpio is not None}
-    assert len(filled) == len(used) == 13
-    for text in parsed(svg).iter(f"{SVG}text"):
+    used = {wire.pin for wire in wires}
+    assert len(filled) == len(used) == 14, (
+        "13 probes and relays, and one ground pin for all common electrodes"
+    )
+    texts = list(parsed(svg).iter(f"{SVG}text"))
+    for text in texts:
         if text.text in {pin.name for pin in board.pins}:
             assert (text.attrib.get("font-weight") == "bold") == (text.text in used)
+    grounds = [text for text in texts if text.text == board.ground]
+    assert [text.attrib.get("font-weight") for text in grounds].count("bold") == 1
+    assert any(text.text == "4 common electrodes" for text in texts)
 
 
 SHAPES = (

@@ -147,9 +147,21 @@ def test_the_same_input_gives_the_same_bytes() -> None:
 @pytest.mark.parametrize("node", [node.name for node in DEMO.nodes])
 def test_us_units_reach_every_part(node: str) -> None:
     text = _Reader(_html(DEMO, "node", node, us=True)).text
-    assert " ft" in text
+    assert re.search(r"\d (ft|in)\b", text)
     assert " gal" in text
-    assert not re.search(r"\d (L|m|L/min)\b", text)
+    assert not re.search(r"\d (L|m|mm|L/min|kW)\b", text.replace("25 mm", ""))
+
+
+def test_us_units_are_reckoned() -> None:
+    """45 L/min are 11.9 US gallons, 1.1 kW are 1.48 hp of 745.7 W, 2.70 m are 8 ft 10.3 in."""
+    text = _Reader(_html(DEMO, "node", "kestrel-01", us=True)).text
+    for words in (
+        "8 ft 10.3 in",
+        "11.9 gal/min less the largest draw",
+        "carry 11.9 gal/min",
+        "1.48 hp, 2 poles",
+    ):
+        assert words in text
 
 
 def test_a_string_of_css_cannot_end_early() -> None:
