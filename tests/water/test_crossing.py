@@ -6,6 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet.limits import (
+    DEBOUNCE_GOOD_S,
+    DEBOUNCE_MIN_S,
+    DEBOUNCE_MS,
+    LONGEST_RUN_FACTOR,
+    POWER_UP_HOLD_S,
+)
 from fleet.water.crossing import Crossing, debounce_s, delay_s, starting, stopping
 from tests.water.shapes import tank
 
@@ -82,6 +89,16 @@ def test_what_fills_the_room_does_not_fit_and_nothing_always_does() -> None:
     still = tank(MARKS, reserve="0.7 m", pump=FILL)
     assert still.pump is not None
     assert starting(still, still.pump, 2.0).fits  # nothing is drawn
+
+
+def test_the_firmware_s_defaults_are_those_of_level_relays() -> None:
+    """Debounce of 0.1 to 10 s (Klemsan LLC35), 2 to 4 s against splashing (AMETEK NS210), and never under a second; 10 s
+    of lock-out after a power cut (MPE LPR-1); a run's watch of 1.5 to 2 times the fill (common practice)."""
+    assert 1 <= DEBOUNCE_MIN_S <= DEBOUNCE_MS / 1000 <= 5
+    assert 2 <= DEBOUNCE_MS / 1000 <= 4
+    assert DEBOUNCE_GOOD_S == 10
+    assert POWER_UP_HOLD_S >= 10
+    assert 1.5 <= LONGEST_RUN_FACTOR <= 2
 
 
 def test_default_debounce_and_no_node() -> None:

@@ -159,6 +159,16 @@ def test_heads() -> None:
     half = shape("vertical-cylinder", diameter="1 m", height="1 m", bottom="hemispherical")
     assert volume_l(half, 0.5) / 1000 == pytest.approx(0.261799, abs=5e-7)
     assert top_m(half) == 1.5
+    two_to_one = shape("horizontal-cylinder", diameter="1 m", length="1 m", ends="ellipsoidal")
+    flat = shape("horizontal-cylinder", diameter="1 m", length="1 m")
+    assert (total_l(two_to_one) - total_l(flat)) / 2000 == pytest.approx(0.130900, abs=5e-7)  # pi D3 / 24
+
+
+@pytest.mark.parametrize(("x", "share"), [(0.1, 0.001), (0.5, 0.125), (0.9, 0.729)])
+def test_inverted_cone_shares(x: float, share: float) -> None:
+    """x3, solid geometry."""
+    tank = shape("vertical-cylinder", diameter="2 m", height="1 m", bottom="cone", bottom_depth="0.8 m")
+    assert volume_l(tank, 0.8 * x) / volume_l(tank, 0.8) == pytest.approx(share)
 
 
 # ------------------------------------------------------------------ fluids as an independent party

@@ -10,7 +10,8 @@ CANNOT_KEEP_UP = Code(
     "While the worst draw or inflow lasts, the level goes the wrong way with the pump running; the longest "
     "run ends it, and "
     "the tank runs dry or over.",
-    "Check the pump's flow and the largest draw (or the uncontrolled inflow); else fit a larger pump.",
+    "Check the pump's flow and the largest draw (or the uncontrolled inflow); else fit a larger pump. If "
+    "the draw is a short peak that the tank is there for, say so in a ruling.",
     Severity.WARNING,
     "balance of flows, t = V / (q in - q out)",
 )
