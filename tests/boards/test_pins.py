@@ -7,7 +7,6 @@ import re
 import pytest
 
 from fleet.boards.board import chip_pins, load_board
-from fleet.boards.data_file import Trait
 from fleet.boards.pins import Answer, Use, best_pins, may
 from tests.firmware_build import ROOT
 
@@ -142,46 +141,12 @@ HOW_MANY = {
     "esp32-s3-devkit": 45,
     "esp32-c3-devkit": 22,
 }
-# Straps: ESP32 Series Datasheet 5.2, table 3-1; ESP32-S3 Series Datasheet; ESP hardware design guidelines,
-# <chip>-chip-boot-mode-control.inc; esp8266/Arduino doc/boards.rst, with TX, which must not be held LOW.
-STRAPS = {
-    "d1-mini": {0, 2, 15, 1},
-    "esp32-devkit": {0, 2, 5, 12, 15},
-    "esp32-s2-devkit": {0, 45, 46},
-    "esp32-s3-devkit": {0, 3, 45, 46},
-    "esp32-c3-devkit": {2, 8, 9},
-}
-# UART0, soc/<chip>/include/soc/uart_channel.h and uart_pins.h; USB of the S2 from memory, others gpio/<chip>.inc.
-UART = {
-    "d1-mini": {1, 3},
-    "esp32-devkit": {1, 3},
-    "esp32-s2-devkit": {43, 44},
-    "esp32-s3-devkit": {43, 44},
-    "esp32-c3-devkit": {20, 21},
-}
-USB = {
-    "d1-mini": set(),
-    "esp32-devkit": set(),
-    "esp32-s2-devkit": {19, 20},
-    "esp32-s3-devkit": {19, 20},
-    "esp32-c3-devkit": {18, 19},
-}
-INPUT_ONLY = {"esp32-devkit": set(range(34, 40)), "esp32-s2-devkit": {46}}
-
-
-def those_with(board_id: str, *traits: Trait) -> set[int]:
-    return {pin.gpio for pin in chip_pins(load_board(board_id).chip) if pin.fact(*traits) is not None}
 
 
 @pytest.mark.parametrize("board_id", EXIST)
-def test_the_groups_of_each_chip(board_id: str) -> None:
+def test_the_pins_that_exist(board_id: str) -> None:
     assert {pin.gpio for pin in chip_pins(load_board(board_id).chip)} == EXIST[board_id]
     assert len(EXIST[board_id]) == HOW_MANY[board_id]
-    assert those_with(board_id, Trait.STRAP, Trait.STRAP_HIGH, Trait.STRAP_LOW) == STRAPS[board_id]
-    assert those_with(board_id, Trait.UART) == UART[board_id]
-    assert those_with(board_id, Trait.USB) == USB[board_id]
-    assert those_with(board_id, Trait.INPUT_ONLY) == INPUT_ONLY.get(board_id, set())
-    assert those_with(board_id, Trait.FLASH) == FLASH[board_id]
 
 
 def refused(board_id: str, use: Use) -> set[int]:

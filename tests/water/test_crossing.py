@@ -92,8 +92,8 @@ def test_what_fills_the_room_does_not_fit_and_nothing_always_does() -> None:
 
 
 def test_the_firmware_s_defaults_are_those_of_level_relays() -> None:
-    """Debounce of 0.1 to 10 s (Klemsan LLC35), 2 to 4 s against splashing (AMETEK NS210), and never under a second; 10 s
-    of lock-out after a power cut (MPE LPR-1); a run's watch of 1.5 to 2 times the fill (common practice)."""
+    """Debounce of 0.1 to 10 s (Klemsan LLC35), 2 to 4 s against splashing (AMETEK NS210), and never under a second;
+    10 s of lock-out after a power cut (MPE LPR-1); a run's watch of 1.5 to 2 times the fill (common practice)."""
     assert 1 <= DEBOUNCE_MIN_S <= DEBOUNCE_MS / 1000 <= 5
     assert 2 <= DEBOUNCE_MS / 1000 <= 4
     assert DEBOUNCE_GOOD_S == 10
