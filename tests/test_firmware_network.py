@@ -112,7 +112,12 @@ def _cut_test(instead: Path | None = None) -> Path:
     return compile_program([*tests, *core], flags=FAST)
 
 
-def test_power_cuts_leave_key_and_network() -> None:
+def test_a_power_cut_leaves_key_and_network() -> None:
+    run_checks(_cut_test(), ["once"])
+
+
+@pytest.mark.slow
+def test_a_power_cut_and_one_at_the_next_start_leave_key_and_network() -> None:
     print(run_checks(_cut_test()))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -41,9 +42,19 @@ def ask(program: Path, *words: str) -> tuple[int, str]:
     return done.returncode, done.stdout
 
 
-def test_every_cut_of_small_images_under_the_sanitizers() -> None:
-    """Real SHA-256, the core's own CRC; the kinds of node that can be cut anywhere, and the one that cannot."""
-    found = counts(run_program(compile_program([CUT_TEST, *SLOTS, CRYPTO]), ["small", "1"]))
+def sanitized_program() -> Path:
+    """With the core's own CRC."""
+    return compile_program([CUT_TEST, *SLOTS, CRYPTO])
+
+
+@pytest.mark.parametrize(
+    "program",
+    [mass_program, pytest.param(sanitized_program, marks=pytest.mark.slow)],
+    ids=["fast", "sanitizers"],
+)
+def test_every_cut_of_small_images(program: Callable[[], Path]) -> None:
+    """Real SHA-256; the kinds of node that can be cut anywhere, and the one that cannot."""
+    found = counts(run_program(program(), ["small", "1"]))
     assert found["runs"] >= 35_000
     assert found["models"] >= 4
     assert (found["unbootable"], found["broken"]) == (0, 0)
