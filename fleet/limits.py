@@ -73,6 +73,8 @@ WATCH_FACTOR: Final = 5.0
 """A watch set by hand to more than this times what it would be comes too late to save a pump (own allowance)."""
 MOST_HEAD_M: Final = 2_000.0
 """No well pump lifts water higher: the power or the flow is a slip of the unit (own allowance, on the far side)."""
+VALVE_KW: Final = 0.05
+"""The coil of a valve on a pressure main takes less, and lifts nothing: its power says nothing of the flow."""
 MOTOR_MOST_M: Final = 0.6
 """Submersible motors go down wells, and are no wider: more is a slip of the unit (own allowance)."""
 SINGLE_PHASE_KW: Final = 22.7

@@ -81,7 +81,8 @@ POWER_AND_FLOW = Code(
     "a pump whose figures do not go together",
     "Power, flow, phase and height belong to one another: where they do not, one of them has a slip of the unit in it, "
     "and all that follows from it is wrong.",
-    "Check `power`, `flow` and `phase` against the plate. If the water comes from a higher place, say so in a ruling.",
+    "Check `power`, `flow` and `phase` against the plate. If the water comes under pressure or from a "
+    "higher place, say so in a ruling.",
     Severity.WARNING,
     "hydraulic power P = density x g x Q x H, at an efficiency of 1; single-phase: Franklin Electric's table of starts",
 )
@@ -173,6 +174,15 @@ DEBOUNCE_LONG = Code(
     Severity.NOTE,
     "makers of level relays: 0.1 to 10 s",
 )
+AT_THE_BOTTOM = Code(
+    "INV519",
+    "a mark at the very bottom",
+    "The last centimetre of a tank is sludge and what clings to the floor: a probe there stays wet, so that the tank "
+    "is never known to be empty, and a pump that waits for it never acts.",
+    "Check the unit, or set the mark higher.",
+    Severity.WARNING,
+    "own allowance: 10 mm, as for the drop at a probe's tip",
+)
 FIRE_REFILL = Code(
     "INV520",
     "a fire reserve that takes too long to refill",
@@ -249,6 +259,7 @@ CODES = (
     DEBOUNCE_SHORT,
     NAMES_UPSIDE_DOWN,
     DEBOUNCE_LONG,
+    AT_THE_BOTTOM,
     FIRE_REFILL,
     FIRE_NO_RESERVE,
     FIRE_DRAWN,

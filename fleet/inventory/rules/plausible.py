@@ -9,7 +9,14 @@ from fleet.finding import Figure, Finding
 from fleet.inventory.codes.electrodes import RODS_TOO_LONG, WATER_OUT_OF_KIND
 from fleet.inventory.codes.water import NAMES_UPSIDE_DOWN, NOTHING_AGAINST, POWER_AND_FLOW
 from fleet.inventory.model import Duty, Rods
-from fleet.limits import MOST_HEAD_M, MOTOR_MOST_M, SEA_US_PER_CM, SINGLE_PHASE_KW, WATER_KIND_FACTOR
+from fleet.limits import (
+    MOST_HEAD_M,
+    MOTOR_MOST_M,
+    SEA_US_PER_CM,
+    SINGLE_PHASE_KW,
+    VALVE_KW,
+    WATER_KIND_FACTOR,
+)
 from fleet.water.electrodes import by_kind
 from fleet.water.filling import against_l_per_min, flow_words, pump_marks, rising
 from fleet.water.quantities import Units
@@ -98,7 +105,7 @@ def _against(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
 
 def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
     power_kw = pump.power_kw
-    if power_kw is None:
+    if power_kw is None or power_kw < VALVE_KW:
         return
     head, (_, stop) = head_m(power_kw, pump.flow_l_per_min), pump_marks(tank.part, pump)
     high = f"{head:,.0f}" if head >= 100 else f"{head:.2g}"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.finding import Figure, Finding
 from fleet.inventory.codes.water import (
+    AT_THE_BOTTOM,
     DEBOUNCE_LONG,
     DEBOUNCE_SHORT,
     MARKS_TOO_CLOSE,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 def waves_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
     """The marks of one tank, and the debounce of its node."""
+    yield from _bottom(tank)
     yield from _close(tank)
     if node is None:
         return
@@ -55,6 +57,18 @@ def _long(tank: Entry[Tank], node: Entry[Node], debounced_s: float) -> Iterator[
     )
     figures = (Figure("debounce", debounced_s, "s"), Figure("period", swing_s, "s"))
     yield Finding(DEBOUNCE_LONG, what, node.value("debounce"), f"tank {tank.part.name}", figures=figures)
+
+
+def _bottom(tank: Entry[Tank]) -> Iterator[Finding]:
+    lowest = rising(tank.part)[0]
+    if lowest.height_m >= PROBE_BAND_M:
+        return
+    what = (
+        f"mark `{lowest.name}` is {1000 * lowest.height_m:.0f} mm above the lowest inside point of the tank"
+    )
+    figures = (Figure("height", lowest.height_m, "m"), Figure("least", PROBE_BAND_M, "m"))
+    place = tank.value("marks", tank.part.marks.index(lowest), "height")
+    yield Finding(AT_THE_BOTTOM, what, place, f"tank {tank.part.name}", figures=figures)
 
 
 def _slosh(tank: Entry[Tank], node: Entry[Node], debounced_s: float) -> Iterator[Finding]:
