@@ -27,6 +27,7 @@ FILES = [
     HERE / "works.yaml",
     *DEMO,
     *sorted((HERE / "mistakes").glob("*.yaml")),
+    *sorted((HERE / "sound").glob("*.yaml")),
 ]
 
 FOOT: Final = Fraction("0.3048")
