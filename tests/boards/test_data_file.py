@@ -29,6 +29,25 @@ def test_the_files_keep_to_the_schema_that_is_exported(path: Path) -> None:
     Draft202012Validator(schema).validate(tomllib.loads(path.read_text(encoding="utf-8")))
 
 
+@pytest.mark.parametrize(
+    ("kind", "path", "number"),
+    [("board", BOARDS[0], "flash_bytes"), ("chip", CHIPS[0], "internal_pull_up_ohm")],
+)
+def test_the_schema_that_is_exported_refuses_what_the_reader_refuses(kind, path: Path, number: str) -> None:
+    """Any key left out, one too many, a number as text."""
+    validator = Draft202012Validator(data_schema(kind))
+    good = tomllib.loads(path.read_text(encoding="utf-8"))
+    optional = {"aliases"}
+    for key in good.keys() - optional:
+        assert not validator.is_valid({name: value for name, value in good.items() if name != key}), key
+    assert not validator.is_valid(good | {"colour": "blue"})
+    assert not validator.is_valid(good | {number: "45000"})
+    assert (
+        validator.schema["title"]
+        == f"Data file of a {path.parent.name.removesuffix('s').replace('data', 'board')}"
+    )
+
+
 def test_the_schemas_are_printed(capsys: pytest.CaptureFixture[str]) -> None:
     for kind in ("board", "chip"):
         assert run(["schema", f"{kind}-file"]) == Exit.OK
@@ -48,6 +67,7 @@ def test_each_chip_is_that_of_a_board() -> None:
     ("old", "new", "said"),
     [
         ("flash_bytes = 4194304", 'flash_bytes = "4 MB"', "flash_bytes"),
+        ("flash_bytes = 4194304", 'flash_bytes = "4194304"', "flash_bytes"),
         ("flash_bytes = 4194304", "", "flash_bytes"),
         ("flash_bytes = 4194304", "flash_bytes = 4194304\nflash_size = 4", "flash_size"),
         ('layout = "copy-in-place"', 'layout = "swap"', "layout"),
@@ -91,3 +111,21 @@ def test_a_mistake_in_a_chip_is_named(old: str, new: str, said: str, tmp_path: P
     broken.write_text(text.replace(old, new), encoding="utf-8")
     with pytest.raises(ValueError, match=said):
         read_chip(broken)
+
+
+@pytest.mark.parametrize(
+    ("read", "name", "old", "new"),
+    [
+        (read_chip, "chips/esp8266", 'pins = "6-11"', 'pins = "0-16"'),
+        (read_chip, "chips/esp8266", "internal_pull_up_least_ohm = 20000", "internal_pull_up_least_ohm = 27000"),
+        (read_chip, "chips/esp8266", "internal_pull_up_most_ohm = 100000", "internal_pull_up_most_ohm = 27000"),
+        (read_board, "d1-mini", "slot_bytes = 1044464", "slot_bytes = 4194304"),
+    ],
+)  # fmt: skip
+def test_what_is_at_its_limit_is_taken(read, name: str, old: str, new: str, tmp_path: Path) -> None:
+    """A fact about all GPIOs, a pull-up that is exact at one end, a slot as large as the flash."""
+    text = (DATA / f"{name}.toml").read_text(encoding="utf-8")
+    assert old in text
+    path = tmp_path / f"{Path(name).name}.toml"
+    path.write_text(text.replace(old, new), encoding="utf-8")
+    assert read(path)

@@ -123,6 +123,7 @@ def test_a_warning_can_be_ruled_an_error_that_stops() -> None:
         ([ruling("INV702")], "INV701", "cannot be ruled on"),
         ([ruling(about="tank heder")], "INV702", "about `tank heder`. Did you mean `tank header`?"),
         ([ruling(about="node sump-node")], "INV702", "there is no finding INV498 about `node sump-node`"),
+        ([ruling("INV601")], "INV702", "there is no finding INV601 that it could rule on"),
         ([ruling(until="2026-05-31")], "INV703", "it held until 2026-05-31, which is past"),
         ([ruling(), ruling(ruled="note")], "INV704", "`note` here, but `accepted` in farm.yaml:"),
         ([ruling(), ruling()], "INV704", "INV498 was ruled on before, in farm.yaml:"),

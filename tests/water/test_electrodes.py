@@ -210,6 +210,14 @@ def test_rise_time_against_the_exponential() -> None:
     assert settles_s(45e3, 0.9) == pytest.approx(4.5e-6 * 1.38629, rel=1e-4)
 
 
+def test_values_of_e24() -> None:
+    """IEC 60063: 24 values a decade, rising, and geometric to 4.5 % (the classic ones around 30 are that far off)."""
+    assert len(E24) == 24
+    assert list(E24) == sorted(set(E24))
+    for step, value in enumerate(E24):
+        assert value == pytest.approx(10 ** (1 + step / 24), rel=0.045)
+
+
 def test_film_of_a_square() -> None:
     """A sheet 0.1 mm thick and as wide as long: 1 / 0.01 cm = 100 /cm."""
     assert film_constant_per_cm(constant(1), 0.1) == pytest.approx(100)

@@ -44,6 +44,27 @@ def test_a_filling_pump() -> None:
     assert "10 L/min" in times.no_rise.origin
 
 
+def test_origins_name_what_is_worked_against() -> None:
+    """The largest draw of a pump that fills, the largest inflow of one that drains, or nothing."""
+    for does, keys, words in (
+        (
+            "fill",
+            {"largest_draw": "10 L/min", "uncontrolled_inflow": "5 L/min"},
+            "less the largest draw (10 L/min)",
+        ),
+        (
+            "drain",
+            {"largest_draw": "10 L/min", "uncontrolled_inflow": "5 L/min"},
+            "less the largest inflow (5 L/min)",
+        ),
+        ("fill", {"largest_draw": "1 L/min"}, "less the largest draw (1 L/min)"),
+        ("fill", {}, "marks at 40 L/min"),
+    ):
+        times = pump_times(tank(MARKS, pump={"name": "p", "does": does, "flow": "40 L/min"}, **keys))
+        assert times is not None
+        assert times.no_rise.origin.endswith(words)
+
+
 def test_a_draining_pump() -> None:
     """From the overflow at 1.9 m down to 0.2 m against 20 L/min: 1,700 L at 60 - 20 L/min: 2,550 s."""
     pump = {"name": "p", "does": "drain", "flow": "60 L/min"}

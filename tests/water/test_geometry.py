@@ -164,6 +164,34 @@ def test_heads() -> None:
     assert (total_l(two_to_one) - total_l(flat)) / 2000 == pytest.approx(0.130900, abs=5e-7)  # pi D3 / 24
 
 
+def test_bottoms_and_heads_grow_with_the_tank() -> None:
+    """Flanged and dished 0.169338 D; an ellipsoid whose depth is not given is a 2:1 one, D / 4."""
+    keys = {"diameter": "3 m", "height": "1 m"}
+    dished, two_to_one = (
+        shape("vertical-cylinder", bottom=form, **keys) for form in ("dished", "ellipsoidal")
+    )
+    assert bottom_depth_m(dished) == pytest.approx(3 * 0.169338, abs=2e-6)
+    assert bottom_depth_m(two_to_one) == pytest.approx(0.75)
+    assert top_m(dished) == pytest.approx(1 + 3 * 0.169338, abs=2e-6)
+    assert volume_l(two_to_one, 0.75) / 1000 == pytest.approx(pi * 27 / 24)  # pi D3 / 24, solid geometry
+
+
+def test_frustum_of_any_height() -> None:
+    """V = pi h / 3 (r1^2 + r1 r2 + r2^2) (solid geometry): r from 0.5 m to 1 m over 3 m; 0.75 m at half height."""
+    trough = shape("frustum", bottom_diameter="1 m", top_diameter="2 m", height="3 m")
+    assert total_l(trough) / 1000 == pytest.approx(pi * 1.75)
+    assert volume_l(trough, 1.5) / 1000 == pytest.approx(pi / 2 * (0.25 + 0.375 + 0.5625))
+
+
+def test_lying_cones_are_empty_at_the_bottom_and_full_at_the_top() -> None:
+    """Two cones of pi r2 a / 3 each (solid geometry) besides the cylinder."""
+    keys = {"diameter": "2 m", "length": "3 m"}
+    coned = shape("horizontal-cylinder", ends="conical", ends_depth="0.6 m", **keys)
+    flat = shape("horizontal-cylinder", **keys)
+    assert volume_l(coned, 0.0) == 0.0
+    assert total_l(coned) - total_l(flat) == pytest.approx(1000 * 2 * pi * 0.6 / 3)
+
+
 @pytest.mark.parametrize(("x", "share"), [(0.1, 0.001), (0.5, 0.125), (0.9, 0.729)])
 def test_inverted_cone_shares(x: float, share: float) -> None:
     """x3, solid geometry."""

@@ -38,6 +38,10 @@ def test_each_shape_has_its_surface() -> None:
     assert surface_m(shape("horizontal-cylinder", diameter="2 m", length="1 m"), 1.0) == 2
     upright = shape("vertical-cylinder", diameter="1.2 m", height="2 m")
     assert period_s(upright, 1.0) == round_period_s(0.6, 1.0)
+    trough = shape("box", length="0.4 m", width="0.9 m", height="1 m")
+    assert period_s(trough, 0.3) == rectangular_period_s(0.9, 0.3)
+    lying = shape("horizontal-cylinder", diameter="2 m", length="5 m")
+    assert period_s(lying, 1.0) == rectangular_period_s(5.0, 1.0)
     assert wave_m(upright, 1.0) == pytest.approx(0.024)
     assert (
         wave_m(shape("box", length="50 m", width="30 m", height="3 m"), 2.0) == 0.15

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.water.starts import control_volume_l, cycle_s, head_m, starts, worst_demand_l_per_min
+from fleet.water.starts import Starts, control_volume_l, cycle_s, head_m, starts, worst_demand_l_per_min
 from tests.water.shapes import tank
 
 GALLON_L = 3.785411784
@@ -78,6 +78,13 @@ def test_hydraulic_power(power_kw: float, flow_l_per_min: float, metres: float) 
     """P = density x g x Q x H. In US units one water horsepower lifts 3,960 gal/min by 1 ft (pump handbooks, from
     memory): 39.6 gal/min by 100 ft, give or take the density of the water."""
     assert head_m(power_kw, flow_l_per_min) == pytest.approx(metres, rel=2e-3)
+
+
+def test_at_the_ends() -> None:
+    """A demand of all that the pump gives never lets it stop; a cycle of half a second is 7,200 starts an hour."""
+    assert cycle_s(100, 50, 50) == inf
+    assert Starts(1.0, 30.0, 0.5, 0.25).per_hour == 7200
+    assert Starts(0.0, 30.0, 0.0, 0.0).per_hour == inf
 
 
 flows = st.floats(1, 5000, allow_nan=False)

@@ -43,6 +43,7 @@ def test_what_cannot_be() -> None:
         holding(it, 2001)
     with pytest.raises(ValueError, match="rows"):
         depths(it, 2.0 / DEPTH_ROWS)
+    assert len(depths(tank({"top": "2 m"}), 2.0 / (DEPTH_ROWS - 1))) == DEPTH_ROWS
     assert holding(it, total_l(it.shape)).depth_m == 2.0
     assert holding(it, 0).depth_m == 0.0
 
