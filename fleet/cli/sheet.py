@@ -75,9 +75,9 @@ def sheet(
     chosen = cast("Kind", _one_of(kind, KINDS, "sheet"))
     size = cast("Paper", _one_of(paper, PAPERS, "--paper"))
     printed = _day(date)
-    inventory = this.inventory()
+    inventory, findings = this.checked()
     known = named(name, chosen, [part.name for part in getattr(inventory, f"{chosen}s")])
-    document = contents(inventory, chosen, known, Units(us_units), printed)
+    document = contents(inventory, chosen, known, Units(us_units), printed, findings)
     html = page(document, templates=load_report_templates(), paper=size)
     data = _pdf(this.output, html) if pdf else html.encode()
     if str(out) == "-":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from fleet.inventory.about_node import about_node
@@ -23,8 +23,10 @@ from fleet.sheet.words import window_words
 from fleet.water.quantities import Units
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
+    from fleet.finding import Finding
     from fleet.inventory.about_site import NodeLine, TankLine
     from fleet.inventory.model import Inventory, Node
     from fleet.sheet.board_svg import DrawnBoard
@@ -45,6 +47,15 @@ class Minded:
 
 
 @dataclass(frozen=True, slots=True)
+class Known:
+    """A finding of `check` that stands open or that a ruling accepts, with the reason that it holds by."""
+
+    code: str
+    stands: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """One node's, or one tank's without a node: everything that is taken up the ladder."""
 
@@ -60,6 +71,7 @@ class Sheet:
     cautions: tuple[Minded, ...]
     mains: bool
     """Whether a licensed electrician signs as well."""
+    known: tuple[Known, ...] = ()
 
     @property
     def sources(self) -> str:
@@ -95,8 +107,11 @@ class Document:
     sheets: tuple[Sheet, ...]
 
 
-def contents(inventory: Inventory, kind: Kind, name: str, units: Units, printed: date) -> Document:
-    """The sheets of a node, a tank or a site; KeyError if there is none of that name."""
+def contents(
+    inventory: Inventory, kind: Kind, name: str, units: Units, printed: date, findings: Sequence[Finding] = ()
+) -> Document:
+    """The sheets of a node, a tank or a site; KeyError if there is none of that name. `findings` are those of its
+    check: what stands open and what a ruling accepts is on the sheets that it is about."""
     cover = None
     if kind == "node":
         sheets = [_node_sheet(inventory, inventory.node(name), units)]
@@ -106,7 +121,20 @@ def contents(inventory: Inventory, kind: Kind, name: str, units: Units, printed:
         cover = _cover(inventory, name, units)
         sheets = [_node_sheet(inventory, inventory.node(node.name), units) for node in cover.nodes]
         sheets += [_tank_sheet(inventory, tank.name, units) for tank in cover.tanks if tank.node is None]
+    sheets = [replace(sheet, known=_known(sheet, findings)) for sheet in sheets]
     return Document(f"{kind} {name}", inventory.fleet.name, printed.isoformat(), cover, tuple(sheets))
+
+
+def _known(sheet: Sheet, findings: Sequence[Finding]) -> tuple[Known, ...]:
+    """Those about the node or one of its tanks, or a part of them."""
+    about = {f"{sheet.kind} {sheet.name}", *(f"tank {part.facts.name}" for part in sheet.tanks)}
+    mine = [finding for finding in findings if " ".join(finding.subject.split(" ")[:2]) in about]
+    return tuple(
+        Known(
+            f.code.code, str(f.ruling) if f.ruling else f"open ({f.severity.value})", f.what.replace("`", "")
+        )
+        for f in mine
+    )
 
 
 def _node_sheet(inventory: Inventory, node: Node, units: Units) -> Sheet:
@@ -120,13 +148,13 @@ def _node_sheet(inventory: Inventory, node: Node, units: Units) -> Sheet:
         facts=_said(
             ("place", facts.place),
             ("contact", inventory.site(facts.site).contact),
-            ("board", f"{board.title} ({board.id})"),
+            ("board", board.title),
             ("MAC", facts.mac or "not claimed yet"),
             ("serves", ", ".join(facts.tanks)),
             ("access point", facts.access_point or ""),
             ("network", inventory.site(facts.site).network),
             ("fitted", facts.fitted or ""),
-            ("spare boards", f"{facts.spare_boards} of this kind at {facts.site}"),
+            ("spare boards", f"{facts.spare_boards} {board.id} at {facts.site}"),
             ("notes", " ".join((facts.notes, *facts.board_notes)).strip()),
         ),
         board=drawn_board(board, wires),

@@ -32,8 +32,8 @@ def before_power(node: Node, board: Board, tanks: tuple[Tank, ...]) -> Steps:
     steps = [
         Step(
             f"Board flashed (tankfleet flash {node.name}) and labelled {node.name}.",
-            f"{board.title}; MAC {node.mac}" if node.mac else f"{board.title}; it says its MAC",
-            "" if node.mac else "MAC",
+            f"{board.title}; MAC {node.mac}" if node.mac else board.title,
+            "" if node.mac else "as its MAC",
         )
     ]
     if any(tank.pump is not None for tank in tanks):

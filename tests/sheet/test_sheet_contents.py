@@ -8,9 +8,11 @@ from datetime import date
 import pytest
 
 from fleet.boards.board import load_board
+from fleet.finding import Finding
 from fleet.inventory.about_site import WindowFacts
-from fleet.inventory.load import load_inventory
+from fleet.inventory.load import load_checked, load_inventory
 from fleet.resources import demo_inventory_dir
+from fleet.sheet.codes import BAD_REPORT_TEMPLATE
 from fleet.sheet.contents import Document, contents
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps
@@ -320,3 +322,22 @@ def test_a_fire_reserve_says_when_its_node_is_left_alone() -> None:
     assert (
         "may be updated above mark short. Otherwise the fire reserve is not surely there" in part.spare_note
     )
+
+
+def test_what_a_ruling_rests_on_is_on_the_sheet_that_it_is_about() -> None:
+    inventory, findings = load_checked(demo_inventory_dir(), demo_inventory_dir().parent, DAY)
+    document = contents(inventory, "site", "larkwood", Units(), DAY, findings)
+    known = {sheet.name: sheet.known for sheet in document.sheets if sheet.known}
+    assert list(known) == ["larkwood-04"]
+    (one,) = known["larkwood-04"]
+    assert one.code == "INV414"
+    assert one.stands.startswith("accepted on 2025-05-13: 10 kOhm is fitted from D7 to ground")
+    alone = contents(inventory, "tank", "packhouse-sump", Units(), DAY, findings)
+    assert alone.sheets[0].known == (), "it is about the node's pin"
+
+
+def test_a_finding_that_stands_open_says_so() -> None:
+    finding = Finding(BAD_REPORT_TEMPLATE, "something", subject="tank header-east mark full")
+    (sheet,) = contents(DEMO, "node", "kestrel-01", Units(), DAY, [finding]).sheets
+    assert [(each.code, each.stands) for each in sheet.known] == [("SHT103", "open (error)")]
+    assert contents(DEMO, "node", "kestrel-02", Units(), DAY, [finding]).sheets[0].known == ()
