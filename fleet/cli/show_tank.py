@@ -145,7 +145,8 @@ def _starts(out: Output, pump: PumpFacts, units: Units) -> None:
 
 def _levels(out: Output, tank: TankFacts) -> None:
     need = tank.need
-    goal = tank.levels[-1].why.partition(", from")[0]
+    goal, _, edge = tank.levels[-1].why.partition(", from")
+    goal += "".join(edge.partition("; less")[1:])
     paragraph(out, f"{out.style('spare time', 'bold')}, how long it can be left without its node: {goal}")
     rows = []
     for level in reversed(tank.levels):

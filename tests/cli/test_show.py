@@ -79,7 +79,14 @@ def test_a_tank_s_figures(capsys: pytest.CaptureFixture[str]) -> None:
     assert tank["pump"]["worst_s"] == pytest.approx(per_metre * 2.3 / (45 - 16) * 60, rel=1e-6)
     assert tank["stand_ins"] == ["header-west"]
     text = shown(capsys, "tank", "header-east")
-    for figure in ("19,085 L", "1,060 L", "95 %", "6 h 37 min", "IO18 (GPIO18)"):
+    for figure in (
+        "19,085 L",
+        "1,060 L",
+        "95 %",
+        "6 h 37 min",
+        "IO18 (GPIO18)",
+        "; less 16 s that its pump rests",
+    ):
         assert figure in text
 
 
