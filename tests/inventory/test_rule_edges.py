@@ -1,0 +1,109 @@
+"""Rules at their edges: what is just allowed is not found, what is just not allowed is, at its place."""
+
+from __future__ import annotations
+
+import pytest
+
+from fleet.finding import Finding
+from fleet.inventory.load import read_texts
+
+# 1,000 L per metre; nothing is found in it.
+TEXT = """fleet: {name: f, domain: f.example}
+sites: [{name: s, time_zone: Europe/Lisbon, network: n}]
+tanks:
+  - name: t
+    site: s
+    duty: livestock
+    shape: {kind: box, length: 1 m, width: 1 m, height: 2 m}
+    marks:
+      - {name: low, height: 0.5 m}
+      - {name: full, height: 1.5 m}
+    overflow: 1.9 m
+    largest_draw: 10 L/min
+    pump: {name: p, does: fill, flow: 40 L/min, power: 0.75 kW}
+nodes:
+  - name: n
+    board: esp32-devkit
+    serves: [{tank: t, probes: {low: IO16, full: IO17}, pump_relay: {pin: IO25}}]
+"""
+
+
+def found(*changes: tuple[str, str]) -> list[Finding]:
+    text = TEXT
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    return list(read_texts([("a.yaml", text.encode())])[1])
+
+
+def of(code: str, *changes: tuple[str, str]) -> list[Finding]:
+    return [finding for finding in found(*changes) if finding.code.code == code]
+
+
+def quoted(finding: Finding) -> str:
+    """The line from where the finding points."""
+    assert finding.place is not None
+    return finding.place.quote[finding.place.col - 1 :]
+
+
+def test_nothing_is_found_in_the_sound_one() -> None:
+    assert found() == []
+
+
+TALL = ("height: 2 m", "height: 70 m")
+
+
+@pytest.mark.parametrize(("height", "count"), [("65.535 m", 0), ("65.536 m", 1)])
+def test_the_node_block_counts_millimetres_up_to_65_535(height: str, count: int) -> None:
+    """16 bits, docs/node-interface.md."""
+    said = of("INV170", TALL, ("height: 1.5 m", f"height: {height}"), ("    overflow: 1.9 m\n", ""))
+    assert [(f.what, quoted(f)[:8]) for f in said] == [
+        ("mark `full` is higher than 65.535 m", "65.536 m")
+    ] * count
+
+
+@pytest.mark.parametrize(("debounce", "count"), [("65.535 s", 0), ("65.536 s", 1)])
+def test_the_node_block_counts_milliseconds_up_to_65_535(debounce: str, count: int) -> None:
+    said = of("INV170", ("esp32-devkit", f"esp32-devkit\n    debounce: {debounce}"))
+    assert [f.what for f in said] == ["a debounce of 65.536 s is longer than 65.535 s"] * count
+
+
+@pytest.mark.parametrize(
+    ("overflow", "top_words"),
+    [("    overflow: 1.9 m\n", "the overflow at 1.9 m"), ("", "the top at 2 m")],
+)
+def test_overshoot_is_found_at_the_mark_where_the_pump_stops(overflow: str, top_words: str) -> None:
+    """40 L/min for 2 s + 0.1 s + 2 s of run-on: 2.7 L past the mark, and 1 L of room."""
+    full = "1.899 m" if overflow else "1.999 m"
+    changes = ("    overflow: 1.9 m\n", overflow), ("height: 1.5 m", f"height: {full}")
+    (over,) = of("INV510", *changes)
+    assert over.what.endswith(f"2.7 L past the mark, and there are 1.0 L to {top_words}")
+    assert quoted(over).startswith(full)
+    assert of("INV510", changes[0], ("height: 1.5 m", f"height: {full[:-3]}7 m")) == []  # 3 L of room
+
+
+RESERVE = "    overflow: 1.9 m\n    reserve: {} m\n"
+
+
+@pytest.mark.parametrize(
+    ("reserve", "codes"), [("0.499", ["INV512"]), ("0.495", []), ("0.5", ["INV523"]), ("0.6", ["INV523"])]
+)
+def test_a_start_in_the_reserve_is_said_once(reserve: str, codes: list[str]) -> None:
+    """60 L/min are drawn for 2.1 s: 2.1 L; at or below the reserve itself another rule speaks."""
+    changes = (
+        ("    overflow: 1.9 m\n", RESERVE.format(reserve)),
+        ("largest_draw: 10 L/min", "largest_draw: 60 L/min"),
+        ("flow: 40 L/min", "flow: 70 L/min"),
+    )
+    said = [f for f in found(*changes) if f.code.code in ("INV510", "INV511", "INV512", "INV523")]
+    assert [f.code.code for f in said] == codes
+    if codes == ["INV512"]:
+        assert quoted(said[0]).startswith("0.5 m")
+        assert "rests" not in said[0].what
+        assert said[0].what.endswith("2.1 L past the mark, and there are 1.0 L to the reserve at 0.499 m")
+
+
+def test_a_tank_without_a_reserve_may_be_drawn_empty() -> None:
+    """10 L are left under the mark, and 35 L are drawn until the pump has started."""
+    changes = ("height: 0.5 m", "height: 0.01 m"), ("10 L/min", "1000 L/min"), ("40 L/min", "1200 L/min")
+    assert not {f.code.code for f in found(*changes)} & {"INV510", "INV511", "INV512"}
