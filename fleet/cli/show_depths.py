@@ -9,7 +9,7 @@ from fleet.cli.codes import BAD_USAGE
 from fleet.errors import UsageError
 from fleet.limits import DEPTH_ROWS
 from fleet.water.geometry import total_l
-from fleet.water.quantities import Units, share
+from fleet.water.quantities import METRIC, Units, share
 from fleet.water.table import depths, holding, rows
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def _holding(tank: Tank, holds: str) -> Depth:
     volume = _read("--holds", holds, length=False)
     most = total_l(tank.shape)
     if volume > most:
-        held = f"{Units().volume(most)} ({Units(us=True).volume(most)})"
+        held = f"{METRIC.volume(most)} ({Units(us=True).volume(most)})"
         raise UsageError(
             BAD_USAGE,
             f"--holds: {tank.name} never holds {holds}; up to its top it holds {held}",

@@ -7,6 +7,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from fleet.errors import RenderError
+from fleet.inventory.rules.marks import height_mm
 from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
 from fleet.render.codes import BAD_RELEASE, DOES_NOT_FIT, NO_PROBE_PIN
 from fleet.render.firmware_class import class_of, payload_format, vendor_id
@@ -104,7 +105,7 @@ def _mark_block(node: Node, served: Served, mark: Mark, board: Board) -> MarkBlo
     if mark.name not in served.probes:
         raise RenderError(NO_PROBE_PIN, f"node {node.name} names no pin for {what}")
     pin = _gpio(node, board, served.probes[mark.name], what)
-    return MarkBlock(mark.name, round(mark.height_m * 1000), pin, PULLS[served.pull_up])
+    return MarkBlock(mark.name, height_mm(mark.height_m), pin, PULLS[served.pull_up])
 
 
 def _gpio(node: Node, board: Board, name: str, what: str) -> int:

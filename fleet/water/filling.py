@@ -174,11 +174,6 @@ def _way(tank: Tank, pump: Pump, stop: Mark) -> list[float]:
     return [max(overflow_m(tank), heights[-1]), *(h for h in reversed(heights) if h >= stop.height_m)]
 
 
-def flow_words(l_per_min: float) -> str:
-    """A flow in words, such as `53 L/min` or `7.5 L/min`."""
-    return METRIC.flow(l_per_min)
-
-
 def _at(pump: Pump, against: float, keeps_up: bool, units: Units) -> str:
     taken = "draw" if pump.does == "fill" else "inflow"
     flow, most = units.flow(pump.flow_l_per_min), units.flow(against)

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from fleet.finding import Figure, Finding
 from fleet.inventory.codes.water import RUNS_DRY, RUNS_OVER, STARTS_TOO_LATE
 from fleet.water.crossing import debounce_s, delay_s, starting, stopping
-from fleet.water.filling import between_l, flow_words, overflow_m, pump_marks, shortest_off
-from fleet.water.quantities import Units, duration
+from fleet.water.filling import between_l, overflow_m, pump_marks, shortest_off
+from fleet.water.quantities import METRIC, duration
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -44,7 +44,7 @@ def crossings_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) 
 
 def _resting(tank: Tank, pump: Pump) -> str:
     start, stop = pump_marks(tank, pump)
-    band = Units().volume(between_l(tank, start.height_m, stop.height_m))
+    band = METRIC.volume(between_l(tank, start.height_m, stop.height_m))
     rest = duration(shortest_off(pump).seconds)
     return f" (it rests {rest} after a run, longer than the {band} between its marks last)"
 
@@ -52,11 +52,11 @@ def _resting(tank: Tank, pump: Pump) -> str:
 def _finding(
     tank: Entry[Tank], code: Code, crossing: Crossing, does: str, limit: str, resting: str = ""
 ) -> Finding:
-    mark, units = crossing.mark, Units()
+    mark, units = crossing.mark, METRIC
     after = f"{crossing.seconds:.3g} s" if crossing.seconds < 90 else duration(crossing.seconds)
     what = (
         f"the {does} {after} after the water is at mark `{mark.name}`{resting}; at "
-        f"{flow_words(crossing.flow_l_per_min)} it goes {units.volume(crossing.past_l)} past the mark, and there are "
+        f"{METRIC.flow(crossing.flow_l_per_min)} it goes {units.volume(crossing.past_l)} past the mark, and there are "
         f"{units.volume(crossing.room_l)} to {limit}"
     )
     figures = (

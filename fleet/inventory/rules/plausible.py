@@ -18,8 +18,8 @@ from fleet.limits import (
     WATER_KIND_FACTOR,
 )
 from fleet.water.electrodes import by_kind
-from fleet.water.filling import against_l_per_min, flow_words, pump_marks, rising
-from fleet.water.quantities import Units
+from fleet.water.filling import against_l_per_min, pump_marks, rising
+from fleet.water.quantities import METRIC
 from fleet.water.starts import head_m
 
 if TYPE_CHECKING:
@@ -98,7 +98,7 @@ def _against(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
         return
     nothing = "nothing is drawn from the tank" if fills else "nothing flows into it"
     other = part.uncontrolled_inflow_l_per_min if fills else part.largest_draw_l_per_min
-    but = f", while {flow_words(other)} {'flow in' if fills else 'are drawn'}" if other else ""
+    but = f", while {METRIC.flow(other)} {'flow in' if fills else 'are drawn'}" if other else ""
     what = f"the pump `{pump.name}` {pump.does}s, and by the inventory {nothing}{but}"
     yield Finding(NOTHING_AGAINST, what, tank.value("pump", "does"), _subject(tank))
 
@@ -109,10 +109,10 @@ def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
         return
     head, (_, stop) = head_m(power_kw, pump.flow_l_per_min), pump_marks(tank.part, pump)
     high = f"{head:,.0f}" if head >= 100 else f"{head:.2g}"
-    does = f"{power_kw:.3g} kW lift {flow_words(pump.flow_l_per_min)} at most {high} m, with nothing lost"
+    does = f"{power_kw:.3g} kW lift {METRIC.flow(pump.flow_l_per_min)} at most {high} m, with nothing lost"
     figures = (Figure("head", head, "m"), Figure("power", power_kw, "kW"))
     if pump.does == "fill" and head < stop.height_m:
-        what = f"{does}, and the pump `{pump.name}` stops at mark `{stop.name}`, {Units().length(stop.height_m)} up"
+        what = f"{does}, and the pump `{pump.name}` stops at mark `{stop.name}`, {METRIC.length(stop.height_m)} up"
     elif head > MOST_HEAD_M:
         what = f"{does}, and no pump lifts water as high as that"
     elif pump.phase == "single" and power_kw > SINGLE_PHASE_KW:

@@ -16,9 +16,9 @@ from fleet.inventory.codes.water import (
 from fleet.inventory.model import Duty
 from fleet.limits import DRINKING_US_PER_CM
 from fleet.water.cautions import FIRE_REFILL_H, refill_h
-from fleet.water.filling import flow_words, overflow_m, pump_marks
+from fleet.water.filling import overflow_m, pump_marks
 from fleet.water.geometry import volume_l
-from fleet.water.quantities import Units
+from fleet.water.quantities import METRIC
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -57,7 +57,7 @@ def _fire(tank: Entry[Tank]) -> Iterator[Finding]:
     if part.reserve_m is None:
         yield Finding(FIRE_NO_RESERVE, "the fire tank has no `reserve`", tank.value("duty"), subject)
     if part.largest_draw_l_per_min > 0:
-        draw = flow_words(part.largest_draw_l_per_min)
+        draw = METRIC.flow(part.largest_draw_l_per_min)
         what = f"up to {draw} are drawn from a fire reserve, besides what a fire takes"
         drawn = (Figure("largest draw", part.largest_draw_l_per_min, "L/min"),)
         yield Finding(FIRE_DRAWN, what, tank.value("largest_draw"), subject, figures=drawn)
@@ -65,10 +65,10 @@ def _fire(tank: Entry[Tank]) -> Iterator[Finding]:
         return
     hours = refill_h(part, part.pump)
     if hours > FIRE_REFILL_H:
-        held = Units().volume(volume_l(part.shape, overflow_m(part)))
+        held = METRIC.volume(volume_l(part.shape, overflow_m(part)))
         what = (
             f"the pump `{part.pump.name}` needs {hours:.1f} h to refill {held} at "
-            f"{flow_words(part.pump.flow_l_per_min)}; {FIRE_REFILL_H:.0f} h are allowed"
+            f"{METRIC.flow(part.pump.flow_l_per_min)}; {FIRE_REFILL_H:.0f} h are allowed"
         )
         figures = (Figure("refill", hours, "h"), Figure("most", FIRE_REFILL_H, "h"))
         yield Finding(FIRE_REFILL, what, tank.value("pump", "flow"), subject, figures=figures)

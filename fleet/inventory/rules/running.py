@@ -8,9 +8,9 @@ from fleet.codes import Severity
 from fleet.finding import Figure, Finding
 from fleet.inventory.codes.water import CANNOT_KEEP_UP, OFF_TOO_SHORT, RUN_TOO_SHORT, STARTS_TOO_OFTEN
 from fleet.inventory.model import Duty
-from fleet.water.filling import against_l_per_min, flow_words, keeps_up
+from fleet.water.filling import against_l_per_min, keeps_up
 from fleet.water.motors import SUBMERSIBLE_RUN_S, Allowance, allowance
-from fleet.water.quantities import Units, duration
+from fleet.water.quantities import METRIC, duration
 from fleet.water.starts import control_volume_l, starts
 
 if TYPE_CHECKING:
@@ -38,8 +38,8 @@ def running_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) 
     yield from _rest(tank, pump, may)
     if may.run_s > cycle.quickest_run_s * _HAIR:
         what = (
-            f"the pump `{pump.name}` moves the {Units().volume(cycle.band_l)} between its marks in "
-            f"{duration(cycle.quickest_run_s)} at {flow_words(pump.flow_l_per_min)}; a submersible motor must run at "
+            f"the pump `{pump.name}` moves the {METRIC.volume(cycle.band_l)} between its marks in "
+            f"{duration(cycle.quickest_run_s)} at {METRIC.flow(pump.flow_l_per_min)}; a submersible motor must run at "
             f"least {SUBMERSIBLE_RUN_S:.0f} s per start"
         )
         figures = (
@@ -62,8 +62,8 @@ def _keeps_up(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
         ("largest_draw", "largest draw") if pump.does == "fill" else ("uncontrolled_inflow", "inflow")
     )
     what = (
-        f"the pump `{pump.name}` {pump.does}s at {flow_words(pump.flow_l_per_min)}, and the {takes} is "
-        f"{flow_words(against)}"
+        f"the pump `{pump.name}` {pump.does}s at {METRIC.flow(pump.flow_l_per_min)}, and the {takes} is "
+        f"{METRIC.flow(against)}"
     )
     fire = tank.part.duty is Duty.FIRE_RESERVE
     figures = (Figure("pump", pump.flow_l_per_min, "L/min"), Figure(takes, against, "L/min"))
@@ -85,15 +85,15 @@ def _starts(tank: Entry[Tank], pump: Pump, cycle: Starts, may: Allowance) -> Ite
         "when half of that flows the other way: T = 4 V / q"
         if half
         else (
-            f"when {flow_words(cycle.demand_l_per_min)} flow the other way, the most there is: T = V / (q - i) + V / i"
+            f"when {METRIC.flow(cycle.demand_l_per_min)} flow the other way, the most there is: T = V / (q - i) + V / i"
         )
     )
     least_l = control_volume_l(pump.flow_l_per_min, cycle.demand_l_per_min, may.starts_per_hour)
-    units = Units()
+    units = METRIC
     often = f"{cycle.per_hour:,.0f}" if cycle.per_hour >= 100 else f"{cycle.per_hour:.3g}"
     what = (
         f"the pump `{pump.name}` starts up to {often} times an hour ({units.volume(cycle.band_l)} between "
-        f"the marks, {flow_words(pump.flow_l_per_min)}; worst {worst}), its motor may {may.starts_per_hour:.3g} times "
+        f"the marks, {METRIC.flow(pump.flow_l_per_min)}; worst {worst}), its motor may {may.starts_per_hour:.3g} times "
         f"({may.origin})"
     )
     fix = f"{units.volume(least_l)} between the marks would do. {STARTS_TOO_OFTEN.fix}"

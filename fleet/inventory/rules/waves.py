@@ -16,7 +16,8 @@ from fleet.inventory.codes.water import (
 )
 from fleet.limits import DEBOUNCE_GOOD_S, DEBOUNCE_MIN_S, NODE_BLOCK_U16, PROBE_BAND_M
 from fleet.water.crossing import MS, debounce_s, delay_s
-from fleet.water.filling import between_l, flow_words, rising, time_s
+from fleet.water.filling import between_l, rising, time_s
+from fleet.water.quantities import METRIC
 from fleet.water.slosh import PERIODS_WANTED, WAVE_MOST_M, WAVE_SHARE, period_s, surface_m, wave_m
 
 if TYPE_CHECKING:
@@ -126,7 +127,7 @@ def _passed(tank: Entry[Tank], debounced_s: float) -> Iterator[Finding]:
         if passed_s >= wanted_s:
             continue
         what = (
-            f"at {flow_words(fastest)} the level goes from mark `{below.name}` to mark `{above.name}` ({between:.3g} "
+            f"at {METRIC.flow(fastest)} the level goes from mark `{below.name}` to mark `{above.name}` ({between:.3g} "
             f"L) in {passed_s:.2g} s, and a probe is believed after {wanted_s:.3g} s"
         )
         figures = (Figure("passes in", passed_s, "s"), Figure("believed after", wanted_s, "s"))
