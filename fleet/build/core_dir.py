@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from fleet.build.tools import BuildTools
 
 TOOL_SCONS_VERSION = "4.41101.0"
+SCONS_LOCK = "config.lock"
+"""What SCons holds in its object cache for a moment at each start: a file, which stays after kill -9 and then stops
+every start (SCons 4.11, CacheDir.py and Util/filelock.py)."""
 _FOLDERS = (".cache/downloads", ".cache/http", ".cache/tmp", "packages", "platforms")
 """Those that PlatformIO makes where they are missing: it looks first, and of two at the same time one fails
 (platformio 6.2, ensure_dir_exists in package/manager/base.py, and cache.py)."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from fleet.build.codes import NOTHING_BESIDE
 from fleet.build.compile import CompileJob, Compilers, failed
-from fleet.build.core_dir import platformio_environment, prepare_core_dir
+from fleet.build.core_dir import SCONS_LOCK, platformio_environment, prepare_core_dir
 from fleet.build.durable import replace_file
 from fleet.build.events import Compiled
 from fleet.build.project_dir import write_project
@@ -132,7 +132,9 @@ class Programs:
         """Compile what is asked for, whether it is there or not. Those that can share objects go after one
         another."""
         core_dir = prepare_core_dir(self.build_dir / "core", tools)
-        environment = platformio_environment(self.environment, core_dir, self.build_dir / "objects", tools)
+        objects = self.build_dir / "objects"
+        (objects / SCONS_LOCK).unlink(missing_ok=True)  # nobody compiles here: the build's lock is ours
+        environment = platformio_environment(self.environment, core_dir, objects, tools)
         by_name = {program.title: (program, self._prepared(program)) for program in programs}
         todo = [job for _, job in by_name.values()]
         for batch in filter(None, (todo[:1], todo[1:])):

@@ -188,6 +188,18 @@ def _is(fd: int, status: os.stat_result) -> bool:
         return False
 
 
+def test_lock_that_a_killed_compiler_left_in_the_object_cache_stops_no_build(shop) -> None:
+    """SCons 4.11, CacheDir.py: each start holds `config.lock` for a moment, as a file; after kill -9 it stays."""
+    request = _request(nodes=("hill-1",), jobs=1)
+    finished(build(request, shop))
+    left = shop.build_dir / "objects" / "config.lock"
+    assert (shop.build_dir / "objects" / "config").is_file()
+    left.touch()
+    result = finished(build(request, _with(shop, "added.cpp", b"int added_for_a_second_build;\n")))
+    assert result.compiled
+    assert not left.exists()
+
+
 @pytest.mark.parametrize("name", ["with a space", "größe ' & (x)"])
 def test_project_builds_wherever_it_lies(shop, tmp_path, name) -> None:
     """The folder's name reaches the compiler only to be kept out of the result."""
