@@ -22,9 +22,11 @@ from fleet.water.electrodes import (
     chip_pull,
     conductivity,
     film_constant_per_cm,
+    has_film,
     kohm,
     largest_current_ua,
     longest_cable_m,
+    needs_resistor,
     reading,
     resistance_ohm,
     resistor_pull,
@@ -33,6 +35,7 @@ from fleet.water.electrodes import (
     surely_high_ohm,
     surely_low_ohm,
 )
+from tests.water.shapes import tank
 
 CHIP = load_board("esp32-devkit").pull_up
 ESP32 = chip_pull(CHIP.ohm, CHIP.least_ohm, CHIP.most_ohm)
@@ -199,15 +202,85 @@ def test_the_resistor_to_fit_fits(of, water, film, cable_m) -> None:
     assert ohm in fitting if fitting else ohm is None
 
 
+@pytest.mark.parametrize(
+    ("wet_ohm", "dry_ohm", "fits_ohm"),
+    [
+        (
+            1e3,
+            945e3,
+            100e3,
+        ),  # 34.7 kohm (100 uA at 3.3 V, 5 % off) to 945 / 3 / 1.05 = 300 kohm; middle 102 kohm
+        (
+            100e3,
+            1e9,
+            560e3,
+        ),  # 3 x 100 / 0.95 = 316 kohm to the 1 Mohm that a pin's leakage allows; middle 562 kohm
+        (330e3, 1e9, None),  # 3 x 330 / 0.95 is over 1 Mohm
+        (1e3, 100e3, None),  # 100 / 3 / 1.05 = 31.7 kohm let more than 100 uA through
+    ],
+)
+def test_the_resistor_is_the_one_in_the_middle(
+    wet_ohm: float, dry_ohm: float, fits_ohm: float | None
+) -> None:
+    """Worked by hand from the limits of an input; the middle is the geometric one."""
+    assert resistor_to_fit_ohm((wet_ohm / 2, wet_ohm), (2 * dry_ohm, dry_ohm)) == fits_ohm
+
+
+def test_when_a_resistor_must_be_fitted() -> None:
+    """The chip's own pull-up does while it reads both surely and lifts the cable in time; a resistor outside while it
+    reads both surely and lets no more current through than electrodes bear."""
+    water = Conductivity(100, 200, "")
+    good = reading(constant(0.5), water, False, ESP32, 0)
+    assert (good.wet, good.dry) == (Sure.YES, Sure.YES)
+    assert not needs_resistor(good, ESP32, 2.0, CHIP.settle_s)
+    assert needs_resistor(good, ESP32, 1000.0, CHIP.settle_s)
+    assert needs_resistor(good, None, 2.0, 0.0)
+    pure = reading(constant(0.5), Conductivity(5, 6, ""), False, ESP32, 0)
+    assert (pure.wet is Sure.YES, pure.dry) == (False, Sure.YES)
+    assert needs_resistor(pure, ESP32, 2.0, CHIP.settle_s)
+    salty = reading(constant(0.5), Conductivity(20_000, 50_000, ""), True, ESP32, 0)
+    assert (salty.wet, salty.dry is Sure.YES) == (Sure.YES, False)
+    assert needs_resistor(salty, ESP32, 2.0, CHIP.settle_s)
+    for ohm, needed in ((47e3, False), (22e3, True)):  # 3.3 V through 22 kohm are 150 uA
+        pull = resistor_pull(ohm)
+        assert needs_resistor(reading(constant(0.5), water, False, pull, 0), pull, 1000.0, 0.0) is needed
+
+
 @given(ohm=st.floats(1e3, 1e6), settle_us=st.floats(5, 5000))
 def test_the_longest_cable_settles_just_in_time(ohm: float, settle_us: float) -> None:
     longest = longest_cable_m(ohm, settle_us / 1e6)
-    assert longest == 0 or isclose(settles_s(ohm, longest), settle_us / 1e6, rel_tol=1e-9)
+    if settles_s(ohm, 0.0) < settle_us / 1e6:
+        assert isclose(settles_s(ohm, longest), settle_us / 1e6, rel_tol=1e-9)
+    else:
+        assert longest == 0.0
 
 
 def test_rise_time_against_the_exponential() -> None:
     """45 kohm and 100 pF make 4.5 us; an input is HIGH from 0.75 on, after 1.386 of those."""
     assert settles_s(45e3, 0.9) == pytest.approx(4.5e-6 * 1.38629, rel=1e-4)
+    assert longest_cable_m(45e3, 4.5e-6 * 1.38629) == pytest.approx(0.9, rel=1e-4)
+    assert longest_cable_m(45e3, 0.1e-6) == 0.0  # less than the pin itself takes
+
+
+@pytest.mark.parametrize(
+    ("duty", "water", "electrodes", "film"),
+    [
+        ("potable", {"kind": "mains"}, None, False),
+        ("potable", {"kind": "mains"}, {}, False),
+        ("potable", {"kind": "mains"}, {"film": True}, True),
+        ("sump", {"kind": "mains"}, None, True),
+        ("livestock", {"kind": "bore"}, {}, True),
+        ("livestock", {"kind": "bore"}, {"film": False}, False),
+        ("irrigation", {"kind": "rain"}, {}, True),
+        ("irrigation", None, {}, False),
+    ],
+)
+def test_film_by_what_is_given_else_by_duty_and_water(duty: str, water, electrodes, film: bool) -> None:
+    """Own rule: what is said of the electrodes goes first; slime in sumps, troughs and untreated water."""
+    keys = {} if water is None else {"water": water}
+    if electrodes is not None:
+        keys["electrodes"] = {"kind": "constant", "cell_constant": "1 /cm", **electrodes}
+    assert has_film(tank({"low": "0.5 m", "full": "1.5 m"}, duty=duty, **keys)) is film
 
 
 def test_values_of_e24() -> None:
@@ -225,8 +298,8 @@ def test_film_of_a_square() -> None:
 
 
 def test_words() -> None:
-    assert [kohm(v) for v in (850, 4700, 1e5, 999_700, 1.2e6)] == [
-        "850 ohm", "4.7 kohm", "100 kohm", "1 Mohm", "1.2 Mohm",
+    assert [kohm(v) for v in (850, 1050, 4700, 1e5, 999_700, 1.2e6)] == [
+        "850 ohm", "1.05 kohm", "4.7 kohm", "100 kohm", "1 Mohm", "1.2 Mohm",
     ]  # fmt: skip
 
 
