@@ -302,6 +302,9 @@ PIN_PF: Final = 10.0
 RESISTOR_TOLERANCE: Final = 0.05
 ELECTRODE_CURRENT_UA: Final = 100.0
 """More direct current wears electrodes away and coats them (from memory); level relays use alternating current."""
+CELL_LEAST_PER_CM: Final = 0.005
+CELL_MOST_PER_CM: Final = 50.0
+"""Cells of conductivity meters have 0.01 to 10 /cm (common practice): far outside of that is a slip of a unit."""
 SEA_US_PER_CM: Final = 60_000.0
 """The sea has 45,000 to 55,000 uS/cm (hercowater.com): more in a tank is a slip of the unit."""
 WATER_KIND_FACTOR: Final = 3.0

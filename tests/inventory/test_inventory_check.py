@@ -176,7 +176,8 @@ def test_mistakes_of_many_kinds_in_one_file_are_all_found() -> None:
         ("name: full, height: 1.9 m", "name: full, height: 2.1 m", ["INV510"]),  # at the overflow
         ("overflow: 2.1 m", "overflow: 2.2 m", []),  # at the top
         ("overflow: 2.1 m", "overflow: 2201 mm", ["INV157"]),
-        ("name: empty, height: 0.4 m", "name: empty, height: 0 m", ["INV519"]),
+        ("name: empty, height: 0.4 m", "name: empty, height: 0 m", ["INV519"]),  # on the floor
+        ("name: empty, height: 0.4 m", "name: empty, height: 10 mm", []),
         ("name: half, height: 1.1 m", "name: half, height: 401 mm", ["INV513"]),
         ("name: half, height: 1.1 m", "name: half, height: 400.4 mm", ["INV155"]),  # one millimetre for both
         ("reserve: 0.3 m", "reserve: 1.899 m", ["INV530", "INV523"]),

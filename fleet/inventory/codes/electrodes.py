@@ -126,6 +126,15 @@ RODS_TOO_LONG = Code(
     "geometry: the rod ends above the bottom",
 )
 
+CELL_CONSTANT_ODD = Code(
+    "INV615",
+    "a cell constant that no electrodes have",
+    "Resistance is cell constant / conductivity: a slip of a unit here makes every probe seem to be read, or none.",
+    "Check the units of the electrodes: areas in cm2, lengths in mm, a given constant in /cm.",
+    Severity.WARNING,
+    "cells of conductivity meters: 0.01 to 10 /cm (common practice); 0.005 to 50 /cm: own allowance",
+)
+
 CODES = (
     WET_NOT_READ,
     WET_DOUBTFUL,
@@ -141,4 +150,5 @@ CODES = (
     RESISTOR_TOO_LARGE,
     WATER_OUT_OF_KIND,
     RODS_TOO_LONG,
+    CELL_CONSTANT_ODD,
 )

@@ -6,10 +6,12 @@ from itertools import combinations
 from typing import TYPE_CHECKING, Final
 
 from fleet.finding import Figure, Finding
-from fleet.inventory.codes.electrodes import RODS_TOO_LONG, WATER_OUT_OF_KIND
+from fleet.inventory.codes.electrodes import CELL_CONSTANT_ODD, RODS_TOO_LONG, WATER_OUT_OF_KIND
 from fleet.inventory.codes.water import NAMES_UPSIDE_DOWN, NOTHING_AGAINST, POWER_AND_FLOW
 from fleet.inventory.model import Duty, Rods
 from fleet.limits import (
+    CELL_LEAST_PER_CM,
+    CELL_MOST_PER_CM,
     MOST_HEAD_M,
     MOTOR_MOST_M,
     SEA_US_PER_CM,
@@ -17,7 +19,7 @@ from fleet.limits import (
     VALVE_KW,
     WATER_KIND_FACTOR,
 )
-from fleet.water.electrodes import by_kind
+from fleet.water.electrodes import by_kind, cell_constant_per_cm
 from fleet.water.filling import against_l_per_min, pump_marks, rising
 from fleet.water.quantities import METRIC
 from fleet.water.starts import head_m
@@ -37,6 +39,7 @@ def figures_agree(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None)
     yield from _names(tank)
     yield from _water(tank)
     yield from _rods(tank)
+    yield from _cell(tank)
     pump = tank.part.pump
     if pump is not None:
         yield from _against(tank, pump)
@@ -90,6 +93,19 @@ def _rods(tank: Entry[Tank]) -> Iterator[Finding]:
     )
     figures = (Figure("wetted", rods.wetted_m, "m"), Figure("lowest mark", lowest.height_m, "m"))
     yield Finding(RODS_TOO_LONG, what, tank.value("electrodes", "wetted"), _subject(tank), figures=figures)
+
+
+def _cell(tank: Entry[Tank]) -> Iterator[Finding]:
+    electrodes = tank.part.electrodes
+    constant = cell_constant_per_cm(electrodes) if electrodes is not None else 0.0
+    if electrodes is None or constant == 0 or CELL_LEAST_PER_CM <= constant <= CELL_MOST_PER_CM:
+        return
+    what = (
+        f"its electrodes have a cell constant of {constant:.3g} /cm; such electrodes have {CELL_LEAST_PER_CM:g} to "
+        f"{CELL_MOST_PER_CM:g} /cm"
+    )
+    figures = (Figure("cell constant", constant, "1/cm"),)
+    yield Finding(CELL_CONSTANT_ODD, what, tank.key("electrodes"), _subject(tank), figures=figures)
 
 
 def _against(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
