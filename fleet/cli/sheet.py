@@ -75,6 +75,8 @@ def sheet(
     chosen = cast("Kind", _one_of(kind, KINDS, "sheet"))
     size = cast("Paper", _one_of(paper, PAPERS, "--paper"))
     printed = _day(date)
+    if pdf and str(out) == "-" and this.output.stdout.isatty():
+        raise UsageError(BAD_USAGE, "a terminal cannot show a PDF", fix="Name a file: `--out FILE`.")
     inventory, findings = this.checked()
     known = named(name, chosen, [part.name for part in getattr(inventory, f"{chosen}s")])
     document = contents(inventory, chosen, known, Units(us_units), printed, findings)

@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from fleet.water.table import Depth
 
 
+_ROUNDED_L = 0.5
+"""What a volume up to the top may be over, for it is told in whole litres."""
+
+
 def show_depths(
     out: Output, tank: Tank, step: str | None, holds: str | None, *, us: bool, json: bool
 ) -> None:
@@ -71,14 +75,14 @@ def _table(tank: Tank, step: str) -> tuple[Depth, ...]:
 def _holding(tank: Tank, holds: str) -> Depth:
     volume = _read("--holds", holds, length=False)
     most = total_l(tank.shape)
-    if volume > most:
+    if volume > most + _ROUNDED_L:
         held = f"{METRIC.volume(most)} ({Units(us=True).volume(most)})"
         raise UsageError(
             BAD_USAGE,
             f"--holds: {tank.name} never holds {holds}; up to its top it holds {held}",
             fix="Ask for less, or put the shape right in the inventory.",
         )
-    return holding(tank, volume)
+    return holding(tank, min(volume, most))
 
 
 def _read(flag: str, text: str, *, length: bool) -> float:

@@ -41,6 +41,14 @@ def test_dash_is_stdout_and_leaves_no_file(farm: Farm, capsys) -> None:
     assert sorted(farm.folder.iterdir()) == before
 
 
+def test_a_terminal_is_no_place_for_a_pdf(farm: Farm, capsys, monkeypatch) -> None:
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    assert farm.run("sheet", "node", "farm-a", "--pdf", "--out", "-") == Exit.USAGE
+    printed = capsys.readouterr()
+    assert "a terminal cannot show a PDF" in printed.err
+    assert printed.out == ""
+
+
 def test_a_pdf_without_a_browser_names_the_way_out(farm: Farm, capsys, monkeypatch) -> None:
     monkeypatch.setenv("PATH", str(farm.folder))
     assert farm.run("sheet", "node", "farm-a", "--pdf") == Exit.PROBLEMS

@@ -308,6 +308,8 @@ def test_depth_against_volume(capsys: pytest.CaptureFixture[str]) -> None:
         "gal",
     ]
     assert "1.000 m of depth" in shown(capsys, "tank", "header-east", "--holds", "7068.583L")
+    told = "21206 L"  # 3 m of it are 21,205.75 L: what is told in whole litres can be asked for
+    assert "3.000 m of depth" in shown(capsys, "tank", "header-east", "--holds", told)
 
 
 @pytest.mark.parametrize(
