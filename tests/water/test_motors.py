@@ -46,14 +46,14 @@ def test_nema_table(power: str, poles: int) -> None:
 KILOWATTS = (0.75, 1.1, 1.5, 2.2, 3.7, 5.5, 7.5, 11, 15, 18.5, 37, 75, 150, 185)
 
 
-@pytest.mark.parametrize(("kw", "hp"), zip(KILOWATTS, NEMA_A_C, strict=True))
+@pytest.mark.parametrize(("kw", "hp"), [*zip(KILOWATTS, NEMA_A_C, strict=True)])
 def test_kilowatts_and_horsepower_are_one_row(kw: float, hp: str) -> None:
     one, other = allowance(pump(power=f"{kw} kW")), allowance(pump(power=hp))
     assert one is not None and other is not None
     assert (one.starts_per_hour, one.off_s) == (other.starts_per_hour, other.off_s)
 
 
-@pytest.mark.parametrize(("kw", "next_hp"), zip(KILOWATTS, [*list(NEMA_A_C)[1:], None], strict=True))
+@pytest.mark.parametrize(("kw", "next_hp"), [*zip(KILOWATTS, [*list(NEMA_A_C)[1:], None], strict=True)])
 def test_between_rows_the_larger_motor_counts(kw: float, next_hp: str | None) -> None:
     """Own choice, on the careful side; above the largest row no table knows."""
     more = allowance(pump(power=f"{1.05 * kw} kW"))
