@@ -160,7 +160,7 @@ def _cone_share(x: float) -> float:
     if m >= 1.0:
         return 0.0 if x <= 0.5 else 1.0
     cubed = m**3 * acosh(1 / m) if m > 0 else 0.0
-    lower = (acos(m) + cubed - 2 * m * sqrt(1 - m * m)) / pi
+    lower = max(0.0, (acos(m) + cubed - 2 * m * sqrt(1 - m * m)) / pi)
     return lower if x <= 0.5 else 1 - lower
 
 
