@@ -144,8 +144,7 @@ def _fire(tank: Tank) -> Caution | None:
     return Caution(
         "fire reserve",
         "The node must not be its only supervision, and nothing else may draw from the reserve. Tell who supervises it "
-        "before you isolate its pump. "
-        + (_refill(tank, tank.pump) if tank.pump else "It has no pump to refill it."),
+        "before you isolate its pump. " + _refill(tank),
         "NFPA 22 4.2.1.4 (refill within 8 h), NFPA 25 (inspection)",
     )
 
@@ -155,8 +154,10 @@ def refill_h(tank: Tank, pump: Pump) -> float:
     return volume_l(tank.shape, overflow_m(tank)) / pump.flow_l_per_min * S_PER_MIN / 3600
 
 
-def _refill(tank: Tank, pump: Pump) -> str:
-    hours = refill_h(tank, pump)
+def _refill(tank: Tank) -> str:
+    if tank.pump is None or tank.pump.does != "fill":
+        return "It has no pump to refill it."
+    hours = refill_h(tank, tank.pump)
     verdict = "within" if hours <= FIRE_REFILL_H else "more than"
     return f"From empty the pump refills it in {hours:.1f} h, {verdict} the 8 h that NFPA 22 asks for."
 
