@@ -200,9 +200,8 @@ def first_update(number: int, node: Node, tanks: tuple[TankFacts, ...]) -> Steps
         (
             Step(f"tankfleet find: {node.name} proves who it is.", "it is found"),
             Step(
-                f"tankfleet plan {node.name} --any-hour --out first.plan && tankfleet push first.plan "
-                "(a new build, or nothing to do).",
-                "it says kept",
+                f"tankfleet plan {node.name} --any-hour --out first.plan && tankfleet push first.plan",
+                "it says kept; without a new build: nothing to do",
             ),
             Step("tankfleet audit", f"nothing to say about {node.name}"),
         ),

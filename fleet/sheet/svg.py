@@ -65,7 +65,7 @@ class Pen:
 
     def wire(self, points: Sequence[Point], color: str | None) -> None:
         """A wire: its colour with dark edges, so that a white or yellow one shows on paper too."""
-        self.line(points, width=4.2)
+        self.line(points, width=5)
         self.line(points, stroke=color or "#fff", width=2.6)
 
     def rect(self, x: float, y: float, width: float, height: float, *, fill: str = "none") -> None:
