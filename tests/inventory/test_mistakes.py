@@ -2,7 +2,7 @@
 
 Each file of `mistakes/` is a whole inventory. It begins with comment lines: what the mistake is, and one line
 `# finds: CODE SUBJECT` for each finding (one, but for mistakes that show in two places). `# says: ...` is a piece of
-the finding's words: a figure, or a pin that is offered.
+the finding's words: a figure, or a pin that is offered. `# weighs: CODE SEVERITY` where that is not the code's own.
 """
 
 from __future__ import annotations
@@ -30,13 +30,15 @@ class Mistake:
     data: bytes
     finds: tuple[tuple[str, str], ...]
     says: tuple[str, ...]
+    weighs: dict[str, str]
 
 
 def _read(path: Path) -> Mistake:
     text = path.read_text(encoding="utf-8")
     finds = tuple((code, subject) for code, subject in re.findall(r"^# finds: (\S+) (.+)$", text, re.M))
     says = tuple(re.findall(r"^# says: (.+)$", text, re.M))
-    return Mistake(path.stem, text.encode(), finds, says)
+    weighs = dict(re.findall(r"^# weighs: (\S+) (\S+)$", text, re.M))
+    return Mistake(path.stem, text.encode(), finds, says, weighs)
 
 
 MISTAKES = [_read(path) for path in sorted(FOLDER.glob("*.yaml"))]
@@ -108,8 +110,69 @@ def test_the_mistake_is_found_and_nothing_else(mistake: Mistake) -> None:
     for piece in mistake.says:
         assert piece in said
     for finding in findings:
+        assert finding.severity.value == mistake.weighs.get(finding.code.code, finding.code.severity.value)
         assert finding.place is not None
         assert finding.place.quote
+
+
+# The key whose value, or which itself, is to be changed first. Of the codes on wiring it is a pin's.
+POINTS_AT = {
+    "INV421": "common",
+    "INV500": "largest_draw|uncontrolled_inflow",
+    "INV501": "flow",
+    "INV502": "shortest_off",
+    "INV503": "flow",
+    "INV504": "longest_run",
+    "INV505": "no_rise",
+    "INV506": "longest_run|no_rise|shortest_off",
+    "INV507": "does",
+    "INV508": "power|diameter",
+    "INV509": "longest_run|no_rise",
+    "INV515": "height",
+    "INV516": "debounce",
+    "INV518": "debounce",
+    "INV520": "flow",
+    "INV521": "duty",
+    "INV522": "largest_draw",
+    "INV523": "reserve",
+    "INV524": "kind|conductivity",
+    "INV530": "name",
+    "INV601": "electrodes",
+    "INV602": "electrodes",
+    "INV603": "electrodes",
+    "INV604": "electrodes|cable_length",
+    "INV605": "pull_up",
+    "INV606": "cable_length",
+    "INV607": "electrodes|pull_up_resistor",
+    "INV608": "spacing",
+    "INV609": "pull_up_resistor",
+    "INV610": "electrodes",
+    "INV611": "water",
+    "INV612": "pull_up_resistor",
+    "INV613": "conductivity",
+    "INV614": "wetted",
+    "INV615": "electrodes",
+}
+
+
+@pytest.mark.parametrize("mistake", MISTAKES, ids=lambda mistake: mistake.name)
+def test_it_points_at_what_is_to_be_changed(mistake: Mistake) -> None:
+    """At the pin of its subject, at the height of a mark that it names, or at the key of its code."""
+    for finding in read_texts([(f"{mistake.name}.yaml", mistake.data)])[1]:
+        assert finding.place is not None
+        line, start = finding.place.quote, finding.place.col - 1
+        code = finding.code.code
+        if code < "INV420":
+            assert line[start:].lstrip('"').startswith(finding.subject.rpartition(" ")[2])
+        elif code in POINTS_AT:
+            assert re.search(rf"\b({POINTS_AT[code]}): $", line[:start]) or re.match(
+                POINTS_AT[code], line[start:]
+            )
+        else:
+            assert line[:start].endswith("height: ")
+            mark = re.search(r"name: ([\w-]+)", line)
+            assert mark
+            assert f"`{mark[1]}`" in finding.what
 
 
 def test_code_and_subject_name_one_finding() -> None:
