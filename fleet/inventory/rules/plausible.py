@@ -20,7 +20,7 @@ from fleet.limits import (
     WATER_KIND_FACTOR,
 )
 from fleet.water.electrodes import by_kind, cell_constant_per_cm
-from fleet.water.filling import against_l_per_min, pump_marks, rising
+from fleet.water.filling import FLOW_ROUNDING, against_l_per_min, pump_marks, rising
 from fleet.water.quantities import METRIC
 from fleet.water.starts import head_m
 
@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 
 _RANKS: Final = {"empty": 0, "low": 0, "half": 1, "high": 2, "full": 2}
 """Usual names of marks that say where they are."""
+_HAIR: Final = 1 + FLOW_ROUNDING
+"""What rounding in units may make of two equal figures."""
 
 
 def figures_agree(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> Iterator[Finding]:
@@ -74,7 +76,7 @@ def _water(tank: Entry[Tank]) -> Iterator[Finding]:
         usual = by_kind(water.kind)
         least, most = usual.least_us_per_cm / WATER_KIND_FACTOR, usual.most_us_per_cm * WATER_KIND_FACTOR
         called = f"{water.kind} water has {usual.least_us_per_cm:g} to"
-    if least <= measured <= most:
+    if least / _HAIR <= measured <= most * _HAIR:
         return
     usually = SEA_US_PER_CM if water.kind is None else most / WATER_KIND_FACTOR
     what = f"its water was measured at {measured:,.6g} uS/cm, and {called} {usually:,.0f} uS/cm"
@@ -85,7 +87,7 @@ def _water(tank: Entry[Tank]) -> Iterator[Finding]:
 
 def _rods(tank: Entry[Tank]) -> Iterator[Finding]:
     rods, lowest = tank.part.electrodes, rising(tank.part)[0]
-    if not isinstance(rods, Rods) or rods.wetted_m <= lowest.height_m:
+    if not isinstance(rods, Rods) or rods.wetted_m <= lowest.height_m * _HAIR:
         return
     what = (
         f"{1000 * rods.wetted_m:.0f} mm of rod are said to be under water at each mark, and mark `{lowest.name}` is "
@@ -127,7 +129,7 @@ def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
     high = f"{head:,.0f}" if head >= 100 else f"{head:.2g}"
     does = f"{power_kw:.3g} kW lift {METRIC.flow(pump.flow_l_per_min)} at most {high} m, with nothing lost"
     figures = (Figure("head", head, "m"), Figure("power", power_kw, "kW"))
-    if pump.does == "fill" and head < stop.height_m:
+    if pump.does == "fill" and head * _HAIR < stop.height_m:
         what = f"{does}, and the pump `{pump.name}` stops at mark `{stop.name}`, {METRIC.length(stop.height_m)} up"
     elif head > MOST_HEAD_M:
         what = f"{does}, and no pump lifts water as high as that"

@@ -16,7 +16,7 @@ from fleet.inventory.codes.water import (
 from fleet.inventory.model import Duty
 from fleet.limits import DRINKING_US_PER_CM
 from fleet.water.cautions import FIRE_REFILL_H, refill_h
-from fleet.water.filling import overflow_m, pump_marks
+from fleet.water.filling import FLOW_ROUNDING, overflow_m, pump_marks
 from fleet.water.geometry import volume_l
 from fleet.water.quantities import METRIC
 
@@ -43,7 +43,7 @@ def duty_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> 
 
 
 def _salty(tank: Entry[Tank], us_per_cm: float) -> Iterator[Finding]:
-    if us_per_cm <= DRINKING_US_PER_CM:
+    if us_per_cm <= DRINKING_US_PER_CM * (1 + FLOW_ROUNDING):
         return
     limit = f"{DRINKING_US_PER_CM:,.0f} are a limit"
     what = f"the tank is for drinking water, and its water has {us_per_cm:,.0f} uS/cm; {limit}"

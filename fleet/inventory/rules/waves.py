@@ -14,6 +14,7 @@ from fleet.inventory.codes.water import (
     PASSED_TOO_FAST,
     SLOSH,
 )
+from fleet.inventory.rules.marks import height_mm
 from fleet.limits import DEBOUNCE_GOOD_S, DEBOUNCE_MIN_S, NODE_BLOCK_U16, PROBE_BAND_M
 from fleet.water.crossing import MS, debounce_s, delay_s
 from fleet.water.filling import between_l, rising, time_s
@@ -62,7 +63,7 @@ def _long(tank: Entry[Tank], node: Entry[Node], debounced_s: float) -> Iterator[
 
 def _bottom(tank: Entry[Tank]) -> Iterator[Finding]:
     lowest = rising(tank.part)[0]
-    if lowest.height_m >= PROBE_BAND_M:
+    if height_mm(lowest.height_m) >= height_mm(PROBE_BAND_M):
         return
     what = (
         f"mark `{lowest.name}` is {1000 * lowest.height_m:.0f} mm above the lowest inside point of the tank"
