@@ -107,3 +107,71 @@ def test_a_tank_without_a_reserve_may_be_drawn_empty() -> None:
     """10 L are left under the mark, and 35 L are drawn until the pump has started."""
     changes = ("height: 0.5 m", "height: 0.01 m"), ("10 L/min", "1000 L/min"), ("40 L/min", "1200 L/min")
     assert not {f.code.code for f in found(*changes)} & {"INV510", "INV511", "INV512"}
+
+
+def apart(metres: float) -> tuple[str, str]:
+    return "height: 1.5 m", f"height: {0.5 + metres:.4f} m"
+
+
+@pytest.mark.parametrize(
+    ("draw", "band_m", "words"),
+    [
+        ("20 L/min", 0.0400, ""),
+        ("20 L/min", 0.0399, "worst when half of that flows the other way: T = 4 V / q"),
+        ("100 L/min", 0.0399, "worst when half of that flows the other way: T = 4 V / q"),
+        ("10 L/min", 0.0300, ""),
+        ("10 L/min", 0.0299, "worst when 10 L/min flow the other way, the most there is"),
+    ],
+)
+def test_as_many_starts_as_the_motor_may(draw: str, band_m: float, words: str) -> None:
+    """1 hp with 2 poles: 15 an hour, one in 4 min (NEMA MG 10 table 2-3). V = t q / 4 = 4 x 40 / 4 = 40 L; with
+    10 L/min drawn V = t i (q - i) / q = 4 x 10 x 30 / 40 = 30 L."""
+    said = of("INV501", apart(band_m), ("10 L/min", draw))
+    assert [words in finding.what for finding in said] == [True] * bool(words)
+
+
+@pytest.mark.parametrize(("band_m", "count"), [(0.0400, 0), (0.0399, 1)])
+def test_a_well_motor_may_run_for_a_minute(band_m: float, count: int) -> None:
+    """Franklin Electric: at least a minute per start; 40 L at 40 L/min."""
+    well = ("power: 0.75 kW", "power: 0.75 kW, motor: {kind: submersible}")
+    assert len(of("INV503", apart(band_m), well)) == count
+
+
+@pytest.mark.parametrize(("rest", "count"), [("75 s", 0), ("74 s", 1)])
+def test_a_rest_as_long_as_the_motor_s_is_enough(rest: str, count: int) -> None:
+    """1 hp with 2 poles: 75 s (NEMA MG 10 table 2-3)."""
+    given = ("power: 0.75 kW", f"power: 0.75 kW, shortest_off: {{is: {rest}, because: a trial}}")
+    assert len(of("INV502", given)) == count
+
+
+FIRE = ("duty: livestock", "duty: fire-reserve"), ("largest_draw: 10 L/min", "reserve: 0.4 m")
+
+
+@pytest.mark.parametrize(("flow", "count"), [("4 L/min", 0), ("3.9 L/min", 1)])
+def test_a_fire_reserve_is_refilled_within_8_hours(flow: str, count: int) -> None:
+    """NFPA 22 4.2.1.4: 1,920 L at 4 L/min take 8 h."""
+    assert len(of("INV520", *FIRE, ("overflow: 1.9 m", "overflow: 1.92 m"), ("40 L/min", flow))) == count
+
+
+@pytest.mark.parametrize(("draw", "count"), [("0 L/min", 0), ("0.5 L/min", 1)])
+def test_any_draw_from_a_fire_reserve_is_found(draw: str, count: int) -> None:
+    assert len(of("INV522", FIRE[0], ("10 L/min", draw))) == count
+
+
+@pytest.mark.parametrize(
+    ("pump", "starts_m", "at"),
+    [
+        ("fill, on_at: low, off_at: low", 0.5, "low, off_at"),
+        ("fill, off_at: low", 0.5, "low"),
+        ("fill, on_at: full", 1.5, "full"),
+        ("drain, on_at: full, off_at: full", 1.5, "full, off_at"),
+        ("drain, off_at: full", 1.5, "full"),
+        ("drain, on_at: low", 0.5, "low"),
+    ],
+)
+def test_a_pump_that_stops_where_it_starts_is_found_at_the_mark_that_was_chosen(
+    pump: str, starts_m: float, at: str
+) -> None:
+    (wrong,) = of("INV161", ("does: fill", f"does: {pump}"))
+    assert quoted(wrong).startswith(at)
+    assert f"starts at {starts_m:g} m" in wrong.what

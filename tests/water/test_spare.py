@@ -60,6 +60,11 @@ def test_a_pump_that_must_rest_comes_back_later_than_its_node() -> None:
         assert ("rests longer" in spare.why) is (less_s > 0)
         assert spare_time(it, set()).worst_s == 0
         assert spare_time(tank(MARKS, duty="irrigation", pump=pump), {"full"}).worst_s == inf
+    rests = {**FILL, "shortest_off": "20 min"}
+    short = tank({"low": "0.15 m", "full": "1.8 m"}, reserve="0.1 m", largest_draw="10 L/min", pump=rests)
+    assert spare_time(short, {"low"}).worst_s == 0  # 300 s of water, and 1,140 s of rest beyond a minute
+    still = spare_time(tank(MARKS, duty="irrigation", pump=rests), {"empty"})
+    assert (still.worst_s, still.why) == (inf, "nothing draws from it, from mark empty")
     sump = tank(
         MARKS, uncontrolled_inflow="20 L/min", overflow="1.9 m", pump={**DRAIN, "shortest_off": "4 min"}
     )
