@@ -198,11 +198,9 @@ def first_update(number: int, node: Node, tanks: tuple[TankFacts, ...]) -> Steps
     return Steps(
         f"{number}. First update",
         (
-            Step(f"tankfleet find: {node.name} proves who it is.", "it is found"),
-            Step(
-                f"tankfleet plan {node.name} --any-hour --out first.plan && tankfleet push first.plan",
-                "it says kept; without a new build: nothing to do",
-            ),
+            Step(f"tankfleet find {node.name}", "it is found and proves who it is"),
+            Step(f"tankfleet plan {node.name} --any-hour --out first.plan", "a plan; or nothing to push"),
+            Step("tankfleet push first.plan, if there is one.", "it says kept"),
             Step("tankfleet audit", f"nothing to say about {node.name}"),
         ),
         intro=f"The tank can spare its node {when}." if when else "",
