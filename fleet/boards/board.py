@@ -13,15 +13,13 @@ from typing import TYPE_CHECKING
 
 from fleet.boards.codes import NO_SUCH_BOARD
 from fleet.boards.data_file import Trait, gpios, read_board, read_chip
-from fleet.boards.partitions import Partition, partition_table, table_faults
+from fleet.boards.partitions import SECTOR_BYTES, Partition, partition_table, table_faults
 from fleet.errors import UsageError
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
     from fleet.boards.data_file import BoardFile, ChipFile, Layout, PayloadFormat
-
-SECTOR_BYTES = 4096
 
 
 @dataclass(frozen=True, slots=True)

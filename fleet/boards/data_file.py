@@ -51,8 +51,6 @@ Whole = Annotated[int, Field(gt=0)]
 Gpio = Annotated[int, Field(ge=0, le=63)]
 PinName = Annotated[str, Field(pattern=rf"^[A-Za-z0-9_]{{1,{PIN_NAME_CHARS}}}$")]
 GpioList = Annotated[str, Field(pattern=r"^[0-9]+(-[0-9]+)?(, [0-9]+(-[0-9]+)?)*$", examples=["0-5, 16"])]
-
-
 GpioOrder = Annotated[str, Field(pattern=r"^[0-9]+(, [0-9]+)*$", examples=["5, 4"])]
 
 
@@ -82,9 +80,7 @@ class ChipFile(_Checked):
     internal_pull_up_limits_source: Words
     settle_us: Whole = Field(description="from the pull-up's start to the reading, by the firmware")
     settle_source: Words
-    relay_first: Annotated[str, Field(pattern=r"^[0-9]+(, [0-9]+)*$")] = Field(
-        description="for a pump relay, the best first"
-    )
+    relay_first: GpioOrder = Field(description="for a pump relay, the best first")
     relay_first_source: Words
     fact: Annotated[list[FactRow], Field(min_length=1)]
 

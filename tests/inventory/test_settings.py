@@ -49,10 +49,13 @@ def seen(setting: str) -> list[tuple[str, Severity]]:
         ("longest_run: 300 min", []),
         ("longest_run: 200 min", [("INV506", Severity.WARNING)]),
         ("longest_run: {is: 200 min}", [("INV506", Severity.WARNING)]),
+        ("longest_run: {is: 150 min, because: the well}", []),
         ("longest_run: {is: 149 min, because: the well}", [("INV504", Severity.WARNING)]),
+        ("longest_run: {is: 100 min, because: the well}", [("INV504", Severity.WARNING)]),
         ("longest_run: {is: 99 min, because: the well}", [("INV504", Severity.ERROR)]),
         ("longest_run: 99 min", [("INV504", Severity.ERROR)]),
         ("no_rise: {is: 101 min, because: the well}", []),
+        ("no_rise: {is: 100 min, because: the well}", []),
         ("no_rise: 99 min", [("INV505", Severity.ERROR)]),
         ("shortest_off: 60 s", []),
         ("shortest_off: 0 s", [("INV506", Severity.WARNING)]),
@@ -92,3 +95,16 @@ def test_plain_or_with_a_reason_it_is_the_same_time(seconds: int, plain: bool) -
     assert pump.longest_run is not None
     assert pump.longest_run.seconds == seconds
     assert pump.longest_run.because == ("" if plain else "the well")
+
+
+@pytest.mark.parametrize(
+    ("minutes", "words"),
+    [
+        (99, "the way from the mark where the pump starts takes 1 h 40 min at the worst"),
+        (149, "the whole way takes 2 h 30 min at the worst after empty was reached"),
+    ],
+)
+def test_the_way_that_is_too_long_is_said(minutes: int, words: str) -> None:
+    (early,) = found(f"longest_run: {minutes} min")
+    assert early.what.endswith(words)
+    assert early.figures[1].value == pytest.approx(6000 if minutes < 100 else 9000)
