@@ -110,9 +110,7 @@ def _probe(use: PinUse, served: Served, board: Board) -> Wire:
     if use.pull_up == "internal":
         detail = f"the chip's own pull-up, about {value}"
     else:
-        detail = (
-            f"pull-up resistor{value and f' of {value}'} beside the board, from the pin to {board.supply}"
-        )
+        detail = f"resistor{value and f' of {value}'} from the pin to {board.supply}"
     mark = use.mark or ""
     color = served.wires.get(mark, "")
     return Wire(f"probe {mark}", use.tank, use.pin, use.gpio, color, detail, _care(use))

@@ -87,7 +87,7 @@ def _confined(tank: Tank) -> Caution | None:
         return None
     return Caution(
         "confined space",
-        "Do not enter: a tank can lack oxygen, and one can drown. Keep lids shut and safe from children.",
+        "Do not enter: a tank can lack oxygen, and one can drown. Keep lids shut, children away.",
         "29 CFR 1910.146",
     )
 

@@ -126,3 +126,24 @@ def test_what_is_at_its_limit_is_taken(read, name: str, old: str, new: str, tmp_
     path = tmp_path / f"{Path(name).name}.toml"
     path.write_text(text.replace(old, new), encoding="utf-8")
     assert read(path)
+
+
+HEADERS = {
+    "d1-mini": (8, 1, 1),
+    "esp32-c3-devkit": (15, 10, 2),
+    "esp32-devkit": (19, 3, 1),
+    "esp32-s2-devkit": (21, 2, 1),
+    "esp32-s3-devkit": (22, 4, 2),
+    "nodemcu-v2": (15, 4, 3),
+}
+"""Pins a row, of ground, of 3.3 V: header blocks in arduino-esp32 docs/en/boards (DevKitC, Saola-1, C3-DevKitM-1)
+and esp-dev-kits esp32-s3-devkitc-1/user_guide.rst; NodeMCU 1.0 and D1 mini from memory."""
+
+
+@pytest.mark.parametrize("board_id", board_ids())
+def test_the_rows_have_all_pins_of_the_headers(board_id: str) -> None:
+    board = load_board(board_id)
+    names = [*board.rows[0], *board.rows[1]]
+    grounds, supplies = names.count(board.ground), names.count(board.supply)
+    assert {len(row) for row in board.rows} == {HEADERS[board_id][0]}
+    assert (grounds, supplies) == HEADERS[board_id][1:]
