@@ -114,11 +114,11 @@ def _franklin(pump: Pump, motor: Motor) -> Allowance | None:
     if row is None:
         return None
     _, single, three, three_soft = row
-    soft = motor.soft_start and pump.phase == "three"
+    soft = motor.soft_start and pump.phase == "three" and three_soft > three
     per_day = single if pump.phase == "single" else three_soft if soft else three
     if per_day is None:
         return None
-    size = f"{power_kw:.3g} kW submersible, {pump.phase}-phase{', soft start' if soft else ''}"
+    size = f"{power_kw:.3g} kW submersible, {pump.phase}-phase{', soft start' if soft else _soft_not_counted(motor)}"
     told = f"{FRANKLIN}: {per_day} in 24 h for {size}{_not_given(pump)}"
     if motor.diameter_m is None or motor.diameter_m < WIDE_FROM_M:
         return Allowance(per_day / H_PER_DAY, told, run_s=SUBMERSIBLE_RUN_S)
@@ -135,12 +135,16 @@ def _nema(pump: Pump, motor: Motor) -> Allowance | None:
     if column is None:
         return None
     assumed = "" if motor.poles else " taken, for the inventory does not say"
-    told = f"{NEMA}, {power_kw:.3g} kW, {motor.poles or _ASSUMED_POLES} poles{assumed}{_not_given(pump)}"
+    told = f"{NEMA}, {power_kw:.3g} kW, {motor.poles or _ASSUMED_POLES} poles{assumed}{_soft_not_counted(motor)}{_not_given(pump)}"
     off_s = column.off_s if pump.power_kw else 0
     inertia = motor.load_inertia_lb_ft2
     if inertia is None or not pump.power_kw:
         return Allowance(column.starts_per_hour, told, off_s, told)
     return Allowance(starts_with_load(column, inertia), f"{told}, Wk2 {inertia:.3g} lb ft2", off_s, told)
+
+
+def _soft_not_counted(motor: Motor) -> str:
+    return "; its soft start is not counted, for the table has none" if motor.soft_start else ""
 
 
 def _not_given(pump: Pump) -> str:

@@ -105,7 +105,20 @@ def test_submersible_with_a_soft_start(power: str, phase: str, soft: bool, per_d
     may = allowance(pump(power=power, phase=phase, motor={"kind": "submersible", "soft_start": soft}))
     assert may is not None
     assert may.starts_per_hour == pytest.approx(per_day / 24)
-    assert ("soft start" in may.origin) is (soft and phase == "three")
+    assert ("soft start" in may.origin) is soft
+    assert ("not counted" in may.origin) is (soft and per_day != 200)
+
+
+def test_soft_start_of_a_surface_motor_is_said_not_to_count() -> None:
+    """NEMA MG 10 table 2-3 is for motors started across the line; it says nothing of others."""
+    soft, plain = (
+        allowance(pump(power="2 hp", phase="three", motor={"poles": 4, "soft_start": s}))
+        for s in (True, False)
+    )
+    assert soft is not None
+    assert plain is not None
+    assert "soft start is not counted" in soft.origin
+    assert (soft.starts_per_hour, soft.off_s) == (plain.starts_per_hour, plain.off_s)
 
 
 @pytest.mark.parametrize("diameter", ["6 in", "8 in", "150 mm", "138 mm"])
