@@ -135,7 +135,8 @@ def _nema(pump: Pump, motor: Motor) -> Allowance | None:
     if column is None:
         return None
     assumed = "" if motor.poles else " taken, for the inventory does not say"
-    told = f"{NEMA}, {power_kw:.3g} kW, {motor.poles or _ASSUMED_POLES} poles{assumed}{_soft_not_counted(motor)}{_not_given(pump)}"
+    of = f"{power_kw:.3g} kW, {motor.poles or _ASSUMED_POLES} poles{assumed}{_soft_not_counted(motor)}"
+    told = f"{NEMA}, {of}{_not_given(pump)}"
     off_s = column.off_s if pump.power_kw else 0
     inertia = motor.load_inertia_lb_ft2
     if inertia is None or not pump.power_kw:
