@@ -24,6 +24,12 @@ def _ids(path: Path) -> str:
     return str(path.relative_to(ROOT))
 
 
+@cache
+def _nodes(path: Path) -> tuple[ast.AST, ...]:
+    """All nodes of a module, itself first."""
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+
+
 def _tool(*words: str) -> None:
     done = subprocess.run([sys.executable, *words], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, f"{' '.join(words)}\n{done.stdout}{done.stderr}"
@@ -51,17 +57,13 @@ def test_imports_go_down_the_way_of_the_data() -> None:
 def test_module_is_small_and_documented(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     assert text.count("\n") <= MODULE_LINES, f"{path} has outgrown its noun: split it"
-    tree = ast.parse(text)
+    tree, *nodes = _nodes(path)
+    assert isinstance(tree, ast.Module)
     assert ast.get_docstring(tree), f"{path} has no docstring"
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
             lines = (node.end_lineno or node.lineno) - node.lineno + 1
             assert lines <= FUNCTION_LINES, f"{path}:{node.lineno} {node.name} has {lines} lines"
-
-
-@cache
-def _nodes(path: Path) -> tuple[ast.AST, ...]:
-    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
 
 
 def test_only_the_output_module_prints() -> None:

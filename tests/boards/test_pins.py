@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
 from fleet.boards.board import chip_pins, load_board
-from fleet.boards.pins import Answer, Use, best_pins, may
+from fleet.boards.pins import Answer, Use, best_pins, label, may, probe_use, relay_use
 from tests.firmware_build import ROOT
 
 # GPIOs that pick a relay up, or stop the start, at reset: ESP hardware design guidelines (io-mux and glitch
@@ -246,6 +247,7 @@ def test_what_is_taken_with_care(board_id: str) -> None:
         ("esp32-s3-devkit", "4", Use.RELAY_LOW, "can follow it"),
         ("esp32-devkit", "IO25", Use.ANALOG, "while WiFi runs"),
         ("esp32-devkit", "IO0", Use.SPARE, "can stop the start"),
+        ("esp32-devkit", "IO2", Use.SPARE, "can stop the start"),
     ],
 )
 def test_the_reason_says_what_would_happen(board_id: str, pin: str, use: Use, words: str) -> None:
@@ -271,6 +273,14 @@ def test_the_best_pins_are_free_fit_and_ranked(board_id: str, use: Use) -> None:
         assert set(gpios[len(gpios) - len(good_for_relays) :]) == set(good_for_relays), "kept for relays"
     if use is Use.RELAY_HIGH:
         assert good_for_relays == list(board.relay_first)
+
+
+def test_pins_as_people_say_them_and_uses_as_inventories_do() -> None:
+    mini, s3 = load_board("d1-mini"), load_board("esp32-s3-devkit")
+    assert label(mini.pin("D5")) == "D5 (GPIO14)"
+    assert label(replace(s3.pins[0], name="GPIO7", gpio=7)) == "GPIO7"
+    assert (probe_use("internal"), probe_use("external")) == (Use.PROBE_INTERNAL, Use.PROBE_EXTERNAL)
+    assert (relay_use("high"), relay_use("low")) == (Use.RELAY_HIGH, Use.RELAY_LOW)
 
 
 def test_the_settling_times_are_those_of_the_firmware() -> None:

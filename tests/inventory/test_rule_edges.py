@@ -175,3 +175,60 @@ def test_a_pump_that_stops_where_it_starts_is_found_at_the_mark_that_was_chosen(
     (wrong,) = of("INV161", ("does: fill", f"does: {pump}"))
     assert quoted(wrong).startswith(at)
     assert f"starts at {starts_m:g} m" in wrong.what
+
+
+BOX = "{kind: box, length: 1 m, width: 1 m, height: 2 m}"
+LYING = "{{kind: horizontal-cylinder, diameter: 2 m, length: 1 m, {}}}"
+UPRIGHT = "{{kind: vertical-cylinder, diameter: 1 m, height: 2 m, {}}}"
+
+
+@pytest.mark.parametrize(
+    ("shape", "at"),
+    [
+        (LYING.format("ends: conical"), "conical"),
+        (LYING.format("ends: conical, ends_depth: 0.3 m"), ""),
+        (LYING.format("ends: ellipsoidal"), ""),
+        (LYING.format("ends: ellipsoidal, ends_depth: 0.3 m"), ""),
+        (LYING.format("ends: dished, ends_depth: 0.3 m"), "0.3 m"),
+        (LYING.format("ends_depth: 0.3 m"), "0.3 m"),
+        (UPRIGHT.format("bottom: cone"), "cone"),
+        (UPRIGHT.format("bottom: cone, bottom_depth: 0.3 m"), ""),
+        (UPRIGHT.format("bottom: hemispherical, bottom_depth: 0.3 m"), "0.3 m"),
+        (UPRIGHT.format("bottom: ellipsoidal"), ""),
+    ],
+)
+def test_a_depth_is_given_where_the_form_leaves_it_open_and_nowhere_else(shape: str, at: str) -> None:
+    said = of("INV153", (BOX, shape))
+    assert [quoted(finding).startswith(at) for finding in said] == [True] * bool(at)
+
+
+@pytest.mark.parametrize(
+    ("second", "wrong"),
+    [("2 m, volume: 200 L", ""), ("1 m, volume: 200 L", "1 m"), ("2 m, volume: 100 L", "100 L")],
+)
+def test_a_strapping_table_that_stands_still_does_not_rise(second: str, wrong: str) -> None:
+    table = f"{{kind: strapped, table: [{{depth: 1 m, volume: 100 L}}, {{depth: {second}}}]}}"
+    said = of("INV154", (BOX, table), ("height: 0.5 m", "height: 0.2 m"), ("height: 1.5 m", "height: 0.8 m"))
+    assert [quoted(finding).startswith(wrong) for finding in said] == [True] * bool(wrong)
+
+
+@pytest.mark.parametrize(("debounce", "count"), [("1 s", 0), ("0.99 s", 1)])
+def test_a_debounce_of_a_second_outlasts_splashes(debounce: str, count: int) -> None:
+    """Level relays: never below 1 s (common practice)."""
+    assert len(of("INV516", ("esp32-devkit", f"esp32-devkit\n    debounce: {debounce}"))) == count
+
+
+def test_two_periods_are_advised_against_swinging() -> None:
+    """Water 1 m across and 1.5 m deep swings once in 1.13 s: f = sqrt(pi g / L tanh(pi h / L)) / 2 pi."""
+    (swings,) = of("INV515", ("esp32-devkit", "esp32-devkit\n    debounce: 1.1 s"))
+    assert swings.fix.startswith("Set `debounce: 2.3 s`")
+    assert of("INV515", ("esp32-devkit", "esp32-devkit\n    debounce: 1.2 s")) == []
+
+
+@pytest.mark.parametrize(("height", "count"), [("0.5200 m", 0), ("0.5199 m", 1)])
+def test_marks_are_a_wave_apart(height: str, count: int) -> None:
+    """2 % of 1 m (own allowance): 20 mm."""
+    said = of("INV513", ("height: 1.5 m", f"height: {height}"))
+    assert ["marks `low` and `full` are 20 mm apart" in f.what and "20 mm high" in f.what for f in said] == [
+        True
+    ] * count
