@@ -232,3 +232,41 @@ def test_marks_are_a_wave_apart(height: str, count: int) -> None:
     assert ["marks `low` and `full` are 20 mm apart" in f.what and "20 mm high" in f.what for f in said] == [
         True
     ] * count
+
+
+@pytest.mark.parametrize(
+    ("does", "flow", "draw", "inflow", "fastest"),
+    [
+        ("fill", 1000, 500, 500, "1,500"),
+        ("fill", 1000, 1600, 0, "1,600"),
+        ("fill", 1400, 1300, 0, ""),
+        ("drain", 1000, 500, 400, "1,500"),
+        ("drain", 100, 0, 1600, "1,600"),
+        ("drain", 1400, 0, 1300, ""),
+    ],
+)
+def test_a_level_passes_marks_at_what_goes_one_way(
+    does: str, flow: int, draw: int, inflow: int, fastest: str
+) -> None:
+    """50 L between the marks in 2.1 s are 1,429 L/min; pump and inflow one way, draw the other, or pump and draw."""
+    said = of(
+        "INV514",
+        apart(0.05),
+        ("largest_draw: 10 L/min", f"largest_draw: {draw} L/min\n    uncontrolled_inflow: {inflow} L/min"),
+        ("does: fill, flow: 40 L/min", f"does: {does}, flow: {flow} L/min"),
+    )
+    assert [finding.what.startswith(f"at {fastest} L/min") for finding in said] == [True] * bool(fastest)
+
+
+@pytest.mark.parametrize(("inflow", "count"), [("8 L/min", 0), ("9 L/min", 1)])
+def test_a_fire_reserve_that_is_drained_is_spared_at_the_level_between(inflow: str, count: int) -> None:
+    """At the low mark the reserve is there, and 1,000 L go in from the full one to the overflow: 125 min at 8 L/min,
+    111 at 9. An update needs twice its worst outage, an hour on trial and 103 s: 123 min."""
+    changes = (
+        FIRE[0],
+        ("largest_draw: 10 L/min", f"reserve: 0.4 m\n    uncontrolled_inflow: {inflow}"),
+        ("height: 1.5 m", "height: 0.9 m"),
+        ("does: fill", "does: drain"),
+        ("fleet:", "policy: {trial: 1 h, spare_time_margin: 2}\nfleet:"),
+    )
+    assert len(of("INV530", *changes)) == count

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 from fleet.boards.board import board_ids, load_board
 from fleet.finding import Figure, Finding
 from fleet.inventory.codes.water import NEVER_SPARED
-from fleet.inventory.model import Duty, Policy
+from fleet.inventory.model import Policy
 from fleet.limits import NODE_BLOCK_U16, SHOWN_IMAGE_BYTES
+from fleet.water.filling import rising
 from fleet.water.quantities import duration
 from fleet.water.spare import needed_s, spare_time, suffices
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
     from fleet.inventory.model import Node, Tank
     from fleet.inventory.survey import Entry, Survey
+    from fleet.water.spare import SpareTime
 
 
 def node_is_spared(survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
@@ -29,9 +31,7 @@ def node_is_spared(survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) 
         return
     outage_s = _outage_s(node.part.board, policy.trial_s)
     wanted_s = needed_s(outage_s, policy.spare_time_margin)
-    # The most spare time is at one end: full for what is drawn down, empty for what runs over.
-    fills = tank.part.pump.does == "fill" or tank.part.duty is Duty.FIRE_RESERVE
-    best = spare_time(tank.part, [mark.name for mark in tank.part.marks] if fills else ())
+    best = _at_best(tank.part, fills=tank.part.pump.does == "fill")
     if suffices(best.worst_s, wanted_s):
         return
     what = (
@@ -46,6 +46,14 @@ def node_is_spared(survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) 
         Figure("margin", policy.spare_time_margin),
     )
     yield Finding(NEVER_SPARED, what, tank.value("name"), f"tank {tank.part.name}", figures=figures)
+
+
+def _at_best(tank: Tank, fills: bool) -> SpareTime:
+    """The most spare time at any level; of equal ones that of a full tank if it is filled, of an empty one else."""
+    names = [mark.name for mark in rising(tank)]
+    counts = range(len(names) + 1)
+    levels = [spare_time(tank, names[:wet]) for wet in (reversed(counts) if fills else counts)]
+    return max(levels, key=lambda spare: spare.worst_s)
 
 
 @lru_cache(maxsize=64)
