@@ -270,3 +270,15 @@ def test_a_fire_reserve_that_is_drained_is_spared_at_the_level_between(inflow: s
         ("fleet:", "policy: {trial: 1 h, spare_time_margin: 2}\nfleet:"),
     )
     assert len(of("INV530", *changes)) == count
+
+
+@pytest.mark.parametrize(("reserve", "count"), [("0.499", 0), ("0.5", 0), ("0.501", 1)])
+def test_a_draining_pump_may_stop_at_the_reserve(reserve: str, count: int) -> None:
+    changes = ("    overflow: 1.9 m\n", RESERVE.format(reserve)), ("does: fill", "does: drain")
+    assert len(of("INV523", *changes)) == count
+
+
+def test_a_first_wave_may_be_as_large_as_the_largest() -> None:
+    for first, count in ((5, 0), (6, 1)):
+        policy = f"policy: {{first_wave: {first}, largest_wave: 5}}\nfleet:"
+        assert len(of("INV149", ("fleet:", policy))) == count

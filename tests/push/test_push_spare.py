@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from fleet.inventory.model import Inventory
-from fleet.push.spare import node_spare
+from fleet.push.spare import node_spare, tank_bounds
 from tests.push.plans import MARKS, state_of, tank_state
 
 DRAIN = {"name": "p", "does": "drain", "flow": "60 L/min"}
@@ -79,3 +79,80 @@ def test_down_to_empty_from_the_marks_that_the_node_watches(
 def test_a_mark_that_was_measured_again_is_where_the_inventory_has_it() -> None:
     lower = {**SAME, "half": "900 mm"}
     assert spare_s(lower, 2, pump=FILL, largest_draw="10 L/min") == pytest.approx(6 * 900)
+
+
+def farm(*draws: str) -> Inventory:
+    """Tanks of 1,000 L per metre, all filled and served by one node."""
+    names = [f"tank-{letter}" for letter in "ab"[: len(draws)]]
+    pins = iter(["IO4", "IO5", "IO18", "IO19", "IO21", "IO22"])
+    return Inventory.model_validate(
+        {
+            "fleet": {"name": "f", "domain": "f.example"},
+            "policy": {},
+            "sites": [{"name": "s", "time_zone": "Europe/London", "network": "n"}],
+            "tanks": [
+                {
+                    "name": name,
+                    "site": "s",
+                    "duty": "irrigation",
+                    "shape": {"kind": "box", "length": "1 m", "width": "1 m", "height": "2 m"},
+                    "marks": [{"name": mark, "height": f"{mm} mm"} for mark, mm in MARKS],
+                    "largest_draw": draw,
+                    "pump": {**FILL, "name": f"pump-{name}"},
+                }
+                for name, draw in zip(names, draws, strict=True)
+            ],
+            "nodes": [
+                {
+                    "name": "a",
+                    "board": "esp32-devkit",
+                    "serves": [{"tank": name, "probes": {m: next(pins) for m, _ in MARKS}} for name in names],
+                }
+            ],
+        }
+    )
+
+
+def told(inventory: Inventory, *tanks: dict[str, Any], speed: float = 1.0) -> tuple[float | None, str]:
+    return node_spare(inventory, inventory.node("a"), state_of("a", tanks=list(tanks)), speed)
+
+
+def test_the_tank_that_needs_its_node_first_counts() -> None:
+    """1,000 L at 10 L/min: 6,000 s; at 20 L/min: 3,000 s. A tank from which nothing is drawn never needs it."""
+    full = tank_state("tank-a", 2), tank_state("tank-b", 2)
+    for draws, first in ((("10 L/min", "20 L/min"), "tank-b"), (("20 L/min", "10 L/min"), "tank-a")):
+        seconds, why = told(farm(*draws), *full)
+        assert seconds == pytest.approx(3000)
+        assert why.startswith(f"{first}: down to empty")
+    assert told(farm("0 L/min", "10 L/min"), *full)[0] == pytest.approx(6000)
+    assert told(farm("0 L/min", "0 L/min"), *full) == (None, "nothing there needs it")
+
+
+def test_water_runs_faster_on_the_bench() -> None:
+    assert told(farm("10 L/min"), tank_state("tank-a", 2), speed=10.0)[0] == pytest.approx(600)
+
+
+def test_what_is_not_reported_or_settles_is_at_its_worst() -> None:
+    """Empty, then; one mark that settles is enough."""
+    assert told(farm("10 L/min"))[0] == 0
+    settling = tank_state("tank-a", 2)
+    settling["marks"][2]["state"] = "settling"
+    seconds, why = told(farm("10 L/min"), settling)
+    assert seconds == 0
+    assert why.endswith("level not known")
+
+
+def test_bounds_of_a_tank_with_and_without_a_pump() -> None:
+    """1,000 L per metre; marks count from the lowest up."""
+    inventory = farm("10 L/min")
+    pumped = tank_bounds(inventory.tank("tank-a"))
+    assert pumped.volumes_l == pytest.approx((200, 1000, 1800))
+    assert (pumped.pump_does, pumped.pump_l_per_min) == ("fill", 60)
+    assert (pumped.pump_on_mark, pumped.pump_off_mark) == (0, 2)
+    alone = tank_bounds(inventory.tank("tank-a").model_copy(update={"pump": None}))
+    assert (alone.pump_does, alone.pump_l_per_min, alone.pump_on_mark, alone.pump_off_mark) == (
+        None,
+        0,
+        None,
+        None,
+    )

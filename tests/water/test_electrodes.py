@@ -295,6 +295,8 @@ def test_film_of_a_square() -> None:
     """A sheet 0.1 mm thick and as wide as long: 1 / 0.01 cm = 100 /cm."""
     assert film_constant_per_cm(constant(1), 0.1) == pytest.approx(100)
     assert film_constant_per_cm(rods(), 0.1) == pytest.approx(100 * 20 / 6)
+    plates = Plates.model_validate({"kind": "plates", "area": "4 cm2", "distance": "30 mm"})
+    assert film_constant_per_cm(plates, 0.1) == pytest.approx(100 * 30 / 20)  # 20 mm wide
 
 
 def test_words() -> None:

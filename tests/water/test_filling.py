@@ -8,8 +8,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet.inventory.model import Pump
 from fleet.limits import LONGEST_RUN_FACTOR, NO_RISE_FACTOR, SHORTEST_OFF_S
-from fleet.water.filling import between_l, normal_stretch_s, pump_marks, pump_times, rising, time_s
+from fleet.water.filling import (
+    between_l,
+    normal_stretch_s,
+    pump_marks,
+    pump_times,
+    rising,
+    shortest_off,
+    time_s,
+)
 from tests.water.shapes import tank
 
 MARKS = {"full": "1.8 m", "half": "1 m", "empty": "0.2 m"}  # any order in the file
@@ -107,6 +116,25 @@ def test_the_longest_stretch_between_the_marks_of_the_pump(flow: int, draw: int,
     it = tank({"empty": "0.1 m", "half": "1 m", "full": "1.8 m"}, largest_draw=f"{draw} L/min", pump=pump)
     assert it.pump is not None
     assert normal_stretch_s(it, it.pump) == pytest.approx(seconds)
+
+
+def test_of_several_stretches_the_longest_counts() -> None:
+    """500, 900 and 300 L at 30 L/min."""
+    pump = {"name": "p", "does": "fill", "flow": "30 L/min"}
+    it = tank({"a": "0.1 m", "b": "0.6 m", "c": "1.5 m", "d": "1.8 m"}, pump=pump)
+    assert it.pump is not None
+    assert normal_stretch_s(it, it.pump) == pytest.approx(1800)
+
+
+@pytest.mark.parametrize(
+    ("power", "seconds", "origin"), [("0.75 kW", 75, "NEMA"), (None, SHORTEST_OFF_S, "default")]
+)
+def test_a_pump_rests_as_long_as_its_motor_must(power: str | None, seconds: int, origin: str) -> None:
+    """1 hp with 2 poles: 75 s (NEMA MG 10 table 2-3); of an unknown motor, the firmware's default."""
+    given = {"power": power} if power else {}
+    rest = shortest_off(Pump.model_validate({"name": "p", "does": "fill", "flow": "1 L/s", **given}))
+    assert rest.seconds == seconds
+    assert rest.origin.startswith(origin)
 
 
 def test_equal_flows_do_not_keep_up_in_any_unit() -> None:
