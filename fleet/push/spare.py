@@ -34,8 +34,9 @@ def node_spare(
     for served in node.serves:
         tank, seen = inventory.tank(served.tank), reported.get(served.tank)
         spare = spare_time(tank, _wet(seen), watched=_watched(tank, seen))
-        if isfinite(spare.worst_s) and (shortest is None or spare.worst_s / process_speed < shortest):
-            shortest = spare.worst_s / process_speed
+        left_s = spare.worst_s / process_speed
+        if isfinite(left_s) and (shortest is None or left_s < shortest):
+            shortest = left_s
             told = f"{served.tank}: {spare.why}"
     return shortest, told
 

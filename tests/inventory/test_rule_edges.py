@@ -282,3 +282,23 @@ def test_a_first_wave_may_be_as_large_as_the_largest() -> None:
     for first, count in ((5, 0), (6, 1)):
         policy = f"policy: {{first_wave: {first}, largest_wave: 5}}\nfleet:"
         assert len(of("INV149", ("fleet:", policy))) == count
+
+
+@pytest.mark.parametrize(
+    ("debounce", "length", "count"),
+    [
+        ("10 s", "1 m", 0),
+        ("10.1 s", "1 m", 1),
+        ("65.535 s", "1 m", 1),
+        ("65.536 s", "1 m", 0),
+        ("60 s", "100 m", 0),
+    ],
+)
+def test_a_debounce_beyond_those_of_level_relays(debounce: str, length: str, count: int) -> None:
+    """10 s (Klemsan LLC35), unless the water swings as slowly: 100 m of 1.5 m deep water, 2 L / sqrt(g h) = 52 s. What
+    the node block cannot hold is said elsewhere."""
+    changes = (
+        ("esp32-devkit", f"esp32-devkit\n    debounce: {debounce}"),
+        ("length: 1 m", f"length: {length}"),
+    )
+    assert len(of("INV518", *changes)) == count

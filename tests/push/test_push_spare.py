@@ -130,6 +130,8 @@ def test_the_tank_that_needs_its_node_first_counts() -> None:
 
 def test_water_runs_faster_on_the_bench() -> None:
     assert told(farm("10 L/min"), tank_state("tank-a", 2), speed=10.0)[0] == pytest.approx(600)
+    both = tank_state("tank-a", 2), tank_state("tank-b", 2)
+    assert told(farm("10 L/min", "20 L/min"), *both, speed=10.0)[0] == pytest.approx(300)
 
 
 def test_what_is_not_reported_or_settles_is_at_its_worst() -> None:
