@@ -302,3 +302,16 @@ def test_a_debounce_beyond_those_of_level_relays(debounce: str, length: str, cou
         ("length: 1 m", f"length: {length}"),
     )
     assert len(of("INV518", *changes)) == count
+
+
+def test_the_node_s_own_debounce_lets_the_water_go_further() -> None:
+    """40 L/min for 10 s + 0.1 s + 2 s of run-on: 8.1 L, and 3 L of room, which do for the default of 2 s."""
+    full = ("height: 1.5 m", "height: 1.897 m")
+    (over,) = of("INV510", full, ("esp32-devkit", "esp32-devkit\n    debounce: 10 s"))
+    assert "it goes 8.1 L past the mark" in over.what
+    assert of("INV510", full) == []
+
+
+@pytest.mark.parametrize(("height", "count"), [("10 mm", 0), ("9 mm", 1)])
+def test_a_probe_off_the_floor_by_a_drop_s_band_is_well(height: str, count: int) -> None:
+    assert len(of("INV519", ("height: 0.5 m", f"height: {height}"))) == count
