@@ -87,6 +87,8 @@ def test_the_examples_of_the_rfc_can_be_used(rule: str) -> None:
         ("FREQ=MONTHLY;BYMONTH=4,6,9,11;BYMONTHDAY=31", "no day of any year"),
         ("FREQ=YEARLY;BYMONTH=1;BYYEARDAY=200", "no day of any year"),
         ("FREQ=YEARLY;BYWEEKNO=20;BYMONTH=12", "no day of any year"),
+        ("FREQ=YEARLY;BYWEEKNO=-2;BYMONTH=1", "no day of any year"),
+        ("FREQ=YEARLY;BYWEEKNO=-53,-1;BYMONTH=6", "no day of any year"),
     ],
 )
 def test_what_cannot_be_used(rule: str, words: str) -> None:

@@ -35,8 +35,9 @@ _ONLY_WITH: Final = {
     "BYMONTHDAY": ("DAILY", "MONTHLY", "YEARLY"),
 }
 _FREQUENCIES: Final = ("DAILY", "WEEKLY", "MONTHLY", "YEARLY")
+_FIRST_YEAR: Final = 2000
 _CALENDAR_YEARS: Final = 28
-"""From 2000 on: every date falls on every day of the week."""
+"""From the first year on: every date falls on every day of the week."""
 
 
 @lru_cache(maxsize=10_000)
@@ -93,7 +94,7 @@ def _dateutil_problem(rule: str) -> str:
     from dateutil.rrule import rrulestr
 
     try:
-        rrulestr(rule, dtstart=datetime(2000, 1, 1))
+        rrulestr(rule, dtstart=datetime(_FIRST_YEAR, 1, 1))
     except (ValueError, TypeError, IndexError, OverflowError):
         return f"`{shown(rule)}` has a part that cannot be"
     return ""
@@ -102,7 +103,7 @@ def _dateutil_problem(rule: str) -> str:
 def _opens(parts: dict[str, str]) -> bool:
     """Whether any day of the calendar passes every part that a day can fail (positions in a month aside)."""
     tests = list(_day_tests(parts))
-    first = date(2000, 1, 1)
+    first = date(_FIRST_YEAR, 1, 1)
     days = (first + timedelta(days=number) for number in range(366 * _CALENDAR_YEARS)) if tests else ()
     return not tests or any(all(test(day) for test in tests) for day in days)
 
@@ -118,12 +119,19 @@ def _day_tests(parts: dict[str, str]) -> Iterator[Callable[[date], bool]]:
         year_days = {int(text) for text in parts["BYYEARDAY"].split(",")}
         yield lambda day: day.timetuple().tm_yday in year_days or _from_end_of_year(day) in year_days
     if "BYWEEKNO" in parts:
-        weeks = {abs(int(text)) for text in parts["BYWEEKNO"].split(",")}
-        backwards = any(text.startswith("-") for text in parts["BYWEEKNO"].split(","))
-        yield lambda day: backwards or day.isocalendar().week in weeks
+        yield _days_of_weeks(parts["BYWEEKNO"], parts.get("WKST", "MO")).__contains__
     if "BYDAY" in parts:
         weekdays = {_DAYS.index(text[-2:]) for text in parts["BYDAY"].split(",")}
         yield lambda day: day.weekday() in weekdays
+
+
+def _days_of_weeks(weeks: str, first_day: str) -> frozenset[date]:
+    """The days of those weeks in the years of the calendar, as whoever asks later counts them."""
+    from dateutil.rrule import rrulestr
+
+    until = date(_FIRST_YEAR + _CALENDAR_YEARS - 1, 12, 31)
+    rule = f"FREQ=YEARLY;BYWEEKNO={weeks};WKST={first_day};UNTIL={until:%Y%m%d}"
+    return frozenset(day.date() for day in rrulestr(rule, dtstart=datetime(_FIRST_YEAR, 1, 1)))
 
 
 def _from_end_of_month(day: date) -> int:
