@@ -66,7 +66,8 @@ def make_pdf(
     """The PDF of a page; `folder` is an empty one that the caller removes. SheetError (SHT102) if none comes.
 
     The browser gets a profile of its own there and no network. Chromium will not sandbox itself for root; the
-    page is ours, has no script, and everything in it is escaped.
+    page is ours, has no script, and everything in it is escaped. Its shared memory goes to files, for in a container
+    there is little of the other.
     """
     source, target = folder / "sheet.html", folder / "sheet.pdf"
     source.write_text(html, encoding="utf-8")
@@ -74,6 +75,7 @@ def make_pdf(
         browser,
         "--headless",
         "--disable-gpu",
+        "--disable-dev-shm-usage",
         "--no-first-run",
         "--no-pdf-header-footer",
         "--disable-background-networking",
