@@ -86,7 +86,7 @@ def _marks(out: Output, tank: TankFacts, units: Units) -> None:
 
 
 def _pump(out: Output, pump: PumpFacts, tank: TankFacts, units: Units) -> None:
-    power = f"{pump.power_kw:.3g} kW, " if pump.power_kw else ""
+    power = f"{units.power(pump.power_kw)}, " if pump.power_kw else ""
     out.data(
         f"{out.style(f'pump {pump.name}', 'bold')} {pump.does}s at {units.flow(pump.flow_l_per_min)} "
         f"({power}{_PHASES[pump.phase]}), from mark {pump.starts_at} to mark {pump.stops_at}: "

@@ -262,7 +262,7 @@ def _pump(tank: Tank, pump: Pump, debounced_s: float, units: Units) -> PumpFacts
         starts_at=start.name,
         stops_at=stop.name,
         between_l=between_l(tank, start.height_m, stop.height_m),
-        starts=_starts(tank, pump),
+        starts=_starts(tank, pump, units),
         stopping=_crossing(tank, stopping(tank, pump, debounced_s)),
         starting=_crossing(tank, starting(tank, pump, debounced_s)),
         slosh_s=period_s(tank.shape, rising(tank)[-1].height_m),
@@ -276,8 +276,8 @@ def _pump(tank: Tank, pump: Pump, debounced_s: float, units: Units) -> PumpFacts
     )
 
 
-def _starts(tank: Tank, pump: Pump) -> StartsFacts:
-    cycle, may = starts(tank), allowance(pump)
+def _starts(tank: Tank, pump: Pump, units: Units) -> StartsFacts:
+    cycle, may = starts(tank), allowance(pump, units)
     if cycle is None:
         raise ValueError(f"{tank.name} has no pump")
     return StartsFacts(

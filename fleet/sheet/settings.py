@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
     from fleet.inventory.about_tank import PumpFacts, StartsFacts
     from fleet.inventory.model import Inventory, Node, Pump
-    from fleet.water.filling import Timed
     from fleet.water.quantities import Units
 
 _DEFAULT: Final = "default"
@@ -55,22 +54,16 @@ def pump_settings(facts: PumpFacts, pump: Pump, units: Units) -> tuple[Setting, 
     return (
         Setting("pump starts at", f"mark {facts.starts_at}", _GIVEN if pump.on_at else _DEFAULT),
         Setting("pump stops at", f"mark {facts.stops_at}", _GIVEN if pump.off_at else _DEFAULT),
-        *(Setting(name, duration(timed.seconds), _told(timed, units)) for name, timed in named),
+        *(Setting(name, duration(timed.seconds), timed.origin) for name, timed in named),
         *_starts(facts.starts, units),
     )
-
-
-def _told(timed: Timed, units: Units) -> str:
-    """Where it came from; a person's own words stay as they are."""
-    return timed.origin if timed.because else units.told(timed.origin)
 
 
 def _starts(facts: StartsFacts, units: Units) -> tuple[Setting, ...]:
     if facts.cycle_s is None:
         return ()
     worst = f"at {units.flow(facts.demand_l_per_min)} the other way"
-    origin = units.told(facts.origin or "")
-    may = f"; its motor may {facts.most_per_hour:.3g} an hour ({origin})" if facts.most_per_hour else ""
+    may = f"; its motor may {facts.most_per_hour:.3g} an hour ({facts.origin})" if facts.most_per_hour else ""
     often = (
         f"up to {facts.per_hour:.2g} an hour" if facts.per_hour >= 1 else f"one in {duration(facts.cycle_s)}"
     )

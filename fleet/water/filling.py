@@ -146,13 +146,13 @@ def pump_times(tank: Tank, units: Units = METRIC) -> PumpTimes | None:
             NO_RISE_FACTOR * stretch_s,
             f"{NO_RISE_FACTOR:g} x the time of the longest stretch between marks {at}",
         ),
-        shortest_off=shortest_off(pump),
+        shortest_off=shortest_off(pump, units),
     )
 
 
-def shortest_off(pump: Pump) -> Timed:
+def shortest_off(pump: Pump, units: Units = METRIC) -> Timed:
     """How long the node holds the pump off after a run, and after its own start."""
-    return _timed(pump.shortest_off, *_off(pump))
+    return _timed(pump.shortest_off, *_off(pump, units))
 
 
 def normal_stretch_s(tank: Tank, pump: Pump) -> float:
@@ -184,8 +184,8 @@ def _at(pump: Pump, against: float, keeps_up: bool, units: Units) -> str:
     return f"at {flow} less the largest {taken} ({most})"
 
 
-def _off(pump: Pump) -> tuple[float, str]:
-    motor = allowance(pump)
+def _off(pump: Pump, units: Units) -> tuple[float, str]:
+    motor = allowance(pump, units)
     if motor is None or motor.off_s <= SHORTEST_OFF_S:
         return SHORTEST_OFF_S, "default"
     return motor.off_s, motor.off_origin

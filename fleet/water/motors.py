@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from fleet.inventory.model import Motor
+from fleet.water.quantities import METRIC, Units
 
 if TYPE_CHECKING:
     from fleet.inventory.model import Pump
@@ -88,13 +89,15 @@ FRANKLIN_ROWS: Final[tuple[tuple[float, int | None, int, int], ...]] = (
 """Up to so many kilowatts: most starts in 24 h, single-phase, three-phase, and three-phase with a soft start."""
 
 
-def allowance(pump: Pump) -> Allowance | None:
-    """What the pump's motor may do; None where no table knows: DC, or larger than the largest.
+def allowance(pump: Pump, units: Units = METRIC) -> Allowance | None:
+    """What the pump's motor may do, its origins in words of those units.
+
+    None where no table knows: DC, or larger than the largest.
 
     A motor of which the inventory says nothing counts as a surface motor with 2 poles, which may start least often.
     """
     motor = pump.motor or Motor()
-    table = _of_table(pump, motor)
+    table = _of_table(pump, motor, units)
     if motor.most_starts_per_hour is None:
         return table
     run_s = SUBMERSIBLE_RUN_S if motor.kind == "submersible" else 0.0
@@ -102,13 +105,13 @@ def allowance(pump: Pump) -> Allowance | None:
     return Allowance(motor.most_starts_per_hour, "given in the inventory", off_s, off_origin, run_s)
 
 
-def _of_table(pump: Pump, motor: Motor) -> Allowance | None:
+def _of_table(pump: Pump, motor: Motor, units: Units) -> Allowance | None:
     if pump.phase == "dc":
         return None
-    return _franklin(pump, motor) if motor.kind == "submersible" else _nema(pump, motor)
+    return (_franklin if motor.kind == "submersible" else _nema)(pump, motor, units)
 
 
-def _franklin(pump: Pump, motor: Motor) -> Allowance | None:
+def _franklin(pump: Pump, motor: Motor, units: Units) -> Allowance | None:
     power_kw = pump.power_kw or FRANKLIN_ROWS[0][0]
     row = next((row for row in FRANKLIN_ROWS if power_kw <= row[0] * _ROUNDING), None)
     if row is None:
@@ -118,7 +121,8 @@ def _franklin(pump: Pump, motor: Motor) -> Allowance | None:
     per_day = single if pump.phase == "single" else three_soft if soft else three
     if per_day is None:
         return None
-    size = f"{power_kw:.3g} kW submersible, {pump.phase}-phase{', soft start' if soft else _soft_not_counted(motor)}"
+    started = ", soft start" if soft else _soft_not_counted(motor)
+    size = f"{units.power(power_kw)} submersible, {pump.phase}-phase{started}"
     told = f"{FRANKLIN}: {per_day} in 24 h for {size}{_not_given(pump)}"
     if motor.diameter_m is None or motor.diameter_m < WIDE_FROM_M:
         return Allowance(per_day / H_PER_DAY, told, run_s=SUBMERSIBLE_RUN_S)
@@ -129,13 +133,13 @@ def _franklin(pump: Pump, motor: Motor) -> Allowance | None:
     return Allowance(most, told, WIDE_BETWEEN_S, wide, SUBMERSIBLE_RUN_S)
 
 
-def _nema(pump: Pump, motor: Motor) -> Allowance | None:
+def _nema(pump: Pump, motor: Motor, units: Units) -> Allowance | None:
     power_kw = pump.power_kw or NEMA_ROWS[0][0]
     column = nema_column(power_kw, motor.poles or _ASSUMED_POLES)
     if column is None:
         return None
     assumed = "" if motor.poles else " taken, for the inventory does not say"
-    of = f"{power_kw:.3g} kW, {motor.poles or _ASSUMED_POLES} poles{assumed}{_soft_not_counted(motor)}"
+    of = f"{units.power(power_kw)}, {motor.poles or _ASSUMED_POLES} poles{assumed}{_soft_not_counted(motor)}"
     told = f"{NEMA}, {of}{_not_given(pump)}"
     off_s = column.off_s if pump.power_kw else 0
     inertia = motor.load_inertia_lb_ft2

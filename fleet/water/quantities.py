@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,7 +9,6 @@ _M_PER_FOOT = 0.3048
 _L_PER_GALLON = 3.785411784
 _KW_PER_HP = 0.745699872
 """Mechanical horsepower, 550 ft lbf/s."""
-_TOLD = re.compile(r"(\d+(?:\.\d+)?) kW\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +32,6 @@ class Units:
     def power(self, kw: float) -> str:
         """Such as `0.75 kW` or `1.01 hp`."""
         return f"{kw / _KW_PER_HP:.3g} hp" if self.us else f"{kw:.3g} kW"
-
-    def told(self, text: str) -> str:
-        """A sentence of ours on a motor with its power, which is in kW, as this person reads it."""
-        return _TOLD.sub(lambda found: self.power(float(found[1])), text)
 
     def small_length(self, metres: float) -> str:
         """Such as `64 mm` or `2.5 in`; `under 1 mm` or `under 0.1 in` for next to nothing."""

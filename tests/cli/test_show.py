@@ -101,7 +101,7 @@ def test_us_units_say_the_same(capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize("name", TANKS)
 def test_us_units_reach_every_line(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     text = shown(capsys, "tank", name, "--us-units")
-    assert not re.search(r"\d (L|m|mm|L/min)\b", text)
+    assert not re.search(r"\d (L|m|mm|L/min|kW)\b", text)
 
 
 @pytest.mark.parametrize("name", TANKS)
