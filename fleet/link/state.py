@@ -52,7 +52,7 @@ class MarkState(_Part):
 
     name: Annotated[str, Field(min_length=1, max_length=MARK_NAME_CHARS, pattern=r"^[a-z0-9-]+$")]
     height_mm: Annotated[int, Field(ge=0, le=65_535)]
-    state: Literal["wet", "dry", "settling"]
+    state: Literal["wet", "dry", "settling", "flapping"]
 
 
 class PumpState(_Part):
@@ -81,6 +81,9 @@ class NetworkState(_Part):
     phase: Annotated[Phase, Field(strict=False)]
     on: Literal["kept", "new"] | None
     trial_left_s: Annotated[float, Field(ge=0, le=65_535)]
+    bssid: Annotated[str, Field(pattern=r"^[0-9a-f]{2}(:[0-9a-f]{2}){5}$")] | None = None
+    """The access point that it is joined to, by its MAC; None: none, or firmware that does not say."""
+    channel: Annotated[int, Field(ge=1, le=14)] | None = None
 
 
 class NodeState(_Part):
@@ -103,8 +106,12 @@ class NodeState(_Part):
     last_reason: Word | None
     boots: Count
     reset: Word
+    brown_outs: Count = 0
+    """Starts after a brown-out since the first flash, or since they were cleared."""
     uptime_s: Annotated[float, Field(ge=0, lt=2**53)]
     free_bytes: Count
+    largest_block: Count | None = None
+    """Bytes that could be had at once; None: the board cannot say."""
     rssi_dbm: Annotated[int, Field(ge=-128, le=127)] | None
     nonce: Annotated[str, Field(pattern=rf"^[A-Za-z0-9_-]{{{NONCE_CHARS_MIN},{NONCE_CHARS_MAX}}}$")]
     block_crc: Annotated[str, Field(pattern=r"^[0-9a-f]{8}$")]

@@ -18,21 +18,22 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 MAGIC: Final = 0x424E4B54
-VERSION: Final = 1
+VERSION: Final = 2
 NO_PIN: Final = 0xFF
 PUMP_DOES: Final = {"": 0, "fill": 1, "drain": 2}
 PULLS: Final = {"external": 0, "internal": 1}
 LAYOUTS: Final = {"two-slot": 1, "copy-in-place": 2}
+NETWORK_TRAITS: Final = {"hidden": 1, "high-channels": 2, "wpa3-only": 4, "no-802.11n": 8}
 PAYLOADS: Final = {"host-elf": 1, "esp8266-bin": 2, "esp32-bin": 3}
 
 _HEAD = struct.Struct("<IHH64s64s32s24s16s16s65s3s8sHHHHBBBB")
 _TANK = struct.Struct("<64sBBBBBB2sIII")
 _MARK = struct.Struct("<HBB12s")
-_NETWORK_LOST = struct.Struct("<I")
+_TAIL = struct.Struct("<IBB")
 _CRC = struct.Struct("<I")
 _TANK_BYTES = _TANK.size + MARKS_PER_TANK * _MARK.size
-_NETWORK_LOST_AT = _HEAD.size + TANKS_PER_NODE * _TANK_BYTES
-_RESERVED_BYTES = NODE_BLOCK_BYTES - _NETWORK_LOST_AT - _NETWORK_LOST.size - _CRC.size
+_TAIL_AT = _HEAD.size + TANKS_PER_NODE * _TANK_BYTES
+_RESERVED_BYTES = NODE_BLOCK_BYTES - _TAIL_AT - _TAIL.size - _CRC.size
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +84,10 @@ class NodeBlock:
     tanks: tuple[TankBlock, ...]
     network_lost_s: int = 0
     """Without its network for longer, the node looks for it only now and then; 0: it seeks for ever."""
+    clear_pin: int = NO_PIN
+    """GPIO of a button to ground that clears faults which stay, held for 5 s."""
+    network_traits: int = 0
+    """The sum of NETWORK_TRAITS that hold."""
 
     def pack(self) -> bytes:
         """The 1024 bytes with their checksum. RenderError (RND103) if a value does not fit its field."""
@@ -121,8 +126,8 @@ class NodeBlock:
             0,
         )
         tanks = b"".join(_pack_tank(tank) for tank in self.tanks)
-        lost = _NETWORK_LOST.pack(self.network_lost_s)
-        return head + tanks.ljust(TANKS_PER_NODE * _TANK_BYTES, b"\0") + lost + bytes(_RESERVED_BYTES)
+        tail = _TAIL.pack(self.network_lost_s, self.clear_pin, self.network_traits)
+        return head + tanks.ljust(TANKS_PER_NODE * _TANK_BYTES, b"\0") + tail + bytes(_RESERVED_BYTES)
 
 
 def block_crc(block: bytes) -> int:
@@ -137,6 +142,7 @@ def unpack(block: bytes) -> NodeBlock:
     values = _HEAD.unpack_from(block)
     if values[:3] != (MAGIC, VERSION, NODE_BLOCK_BYTES):
         raise ValueError("not a node block of this version")
+    network_lost_s, clear_pin, network_traits = _TAIL.unpack_from(block, _TAIL_AT)
     tanks = tuple(_unpack_tank(block, _HEAD.size + i * _TANK_BYTES) for i in range(values[18]))
     return NodeBlock(
         node=_text(values[3]),
@@ -154,7 +160,9 @@ def unpack(block: bytes) -> NodeBlock:
         layout=values[16],
         payload_format=values[17],
         tanks=tanks,
-        network_lost_s=_NETWORK_LOST.unpack_from(block, _NETWORK_LOST_AT)[0],
+        network_lost_s=network_lost_s,
+        clear_pin=clear_pin,
+        network_traits=network_traits,
     )
 
 

@@ -233,7 +233,7 @@ void answer(const char *command) {
   else if (strcmp(command, "hkdf") == 0) say_hkdf();
   else if (strcmp(command, "open") == 0) say_opened();
   else if (strcmp(command, "es256") == 0)
-    printf("%s\n", crypto().es256_verify(arguments[0].at, arguments[1].at, arguments[2].at) ? "good" : "bad");
+    printf("%s\n", crypto().es256_verify(arguments[0].at, arguments[1].at, arguments[2].at) == tn::Verified::kGood ? "good" : "bad");
   else if (strcmp(command, "cose") == 0) say_cose();
   else if (strcmp(command, "block") == 0) set_block();
   else if (strcmp(command, "ticket") == 0) say_ticket();

@@ -53,10 +53,10 @@ inline void stand_in_sign(const uint8_t digest[32], uint8_t to[64]) {
     to[32 + i] = static_cast<uint8_t>(~digest[i]);
   }
 }
-inline bool stand_in_verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t given[64]) {
+inline tn::Verified stand_in_verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t given[64]) {
   uint8_t right[64];
   stand_in_sign(digest, right);
-  return point[0] == 4 && memcmp(given, right, sizeof right) == 0;
+  return point[0] == 4 && memcmp(given, right, sizeof right) == 0 ? tn::Verified::kGood : tn::Verified::kBad;
 }
 
 // Hashes and HMAC of BearSSL; signatures of the stand-in.

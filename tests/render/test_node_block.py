@@ -109,7 +109,7 @@ def test_every_field_lies_where_the_compiler_puts_it(tmp_path) -> None:
     theirs = [tuple(map(int, line.split())) for line in out.decode().splitlines()]
     ours = [*_offsets(node_block._HEAD), *_offsets(node_block._TANK), *_offsets(node_block._MARK)]
     assert theirs[:-1] == ours
-    assert theirs[-1] == (node_block._HEAD.size, node_block._NETWORK_LOST_AT, 1020)
+    assert theirs[-1] == (node_block._HEAD.size, node_block._TAIL_AT, 1020)
 
 
 @pytest.mark.parametrize("node", ["hill-1", "yard-1"])

@@ -220,8 +220,10 @@ void Node::announce() {
 
 NetworkFacts Node::network_facts() const {
   const Which on = network_trial_.calling;
-  return NetworkFacts{credentials_.phase(), network_trial_joined(network_trial_, on, network_was_up_) && credentials_.has_name(on), on,
-                      network_trial_left_ms(network_trial_, now_ms_)};
+  NetworkFacts facts{credentials_.phase(), network_trial_joined(network_trial_, on, network_was_up_) && credentials_.has_name(on), on,
+                     network_trial_left_ms(network_trial_, now_ms_), false, {}, 0};
+  facts.has_access_point = port_->access_point != nullptr && port_->access_point(port_->ctx, facts.bssid, &facts.channel);
+  return facts;
 }
 
 void Node::view(NodeView *to) const {
@@ -237,6 +239,8 @@ void Node::view(NodeView *to) const {
   to->uptime_ms = now_ms_ - begun_ms_;
   to->trial_left_ms = trial_left_ms();
   to->free_bytes = port_->free_bytes(port_->ctx);
+  to->has_largest_block = port_->largest_block != nullptr;
+  to->largest_block_bytes = to->has_largest_block ? port_->largest_block(port_->ctx) : 0;
   to->requests = requests_;
   to->refusals = refusals_;
   to->nonce = nonce_;

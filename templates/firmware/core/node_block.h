@@ -9,11 +9,20 @@
 namespace tn {
 
 constexpr uint32_t kNodeBlockMagic = 0x424E4B54u;  // "TKNB" in memory order
-constexpr uint16_t kNodeBlockVersion = 1;
+constexpr uint16_t kNodeBlockVersion = 2;
 constexpr size_t kNodeBlockBytes = 1024;
 constexpr size_t kTanksPerNode = 4;
 constexpr size_t kMarksPerTank = 4;
 constexpr uint8_t kNoPin = 0xFF;
+
+// What is out of the ordinary about the site's network. One bit each.
+enum NetworkTrait : uint8_t {
+  kHiddenNetwork = 1u,  // the access point does not say its name
+  kHighChannels = 2u,   // it may be on channel 12, 13 or 14
+  kWpa3Only = 4u,
+  kNo80211n = 8u        // 802.11n does not work with it
+};
+constexpr uint8_t kNetworkTraits = kHiddenNetwork | kHighChannels | kWpa3Only | kNo80211n;
 
 enum class PumpDoes : uint8_t { kNone = 0, kFill = 1, kDrain = 2 };
 enum class Pull : uint8_t { kExternal = 0, kInternalUp = 1 };
@@ -68,7 +77,9 @@ struct NodeBlock {
   uint8_t reserved_flags;
   TankBlock tanks[kTanksPerNode];
   uint32_t network_lost_s;  // the network is away for longer: the node looks for it only now and then; 0: seek for ever
-  uint8_t reserved[112];
+  uint8_t clear_pin;       // a button to ground, held to clear faults that stay; kNoPin: none
+  uint8_t network_traits;  // NetworkTrait bits
+  uint8_t reserved[110];
   uint32_t crc32;  // IEEE 802.3 CRC-32 (as zlib) of all bytes before it
 };
 static_assert(sizeof(NodeBlock) == kNodeBlockBytes, "node block layout");

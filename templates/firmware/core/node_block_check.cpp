@@ -79,6 +79,7 @@ BlockFault check_head(const NodeBlock &block) {
   if (block.payload_format < 1 || block.payload_format > static_cast<uint8_t>(PayloadFormat::kEsp32Bin)) {
     return BlockFault::kKind;
   }
+  if ((block.network_traits & ~static_cast<unsigned>(kNetworkTraits)) != 0) return BlockFault::kKind;
   return block.tank_count == 0 || block.tank_count > kTanksPerNode ? BlockFault::kCount : BlockFault::kNone;
 }
 
@@ -91,6 +92,7 @@ BlockFault check_node_block(const NodeBlock &block) {
   BlockFault fault = check_head(block);
   PinSet pins;
   memset(&pins, 0, sizeof pins);
+  if (fault == BlockFault::kNone && block.clear_pin != kNoPin) take_pin(&pins, block.clear_pin);
   for (size_t i = 0; i < block.tank_count && fault == BlockFault::kNone; ++i) {
     const TankBlock &tank = block.tanks[i];
     if (!is_label(tank.name, sizeof tank.name)) return BlockFault::kName;

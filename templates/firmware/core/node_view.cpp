@@ -9,6 +9,7 @@ const char *node_fault_text(NodeFault fault) {
     case kFaultNoKey: return "no-key";
     case kFaultNoWayBack: return "no-way-back";
     case kFaultFlash: return "flash-failed";
+    case kFaultNoRunRecord: return "no-run-record";
   }
   return "unknown";
 }
@@ -19,6 +20,7 @@ const char *reset_text(Reset reset) {
     case Reset::kRestart: return "restart";
     case Reset::kWatchdog: return "watchdog";
     case Reset::kCrash: return "crash";
+    case Reset::kBrownOut: return "brown-out";
   }
   return "crash";
 }

@@ -14,9 +14,11 @@ enum NodeFault : uint8_t {
   kFaultNoRecord = 2u,    // no trial record for the running image: no update is taken
   kFaultNoKey = 4u,       // no credentials: no changing request is believed
   kFaultNoWayBack = 8u,   // the trial is over, but the older image is not whole
-  kFaultFlash = 16u       // the last write of the trial record, or of the credentials, failed
+  kFaultFlash = 16u,      // the last write of the trial record, or of the credentials, failed
+  kFaultNoRunRecord = 32u  // no place in flash for the record of runs: a restart forgets them, and faults that stay
 };
-constexpr uint8_t kNodeFaults[] = {kFaultBadBlock, kFaultNoRecord, kFaultNoKey, kFaultNoWayBack, kFaultFlash};
+constexpr uint8_t kNodeFaults[] = {kFaultBadBlock, kFaultNoRecord, kFaultNoKey, kFaultNoWayBack, kFaultFlash,
+                                   kFaultNoRunRecord};
 const char *node_fault_text(NodeFault fault);
 
 // How the network credentials stand.
@@ -25,6 +27,9 @@ struct NetworkFacts {
   bool joined;       // by credentials that have a name
   Which on;          // those, if joined
   uint64_t left_ms;  // of the trial
+  bool has_access_point;
+  uint8_t bssid[6];
+  uint8_t channel;
 };
 
 struct NodeView {
@@ -41,6 +46,8 @@ struct NodeView {
   uint64_t uptime_ms;
   uint64_t trial_left_ms;
   uint32_t free_bytes;
+  bool has_largest_block;
+  uint32_t largest_block_bytes;
   uint32_t requests;  // answered since the start, refusals included
   uint32_t refusals;
   const char *nonce;

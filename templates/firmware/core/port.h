@@ -10,7 +10,10 @@
 
 namespace tn {
 
-enum class Reset : uint8_t { kPowerOn = 0, kRestart = 1, kWatchdog = 2, kCrash = 3 };
+enum class Reset : uint8_t { kPowerOn = 0, kRestart = 1, kWatchdog = 2, kCrash = 3, kBrownOut = 4 };
+
+// What came of a verification. No memory for it says nothing of the signature.
+enum class Verified : uint8_t { kBad = 0, kGood = 1, kNoMemory = 2 };
 
 // NOR flash behind the slots: erase sets a whole sector to 0xFF, program only clears bits. All return false on failure.
 struct Flash {
@@ -40,8 +43,8 @@ struct Crypto {
   void (*hmac_begin)(Hmac *h, const uint8_t *key, size_t key_n);
   void (*hmac_add)(Hmac *h, const void *data, size_t n);
   void (*hmac_end)(Hmac *h, uint8_t out[32]);
-  // point: 65 bytes uncompressed; sig: r || s, 64 bytes. True only for a good signature.
-  bool (*es256_verify)(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]);
+  // point: 65 bytes uncompressed; sig: r || s, 64 bytes.
+  Verified (*es256_verify)(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]);
   // AES-256-GCM (NIST SP 800-38D), opened in place; n is at most kSealedBytes. False: the tag is not that of data and aad, and the
   // data is wiped.
   bool (*aes256_gcm_open)(const uint8_t key[32], const uint8_t iv[12], const void *aad, size_t aad_n, uint8_t *data, size_t n,
@@ -94,6 +97,10 @@ struct Port {
   // Null: always. False: a restart would not come back by itself (an ESP8266 that was loaded over its serial line and has not been
   // without power since), so nothing is taken that ends in one.
   bool (*can_restart)(void *ctx) = nullptr;
+  // The largest block of memory that could be had at once. Null: not known.
+  uint32_t (*largest_block)(void *ctx) = nullptr;
+  // The access point that the node is joined to. False: none. Null: no radio.
+  bool (*access_point)(void *ctx, uint8_t bssid[6], uint8_t *channel) = nullptr;
 };
 
 }  // namespace tn

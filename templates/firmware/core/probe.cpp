@@ -19,6 +19,7 @@ const char *probe_state_text(ProbeState state) {
     case ProbeState::kSettling: return "settling";
     case ProbeState::kDry: return "dry";
     case ProbeState::kWet: return "wet";
+    case ProbeState::kFlapping: return "flapping";
   }
   return "settling";
 }

@@ -6,7 +6,7 @@
 
 namespace tn {
 
-enum class ProbeState : uint8_t { kSettling = 0, kDry = 1, kWet = 2 };
+enum class ProbeState : uint8_t { kSettling = 0, kDry = 1, kWet = 2, kFlapping = 3 };
 
 struct Probe {
   ProbeState state;  // the debounced state; once it has left settling it does not come back

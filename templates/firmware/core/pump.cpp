@@ -93,8 +93,20 @@ void pump_step(Pump *pump, const PumpRules &rules, const Level &level, bool upda
   }
 }
 
-void pump_rest(Pump *pump, uint64_t at_ms) {
+PumpCarry pump_carry(const Pump &pump, uint64_t at_ms) {
+  const auto whole_s = [](uint64_t ms) { return static_cast<uint32_t>(ms / 1000u); };
+  return PumpCarry{pump.latched, whole_s(pump_this_run_ms(pump, at_ms)), pump.on ? whole_s(at_ms - pump.progress_ms) : 0};
+}
+
+void pump_resume(Pump *pump, const PumpCarry &carry) { pump->latched = carry.latched; }
+
+bool pump_clear(Pump *pump) {
+  const bool latched = pump->latched != TankFault::kNone;
   pump->latched = TankFault::kNone;
+  return latched;
+}
+
+void pump_rest(Pump *pump, uint64_t at_ms) {
   pump->rest_until_ms = at_ms + kRestMs;
 }
 
@@ -110,6 +122,7 @@ const char *tank_fault_text(TankFault fault) {
     case TankFault::kContradictory: return "contradictory";
     case TankFault::kLongestRun: return "longest-run";
     case TankFault::kNoRise: return "no-rise";
+    case TankFault::kFlapping: return "flapping";
   }
   return "none";
 }

@@ -1,8 +1,8 @@
 // The pump of one tank: hysteresis between a low and a high mark, and everything that keeps it off.
 //
 // Every time here is process time. Whatever is not surely fine leaves the pump relay off: start of the node, a level that is
-// not known, contradictory marks, a run that is too long, a run that changes nothing. Those last two hold until the
-// node restarts or is told to rest, for both mean that a person should look (dry well, burst pipe, stuck probe).
+// not known, contradictory marks, a run that is too long, a run that changes nothing. Those last two hold until a
+// person clears them, for both mean that a person should look (dry well, burst pipe, stuck probe).
 #ifndef TN_PUMP_H
 #define TN_PUMP_H
 
@@ -15,7 +15,7 @@ namespace tn {
 
 constexpr uint32_t kRestMs = 600u * 1000u;
 
-enum class TankFault : uint8_t { kNone = 0, kContradictory = 1, kLongestRun = 2, kNoRise = 3 };
+enum class TankFault : uint8_t { kNone = 0, kContradictory = 1, kLongestRun = 2, kNoRise = 3, kFlapping = 4 };
 
 enum class PumpWhy : uint8_t {
   kBelowLow = 0,
@@ -59,7 +59,19 @@ void pump_begin(Pump *pump, uint64_t at_ms);
 // Decides anew; afterwards `on` is what the pump relay must be. `updating`: an image is being taken or a restart awaited.
 void pump_step(Pump *pump, const PumpRules &rules, const Level &level, bool updating, uint64_t at_ms);
 
-// Off for kRestMs; forgets a latched fault.
+// What outlives a restart: a fault that is latched, and the run that was under way (both times 0 without one).
+struct PumpCarry {
+  TankFault latched;  // kNone, kLongestRun or kNoRise
+  uint32_t run_s;     // so far, earlier starts of the node included
+  uint32_t still_s;   // of it, since a mark last changed towards the goal
+};
+PumpCarry pump_carry(const Pump &pump, uint64_t at_ms);
+void pump_resume(Pump *pump, const PumpCarry &carry);  // right after pump_begin()
+
+// A person has looked: forgets the latched fault and the run that led to it. False: nothing is latched.
+bool pump_clear(Pump *pump);
+
+// Off for kRestMs.
 void pump_rest(Pump *pump, uint64_t at_ms);
 
 TankFault tank_fault(const Level &level, const Pump &pump);

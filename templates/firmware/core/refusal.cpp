@@ -29,11 +29,13 @@ const Row kRows[] = {
     {409, "not-on-trial", "Nothing is on trial that could be kept"},
     {409, "no-older-image", "There is no older image"},
     {409, "busy", "Another transfer is running"},
+    {409, "no-fault", "Nothing is latched that could be cleared"},
     {411, "length-required", "Content-Length is needed"},
     {413, "too-big", "The image is larger than the slot"},
     {422, "wrong-size", "The size is not the one promised"},
     {422, "wrong-digest", "The digest is not the one promised"},
     {500, "flash-failed", "The flash did not take it"},
+    {503, "no-memory", "No memory for it now"},
     {503, "crowded", "No free connection"},
 };
 static_assert(sizeof kRows / sizeof kRows[0] == kCodeCount, "one row per code");

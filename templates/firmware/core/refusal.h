@@ -25,11 +25,13 @@ enum class Code : uint8_t {
   kNotOnTrial,
   kNoOlderImage,
   kBusy,
+  kNoFault,
   kLengthRequired,
   kTooBig,
   kWrongSize,
   kWrongDigest,
   kFlashFailed,
+  kNoMemory,
   kCrowded,
 };
 constexpr uint8_t kCodeCount = static_cast<uint8_t>(Code::kCrowded) + 1;

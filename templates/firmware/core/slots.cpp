@@ -32,6 +32,7 @@ const char *reason_text(Reason reason) {
     case Reason::kNoHealthyBoot: return "no-healthy-boot";
     case Reason::kTold: return "told";
     case Reason::kDamaged: return "damaged";
+    case Reason::kBrownOut: return "brown-out";
   }
   return nullptr;
 }
@@ -222,6 +223,7 @@ SlotFacts Slots::facts() const {
   facts.last_image = record_.has_last != 0 ? record_.last_image : nullptr;
   facts.last_reason = record_.last_reason;
   facts.boots = record_.boots;
+  facts.brown_outs = record_.brown_outs;
   return facts;
 }
 

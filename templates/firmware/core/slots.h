@@ -37,6 +37,7 @@ struct SlotFacts {
   const uint8_t *last_image;   // null: none was put back yet
   Reason last_reason;
   uint32_t boots;
+  uint16_t brown_outs;
 };
 
 enum class Boot : uint8_t {

@@ -12,7 +12,7 @@ constexpr uint16_t kVersion = 1;
 bool sensible(const SlotRecord &record, const Partition &partition) {
   if (record.layout != partition.layout || record.active >= (record.layout == Layout::kTwoSlot ? 2 : 1)) return false;
   if (record.phase > Phase::kPutBack || record.pending > Pending::kRestore) return false;
-  if (record.last_reason > Reason::kDamaged || record.pending_reason > Reason::kDamaged) return false;
+  if (record.last_reason > Reason::kBrownOut || record.pending_reason > Reason::kBrownOut) return false;
   for (int i = 0; i < 3; ++i) {
     const ImageRecord &image = record.images[i];
     if (image.bytes > partition.images[i].bytes || image.ticket_bytes > kTicketBytes) return false;

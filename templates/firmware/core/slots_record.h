@@ -10,7 +10,7 @@
 namespace tn {
 
 enum class Phase : uint8_t { kKept = 0, kOnTrial = 1, kPutBack = 2 };
-enum class Reason : uint8_t { kNone = 0, kTrialOver = 1, kNoHealthyBoot = 2, kTold = 3, kDamaged = 4 };
+enum class Reason : uint8_t { kNone = 0, kTrialOver = 1, kNoHealthyBoot = 2, kTold = 3, kDamaged = 4, kBrownOut = 5 };
 enum class Pending : uint8_t { kNothing = 0, kInstall = 1, kRestore = 2 };  // copy-in-place: what the boot loader is to copy
 
 // What lies in one image area. With `present` 0 and `bytes` above 0 it is left over: not an image to go back to, but good for
@@ -44,7 +44,7 @@ struct SlotRecord {
   uint8_t last_image[32];
   Layout layout;
   uint8_t copy_orders;  // copies that were ordered from a boot loader that only copies, since one last arrived
-  uint8_t reserved[2];
+  uint16_t brown_outs;  // starts after one, since the first flash or since they were cleared; no more than it holds
   ImageRecord images[3];
   uint32_t handed_over;  // ESP32 family: sequence in the boot loader's notes with which the image on trial was handed over to it
   uint32_t crc32;  // of all bytes before it

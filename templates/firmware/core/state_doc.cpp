@@ -66,6 +66,19 @@ void put_images(Text *t, const NodeView &view) {
   digest_field(t, "last_image", slots.last_image);
   text_field(t, "last_reason", slots.last_image == nullptr ? nullptr : reason_text(slots.last_reason));
   number_field(t, "boots", slots.boots);
+  number_field(t, "brown_outs", slots.brown_outs);
+}
+
+void put_access_point(Text *t, const NetworkFacts &network) {
+  key(t, "bssid");
+  if (!network.has_access_point) {
+    put(t, "null,\"channel\":null");
+    return;
+  }
+  put_char(t, '"');
+  put_mac(t, network.bssid);
+  put_char(t, '"');
+  number_field(t, "channel", network.channel);
 }
 
 void put_network(Text *t, const NetworkFacts &network) {
@@ -74,6 +87,7 @@ void put_network(Text *t, const NetworkFacts &network) {
   put_json_string(t, network_phase_text(network.phase));
   text_field(t, "on", !network.joined ? nullptr : network.on == Which::kNew ? "new" : "kept");
   number_field(t, "trial_left_s", (network.left_ms + 999u) / 1000u);
+  put_access_point(t, network);
   put_char(t, '}');
 }
 
@@ -81,6 +95,12 @@ void put_health(Text *t, const NodeView &view) {
   text_field(t, "reset", reset_text(view.reset));
   number_field(t, "uptime_s", view.uptime_ms / 1000u);
   number_field(t, "free_bytes", view.free_bytes);
+  key(t, "largest_block");
+  if (view.has_largest_block) {
+    put_u64(t, view.largest_block_bytes);
+  } else {
+    put(t, "null");
+  }
   key(t, "rssi_dbm");
   if (view.has_rssi) {
     put_i32(t, view.rssi_dbm);

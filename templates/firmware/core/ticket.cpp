@@ -139,7 +139,9 @@ Code check_ticket(const uint8_t *bytes, size_t n, const NodeBlock &block, uint64
   uint8_t digest[32];
   if (parse_ticket(bytes, n, crypto, to, &key_id, &signature, digest) != Code::kOk) return Code::kBadTicket;
   if (memcmp(key_id, block.key_id, kKeyIdBytes) != 0) return Code::kUnknownKey;
-  if (!crypto.es256_verify(block.signing_key, digest, signature)) return Code::kBadTicketSignature;
+  const Verified verified = crypto.es256_verify(block.signing_key, digest, signature);
+  if (verified == Verified::kNoMemory) return Code::kNoMemory;
+  if (verified != Verified::kGood) return Code::kBadTicketSignature;
   if (strncmp(to->node, block.node, sizeof to->node) != 0) return Code::kOtherNode;
   if (!for_this_class(*to, block)) return Code::kOtherClass;
   return to->sequence > floor ? Code::kOk : Code::kOldSequence;

@@ -99,7 +99,7 @@ uint64_t es256_instructions(bool *good) {
       "F7CB1C942D657C41D436C7A1B6E29F65F3E900DBB9AFF4064DC4AB2F843ACDA8",
       signature);
   const uint32_t before = tn_count();
-  *good = tn::bearssl_crypto()->es256_verify(point, digest, signature);
+  *good = tn::bearssl_crypto()->es256_verify(point, digest, signature) == tn::Verified::kGood;
   return instructions(tn_count() - before);
 }
 

@@ -51,15 +51,15 @@ void close_aside(void *, int handle) { aside.run(do_close, &handle); }
 
 struct Es256Call {
   const uint8_t *point, *digest, *sig;
-  bool good;
+  tn::Verified good;
 };
 tn::Crypto crypto;
 void do_es256(void *with) {
   Es256Call *const c = static_cast<Es256Call *>(with);
   c->good = given->crypto->es256_verify(c->point, c->digest, c->sig);
 }
-bool es256_aside(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
-  Es256Call call = {point, digest, sig, false};
+tn::Verified es256_aside(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
+  Es256Call call = {point, digest, sig, tn::Verified::kBad};
   aside.run(do_es256, &call);
   return call.good;
 }

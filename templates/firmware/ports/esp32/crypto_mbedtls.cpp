@@ -52,7 +52,7 @@ void hmac_end(Hmac *h, uint8_t out[32]) {
   idf::mbedtls_md_free(context(h));
 }
 
-bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
+Verified verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
   idf::mbedtls_ecp_group group;
   idf::mbedtls_ecp_point key;
   idf::mbedtls_mpi r, s;
@@ -69,7 +69,7 @@ bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig
   idf::mbedtls_mpi_free(&r);
   idf::mbedtls_ecp_point_free(&key);
   idf::mbedtls_ecp_group_free(&group);
-  return good;
+  return good ? Verified::kGood : Verified::kBad;
 }
 
 // Mbed TLS does not promise to decrypt in place, so what is decrypted is a copy. It wipes its output when the tag does not match.

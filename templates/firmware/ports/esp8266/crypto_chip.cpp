@@ -25,15 +25,15 @@ namespace tn {
 
 namespace {
 
-// Takes about half a second, in which nothing else happens. Without heap for the second stack nothing is believed.
-bool verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
+// Takes about half a second, in which nothing else happens.
+Verified verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
   uint8_t copy[65];
   const Question question = {bearssl::key_of(point, copy), digest, sig};
-  if (!core::take_big_stack()) return false;
+  if (!core::take_big_stack()) return Verified::kNoMemory;
   core::feed_watchdog();
   const bool good = thunk_tn_verify_es256(&question) == 1;
   core::give_big_stack();
-  return good;
+  return good ? Verified::kGood : Verified::kBad;
 }
 
 constexpr Crypto kCrypto = bearssl::crypto_with(verify);
