@@ -72,7 +72,7 @@ def wires_of(inventory: Inventory, node: Node, tanks: Collection[str], units: Un
 
 
 def drawn_color(words: str) -> str | None:
-    """The CSS colour for such words as `red` or `green/yellow` (the first one counts); None if there is none."""
+    """The CSS colour for such words as `red` or `white/blue` (the first one counts); None if there is none."""
     first = words.lower().replace("-", "/").replace(" ", "/").split("/")
     return next((_COLORS[word] for word in first if word in _COLORS), None)
 

@@ -12,7 +12,7 @@ tank walls left out).
 All probes of a tank share one common electrode. The chip's own pull-ups are turned on one after the other, for a
 reading each (core/control.cpp, the ports' probe_is_low), so a reading has the water to itself. Resistors outside are
 always on: through the half of a pair's resistance that lies at the common electrode (two electrodes of one kind) then
-runs the current of all wet probes, so each sees the water of n wet ones as (1 + n) / 2 times that of one pair (Kirchhoff).
+runs the current of all wet probes, so each of n sees (1 + n) / 2 times the resistance of one pair (Kirchhoff).
 The highest mark, with all wet, has it worst: that is the one that stops a filling pump. (Where those below it are
 wetted over a greater length, and the common electrode is not, up to 4 % more: left out.) Pure arithmetic.
 """
@@ -271,7 +271,8 @@ def reading(
 def resistor_to_fit_ohm(wet: tuple[float, float], dry: tuple[float, float], probes: int = 1) -> float | None:
     """The resistor outside (E24, ohm) that reads a pair surely, in the middle of those that do; None if none does.
 
-    `probes`: so many at the tank have one each, and share the common electrode. It lets no more current through the water than electrodes bear, and is no larger than a pin's leakage allows.
+    `probes`: so many at the tank have one each, and share the common electrode. It lets no more current through the
+    water than electrodes bear, and is no larger than a pin's leakage allows.
     """
     least = wet[1] * sharing(probes) / surely_low_ohm(1 - RESISTOR_TOLERANCE)
     most = min(dry[1] / surely_high_ohm(1 + RESISTOR_TOLERANCE), LARGEST_PULL_UP_OHM)

@@ -117,7 +117,9 @@ def test_the_mistake_is_found_and_nothing_else(mistake: Mistake) -> None:
 
 # The key whose value, or which itself, is to be changed first. Of the codes on wiring it is a pin's.
 POINTS_AT = {
-    "INV421": "common",
+    "INV421": "common|half",
+    "INV422": "half",
+    "INV423": "half",
     "INV500": "largest_draw|uncontrolled_inflow",
     "INV501": "flow",
     "INV502": "shortest_off",

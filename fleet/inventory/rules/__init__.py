@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from fleet.inventory.rules.blocks import one_fleet, policy_fits
+from fleet.inventory.rules.colors import colors_fit
 from fleet.inventory.rules.electrodes import electrodes_fit
 from fleet.inventory.rules.marks import marks_fit
 from fleet.inventory.rules.once import macs_once, names_once
@@ -20,7 +21,7 @@ from fleet.inventory.rules.served import served_once
 from fleet.inventory.rules.shapes import shapes_fit
 from fleet.inventory.rules.sites import sites_fit
 from fleet.inventory.rules.water import water_fits
-from fleet.inventory.rules.wiring import colors_differ, wiring_fits
+from fleet.inventory.rules.wiring import wiring_fits
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -43,7 +44,7 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     probes_fit,
     pins_fit,
     wiring_fits,
-    colors_differ,
+    colors_fit,
     electrodes_fit,
     water_fits,
 )

@@ -116,8 +116,8 @@ def _little(tank: Entry[Tank], served: Served, pull: Pull) -> Iterator[Finding]:
     )
     what = (
         f"water of {water.least_us_per_cm:g} to {water.most_us_per_cm:g} uS/cm ({water.source}); two ordinary rods in "
-        f"it (6 mm, 20 mm apart, 50 mm under water){many} have {kohm(best)} to {kohm(worst)}, and {pull.what} surely reads "
-        f"them LOW at {kohm(pull.low_at_most_ohm)} at most"
+        f"it (6 mm, 20 mm apart, 50 mm under water){many} have {kohm(best)} to {kohm(worst)}, and {pull.what} surely "
+        f"reads them LOW at {kohm(pull.low_at_most_ohm)} at most"
     )
     figures = (
         Figure("greatest resistance wet", worst, "ohm"),

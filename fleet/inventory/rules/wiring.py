@@ -19,7 +19,6 @@ from fleet.inventory.codes.wiring import (
     RELAY_PICKS_UP,
     RELAY_PIN_CANNOT,
     RELAY_WITH_CARE,
-    WIRES_OF_ONE_COLOR,
 )
 from fleet.limits import PINS_OFFERED
 
@@ -58,18 +57,6 @@ def wiring_fits(survey: Survey) -> Iterator[Finding]:
             verdict = _verdict(node.part.board, name, use)
             if verdict is not None and verdict.answer is not Answer.ALLOWED:
                 yield _finding(node, name, what, use, verdict, path)
-
-
-def colors_differ(survey: Survey) -> Iterator[Finding]:
-    """The wires of one cable, from a node to a tank, have a colour each."""
-    for node in survey.nodes:
-        for index, served in enumerate(node.part.serves):
-            first: dict[str, str] = {}
-            for wire, color in served.wires.items():
-                if first.setdefault(color, wire) != wire:
-                    what = f"the wires `{first[color]}` and `{wire}` to `{served.tank}` are both {color}"
-                    place = node.value("serves", index, "wires", wire)
-                    yield Finding(WIRES_OF_ONE_COLOR, what, place, f"tank {served.tank} wire {wire}")
 
 
 def _wires(node: Node) -> Iterator[Wire]:
