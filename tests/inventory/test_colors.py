@@ -39,7 +39,7 @@ def test_green_alone(color: str) -> None:
     ],
 )  # fmt: skip
 def test_other_colours_are_neither(color: str) -> None:
-    """GY is grey in IEC 60757; the others are cores of ordinary signal cables (DIN 47100, pairs of telephone cables)."""
+    """GY is grey in IEC 60757; the others are cores of signal cables (DIN 47100, pairs of telephone cables)."""
     assert not is_earth(color)
     assert not is_green(color)
 
@@ -63,6 +63,6 @@ def test_other_colours_are_neither(color: str) -> None:
     ],
 )
 def test_one_colour_written_in_two_ways(one: str, other: str, same: bool) -> None:
-    """IEC 60757 gives the letters; white/blue and blue/white are the two wires of one pair (25-pair telephone code, from
-    memory), and numbered cores are known by their number."""
+    """IEC 60757 gives the letters; white/blue and blue/white are the two wires of one pair (25-pair telephone code,
+    from memory), and numbered cores are known by their number."""
     assert (color_key(one) == color_key(other)) is same

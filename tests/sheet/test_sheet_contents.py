@@ -134,7 +134,7 @@ def test_a_node_that_only_watches_shows_levels_alone() -> None:
 def test_the_meter_s_limits_are_those_of_the_inputs() -> None:
     """A third and three times of the pull-up's limits (inputs at 0.25 and 0.75 of the supply: data sheets of the
     ESP32 family and the ESP8266); a resistor of 100 kohm, 5 %: 31.7 and 315 kohm. A meter sees one pair; two probes
-    with resistors share their common electrode and see 1.5 times that (tests/water/test_shared_electrode.py): 21.1 kohm."""
+    with resistors share their common electrode and see 1.5 times that (test_shared_electrode.py): 21.1 kohm."""
     inventory = hostile_inventory()
     node = inventory.node("edge")
     outside = node.serves[2].model_copy(update={"pull_up": "external", "pull_up_resistor_ohm": 100e3})

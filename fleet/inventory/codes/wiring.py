@@ -83,8 +83,8 @@ WIRES_OF_ONE_COLOR = Code(
     "INV421",
     "two wires of one colour",
     "Whoever stands on the ladder with the sheet cannot tell them apart. With a probe and the common electrode "
-    "exchanged everything reads dry until the water is at that probe: a tank seems empty that is not, and a filling pump "
-    "starts anew each time the level falls below it.",
+    "exchanged everything reads dry until the water is at that probe: a tank seems empty that is not, and a filling "
+    "pump starts anew each time the level falls below it.",
     "Give each wire of the cable a colour of its own, if need be two: `white/blue`.",
     Severity.WARNING,
     "common practice: each core of a cable is known by its colour; exchanged wires: Kirchhoff's laws, the probe being "
@@ -101,8 +101,8 @@ EARTH_COLOR = Code(
 GREEN_WIRE = Code(
     "INV423",
     "a green wire that is not earth",
-    "Green alone is earth's colour too in many places, so that somebody may join such a core to earth. US code reserves "
-    "it, with an exception for power-limited circuits; IEC 60445 allows it where nobody can take it for green/yellow.",
+    "Green alone is earth's colour too in many places, so that somebody may join such a core to earth. US code "
+    "reserves it, with an exception for power-limited circuits; IEC 60445 allows it where nobody can take it for green/yellow.",
     "Take another core, such as `white/blue`. Where your code allows green in a cable that carries extra-low voltage "
     "alone, say so in a ruling.",
     Severity.WARNING,

@@ -14,25 +14,19 @@ if TYPE_CHECKING:
     from fleet.inventory.survey import Survey
 
 # As people and cables write it, with the letters of IEC 60757 (GN, YE, GNYE) and of DIN 47100 (ge).
-_GREEN: Final = frozenset(
-    "green gn grün gruen grun vert verte verde groen grön grøn grønn zielony zielona".split()
+_GREEN: Final = re.compile(r"green|gn|grün|gruen|grun|verte?|verde|groen|grön|grønn?|zielon[ya]")
+_YELLOW: Final = re.compile(
+    r"yellow|yel?|gelb|ge|jaune|amarill[oa]|amarel[oa]|giall[oa]|geel|gul|żółty|zolty"
 )
-_YELLOW: Final = frozenset(
-    "yellow ye yel gelb ge jaune amarillo amarilla amarelo amarela giallo gialla geel gul żółty zolty".split()
+_BOTH: Final = re.compile(r"greenyellow|yellowgreen|gn(ye|ge)|(ye|ge)gn|(grün|gruen)gelb")
+_SHADE: Final = re.compile(r"light|dark|pale|bright")
+_FILLING: Final = re.compile(
+    r"an?|and|with|of|striped?|stripes|tracer|bands?|ring|wire|core|colou?r|und|mit|et|[yei]|en|o[gc]h?"
 )
-_BOTH: Final = frozenset(
-    f"{a}{b}"
-    for a, b in (("green", "yellow"), ("gn", "ye"), ("gn", "ge"), ("grün", "gelb"), ("gruen", "gelb"))
-)
-_REVERSED: Final = frozenset({"yellowgreen", "yegn", "gegn"})
-_SAME: Final = {"grey": "gray", "purple": "violet", "bk": "black", "bn": "brown", "rd": "red", "og": "orange"} | {
-    "bu": "blue", "vt": "violet", "gy": "gray", "wh": "white", "pk": "pink", "tq": "turquoise"
+_LETTERS: Final = {
+    "grey": "gray", "purple": "violet", "bk": "black", "bn": "brown", "rd": "red", "og": "orange", "bu": "blue",
+    "vt": "violet", "gy": "gray", "wh": "white", "pk": "pink", "tq": "turquoise",
 }  # fmt: skip
-_FILLING: Final = frozenset(
-    "a and with of stripe stripes striped tracer band bands ring wire core colour color und mit et y e i en og och "
-    "light dark pale bright".split()
-)
-_SHADES: Final = frozenset("light dark pale bright".split())
 
 
 def colors_fit(survey: Survey) -> Iterator[Finding]:
@@ -63,28 +57,30 @@ def is_green(color: str) -> bool:
     return _hues(color) == {"green"}
 
 
-def _words(color: str) -> list[str]:
-    """`White/Blue` as `white`, `blue`."""
-    return re.findall(r"[^\W\d_]+", color.casefold())
-
-
-def _hues(color: str) -> set[str]:
-    words = _words(color)
-    if sorted(words) == ["g", "y"]:
-        return {"green", "yellow"}
-    hues: set[str] = set()
-    for word in words:
-        if word in _BOTH or word in _REVERSED:
-            hues |= {"green", "yellow"}
-        elif word not in _FILLING:
-            hues.add("green" if word in _GREEN else "yellow" if word in _YELLOW else word)
-    return hues
-
-
 def color_key(color: str) -> tuple[str, ...]:
     """The same for two ways of writing one colour. White/blue and blue/white are two: pairs of telephone cables."""
     if is_earth(color):
         return ("green", "yellow")
     words = re.findall(r"[^\W_]+", color.casefold())
-    named = [word for word in words if word in _SHADES or word not in _FILLING] or words
-    return tuple("green" if w in _GREEN else "yellow" if w in _YELLOW else _SAME.get(w, w) for w in named)
+    named = [word for word in words if not _FILLING.fullmatch(word)] or words
+    return tuple(_hue(word) for word in named)
+
+
+def _hues(color: str) -> set[str]:
+    """The colours in it, without shades and filling words."""
+    words = re.findall(r"[^\W\d_]+", color.casefold())
+    if sorted(words) == ["g", "y"]:
+        return {"green", "yellow"}
+    hues: set[str] = set()
+    for word in words:
+        if _BOTH.fullmatch(word):
+            hues |= {"green", "yellow"}
+        elif not (_FILLING.fullmatch(word) or _SHADE.fullmatch(word)):
+            hues.add(_hue(word))
+    return hues
+
+
+def _hue(word: str) -> str:
+    if _GREEN.fullmatch(word):
+        return "green"
+    return "yellow" if _YELLOW.fullmatch(word) else _LETTERS.get(word, word)
