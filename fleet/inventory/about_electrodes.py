@@ -17,6 +17,7 @@ from fleet.water.electrodes import (
     reading,
     resistor_to_fit_ohm,
 )
+from fleet.water.sensing import sensing
 
 if TYPE_CHECKING:
     from fleet.boards.board import Board
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
     from fleet.water.electrodes import Pull, Reading
 
 SAMPLED = (
-    "Direct current wears electrodes away and makes gas (level relays use alternating current for this reason): the "
-    "chip's own pull-up is on for each reading only, and only a resistor outside lets its current run all the time."
+    "Direct current wears electrodes away and makes gas (level relays use alternating current for this reason): here "
+    "it flows "
 )
 
 
@@ -100,7 +101,7 @@ def about_electrodes(tank: Tank, served: Served, board: Board) -> ElectrodeFacts
         if needs
         else None,
         needs_resistor=needs,
-        sampled=SAMPLED,
+        sampled=f"{SAMPLED}{sensing(tank, served, chip, board.pull_up.settle_s).words}.",
     )
 
 

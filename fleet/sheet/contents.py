@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from fleet.inventory.about_node import about_node
 from fleet.inventory.about_site import about_site
 from fleet.inventory.about_tank import about_tank, node_of
+from fleet.sheet.care_steps import gas, told
 from fleet.sheet.settings import Setting, node_settings
 from fleet.sheet.step import Steps
 from fleet.sheet.steps import (
@@ -191,7 +192,9 @@ def _tank_sheet(inventory: Inventory, name: str, units: Units) -> Sheet:
     steps: list[Steps] = []
     if node:
         served = next(each for each in node.serves if each.tank == name)
-        steps.append(probe_steps(1, inventory.tank(name), node, board_of(node), served, facts, several=False))
+        probing = probe_steps(1, inventory.tank(name), node, board_of(node), served, facts, several=False)
+        first = (*told((inventory.tank(name),)), *gas((inventory.tank(name),)))
+        steps.append(replace(probing, steps=(*first, *probing.steps)))
         watered = water_steps(2, inventory.tank(name), facts, units, several=False)
         if watered and served.pump_relay:
             steps.append(watered)

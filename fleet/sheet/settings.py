@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from fleet.inventory.about_tank import wired_to
 from fleet.limits import POWER_UP_HOLD_S, SAMPLE_PERIOD_MS
 from fleet.water.crossing import debounce_s
 from fleet.water.quantities import duration
@@ -35,12 +36,25 @@ def node_settings(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
     return (
         Setting("release", inventory.fleet.release, _origin(inventory.fleet, "release")),
         Setting("debounce", duration(debounce_s(node)), _DEFAULT if node.debounce_s is None else _GIVEN),
-        Setting("sampling", f"every {SAMPLE_PERIOD_MS} ms, in pulses", "firmware"),
+        Setting("sampling", f"every {SAMPLE_PERIOD_MS} ms", "firmware"),
+        *_currents(inventory, node),
         Setting("power-up hold", duration(POWER_UP_HOLD_S), "firmware"),
         Setting("trial of a new image", duration(policy.trial_s), f"{_origin(policy, 'trial_s')}, policy"),
         Setting(
             "network lost after", duration(site.network_lost_s), f"{_origin(site, 'network_lost_s')}, site"
         ),
+    )
+
+
+def _currents(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
+    """How current gets into the water: once, or where it differs for each tank."""
+    words = {s.tank: wired_to(inventory.tank(s.tank), node).sensing.words for s in node.serves}
+    origins = {s.tank: f"pull_up: {s.pull_up}" for s in node.serves}
+    if len(set(words.values())) == 1:
+        tank, said = next(iter(words.items()))
+        return (Setting("current at the probes", said, origins[tank]),)
+    return tuple(
+        Setting(f"current at the probes, {tank}", said, origins[tank]) for tank, said in words.items()
     )
 
 

@@ -120,6 +120,7 @@ POINTS_AT = {
     "INV421": "common|half",
     "INV422": "half",
     "INV423": "half",
+    "INV424": "supply",
     "INV500": "largest_draw|uncontrolled_inflow",
     "INV501": "flow",
     "INV502": "shortest_off",
@@ -154,6 +155,7 @@ POINTS_AT = {
     "INV613": "conductivity",
     "INV614": "wetted",
     "INV615": "electrodes",
+    "INV616": "pull_up",
 }
 
 

@@ -59,7 +59,7 @@ def test_pull_ups_that_are_on_one_after_the_other_have_the_water_to_themselves(p
 def test_the_same_from_the_field_of_parallel_rods(probes: int, times: float) -> None:
     """Line sources in endless water, all a distance D apart (two probes and the common electrode: a triangle), each
     with a current I, the common one with -n I: the potential of a line is I / (2 pi c L) ln(1 / r). More probes than
-    two cannot all be that far from one another; they stand further apart than from the common electrode, and share less."""
+    two cannot all be that far from one another; they stand further apart than from the common one, and share less."""
     d_m, a_m, length_m, s_per_m = 0.02, 0.003, 0.05, 0.048
     unit = 1 / (2 * pi * s_per_m * length_m)
     probe_v = unit * (-log(a_m) - (probes - 1) * log(d_m) + probes * log(d_m))

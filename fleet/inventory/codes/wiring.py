@@ -102,11 +102,24 @@ GREEN_WIRE = Code(
     "INV423",
     "a green wire that is not earth",
     "Green alone is earth's colour too in many places, so that somebody may join such a core to earth. US code "
-    "reserves it, with an exception for power-limited circuits; IEC 60445 allows it where nobody can take it for green/yellow.",
+    "reserves it, with an exception for power-limited circuits; IEC 60445 allows it where nobody can take it for "
+    "green/yellow.",
     "Take another core, such as `white/blue`. Where your code allows green in a cable that carries extra-low voltage "
     "alone, say so in a ruling.",
     Severity.WARNING,
     "NEC 250.119 with exception 1; IEC 60445 (from memory)",
+)
+
+RELAY_MAY_NOT_RELEASE = Code(
+    "INV424",
+    "a relay module that may not release",
+    "A module that is on at LOW has a LED from its supply to its input. With more volts there than the pin has at HIGH "
+    "the LED goes on conducting: the relay may stay on, so that the pump never stops, and the pin gets more than it "
+    "bears.",
+    "Feed the input side of the module from 3.3 V (its VCC beside IN, with the jumper to the coil's supply taken off), "
+    "say `supply: 3.3 V`, and see it release; or fit a module that is on at HIGH.",
+    Severity.WARNING,
+    "optocouplers of such modules conduct from about 1.2 V (data sheets, typical); a pin at HIGH has 3.3 V at most",
 )
 
 CODES = (
@@ -122,4 +135,5 @@ CODES = (
     WIRES_OF_ONE_COLOR,
     EARTH_COLOR,
     GREEN_WIRE,
+    RELAY_MAY_NOT_RELEASE,
 )

@@ -17,6 +17,7 @@ from fleet.inventory.rules.pins import pins_fit
 from fleet.inventory.rules.probes import probes_fit
 from fleet.inventory.rules.pumps import pumps_fit
 from fleet.inventory.rules.references import references_resolve, supply_groups_shared
+from fleet.inventory.rules.relays import relays_release
 from fleet.inventory.rules.served import served_once
 from fleet.inventory.rules.shapes import shapes_fit
 from fleet.inventory.rules.sites import sites_fit
@@ -45,6 +46,7 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     pins_fit,
     wiring_fits,
     colors_fit,
+    relays_release,
     electrodes_fit,
     water_fits,
 )

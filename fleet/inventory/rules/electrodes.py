@@ -18,6 +18,7 @@ from fleet.inventory.codes.electrodes import (
     WET_DOUBTFUL,
     WET_NOT_READ,
 )
+from fleet.inventory.rules.drinking import drinking_water_is_pulsed
 from fleet.inventory.rules.pull_ups import current_fits, pull_ups_fit
 from fleet.limits import CABLE_PF_PER_M
 from fleet.water.electrodes import (
@@ -61,6 +62,7 @@ def electrodes_fit(survey: Survey) -> Iterator[Finding]:
             yield from _cable(node, index, served, board)
             of = survey.tank_by_name.get(served.tank)
             yield from pull_ups_fit(node, index, served, of, board)
+            yield from drinking_water_is_pulsed(node, index, served, of, board)
             if of is not None and of.part.electrodes is not None:
                 yield from _read(node, index, served, of, of.part.electrodes, board)
 

@@ -85,7 +85,7 @@ def _finding(
     code = _code(use, verdict)
     board = load_board(node.part.board)
     said = f"{what}: {verdict.reason} ({verdict.source})"
-    fix = f"{code.fix} {_offer(board, node.part, use)}"
+    fix = f"{code.fix} {pins_offered(board, node.part, use)}"
     return Finding(code, said, node.value(*path), f"node {node.part.name} pin {pin}", fix_here=fix)
 
 
@@ -96,7 +96,7 @@ def _code(use: Use, verdict: Verdict) -> Code:
     return _RELAY_CODES.get(trait, RELAY_PICKS_UP) if verdict.answer is Answer.REFUSED else RELAY_WITH_CARE
 
 
-def _offer(board: Board, node: Node, use: Use) -> str:
+def pins_offered(board: Board, node: Node, use: Use) -> str:
     """The best pins of the board that nothing on this node uses."""
     taken = {pin.gpio for pin in board.pins for name, *_ in _wires(node) if name in (pin.name, *pin.aliases)}
     names = [label(pin) for pin in best_pins(board, use, taken)[:PINS_OFFERED]]
