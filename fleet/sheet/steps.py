@@ -105,6 +105,8 @@ def probe_steps(
         names = " and ".join((", ".join(reading.wet[:-1]), reading.wet[-1])) if reading.level > 1 else ""
         what = f"{names} wet" if names else f"{reading.wet[0]} wet"
         steps.append(Step(f"{what}, with the common electrode.", reading.words, console=True))
+    if relay:
+        steps.append(Step("At each of these: the pump relay's contact.", "closed while on, open while off"))
     volts = volt_steps(tank, served, board)
     steps += volts[:1] if volts else ()
     highest = facts.marks[-1].name
@@ -112,14 +114,10 @@ def probe_steps(
         fault = "level unknown" + (", pump relay off, fault" if relay else "")
         steps.append(
             Step(
-                f"{highest} alone wet with the common electrode, all others dry (tells crossed wires).",
+                f"{highest} wet with the common electrode, all others dry (tells crossed wires).",
                 f"{fault}; “faults”: contradictory",
                 console=True,
             )
-        )
-    if relay:
-        steps.append(
-            Step("The relay's contact, while “state” said on, and while it said off.", "closed; open")
         )
     steps.append(Step("All out again.", _all_out(facts.pump if relay else None), console=True))
     steps += volts[1:] if volts else ()
@@ -173,12 +171,9 @@ def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, seve
 
 def _starts(tank: Tank, pump: PumpFacts) -> Step:
     verb = "fills" if pump.does == "fill" else "drains"
-    fire = tank.duty is Duty.FIRE_RESERVE
-    bring = (
-        f"The level is past mark {pump.starts_at}."
-        if fire
-        else f"Bring the level past mark {pump.starts_at}."
-    )
+    bring = f"Bring the level past mark {pump.starts_at}."
+    if tank.duty is Duty.FIRE_RESERVE:
+        bring = f"The level is {'below' if pump.does == 'fill' else 'above'} mark {pump.starts_at}."
     return Step(f"Pump back on. {bring}", f"the pump starts and {verb}; it turns the right way round")
 
 

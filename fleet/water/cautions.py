@@ -98,23 +98,17 @@ def _dry(tank: Tank) -> Caution | None:
     pump, times = tank.pump, pump_times(tank)
     if pump is None or times is None:
         return None
+    late = f"Only after {duration(times.no_rise.seconds)}, at the earliest, does the node see that the level does not"
     if pump.does == "fill":
-        kind = tank.water.kind if tank.water else None
-        means, source = _SOURCES.get(
-            kind or "", ("a float, pressure or current switch", "its source is not known")
-        )
-        node = f"The node sees a level that does not rise after {duration(times.no_rise.seconds)} at the earliest"
-        return Caution(
-            "dry running", f"Fit {means} that stops the pump without the node: {source}. {node}.", _DRY_BY
-        )
+        means, why = _SOURCES.get(tank.water.kind if tank.water else None, _UNKNOWN_SOURCE)
+        text = f"Fit {means} that stops the pump without the node: {why}. {late} rise."
+        return Caution("dry running", text, _DRY_BY)
     stop = pump_marks(tank, pump)[1].name
-    return Caution(
-        "dry running",
+    text = (
         f"Fit a float below mark {stop}, or a current switch, that stops the pump without the node before it draws "
-        "air: a probe that reads wet for ever does not. The node sees a level that does not fall after "
-        f"{duration(times.no_rise.seconds)} at the earliest.",
-        _DRY_BY,
+        f"air: a probe that reads wet for ever does not. {late} fall."
     )
+    return Caution("dry running", text, _DRY_BY)
 
 
 def _gas(tank: Tank) -> Caution | None:
@@ -239,7 +233,8 @@ def _refill(tank: Tank) -> str:
 
 
 _DRY_BY = "common practice; motor makers' manuals: a pump without water overheats within minutes"
-_SOURCES = {
+_UNKNOWN_SOURCE = ("a float, pressure or current switch", "nothing says that its source lasts")
+_SOURCES: dict[str | None, tuple[str, str]] = {
     "mains": ("a pressure switch at its inlet, or a current switch,", "the mains can fail"),
     "bore": ("a level electrode in the bore, or a current switch,", "a bore can be pumped dry"),
     "rain": ("a float in its cistern, or a current switch,", "a cistern runs empty"),

@@ -135,7 +135,7 @@ def test_a_relay_works_from_three_volts_and_one_that_is_on_at_low_is_fed_with_th
 @pytest.mark.parametrize(
     ("water", "words"),
     [
-        (None, "its source is not known"),
+        (None, "nothing says that its source lasts"),
         ("bore", "level electrode in the bore"),
         ("rain", "float in its cistern"),
         ("river", "at its intake"),
@@ -150,7 +150,7 @@ def test_every_pump_that_fills_is_kept_from_running_dry_without_the_node(
     said = text("dry running", pump=pump, **({"water": {"kind": water}} if water else {}))
     assert words in said
     assert "without the node" in said
-    assert "does not rise after 25 min at the earliest" in said
+    assert "Only after 25 min, at the earliest," in said
 
 
 def test_a_pump_that_drains_is_kept_from_drawing_air() -> None:
