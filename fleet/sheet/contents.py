@@ -239,13 +239,16 @@ def _cover(inventory: Inventory, name: str, units: Units) -> Cover:
 
 
 def _minded(parts: tuple[TankPart, ...]) -> tuple[Minded, ...]:
-    """Each caution once, with the tanks that it is about, in the order of the first of them."""
+    """Each caution once, with the tanks that it is about, the most dangerous first as each tank has them."""
+    ranked = [
+        (rank, caution, part.facts.name) for part in parts for rank, caution in enumerate(part.facts.cautions)
+    ]
     by_caution: dict[Caution, list[str]] = {}
-    for part in parts:
-        for caution in part.facts.cautions:
-            by_caution.setdefault(caution, []).append(part.facts.name)
+    for _, caution, tank in sorted(ranked, key=lambda each: each[0]):
+        by_caution.setdefault(caution, []).append(tank)
+    names = [part.facts.name for part in parts]
     return tuple(
-        Minded(caution, () if len(tanks) == len(parts) else tuple(tanks))
+        Minded(caution, () if len(tanks) == len(parts) else tuple(t for t in names if t in tanks))
         for caution, tanks in by_caution.items()
     )
 

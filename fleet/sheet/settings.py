@@ -47,15 +47,14 @@ def node_settings(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
 
 
 def _currents(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
-    """How current gets into the water: once, or where it differs for each tank."""
-    words = {s.tank: wired_to(inventory.tank(s.tank), node).sensing.words for s in node.serves}
-    origins = {s.tank: f"pull_up: {s.pull_up}" for s in node.serves}
-    if len(set(words.values())) == 1:
-        tank, said = next(iter(words.items()))
-        return (Setting("current at the probes", said, origins[tank]),)
-    return tuple(
-        Setting(f"current at the probes, {tank}", said, origins[tank]) for tank, said in words.items()
-    )
+    """How current gets into the water: once, or where that differs, for each tank."""
+    by_tank = {s.tank: wired_to(inventory.tank(s.tank), node).sensing for s in node.serves}
+    alike = len({current.words for current in by_tank.values()}) == 1
+    told = [
+        Setting(f"current at the probes{'' if alike else f', {tank}'}", current.when, current.how)
+        for tank, current in by_tank.items()
+    ]
+    return tuple(told[:1] if alike else told)
 
 
 def pump_settings(facts: PumpFacts, pump: Pump, units: Units) -> tuple[Setting, ...]:

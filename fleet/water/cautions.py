@@ -243,10 +243,10 @@ _SOURCES: dict[str | None, tuple[str, str]] = {
 """What protects a filling pump, by the kind of water, and why."""
 _RULES: tuple[Callable[[Tank], Caution | None], ...] = (
     _mains,
+    _gas,
     _fire,
     _independent,
     _dry,
-    _gas,
     _confined,
     _height,
 )

@@ -43,17 +43,27 @@ class Sensing:
     period_s: float
 
     @property
-    def words(self) -> str:
-        """Such as `in pulses: 1 of every 100 ms (1 %), one probe after the other, at most 110 uA`."""
+    def when(self) -> str:
+        """In two or three words."""
+        return "all the time" if self.always else "in pulses"
+
+    @property
+    def how(self) -> str:
+        """Such as `1 of every 100 ms (1 %), one probe after the other, at most 110 uA`."""
         if not self.always:
             share = f"{1e3 * self.on_s:g} of every {1e3 * self.period_s:g} ms ({100 * self.on_s / self.period_s:g} %)"
-            return f"in pulses: {share}, one probe after the other, at most {ua(self.most_ua or 0.0)}"
+            return f"{share}, one probe after the other, at most {ua(self.most_ua or 0.0)}"
         if self.most_ua is None:
-            return f"all the time at each wet probe, as direct current ({self.pull})"
+            return f"direct current at each wet probe ({self.pull})"
         several = ""
         if self.probes > 1:
             several = f", {ua(self.probes * self.most_ua)} at the common electrode with all wet"
-        return f"all the time, as direct current: at most {ua(self.most_ua)} at each wet probe{several} ({self.pull})"
+        return f"direct current of at most {ua(self.most_ua)} at each wet probe{several} ({self.pull})"
+
+    @property
+    def words(self) -> str:
+        """Both."""
+        return f"{self.when}: {self.how}"
 
 
 def sensing(tank: Tank, served: Served, chip: Pull, settle_s: float) -> Sensing:

@@ -356,12 +356,15 @@ def test_the_sheet_says_how_current_gets_into_the_water_of_this_node() -> None:
     and 4.1 kohm of rain at its best (0.149 /cm at 30 uS/cm and 10 K more) make 8.8 uA."""
 
     def settings(name: str) -> dict[str, str]:
-        return {setting.name: setting.value for setting in _of("node", name).sheets[0].settings}
+        return {
+            setting.name: f"{setting.value}: {setting.origin}"
+            for setting in _of("node", name).sheets[0].settings
+        }
 
-    assert settings("kestrel-01")["sampling"] == "every 100 ms"
+    assert settings("kestrel-01")["sampling"] == "every 100 ms: firmware"
     assert settings("kestrel-01")["current at the probes"].startswith("in pulses: 1 of every 100 ms")
     always = settings("kestrel-05")["current at the probes"]
-    assert always.startswith("all the time, as direct current: at most 8.8 uA at each wet probe")
+    assert always.startswith("all the time: direct current of at most 8.8 uA at each wet probe")
     for name in ("kestrel-05", "kestrel-07"):
         sheet = _of("node", name).sheets[0]
         said = " ".join(f"{s.value} {s.origin}" for s in sheet.settings)

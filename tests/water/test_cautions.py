@@ -107,12 +107,12 @@ def test_drinking_water_is_told_what_is_true_of_its_node() -> None:
     """Ohm's law at 3.3 V and with 5 % off: 100 kohm let 34.7 uA through, two of them 69.5 uA. The chip's own pull-up
     (least of the ESP32: its data file) for 1 ms of each 100 ms, as the port waits (esp32_port.h, kSettleUs)."""
     always = told("drinking water", {"pull_up": "external", "pull_up_resistor": "100 kohm"}).text
-    assert "all the time, as direct current: at most 35 uA at each wet probe" in always
+    assert "all the time: direct current of at most 35 uA at each wet probe" in always
     assert "69 uA at the common electrode" in always
     assert "pulse" not in always
     assert "INV616" in always
     unknown = told("drinking water", {"pull_up": "external"}).text
-    assert "all the time at each wet probe, as direct current (resistors outside of unknown value)" in unknown
+    assert "all the time: direct current at each wet probe (resistors outside of unknown value)" in unknown
     pulsed = told("drinking water", {}).text
     most_ua = 3.3e6 / load_board("esp32-devkit").pull_up.least_ohm
     assert (
