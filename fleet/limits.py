@@ -300,6 +300,8 @@ CABLE_PF_PER_M: Final = 100.0
 PIN_PF: Final = 10.0
 """A pin and its board (own allowance; the ESP32 data sheet gives 2 pF for the pin alone)."""
 RESISTOR_TOLERANCE: Final = 0.05
+RELAY_LED_V: Final = 1.2
+"""An optocoupler's LED conducts from about this on (data sheets, typical): less must be left when a pin is HIGH."""
 ELECTRODE_CURRENT_UA: Final = 100.0
 """More direct current wears electrodes away and coats them (from memory); level relays use alternating current."""
 CELL_LEAST_PER_CM: Final = 0.005

@@ -76,7 +76,13 @@ def _electrodes(out: Output, of: ElectrodeFacts) -> None:
         ("dry", of.dry_ohm, of.dry, f"HIGH from {kohm(of.high_at_least_ohm or 0)} on"),
     ):
         verdict = f"{sure}: {of.pull_up} reads {limit}" if sure else "the resistor outside is not given"
-        paragraph(out, f"  {state}    {kohm(best)} to {kohm(worst)}; {verdict}", "", " " * 9)
+        pair = ""
+        if state == "wet" and of.shared > 1:
+            pair = (
+                f" of one pair, {of.shared:g} times that for the highest of {of.probes_on_at_once} wet probes "
+                "(resistors outside are always on, and share the common electrode)"
+            )
+        paragraph(out, f"  {state}    {kohm(best)} to {kohm(worst)}{pair}; {verdict}", "", " " * 9)
     if of.current_ua is not None:
         paragraph(out, f"  DC     up to {of.current_ua:.0f} uA. {of.sampled}", "", " " * 9)
     fit = "no single resistor outside of the chip reads both surely"

@@ -109,7 +109,7 @@ Domain = Annotated[str, Field(max_length=200, pattern=DOMAIN_PATTERN)]
 Line = Annotated[str, Field(pattern=LINE_PATTERN)]
 """Text of one line."""
 WireColor = Annotated[str, Field(min_length=1, max_length=WIRE_COLOR_CHARS, pattern=LINE_PATTERN)]
-"""The colour of a wire in words, such as `red` or `green/yellow`."""
+"""The colour of a wire in words, such as `red` or `white/blue`."""
 Reason = Annotated[str, Field(min_length=1, max_length=REASON_CHARS, pattern=REASON_PATTERN)]
 """Text of one line that says something."""
 YesNo = Annotated[bool, Strict()]

@@ -72,7 +72,7 @@ def wires_of(inventory: Inventory, node: Node, tanks: Collection[str], units: Un
 
 
 def drawn_color(words: str) -> str | None:
-    """The CSS colour for such words as `red` or `green/yellow` (the first one counts); None if there is none."""
+    """The CSS colour for such words as `red` or `white/blue` (the first one counts); None if there is none."""
     first = words.lower().replace("-", "/").replace(" ", "/").split("/")
     return next((_COLORS[word] for word in first if word in _COLORS), None)
 
@@ -127,8 +127,9 @@ def _common(served: Served, board: Board, units: Units) -> Wire:
 def _relay(use: PinUse, served: Served, board: Board) -> Wire:
     """With the resistor that holds it off while the pin floats: docs/inventory.md (common practice)."""
     low = use.active == "low"
+    works = "its input side fed from 3.3 V" if low else "which must work from 3.3 V"
     detail = (
-        f"input of a relay module, on at {'LOW' if low else 'HIGH'}; 10 kohm from it to "
+        f"input of a relay module, {works}, on at {'LOW' if low else 'HIGH'}; 10 kohm from it to "
         f"{board.supply if low else board.ground}. The module switches the contactor's coil"
     )
     return Wire("pump relay", use.tank, use.pin, use.gpio, served.wires.get("relay", ""), detail, _care(use))

@@ -7,7 +7,14 @@ either.
 
 R = K / conductivity, with the cell constant K: of plates distance / area; of two parallel rods
 acosh(spacing / diameter) / (pi x wetted length), the dual of the capacitance of twin wires (from memory; ends and
-tank walls left out). Pure arithmetic.
+tank walls left out).
+
+All probes of a tank share one common electrode. The chip's own pull-ups are turned on one after the other, for a
+reading each (core/control.cpp, the ports' probe_is_low), so a reading has the water to itself. Resistors outside are
+always on: through the half of a pair's resistance that lies at the common electrode (two electrodes of one kind) then
+runs the current of all wet probes, so each of n sees (1 + n) / 2 times the resistance of one pair (Kirchhoff).
+The highest mark, with all wet, has it worst: that is the one that stops a filling pump. (Where those below it are
+wetted over a greater length, and the common electrode is not, up to 4 % more: left out.) Pure arithmetic.
 """
 
 from __future__ import annotations
@@ -99,17 +106,24 @@ class Pull:
 class Reading:
     """What a pin makes of a pair of electrodes.
 
-    `wet_ohm` and `dry_ohm`: from the best to the worst case (wet: rising, dry: falling).
+    `wet_ohm` and `dry_ohm`: of one pair, from the best to the worst case (wet: rising, dry: falling). `shared`: how
+    many times that of one pair the highest probe sees, with all wet.
     """
 
     cell_constant_per_cm: float
     film: bool
+    shared: float
     wet_ohm: tuple[float, float]
     dry_ohm: tuple[float, float]
     wet: Sure
     dry: Sure
     current_ua: float
-    """Direct current through the water at its worst, while the pull-up is on."""
+    """Direct current through the water at its worst, of one probe while its pull-up is on."""
+
+    @property
+    def highest_ohm(self) -> tuple[float, float]:
+        """What the highest probe sees, wet: the resistance of a pair, shared with all below it."""
+        return self.wet_ohm[0] * self.shared, self.wet_ohm[1] * self.shared
 
 
 def surely_low_ohm(pull_up_ohm: float) -> float:
@@ -201,6 +215,16 @@ def pull_of(served: Served, chip: Pull) -> Pull | None:
     return resistor_pull(served.pull_up_resistor_ohm) if served.pull_up_resistor_ohm else None
 
 
+def sharing(probes: int) -> float:
+    """How many times the resistance of one pair each of so many wet probes sees, their pull-ups being on at once."""
+    return (1 + probes) / 2
+
+
+def on_at_once(served: Served) -> int:
+    """Of how many probes at one tank the pull-ups are on at the same time: of all, or with the chip's own, of one."""
+    return len(served.probes) if served.pull_up == "external" else 1
+
+
 def largest_current_ua(pull: Pull, water_ohm: float = 0.0) -> float:
     """Direct current through water of that resistance while the pull-up is on, in microamperes."""
     return 1e6 * SUPPLY_V / (pull.least_ohm + water_ohm)
@@ -224,27 +248,33 @@ def dry_ohm(electrodes: Electrodes, water: Conductivity, film: bool, cable_m: fl
     return best, 1 / (1 / worst + 1 / leak)
 
 
-def reading(electrodes: Electrodes, water: Conductivity, film: bool, pull: Pull, cable_m: float) -> Reading:
-    """What a pin with that pull-up makes of them, at best and at worst."""
+def reading(
+    electrodes: Electrodes, water: Conductivity, film: bool, pull: Pull, cable_m: float, probes: int = 1
+) -> Reading:
+    """What a pin with that pull-up makes of them, at best and at worst, of so many probes `on_at_once` the highest."""
     wet = wet_ohm(electrodes, water, film)
     dry = dry_ohm(electrodes, water, film, cable_m)
+    shared = sharing(probes)
+    low, best_low = pull.low_at_most_ohm, surely_low_ohm(pull.most_ohm)
     return Reading(
         cell_constant_per_cm=cell_constant_per_cm(electrodes),
         film=film,
+        shared=shared,
         wet_ohm=wet,
         dry_ohm=dry,
-        wet=_sure(wet[1] <= pull.low_at_most_ohm, wet[0] <= surely_low_ohm(pull.most_ohm)),
+        wet=_sure(wet[1] * shared <= low, wet[0] * shared <= best_low),
         dry=_sure(dry[1] >= pull.high_at_least_ohm, dry[0] >= surely_high_ohm(pull.least_ohm)),
         current_ua=largest_current_ua(pull, wet[0]),
     )
 
 
-def resistor_to_fit_ohm(wet: tuple[float, float], dry: tuple[float, float]) -> float | None:
-    """The pull-up (E24, ohm) that reads both surely, in the middle of those that do; None if none does.
+def resistor_to_fit_ohm(wet: tuple[float, float], dry: tuple[float, float], probes: int = 1) -> float | None:
+    """The resistor outside (E24, ohm) that reads a pair surely, in the middle of those that do; None if none does.
 
-    It lets no more current through the water than electrodes bear, and is no larger than a pin's leakage allows.
+    `probes`: so many at the tank have one each, and share the common electrode. It lets no more current through the
+    water than electrodes bear, and is no larger than a pin's leakage allows.
     """
-    least = wet[1] / surely_low_ohm(1 - RESISTOR_TOLERANCE)
+    least = wet[1] * sharing(probes) / surely_low_ohm(1 - RESISTOR_TOLERANCE)
     most = min(dry[1] / surely_high_ohm(1 + RESISTOR_TOLERANCE), LARGEST_PULL_UP_OHM)
     least = max(least, 1e6 * SUPPLY_V / ELECTRODE_CURRENT_UA / (1 - RESISTOR_TOLERANCE))
     fit = [ohm for ohm in _e24() if least <= ohm <= most]

@@ -150,13 +150,17 @@ def test_a_node_s_electrodes(capsys: pytest.CaptureFixture[str]) -> None:
     """A cell constant of acosh(20 / 6) / (4 cm x pi), and rain through the resistor that its cistern has."""
     text = shown(capsys, "node", "kestrel-05")
     assert "electrodes of barn-cistern: rods, cell constant 0.149 /cm" in text
-    assert "pass: a resistor of 200 kohm" in text
+    assert "pass: a resistor of 390 kohm" in text
+    assert "2.5 times that for the highest of 4 wet probes" in " ".join(text.split())
     facts = about_node(INVENTORY, "kestrel-05").electrodes[0]
     assert (facts.wet, facts.dry) == ("pass", "pass")
     assert facts.cell_constant_per_cm == pytest.approx(acosh(20 / 6) / (4 * pi))
     assert facts.least_us_per_cm == pytest.approx(20)
-    # Cold rain of 20 uS/cm has 1e4 / (20 x 0.6) ohm m; three times that with film, against 190 kohm / 3.
-    assert facts.surely_wet_from_m == pytest.approx(3 * 1e4 / 12 * acosh(20 / 6) / pi / (190e3 / 3))
+    # Cold rain of 20 uS/cm has 1e4 / (20 x 0.6) ohm m; three times that with film, and 2.5 times that with four on one
+    # common electrode (tests/water/test_shared_electrode.py), against 390 kohm less 5 % / 3.
+    assert facts.surely_wet_from_m == pytest.approx(2.5 * 3 * 1e4 / 12 * acosh(20 / 6) / pi / (370.5e3 / 3))
+    assert (facts.probes_on_at_once, facts.shared) == (4, 2.5)
+    assert about_node(INVENTORY, "kestrel-01").electrodes[0].shared == 1
     assert about_node(INVENTORY, "kestrel-01").electrodes[0].pull_up is not None
     assert about_node(INVENTORY, "kestrel-03").electrodes == ()
     assert "  to fit nothing" in text

@@ -82,11 +82,44 @@ RELAY_WITH_CARE = Code(
 WIRES_OF_ONE_COLOR = Code(
     "INV421",
     "two wires of one colour",
-    "Whoever stands on the ladder with the sheet cannot tell them apart; a probe and the common electrode exchanged "
-    "read wet for ever.",
-    "Give each wire of the cable a colour of its own, if need be two: `green/yellow`.",
+    "Whoever stands on the ladder with the sheet cannot tell them apart. With a probe and the common electrode "
+    "exchanged everything reads dry until the water is at that probe: a tank seems empty that is not, and a filling "
+    "pump starts anew each time the level falls below it.",
+    "Give each wire of the cable a colour of its own, if need be two: `white/blue`.",
     Severity.WARNING,
-    "common practice: each core of a cable is known by its colour",
+    "common practice: each core of a cable is known by its colour; exchanged wires: Kirchhoff's laws, the probe being "
+    "the ground of all the others",
+)
+EARTH_COLOR = Code(
+    "INV422",
+    "a wire in the colours of protective earth",
+    "Green/yellow is protective earth and nothing else. Whoever finds such a core joins it to earth, or relies on it "
+    "being earthed; and the common electrode is not earth but the board's ground, kept apart from mains.",
+    "Take another core, such as `white/blue`, and leave the green/yellow one unused.",
+    source="IEC 60445 and IEC 60204-1 13.2.2: green-and-yellow is reserved for the protective conductor",
+)
+GREEN_WIRE = Code(
+    "INV423",
+    "a green wire that is not earth",
+    "Green alone is earth's colour too in many places, so that somebody may join such a core to earth. US code "
+    "reserves it, with an exception for power-limited circuits; IEC 60445 allows it where nobody can take it for "
+    "green/yellow.",
+    "Take another core, such as `white/blue`. Where your code allows green in a cable that carries extra-low voltage "
+    "alone, say so in a ruling.",
+    Severity.WARNING,
+    "NEC 250.119 with exception 1; IEC 60445 (from memory)",
+)
+
+RELAY_MAY_NOT_RELEASE = Code(
+    "INV424",
+    "a relay module that may not release",
+    "A module that is on at LOW has a LED from its supply to its input. With more volts there than the pin has at HIGH "
+    "the LED goes on conducting: the relay may stay on, so that the pump never stops, and the pin gets more than it "
+    "bears.",
+    "Feed the input side of the module from 3.3 V (its VCC beside IN, with the jumper to the coil's supply taken off), "
+    "say `supply: 3.3 V`, and see it release; or fit a module that is on at HIGH.",
+    Severity.WARNING,
+    "optocouplers of such modules conduct from about 1.2 V (data sheets, typical); a pin at HIGH has 3.3 V at most",
 )
 
 CODES = (
@@ -100,4 +133,7 @@ CODES = (
     RELAY_ON_STRAP,
     RELAY_WITH_CARE,
     WIRES_OF_ONE_COLOR,
+    EARTH_COLOR,
+    GREEN_WIRE,
+    RELAY_MAY_NOT_RELEASE,
 )

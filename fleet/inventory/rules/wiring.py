@@ -19,7 +19,6 @@ from fleet.inventory.codes.wiring import (
     RELAY_PICKS_UP,
     RELAY_PIN_CANNOT,
     RELAY_WITH_CARE,
-    WIRES_OF_ONE_COLOR,
 )
 from fleet.limits import PINS_OFFERED
 
@@ -60,18 +59,6 @@ def wiring_fits(survey: Survey) -> Iterator[Finding]:
                 yield _finding(node, name, what, use, verdict, path)
 
 
-def colors_differ(survey: Survey) -> Iterator[Finding]:
-    """The wires of one cable, from a node to a tank, have a colour each."""
-    for node in survey.nodes:
-        for index, served in enumerate(node.part.serves):
-            first: dict[str, str] = {}
-            for wire, color in served.wires.items():
-                if first.setdefault(color, wire) != wire:
-                    what = f"the wires `{first[color]}` and `{wire}` to `{served.tank}` are both {color}"
-                    place = node.value("serves", index, "wires", wire)
-                    yield Finding(WIRES_OF_ONE_COLOR, what, place, f"tank {served.tank} wire {wire}")
-
-
 def _wires(node: Node) -> Iterator[Wire]:
     for index, served in enumerate(node.serves):
         use = probe_use(served.pull_up)
@@ -98,7 +85,7 @@ def _finding(
     code = _code(use, verdict)
     board = load_board(node.part.board)
     said = f"{what}: {verdict.reason} ({verdict.source})"
-    fix = f"{code.fix} {_offer(board, node.part, use)}"
+    fix = f"{code.fix} {pins_offered(board, node.part, use)}"
     return Finding(code, said, node.value(*path), f"node {node.part.name} pin {pin}", fix_here=fix)
 
 
@@ -109,7 +96,7 @@ def _code(use: Use, verdict: Verdict) -> Code:
     return _RELAY_CODES.get(trait, RELAY_PICKS_UP) if verdict.answer is Answer.REFUSED else RELAY_WITH_CARE
 
 
-def _offer(board: Board, node: Node, use: Use) -> str:
+def pins_offered(board: Board, node: Node, use: Use) -> str:
     """The best pins of the board that nothing on this node uses."""
     taken = {pin.gpio for pin in board.pins for name, *_ in _wires(node) if name in (pin.name, *pin.aliases)}
     names = [label(pin) for pin in best_pins(board, use, taken)[:PINS_OFFERED]]
