@@ -286,6 +286,12 @@ SHEET_PDF_TIMEOUT_S: Final = 90.0
 
 # --- electrodes: what must be reckoned with between a clean sheet of paper and an old tank
 SUPPLY_V: Final = 3.3
+LOW_SHARE: Final = 0.25
+HIGH_SHARE: Final = 0.75
+"""Of the supply: input limits of the ESP32 family and of the ESP8266 (their data sheets, DC characteristics)."""
+LOADED_PROBE_OHM: Final = 1000.0
+"""A board that lets a probe read only water below this is no place for it: two ordinary rods have 80 ohm to 4 kohm
+in drinking water of 1,500 to 50 uS/cm (R = K / conductivity, K = 0.12 /cm)."""
 MEASURED_SPREAD: Final = 0.2
 """A conductivity measured once is not that of every season (own allowance)."""
 FILM_WET_FACTOR: Final = 3.0

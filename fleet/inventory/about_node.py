@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fleet.boards.board import load_board
-from fleet.boards.pins import Use, may, probe_use, relay_use
+from fleet.boards.pins import may, probe_use, relay_use
+from fleet.boards.uses import Use
 from fleet.inventory.about_electrodes import ElectrodeFacts, about_electrodes
 from fleet.inventory.about_tank import Need, update_need
 from fleet.limits import DEBOUNCE_MS
@@ -14,7 +15,7 @@ from fleet.limits import DEBOUNCE_MS
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.boards.board import Board, Pin
+    from fleet.boards.board import Board, Load, Pin, Reset
     from fleet.inventory.model import Inventory, Node, Served
 
 
@@ -88,6 +89,10 @@ class BoardPin:
     analog: Fitness
     spare: Fitness
     """For a wire laid for later."""
+    reset: Reset
+    """What it is from reset until the firmware sets it."""
+    loads: tuple[Load, ...]
+    """What the board itself hangs on it."""
     also: tuple[str, ...]
     """What else is known of it, each with its source."""
 
@@ -114,6 +119,8 @@ class BoardFacts:
     rows: tuple[tuple[str, ...], tuple[str, ...]]
     """Names of all pins in the two rows on the board, from the top down; those not in `pins` are no GPIO."""
     pins: tuple[BoardPin, ...]
+    button_gpio: int | None
+    """GPIO that a button on the board pulls LOW while it is pressed."""
     notes: tuple[str, ...]
     sources: dict[str, str]
     nodes: tuple[str, ...]
@@ -186,10 +193,16 @@ def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:
                 relay_low=_fitness(board, pin, Use.RELAY_LOW),
                 analog=_fitness(board, pin, Use.ANALOG),
                 spare=_fitness(board, pin, Use.SPARE),
-                also=tuple(f"{fact.what} ({fact.source})" for fact in pin.facts),
+                reset=pin.reset,
+                loads=pin.loads,
+                also=(
+                    *(f"{fact.what} ({fact.source})" for fact in pin.facts),
+                    *(f"{load.what} ({load.source})" for load in pin.loads),
+                ),
             )
             for pin in board.pins
         ),
+        button_gpio=board.button_gpio,
         notes=board.notes,
         sources=dict(board.sources),
         nodes=tuple(node.name for node in nodes if node.board == board.id),

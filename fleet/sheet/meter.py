@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.inventory.about_electrodes import about_electrodes
-from fleet.limits import SUPPLY_V
+from fleet.limits import HIGH_SHARE, LOW_SHARE, SUPPLY_V
 from fleet.sheet.step import Step
-from fleet.water.electrodes import HIGH_SHARE, LOW_SHARE, chip_pull, kohm, pull_of
+from fleet.water.electrodes import chip_pull, kohm, pull_of
 from fleet.water.filling import rising
 
 if TYPE_CHECKING:

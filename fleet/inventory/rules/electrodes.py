@@ -18,6 +18,7 @@ from fleet.inventory.codes.electrodes import (
     WET_DOUBTFUL,
     WET_NOT_READ,
 )
+from fleet.inventory.rules.loads import loads_fit
 from fleet.inventory.rules.pull_ups import current_fits, pull_ups_fit
 from fleet.limits import CABLE_PF_PER_M
 from fleet.water.electrodes import (
@@ -120,6 +121,9 @@ def _read(
     read = reading(electrodes, water, film, pull, cable_m)
     yield from _wet(tank, read, water, pull)
     yield from _dry(tank, read, water, pull, cable_m)
+    yield from loads_fit(
+        node, index, board, pull, lambda loaded: reading(electrodes, water, film, loaded, cable_m)
+    )
     if served.pull_up == "external":
         fix = f"{TOO_MUCH_CURRENT.fix} {_to_fit(read)}"
         yield from current_fits(read.current_ua, pull, tank.key("electrodes"), subject, fix)

@@ -6,18 +6,22 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from fleet.boards.board import board_ids, load_board
-from fleet.boards.data_file import Trait
-from fleet.boards.pins import PROBES, Answer, Use, Verdict, best_pins, label, may, probe_use, relay_use
+from fleet.boards.data_file import LoadKind, Trait
+from fleet.boards.pins import Verdict, best_pins, label, may, probe_use, relay_use
+from fleet.boards.uses import PROBES, Answer, Use
 from fleet.finding import Finding
 from fleet.inventory.codes.wiring import (
     PROBE_HOLDS_STRAP_HIGH,
     PROBE_HOLDS_STRAP_LOW,
+    PROBE_LOADED,
     PROBE_NEEDS_RESISTOR,
+    PROBE_ON_USB,
     PROBE_PIN_TAKEN,
     PROBE_WITH_CARE,
     RELAY_ON_STRAP,
     RELAY_PICKS_UP,
     RELAY_PIN_CANNOT,
+    RELAY_PIN_DRIVEN,
     RELAY_WITH_CARE,
     WIRES_OF_ONE_COLOR,
 )
@@ -103,6 +107,10 @@ def _finding(
 
 
 def _code(use: Use, verdict: Verdict) -> Code:
+    if verdict.load is not None and verdict.answer is Answer.REFUSED:
+        if use in PROBES:
+            return PROBE_ON_USB if verdict.load is LoadKind.USB_SOCKET else PROBE_LOADED
+        return RELAY_PICKS_UP if verdict.load in (LoadKind.RESISTOR, LoadKind.LED) else RELAY_PIN_DRIVEN
     trait = verdict.trait or Trait.ASIDE
     if use in PROBES:
         return _PROBE_CODES[trait] if verdict.answer is Answer.REFUSED else PROBE_WITH_CARE
