@@ -36,6 +36,8 @@ RELEASE_CHARS: Final = 23
 TANKS_PER_NODE: Final = 4
 MARKS_PER_TANK: Final = 4
 PIN_NAME_CHARS: Final = 16
+LARGEST_GPIO: Final = 63
+"""A bare number above it is no pin of any chip, but a slip."""
 WIRE_COLOR_CHARS: Final = 24
 STRAP_POINTS: Final = 200
 REASON_CHARS: Final = 300

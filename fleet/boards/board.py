@@ -5,7 +5,7 @@ Every fact in the data files names its source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from math import ceil
@@ -207,17 +207,26 @@ class Board:
     gpios_source: str
     pins: tuple[Pin, ...]
     outage: Outage
+    unclear: dict[str, str]
+    """Names that mean different pins on boards of this kind: why, in words."""
     button_gpio: int | None
     """GPIO that a button on the board pulls LOW while it is pressed (FLASH, BOOT); None where it has none."""
     notes: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
 
     def pin(self, name: str) -> Pin:
-        """The pin of that name, silk screen or alias such as `GPIO5`; KeyError if there is none."""
+        """The pin of that name, silk screen or alias such as `GPIO5`, in capitals or not; KeyError if there is none."""
+        wanted = name.casefold()
         for pin in self.pins:
-            if name == pin.name or name in pin.aliases:
+            if wanted in (known.casefold() for known in (pin.name, *pin.aliases)):
                 return pin
         raise KeyError(name)
+
+    def pin_as_said(self, name: str) -> Pin:
+        """The same, by the name that was used, as it is printed; by the name in `rows` where that was `GPIOn`."""
+        pin, wanted = self.pin(name), name.casefold()
+        said = next(known for known in (pin.name, *pin.aliases) if known.casefold() == wanted)
+        return pin if said == f"GPIO{pin.gpio}" else replace(pin, name=said)
 
     def pin_names(self) -> tuple[str, ...]:
         """Every name that `pin` accepts, those of the silk screen first."""
@@ -259,6 +268,7 @@ def load_board(board_id: str) -> Board:
         gpios_source=chip.gpios_source,
         pins=_pins(text, chip),
         outage=Outage(**text.outage.model_dump()),
+        unclear=dict(text.unclear),
         button_gpio=None if text.button_pin is None else text.pins[text.button_pin],
         notes=tuple(text.notes),
         sources=tuple(sorted(text.sources.items())),
@@ -303,7 +313,8 @@ def _pins(board: BoardFile, chip: ChipFile) -> tuple[Pin, ...]:
     for name, gpio in board.pins.items():
         if gpio not in exist:
             raise ValueError(f"{board.id}: GPIO{gpio} does not exist on the {chip.chip}")
-        also = dict.fromkeys([*board.aliases.get(name, ()), f"GPIO{gpio}"])
+        numbers = (f"IO{gpio}", str(gpio)) if board.numbers else ()
+        also = dict.fromkeys([*board.aliases.get(name, ()), *numbers, f"GPIO{gpio}"])
         also.pop(name, None)
         pins.append(
             Pin(name, gpio, tuple(also), _facts_of(gpio, facts), reset[gpio], _loads_of(name, board.load))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from fleet.limits import BOARD_ID_CHARS, PIN_NAME_CHARS
+from fleet.limits import BOARD_ID_CHARS, LARGEST_GPIO, PIN_NAME_CHARS
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
@@ -71,7 +71,7 @@ class LoadKind(StrEnum):
 Words = Annotated[str, Field(min_length=3)]
 Ohm = Annotated[float, Field(gt=0, le=1e7)]
 Whole = Annotated[int, Field(gt=0)]
-Gpio = Annotated[int, Field(ge=0, le=63)]
+Gpio = Annotated[int, Field(ge=0, le=LARGEST_GPIO)]
 PinName = Annotated[str, Field(pattern=rf"^[A-Za-z0-9_]{{1,{PIN_NAME_CHARS}}}$")]
 GpioList = Annotated[str, Field(pattern=r"^[0-9]+(-[0-9]+)?(, [0-9]+(-[0-9]+)?)*$", examples=["0-5, 16"])]
 GpioOrder = Annotated[str, Field(pattern=r"^[0-9]+(, [0-9]+)*$", examples=["5, 4"])]
@@ -200,6 +200,9 @@ class BoardFile(_Checked):
     sources: dict[str, Words]
     pins: dict[PinName, Gpio]
     aliases: dict[PinName, list[PinName]] = Field(default_factory=dict)
+    numbers: bool = Field(
+        default=False, description="a pin goes by its bare GPIO number, and by `IO` and that number, as well"
+    )
     unclear: dict[PinName, Words] = Field(
         default_factory=dict,
         description="names printed on boards of this kind that mean different pins, and why",

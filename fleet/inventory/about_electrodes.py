@@ -71,7 +71,7 @@ def about_electrodes(tank: Tank, served: Served, board: Board) -> ElectrodeFacts
     pull, film = pull_of(served, chip), has_film(tank)
     cable_m = served.cable_length_m or 0.0
     read = reading(electrodes, water, film, pull or chip, cable_m)
-    loaded = (pull or chip).loaded(*_loads_ohm(served, board))
+    loaded = (pull or chip).loaded(*loads_ohm(served, board))
     at_worst = reading(electrodes, water, film, loaded, cable_m)
     settle_s = board.pull_up.settle_s if served.pull_up == "internal" else 0.0
     needs = needs_resistor(read, pull, cable_m, settle_s)
@@ -98,8 +98,8 @@ def about_electrodes(tank: Tank, served: Served, board: Board) -> ElectrodeFacts
     )
 
 
-def _loads_ohm(served: Served, board: Board) -> tuple[float, float]:
-    """What the board hangs on the worst of these probes' pins, to HIGH and to LOW."""
+def loads_ohm(served: Served, board: Board) -> tuple[float, float]:
+    """What the board hangs on the worst of these probes' pins, to HIGH and to LOW; KeyError if it lacks one."""
     each = [pulls_ohm(board.pin(name).loads) for name in served.probes.values()]
     return min(up for up, _ in each), min(down for _, down in each)
 

@@ -24,6 +24,7 @@ class PinUse:
     """A pin in use: `for_what` is `probe` or `pump relay`, `answer` whether it is fit for that."""
 
     pin: str
+    """By the name that the inventory uses, or by the first one of the board where that is `GPIOn`."""
     gpio: int
     for_what: str
     tank: str
@@ -214,7 +215,7 @@ def _uses(node: Node, board: Board) -> Iterator[PinUse]:
         internal = served.pull_up == "internal"
         use = probe_use(served.pull_up)
         for mark, name in served.probes.items():
-            pin = board.pin(name)
+            pin = board.pin_as_said(name)
             fit = _fitness(board, pin, use)
             yield PinUse(
                 pin=pin.name,
@@ -230,7 +231,7 @@ def _uses(node: Node, board: Board) -> Iterator[PinUse]:
                 source=fit.source,
             )
         if served.pump_relay:
-            pin = board.pin(served.pump_relay.pin)
+            pin = board.pin_as_said(served.pump_relay.pin)
             fit = _fitness(board, pin, relay_use(served.pump_relay.active))
             yield PinUse(
                 pin=pin.name,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fleet.inventory.about_electrodes import about_electrodes
+from fleet.inventory.about_electrodes import about_electrodes, loads_ohm
 from fleet.limits import HIGH_SHARE, LOW_SHARE, SUPPLY_V
 from fleet.sheet.step import Step
 from fleet.water.electrodes import chip_pull, kohm, pull_of
@@ -21,6 +21,7 @@ def meter_steps(tank: Tank, served: Served, board: Board) -> tuple[Step, ...]:
     pull = pull_of(served, chip_pull(*board.pull_up.limits_ohm))
     if pull is None:
         return ()
+    pull = pull.loaded(*loads_ohm(served, board))
     facts = about_electrodes(tank, served, board)
     reckoned = f"; reckoned {kohm(facts.wet_ohm[0])} to {kohm(facts.wet_ohm[1])}" if facts else ""
     wet, dry = f"at most {kohm(pull.low_at_most_ohm)}{reckoned}", f"at least {kohm(pull.high_at_least_ohm)}"

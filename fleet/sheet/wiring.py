@@ -79,7 +79,7 @@ def drawn_color(words: str) -> str | None:
 
 def drawn_board(board: Board, wires: Sequence[Wire]) -> DrawnBoard:
     """The board with these wires; tanks are named where there are several. All that goes to ground is drawn at one
-    ground pin."""
+    ground pin. A pin is drawn by the name that the inventory uses for it."""
     several = len({wire.tank for wire in wires}) > 1
     used = [
         UsedPin(
@@ -96,7 +96,8 @@ def drawn_board(board: Board, wires: Sequence[Wire]) -> DrawnBoard:
         used.append(UsedPin(board.ground, f"{len(common)} common electrodes", ""))
     elif common:
         used.append(UsedPin(board.ground, joined((common[0].what, common[0].color)), "", common[0].swatch))
-    left, right = board.rows
+    said = {board.pin(wire.pin).name: wire.pin for wire in wires if wire.gpio is not None}
+    left, right = (tuple(said.get(name, name) for name in row) for row in board.rows)
     return DrawnBoard(board.title, left, right, tuple(used))
 
 

@@ -296,7 +296,9 @@ def longest_cable_m(pull_up_ohm: float, settle_s: float) -> float:
 
 
 def kohm(ohm: float) -> str:
-    """Such as `850 ohm`, `4.7 kohm`, `100 kohm`, `1.2 Mohm`."""
+    """Such as `850 ohm`, `4.7 kohm`, `100 kohm`, `1.2 Mohm`; no end of it is `more than any`."""
+    if ohm == inf:
+        return "more than any"
     if ohm < 1e3:
         return f"{ohm:.3g} ohm"
     return f"{ohm / 1e3:.3g} kohm" if ohm < 0.9995e6 else f"{ohm / 1e6:.3g} Mohm"

@@ -37,7 +37,7 @@ def test_the_schema_that_is_exported_refuses_what_the_reader_refuses(kind, path:
     """Any key left out, one too many, a number as text."""
     validator = Draft202012Validator(data_schema(kind))
     good = tomllib.loads(path.read_text(encoding="utf-8"))
-    optional = {"aliases", "button_pin", "load", "unclear"}
+    optional = {"aliases", "button_pin", "load", "numbers", "unclear"}
     for key in good.keys() - optional:
         assert not validator.is_valid({name: value for name, value in good.items() if name != key}), key
     assert not validator.is_valid(good | {"colour": "blue"})

@@ -15,7 +15,7 @@ from tests.firmware_build import ROOT
 # GPIOs that pick a relay up, or stop the start, at reset: ESP hardware design guidelines (io-mux and glitch
 # tables, strapping pins), ESP32 and ESP32-S3 data sheets, esp8266/Arduino doc/boards.rst.
 BAD_FOR_RELAY = {
-    "nodemcu-v2": {0, 1, 2, 3, 15, 16},
+    "nodemcu-v2": {0, 1, 2, 3, *range(6, 12), 15, 16},
     "d1-mini": {0, 1, 2, 3, 15, 16},
     "esp32-devkit": {0, 1, 2, 3, 5, *range(6, 12), 12, 14, 15, *range(34, 40)},
     "esp32-s2-devkit": {0, 18, *range(26, 33), *range(43, 47)},

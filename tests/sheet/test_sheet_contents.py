@@ -209,7 +209,7 @@ def test_electrodes_and_water_that_are_given_are_reckoned_with() -> None:
     """K = 0.5 /cm in water of 500 uS/cm at 25 degrees: 0.5 / 0.0005 = 1 kohm, somewhere within what is reckoned."""
     water = {"conductivity": "500 uS/cm"}
     given = tank(MARKS, water=water, electrodes={"kind": "constant", "cell_constant": "0.5 /cm"})
-    wet, _ = meter_steps(given, hostile_inventory().node("edge").serves[1], load_board("d1-mini"))
+    wet, _ = meter_steps(given, hostile_inventory().node("edge").serves[1], load_board("esp32-s2-devkit"))
     least, most = (
         float(number) * {"ohm": 1e-3, "kohm": 1.0}[unit]
         for number, unit in re.findall(r"([0-9.]+) (k?ohm)", wet.expect.partition("reckoned")[2])

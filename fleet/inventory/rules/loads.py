@@ -58,6 +58,6 @@ def _worse(here: Sure, alone: Sure) -> bool:
 
 def _pin(board: Board, name: str) -> Pin | None:
     try:
-        return board.pin(name)
+        return board.pin_as_said(name)
     except KeyError:
         return None

@@ -91,7 +91,7 @@ def _wires(node: Node) -> Iterator[Wire]:
 def _verdict(board_id: str, pin: str, use: Use) -> Verdict | None:
     board = load_board(board_id)
     try:
-        return may(board, board.pin(pin), use)
+        return may(board, board.pin_as_said(pin), use)
     except KeyError:
         return None
 
@@ -119,7 +119,8 @@ def _code(use: Use, verdict: Verdict) -> Code:
 
 def _offer(board: Board, node: Node, use: Use) -> str:
     """The best pins of the board that nothing on this node uses."""
-    taken = {pin.gpio for pin in board.pins for name, *_ in _wires(node) if name in (pin.name, *pin.aliases)}
+    known = {name.casefold(): pin.gpio for pin in board.pins for name in (pin.name, *pin.aliases)}
+    taken = {known[name.casefold()] for name, *_ in _wires(node) if name.casefold() in known}
     names = [label(pin) for pin in best_pins(board, use, taken)[:PINS_OFFERED]]
     if not names:
         return f"No pin of this {board.id} is left that is good for it."
