@@ -5,7 +5,7 @@ Every fact in the data files names its source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
 from math import ceil
@@ -207,26 +207,31 @@ class Board:
     gpios_source: str
     pins: tuple[Pin, ...]
     outage: Outage
-    unclear: dict[str, str]
+    unclear: tuple[tuple[str, str], ...]
     """Names that mean different pins on boards of this kind: why, in words."""
     button_gpio: int | None
     """GPIO that a button on the board pulls LOW while it is pressed (FLASH, BOOT); None where it has none."""
     notes: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
 
+    _by_name: dict[str, tuple[Pin, Pin]] = field(init=False, repr=False, compare=False)
+    """Of each name, folded: the pin, and the pin by that name."""
+
+    def __post_init__(self) -> None:
+        named = {}
+        for pin in self.pins:
+            for name in (pin.name, *pin.aliases):
+                said = pin if name == f"GPIO{pin.gpio}" else replace(pin, name=name)
+                named[name.casefold()] = (pin, said)
+        object.__setattr__(self, "_by_name", named)
+
     def pin(self, name: str) -> Pin:
         """The pin of that name, silk screen or alias such as `GPIO5`, in capitals or not; KeyError if there is none."""
-        wanted = name.casefold()
-        for pin in self.pins:
-            if wanted in (known.casefold() for known in (pin.name, *pin.aliases)):
-                return pin
-        raise KeyError(name)
+        return self._by_name[name.casefold()][0]
 
     def pin_as_said(self, name: str) -> Pin:
         """The same, by the name that was used, as it is printed; by the name in `rows` where that was `GPIOn`."""
-        pin, wanted = self.pin(name), name.casefold()
-        said = next(known for known in (pin.name, *pin.aliases) if known.casefold() == wanted)
-        return pin if said == f"GPIO{pin.gpio}" else replace(pin, name=said)
+        return self._by_name[name.casefold()][1]
 
     def pin_names(self) -> tuple[str, ...]:
         """Every name that `pin` accepts, those of the silk screen first."""
@@ -268,7 +273,7 @@ def load_board(board_id: str) -> Board:
         gpios_source=chip.gpios_source,
         pins=_pins(text, chip),
         outage=Outage(**text.outage.model_dump()),
-        unclear=dict(text.unclear),
+        unclear=tuple(sorted(text.unclear.items())),
         button_gpio=None if text.button_pin is None else text.pins[text.button_pin],
         notes=tuple(text.notes),
         sources=tuple(sorted(text.sources.items())),

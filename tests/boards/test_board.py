@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from fleet.boards.board import board_ids, load_board
@@ -27,9 +29,10 @@ def test_each_name_means_one_pin(board_id: str) -> None:
     board = load_board(board_id)
     names = board.pin_names()
     assert len(names) == len({name.casefold() for name in names})
-    assert not {name.casefold() for name in names} & {name.casefold() for name in board.unclear}
+    assert not {name.casefold() for name in names} & {name.casefold() for name, _ in board.unclear}
     for pin in board.pins:
         assert board.pin(pin.name) is pin
+        assert replace(board, title="x").pin(pin.name) is pin
         assert board.pin(f"GPIO{pin.gpio}") is pin
     assert len({pin.gpio for pin in board.pins}) == len(board.pins)
 
@@ -155,4 +158,4 @@ def test_names_that_mean_different_pins_are_not_guessed() -> None:
     for board_id, name in (("esp32-devkit", "D2"), ("nodemcu-v2", "5"), ("d1-mini", "4"), ("d1-mini", "SD3")):
         with pytest.raises(KeyError):
             load_board(board_id).pin(name)
-    assert "GPIO2" in load_board("esp32-devkit").unclear["D2"]
+    assert "GPIO2" in dict(load_board("esp32-devkit").unclear)["D2"]

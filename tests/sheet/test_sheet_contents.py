@@ -12,15 +12,18 @@ from fleet.finding import Finding
 from fleet.inventory.about_site import WindowFacts
 from fleet.inventory.load import load_checked, load_inventory
 from fleet.resources import demo_inventory_dir
+from fleet.sheet.board_svg import draw_board
 from fleet.sheet.codes import BAD_REPORT_TEMPLATE
 from fleet.sheet.contents import Document, contents
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps
 from fleet.sheet.steps import may_when
+from fleet.sheet.wiring import drawn_board, wires_of
 from fleet.sheet.words import window_words
 from fleet.water.cautions import cautions
 from fleet.water.electrodes import kohm
 from fleet.water.quantities import Units
+from tests.inventory.test_sound import FOLDER, read
 from tests.sample_fleet import sample_inventory
 from tests.sheet.hostile import CLOSE_MARKS, LONG, hostile_inventory
 from tests.water.shapes import tank
@@ -341,3 +344,21 @@ def test_a_finding_that_stands_open_says_so() -> None:
     (sheet,) = contents(DEMO, "node", "kestrel-01", Units(), DAY, [finding]).sheets
     assert [(each.code, each.stands) for each in sheet.known] == [("SHT103", "open (error)")]
     assert contents(DEMO, "node", "kestrel-02", Units(), DAY, [finding]).sheets[0].known == ()
+
+
+def test_a_pin_goes_by_the_name_that_the_inventory_uses() -> None:
+    """esp-dev-kits esp32-devkitc/user_guide.rst, header block: the DevKitC prints VP for GPIO36, VN for GPIO39."""
+    inventory = read(FOLDER / "names-printed-on-a-devkitc.yaml")
+    node = inventory.node("node-a")
+    wires = wires_of(inventory, node, ("loft",), Units())
+    assert {(wire.pin, wire.gpio) for wire in wires if wire.gpio} == {
+        ("VP", 36),
+        ("VN", 39),
+        ("34", 34),
+        ("26", 26),
+    }
+    drawn = drawn_board(load_board(node.board), wires)
+    names = [*drawn.left, *drawn.right]
+    assert {"VP", "VN", "34", "26", "IO35"} <= set(names)
+    assert not {"IO36", "IO39", "IO34", "IO26"} & set(names)
+    assert draw_board(drawn).count(">VP<") == 1

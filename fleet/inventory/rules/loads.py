@@ -28,7 +28,11 @@ def loads_fit(
     served, alone = node.part.serves[index], read(pull)
     for mark, name in served.probes.items():
         pin = _pin(board, name)
-        if pin is None or may(board, pin, probe_use(served.pull_up)).answer is Answer.REFUSED:
+        if (
+            pin is None
+            or not pin.loads
+            or may(board, pin, probe_use(served.pull_up)).answer is Answer.REFUSED
+        ):
             continue
         loaded = pull.loaded(*pulls_ohm(pin.loads))
         here = read(loaded)

@@ -71,7 +71,7 @@ def _no_such(suggester: Suggester, board: Board, name: str, want: Use) -> str:
     pin that is refused.
     """
     wanted = name.casefold()
-    for unclear, why in board.unclear.items():
+    for unclear, why in board.unclear:
         if unclear.casefold() == wanted:
             return f"`{name}` of the board `{board.id}` {why}"
     if wanted in (other.casefold() for row in board.rows for other in row):
