@@ -75,8 +75,12 @@ def _row(pin: BoardPin) -> tuple[str, ...]:
 
 
 def _at_reset(pin: BoardPin) -> str:
+    """What holds it then: the chip as an output, a resistor on the board (stronger than the chip's pull), or that pull."""
     if pin.reset.output:
         return "driven"
+    by_board = next((load.to for load in pin.loads if load.kind == "resistor"), None)
+    if by_board is not None:
+        return f"pulled {'up' if by_board == 'high' else 'down'} (board)"
     return _PULLS[pin.reset.pull]
 
 
