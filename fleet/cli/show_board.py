@@ -75,7 +75,7 @@ def _row(pin: BoardPin) -> tuple[str, ...]:
 
 
 def _at_reset(pin: BoardPin) -> str:
-    """What holds it then: the chip as an output, a resistor on the board (stronger than the chip's pull), or that pull."""
+    """What holds it then: the chip as an output, a resistor on the board (stronger than the chip's pull), or that."""
     if pin.reset.output:
         return "driven"
     by_board = next((load.to for load in pin.loads if load.kind == "resistor"), None)

@@ -9,11 +9,11 @@ from math import inf
 
 import pytest
 
-from fleet.boards.board import Load, board_ids, load_board
-from fleet.boards.data_file import LoadKind
+from fleet.boards.board import Load, Pin, board_ids, load_board
+from fleet.boards.data_file import LoadKind, ResetPull
 from fleet.boards.loads import effective_ohm, judge, pulls_ohm
 from fleet.boards.pins import may
-from fleet.boards.uses import PROBES, Answer, Use
+from fleet.boards.uses import PROBES, RELAYS, Answer, Use
 
 V = 3.3
 LOW_V, HIGH_V = 0.25 * V, 0.75 * V
@@ -56,6 +56,43 @@ def pin_v(water_ohm: float, up_ohm: float, load: Load | None = None) -> float:
         middle = (low + high) / 2
         low, high = (middle, high) if current_in(middle) > 0 else (low, middle)
     return low
+
+
+def held_v(pin: Pin, pull_ohm: float, relay_to_high: bool) -> float:
+    """Of a pin with a relay's input, from reset until the firmware runs: the chip's pull, the board's loads, and the
+    10 kohm to the OFF level that every sheet asks for (docs/inventory.md)."""
+    chip_v = {ResetPull.UP: V, ResetPull.USB_UP: V, ResetPull.DOWN: 0.0}.get(pin.reset.pull)
+    pulls = [(0.0 if relay_to_high else V, 10e3)] + ([] if chip_v is None else [(chip_v, pull_ohm)])
+    pulls += [(V if load.to == "high" else 0.0, load.ohm) for load in pin.loads if load.ohm and not load.some]
+    return sum(v / ohm for v, ohm in pulls) / sum(1 / ohm for _, ohm in pulls)
+
+
+@pytest.mark.parametrize("board_id", LOADED)
+def test_what_is_allowed_works_as_a_circuit(board_id: str) -> None:
+    """Probes on the chip's pull-up: 1 kohm of water reads LOW and a dry one HIGH, at both ends of the pull-up. Relays:
+    their 10 kohm alone hold them from reset on, so that they are off (a transistor opens at 0.6 V: from memory)."""
+    board = load_board(board_id)
+    for pin in board.pins:
+        if may(board, pin, Use.PROBE_INTERNAL).answer is Answer.ALLOWED:
+            for up_ohm in (board.pull_up.least_ohm, board.pull_up.most_ohm):
+                for load in (None, *pin.loads):
+                    assert pin_v(1_000.0, up_ohm, load) < LOW_V, pin.name
+                    assert pin_v(1e12, up_ohm, load) > HIGH_V, pin.name
+        for use in RELAYS:
+            if may(board, pin, use).answer is Answer.ALLOWED:
+                v = held_v(pin, board.pull_up.least_ohm, use is Use.RELAY_HIGH)
+                assert v < 0.6 if use is Use.RELAY_HIGH else v > V - 0.6, (pin.name, use)
+
+
+@pytest.mark.parametrize(
+    ("pin", "use"), [("IO13", Use.RELAY_LOW), ("IO4", Use.RELAY_LOW), ("IO14", Use.RELAY_HIGH)]
+)
+def test_the_circuit_knows_the_pins_that_the_chip_pulls(pin: str, use: Use) -> None:
+    """A bad example of each: GPIO13 and 4 are pulled down, GPIO14 up; 31.5 kohm against 10 make 0.8 V of 3.3 V."""
+    board = load_board("esp32-devkit")
+    v = held_v(board.pin(pin), 31.5e3, use is Use.RELAY_HIGH)
+    assert (v if use is Use.RELAY_HIGH else V - v) == pytest.approx(0.795, abs=1e-3)
+    assert may(board, board.pin(pin), use).answer is Answer.REFUSED
 
 
 def test_each_load_of_each_board() -> None:
