@@ -8,7 +8,7 @@ through at that limit: its resistor carries what its forward voltage leaves of t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 from typing import TYPE_CHECKING, Final
 
@@ -26,17 +26,18 @@ _ON: Final = {Use.RELAY_HIGH: "high", Use.RELAY_LOW: "low"}
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """What a load makes of a use, and what happens, to follow what the load is; empty where that says it."""
+    """What a load makes of a use, what happens then, in words, and the figure that decides: its name and ohms."""
 
     answer: Answer
     then: str = ""
+    limit: tuple[str, float] | None = None
 
 
 def judge(load: Load, use: Use, pull_up: PullUp) -> Judgement:
     """What that load makes of that use on a chip with that pull-up."""
     judged = _judge(load, use, pull_up)
     if load.some and judged.answer is Answer.REFUSED:
-        return Judgement(Answer.CARE, judged.then)
+        return replace(judged, answer=Answer.CARE)
     return judged
 
 
@@ -83,19 +84,19 @@ def _probe(load: Load, use: Use, pull_up: PullUp) -> Judgement:
     if load.to == "high":
         low_ohm = ohm * LOW_SHARE / (1 - LOW_SHARE)
         answer = Answer.REFUSED if low_ohm < LOADED_PROBE_OHM else Answer.CARE
-        return Judgement(answer, f"a wet probe surely reads LOW only with water below {low_ohm:,.0f} ohm")
+        then = f"a wet probe surely reads LOW only with water below {low_ohm:,.0f} ohm"
+        return Judgement(answer, then, ("water that surely reads LOW, at most", low_ohm))
     most_ohm = ohm * (1 - HIGH_SHARE) / HIGH_SHARE
+    limit = ("pull-up that surely reads HIGH, at most", most_ohm)
     if use is Use.PROBE_EXTERNAL:
-        return Judgement(
-            Answer.CARE,
-            f"a dry probe surely reads HIGH only through a resistor of at most {most_ohm:,.0f} ohm",
-        )
+        then = f"a dry probe surely reads HIGH only through a resistor of at most {most_ohm:,.0f} ohm"
+        return Judgement(Answer.CARE, then, limit)
     answer = Answer.REFUSED if most_ohm < pull_up.least_ohm else Answer.CARE
-    return Judgement(
-        answer,
+    then = (
         f"a dry probe surely reads HIGH only through a pull-up of at most {most_ohm:,.0f} ohm, and the chip's has "
-        f"{pull_up.least_ohm:,.0f} to {pull_up.most_ohm:,.0f} ohm: it reads wet for ever",
+        f"{pull_up.least_ohm:,.0f} to {pull_up.most_ohm:,.0f} ohm: it may read wet for ever"
     )
+    return Judgement(answer, then, limit)
 
 
 def _relay(load: Load, use: Use) -> Judgement:

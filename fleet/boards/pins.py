@@ -31,6 +31,8 @@ class Verdict:
     source: str = ""
     trait: Trait | None = None
     load: LoadKind | None = None
+    limit: tuple[str, float] | None = None
+    """The figure by which a load decided: its name and ohms."""
 
 
 _FIXED: Final = (Trait.FLASH,)
@@ -117,7 +119,7 @@ def may(board: Board, pin: Pin, use: Use) -> Verdict:
             judged = judge(load, use, board.pull_up)
             if judged.answer is answer:
                 reason = f"{label(pin)} of {board.id} {load.what}; {judged.then}"
-                return Verdict(answer, reason, load.source, load=load.kind)
+                return Verdict(answer, reason, load.source, load=load.kind, limit=judged.limit)
     return Verdict(Answer.ALLOWED)
 
 

@@ -111,6 +111,8 @@ def test_a_probe_on_rx_is_refused_with_the_water_that_it_would_need(board_id: st
         assert verdict.answer is Answer.REFUSED
         assert verdict.load is LoadKind.DRIVER
         assert "below 157 ohm" in verdict.reason
+        assert verdict.limit is not None
+        assert verdict.limit[1] == pytest.approx(156.7, abs=0.1)
         assert verdict.source
     (driver,) = (load for load in pin.loads if load.kind is LoadKind.DRIVER)
     assert pin_v(156.0, 1e12, driver) < LOW_V < pin_v(158.0, 1e12, driver)

@@ -9,7 +9,7 @@ from fleet.boards.board import board_ids, load_board
 from fleet.boards.data_file import LoadKind, Trait
 from fleet.boards.pins import Verdict, best_pins, label, may, probe_use, relay_use
 from fleet.boards.uses import PROBES, Answer, Use
-from fleet.finding import Finding
+from fleet.finding import Figure, Finding
 from fleet.inventory.codes.wiring import (
     PROBE_HOLDS_STRAP_HIGH,
     PROBE_HOLDS_STRAP_LOW,
@@ -103,7 +103,9 @@ def _finding(
     board = load_board(node.part.board)
     said = f"{what}: {verdict.reason} ({verdict.source})"
     fix = f"{code.fix} {_offer(board, node.part, use)}"
-    return Finding(code, said, node.value(*path), f"node {node.part.name} pin {pin}", fix_here=fix)
+    figures = (Figure(*verdict.limit, "ohm"),) if verdict.limit else ()
+    subject = f"node {node.part.name} pin {pin}"
+    return Finding(code, said, node.value(*path), subject, fix_here=fix, figures=figures)
 
 
 def _code(use: Use, verdict: Verdict) -> Code:
