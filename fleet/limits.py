@@ -281,6 +281,10 @@ REJOIN_TELL_S: Final = 1.5
 
 # --- wiring: a list of every pin of a board helps nobody to choose one
 PINS_OFFERED: Final = 4
+HOLD_OFF_OHM: Final = (10_000, 3_300, 1_000)
+RELAY_OFF_V: Final = 0.5
+"""A relay's input is held off while its pin floats: by the largest of these that leaves no more against a pull of the
+chip, for a transistor opens at 0.6 V (from memory); at HIGH, 1 kohm takes 3.3 mA of the 12 that a pin gives."""
 
 # --- sheets: a browser that hangs must not hang the person
 SHEET_PDF_TIMEOUT_S: Final = 90.0

@@ -9,11 +9,13 @@ chip starts, so a pump relay follows whatever pull the pin then has.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 from typing import TYPE_CHECKING, Final
 
-from fleet.boards.data_file import LoadKind, Trait
+from fleet.boards.data_file import LoadKind, ResetPull, Trait
 from fleet.boards.loads import judge
 from fleet.boards.uses import PROBES, RELAYS, Answer, Use
+from fleet.limits import HOLD_OFF_OHM, RELAY_OFF_V, SUPPLY_V
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -90,7 +92,7 @@ _THEN: Final = {
     (
         Use.RELAY_HIGH,
         Trait.BOOT_WEAK_HIGH,
-    ): "a sensitive relay picks up: fit 10 kOhm from its input to ground",
+    ): "a sensitive relay picks up: fit 3.3 kOhm from its input to ground",
     (
         Use.RELAY_LOW,
         Trait.BOOT_LOW,
@@ -131,6 +133,15 @@ def probe_use(pull_up: str) -> Use:
 def relay_use(active: str) -> Use:
     """What a pump relay's pin is wanted for, with the relay active `high` or `low`."""
     return Use.RELAY_HIGH if active == "high" else Use.RELAY_LOW
+
+
+def hold_off_ohm(board: Board, pin: Pin, use: Use) -> int:
+    """The resistor that holds a relay's input at its OFF level until the firmware runs, against the chip's own pull."""
+    against = (ResetPull.UP, ResetPull.USB_UP) if use is Use.RELAY_HIGH else (ResetPull.DOWN,)
+    pull_ohm = board.pull_up.least_ohm if pin.reset.pull in against else inf
+    return next(
+        (ohm for ohm in HOLD_OFF_OHM if SUPPLY_V * ohm / (ohm + pull_ohm) <= RELAY_OFF_V), HOLD_OFF_OHM[-1]
+    )
 
 
 def label(pin: Pin) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from fleet.boards.board import load_board
+from fleet.boards.pins import hold_off_ohm, relay_use
 from fleet.inventory.about_node import about_node
 from fleet.sheet.board_svg import DrawnBoard, UsedPin
 from fleet.sheet.svg import joined
@@ -128,8 +129,9 @@ def _common(served: Served, board: Board, units: Units) -> Wire:
 def _relay(use: PinUse, served: Served, board: Board) -> Wire:
     """With the resistor that holds it off while the pin floats: docs/inventory.md (common practice)."""
     low = use.active == "low"
+    ohm = hold_off_ohm(board, board.pin(use.pin), relay_use(use.active or "high"))
     detail = (
-        f"input of a relay module, on at {'LOW' if low else 'HIGH'}; 10 kohm from it to "
+        f"input of a relay module, on at {'LOW' if low else 'HIGH'}; {kohm(ohm)} from it to "
         f"{board.supply if low else board.ground}. The module switches the contactor's coil"
     )
     return Wire("pump relay", use.tank, use.pin, use.gpio, served.wires.get("relay", ""), detail, _care(use))

@@ -12,7 +12,7 @@ import pytest
 from fleet.boards.board import Load, Pin, board_ids, load_board
 from fleet.boards.data_file import LoadKind, ResetPull
 from fleet.boards.loads import effective_ohm, judge, pulls_ohm
-from fleet.boards.pins import may
+from fleet.boards.pins import hold_off_ohm, may
 from fleet.boards.uses import PROBES, RELAYS, Answer, Use
 
 V = 3.3
@@ -58,11 +58,11 @@ def pin_v(water_ohm: float, up_ohm: float, load: Load | None = None) -> float:
     return low
 
 
-def held_v(pin: Pin, pull_ohm: float, relay_to_high: bool) -> float:
+def held_v(pin: Pin, pull_ohm: float, relay_to_high: bool, off_ohm: float = 10e3) -> float:
     """Of a pin with a relay's input, from reset until the firmware runs: the chip's pull, the board's loads, and the
-    10 kohm to the OFF level that every sheet asks for (docs/inventory.md)."""
+    resistor to the OFF level that every sheet asks for (docs/inventory.md)."""
     chip_v = {ResetPull.UP: V, ResetPull.USB_UP: V, ResetPull.DOWN: 0.0}.get(pin.reset.pull)
-    pulls = [(0.0 if relay_to_high else V, 10e3)] + ([] if chip_v is None else [(chip_v, pull_ohm)])
+    pulls = [(0.0 if relay_to_high else V, off_ohm)] + ([] if chip_v is None else [(chip_v, pull_ohm)])
     pulls += [(V if load.to == "high" else 0.0, load.ohm) for load in pin.loads if load.ohm and not load.some]
     return sum(v / ohm for v, ohm in pulls) / sum(1 / ohm for _, ohm in pulls)
 
@@ -93,6 +93,29 @@ def test_the_circuit_knows_the_pins_that_the_chip_pulls(pin: str, use: Use) -> N
     v = held_v(board.pin(pin), 31.5e3, use is Use.RELAY_HIGH)
     assert (v if use is Use.RELAY_HIGH else V - v) == pytest.approx(0.795, abs=1e-3)
     assert may(board, board.pin(pin), use).answer is Answer.REFUSED
+
+
+PULLED_ON = {
+    *((board_id, gpio, True) for board_id in ("nodemcu-v2", "d1-mini") for gpio in (12, 13, 14)),
+    *((board_id, 16, False) for board_id in ("nodemcu-v2", "d1-mini")),
+    ("esp32-c3-devkit", 6, True),
+}
+"""Taken with care though pulled to ON: tests/boards/test_reset.py has the pulls; XPD_DCDC has a pull-down."""
+
+
+@pytest.mark.parametrize("board_id", LOADED)
+def test_the_resistor_that_holds_a_relay_off_does_so_wherever_one_is_let(board_id: str) -> None:
+    """Below 0.6 V a transistor is shut (from memory), whatever the chip's pull has; 20 kohm against 10 leave 1.1 V."""
+    board = load_board(board_id)
+    for pin in board.pins:
+        for use in RELAYS:
+            if may(board, pin, use).answer is Answer.REFUSED:
+                continue
+            high, ohm = use is Use.RELAY_HIGH, hold_off_ohm(board, pin, use)
+            v = held_v(pin, board.pull_up.least_ohm, high, ohm)
+            if not pin.reset.output:  # what an output drives, no resistor holds
+                assert (v if high else V - v) < 0.6, (pin.name, use)
+            assert ohm == (3_300 if (board_id, pin.gpio, high) in PULLED_ON else 10_000), (pin.name, use)
 
 
 def test_each_load_of_each_board() -> None:

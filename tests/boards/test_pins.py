@@ -241,7 +241,7 @@ def test_what_is_taken_with_care(board_id: str) -> None:
         ("esp32-s3-devkit", "18", Use.RELAY_HIGH, "the pump runs, while the board starts"),
         ("esp32-devkit", "IO0", Use.RELAY_HIGH, "decides how the board starts"),
         ("esp32-devkit", "IO15", Use.RELAY_LOW, "decides how the board starts"),
-        ("d1-mini", "D5", Use.RELAY_HIGH, "10 kOhm from its input to ground"),
+        ("d1-mini", "D5", Use.RELAY_HIGH, "3.3 kOhm from its input to ground"),
         ("esp32-devkit", "IO4", Use.RELAY_LOW, "the pump runs, while the board starts"),
         ("esp32-devkit", "IO1", Use.RELAY_LOW, "boot log makes a relay that is active low pick up"),
         ("esp32-devkit", "IO14", Use.RELAY_LOW, "stays off"),

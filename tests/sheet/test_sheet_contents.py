@@ -49,7 +49,8 @@ def test_a_node_has_every_wire_with_its_pin(node) -> None:
         assert (relay.pin if relay else None) == (served.pump_relay.pin if served.pump_relay else None)
         if relay and served.pump_relay:
             off_level = "GND" if served.pump_relay.active == "high" else "3V3"
-            assert f"10 kohm from it to {off_level}." in relay.detail  # common practice
+            ohm = "3.3" if node.name == "larkwood-04" else "10"  # D7, which its chip pulls up
+            assert f"{ohm} kohm from it to {off_level}." in relay.detail  # common practice
     counted = sum(len(s.probes) + 1 + bool(s.pump_relay) for s in node.serves)
     assert len(sheet.wires) == counted
 
@@ -334,7 +335,7 @@ def test_what_a_ruling_rests_on_is_on_the_sheet_that_it_is_about() -> None:
     assert list(known) == ["larkwood-04"]
     (one,) = known["larkwood-04"]
     assert one.code == "INV414"
-    assert one.stands.startswith("accepted on 2025-05-13: 10 kOhm is fitted from D7 to ground")
+    assert one.stands.startswith("accepted on 2025-05-13: 3.3 kOhm is fitted from D7 to ground")
     alone = contents(inventory, "tank", "packhouse-sump", Units(), DAY, findings)
     assert alone.sheets[0].known == (), "it is about the node's pin"
 

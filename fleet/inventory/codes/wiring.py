@@ -100,7 +100,8 @@ RELAY_WITH_CARE = Code(
     "a pump relay on a pin that may move at start",
     "A contactor is too slow to follow a short pulse, a solid-state relay is not; and a weak pull moves a sensitive "
     "input.",
-    "Wire it to another pin, or fit a resistor of 10 kOhm from the relay's input to its OFF level.",
+    "Wire it to another pin, or fit a resistor from the relay's input to its OFF level: 3.3 kOhm where the chip pulls "
+    "the pin to ON, 10 kOhm elsewhere.",
     Severity.WARNING,
     source=_CHIP,
 )
