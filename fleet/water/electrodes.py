@@ -30,7 +30,9 @@ from fleet.limits import (
     CABLE_PF_PER_M,
     ELECTRODE_CURRENT_UA,
     FILM_WET_FACTOR,
+    HIGH_SHARE,
     LARGEST_PULL_UP_OHM,
+    LOW_SHARE,
     MEASURED_SPREAD,
     PIN_PF,
     RESISTOR_TOLERANCE,
@@ -42,9 +44,6 @@ from fleet.limits import (
 if TYPE_CHECKING:
     from fleet.inventory.model import Electrodes, Served, Tank, Water
 
-LOW_SHARE: Final = 0.25
-HIGH_SHARE: Final = 0.75
-"""Of the supply: input limits of the ESP32 family and of the ESP8266 (their data sheets, DC characteristics)."""
 PER_KELVIN: Final = 0.02
 """Rise of conductivity per kelvin (from memory); figures are for 25 degrees."""
 COLDEST_C: Final = 5.0
@@ -84,12 +83,14 @@ class Conductivity:
 
 @dataclass(frozen=True, slots=True)
 class Pull:
-    """A pull-up: its nominal resistance and its limits, ohm; what it is, in words."""
+    """A pull-up: its nominal resistance and its limits, ohm; what it is, in words; what the board has to ground beside
+    the water."""
 
     ohm: float
     least_ohm: float
     most_ohm: float
     what: str
+    down_ohm: float = inf
 
     @property
     def low_at_most_ohm(self) -> float:
@@ -98,8 +99,25 @@ class Pull:
 
     @property
     def high_at_least_ohm(self) -> float:
-        """At least this much surely reads HIGH."""
-        return surely_high_ohm(self.most_ohm)
+        """At least this much surely reads HIGH; no end of it where the board's own pull-down never lets it."""
+        return _beside(surely_high_ohm(self.most_ohm), self.down_ohm)
+
+    @property
+    def high_at_best_ohm(self) -> float:
+        """At least this much may read HIGH, if the pull-up is as strong as it can be."""
+        return _beside(surely_high_ohm(self.least_ohm), self.down_ohm)
+
+    def loaded(self, up_ohm: float, down_ohm: float) -> Pull:
+        """It and what the board itself hangs on the pin, to HIGH and to LOW; no load is no end of ohms."""
+        if up_ohm == down_ohm == inf:
+            return self
+        least, ohm, most = (1 / (1 / own + 1 / up_ohm) for own in (self.least_ohm, self.ohm, self.most_ohm))
+        hung = " and ".join(
+            f"{kohm(load)} to {level}" for load, level in ((up_ohm, "HIGH"), (down_ohm, "LOW")) if load < inf
+        )
+        return Pull(
+            ohm, least, most, f"{self.what}, with what the board hangs on the pin ({hung}),", down_ohm
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,15 +273,14 @@ def reading(
     wet = wet_ohm(electrodes, water, film)
     dry = dry_ohm(electrodes, water, film, cable_m)
     shared = sharing(probes)
-    low, best_low = pull.low_at_most_ohm, surely_low_ohm(pull.most_ohm)
     return Reading(
         cell_constant_per_cm=cell_constant_per_cm(electrodes),
         film=film,
         shared=shared,
         wet_ohm=wet,
         dry_ohm=dry,
-        wet=_sure(wet[1] * shared <= low, wet[0] * shared <= best_low),
-        dry=_sure(dry[1] >= pull.high_at_least_ohm, dry[0] >= surely_high_ohm(pull.least_ohm)),
+        wet=_sure(wet[1] * shared <= pull.low_at_most_ohm, wet[0] * shared <= surely_low_ohm(pull.most_ohm)),
+        dry=_sure(dry[1] >= pull.high_at_least_ohm, dry[0] >= pull.high_at_best_ohm),
         current_ua=largest_current_ua(pull, wet[0]),
     )
 
@@ -308,10 +325,17 @@ def longest_cable_m(pull_up_ohm: float, settle_s: float) -> float:
 
 
 def kohm(ohm: float) -> str:
-    """Such as `850 ohm`, `4.7 kohm`, `100 kohm`, `1.2 Mohm`."""
+    """Such as `850 ohm`, `4.7 kohm`, `100 kohm`, `1.2 Mohm`; no end of it is `more than any`."""
+    if ohm == inf:
+        return "more than any"
     if ohm < 1e3:
         return f"{ohm:.3g} ohm"
     return f"{ohm / 1e3:.3g} kohm" if ohm < 0.9995e6 else f"{ohm / 1e6:.3g} Mohm"
+
+
+def _beside(needed_ohm: float, down_ohm: float) -> float:
+    """What the water must have where both together must have `needed_ohm`."""
+    return 1 / (1 / needed_ohm - 1 / down_ohm) if down_ohm > needed_ohm else inf
 
 
 def _sure(at_worst: bool, at_best: bool) -> Sure:

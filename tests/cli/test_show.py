@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 
 from fleet.boards.board import board_ids, load_board
-from fleet.boards.pins import Answer
+from fleet.boards.uses import Answer
 from fleet.cli.app import run
 from fleet.cli.section import ROWS, Line, draw
 from fleet.cli.show_board import drawing, good_for
@@ -230,6 +230,40 @@ def test_what_the_letters_of_a_drawing_say() -> None:
     assert letters["D3"] == ".....s"
     assert letters["D0"] == ".X.l.S"
     assert letters["D7"] == "PXhL.S"
+
+
+def test_a_board_says_what_its_pins_are_at_reset_and_what_hangs_on_them(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """esp32-table-io-mux.inc: MTCK (GPIO13) wpd, MTMS (GPIO14) wpu, GPIO25 nothing; bridge at U0RXD: its guide."""
+    text = shown(capsys, "board", "esp32-devkit")
+    rows = {line.split()[0]: line for line in text.splitlines() if re.match(r"IO\d+ +\S", line)}
+    assert "pulled down" in rows["IO13"]
+    assert "pulled up" in rows["IO14"]
+    assert "floats" in rows["IO25"]
+    assert "is driven HIGH by the USB bridge through 470 ohm" in " ".join(text.split())
+    assert "pulls GPIO0 LOW" in text
+    pins = {
+        pin["pin"]: pin for pin in checked(shown(capsys, "board", "esp32-devkit", "--json"))["board"]["pins"]
+    }
+    assert pins["IO13"]["reset"]["pull"] == "down"
+    assert pins["IO3"]["loads"][0] | {"what": "", "source": ""} == {
+        "kind": "driver", "what": "", "to": "high", "ohm": 470.0, "drop_v": None, "some": False, "source": "",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(("pin", "wet"), [("D5", "pass"), ("RX", "fail")])
+def test_a_probe_that_the_board_drives_does_not_pass(pin: str, wet: str) -> None:
+    """Bore water of 480 uS/cm between these rods has 0.17 to 0.52 kohm, as it is worked for `WORKED` in
+    tests/water/test_electrodes.py, 20 % and 5 to 35 degrees either way: more than 470 ohm to
+    3.3 V leave, 157 ohm."""
+    served = (
+        INVENTORY.node("kestrel-01").serves[0].model_copy(update={"probes": {"full": "D1", "empty": pin}})
+    )
+    facts = about_electrodes(INVENTORY.tank("header-east"), served, load_board("nodemcu-v2"))
+    assert facts is not None
+    assert facts.wet == wet
+    assert ("470 ohm to HIGH" in (facts.pull_up or "")) is (pin == "RX")
 
 
 def test_boards_need_no_inventory(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -13,16 +13,19 @@ from fleet.inventory.about_site import WindowFacts
 from fleet.inventory.about_tank import node_of, wired_to
 from fleet.inventory.load import load_checked, load_inventory
 from fleet.resources import demo_inventory_dir
+from fleet.sheet.board_svg import draw_board
 from fleet.sheet.codes import BAD_REPORT_TEMPLATE
 from fleet.sheet.contents import Document, contents
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps
 from fleet.sheet.settings import node_settings
 from fleet.sheet.steps import may_when
+from fleet.sheet.wiring import drawn_board, wires_of
 from fleet.sheet.words import window_words
 from fleet.water.cautions import cautions
 from fleet.water.electrodes import kohm
 from fleet.water.quantities import Units
+from tests.inventory.test_sound import FOLDER, read
 from tests.sample_fleet import sample_inventory
 from tests.sheet.hostile import CLOSE_MARKS, LONG, hostile_inventory
 from tests.water.shapes import tank
@@ -48,7 +51,8 @@ def test_a_node_has_every_wire_with_its_pin(node) -> None:
         assert (relay.pin if relay else None) == (served.pump_relay.pin if served.pump_relay else None)
         if relay and served.pump_relay:
             off_level = "GND" if served.pump_relay.active == "high" else "3V3"
-            assert f"10 kohm from it to {off_level}." in relay.detail  # common practice
+            ohm = "3.3" if node.name == "larkwood-04" else "10"  # D7, which its chip pulls up
+            assert f"{ohm} kohm from it to {off_level}." in relay.detail  # common practice
     counted = sum(len(s.probes) + 1 + bool(s.pump_relay) for s in node.serves)
     assert len(sheet.wires) == counted
 
@@ -213,7 +217,7 @@ def test_electrodes_and_water_that_are_given_are_reckoned_with() -> None:
     """K = 0.5 /cm in water of 500 uS/cm at 25 degrees: 0.5 / 0.0005 = 1 kohm, somewhere within what is reckoned."""
     water = {"conductivity": "500 uS/cm"}
     given = tank(MARKS, water=water, electrodes={"kind": "constant", "cell_constant": "0.5 /cm"})
-    wet, _ = meter_steps(given, hostile_inventory().node("edge").serves[1], load_board("d1-mini"))
+    wet, _ = meter_steps(given, hostile_inventory().node("edge").serves[1], load_board("esp32-s2-devkit"))
     least, most = (
         float(number) * {"ohm": 1e-3, "kohm": 1.0}[unit]
         for number, unit in re.findall(r"([0-9.]+) (k?ohm)", wet.expect.partition("reckoned")[2])
@@ -335,7 +339,7 @@ def test_what_a_ruling_rests_on_is_on_the_sheet_that_it_is_about() -> None:
     assert list(known) == ["larkwood-04"]
     (one,) = known["larkwood-04"]
     assert one.code == "INV414"
-    assert one.stands.startswith("accepted on 2025-05-13: 10 kOhm is fitted from D7 to ground")
+    assert one.stands.startswith("accepted on 2025-05-13: 3.3 kOhm is fitted from D7 to ground")
     alone = contents(inventory, "tank", "packhouse-sump", Units(), DAY, findings)
     assert alone.sheets[0].known == (), "it is about the node's pin"
 
@@ -439,3 +443,21 @@ def test_a_relay_s_wire_says_what_its_module_must_work_from() -> None:
         for wire in _of("node", node.name).sheets[0].wires:
             if wire.what == "pump relay":
                 assert "3.3 V" in wire.detail
+
+
+def test_a_pin_goes_by_the_name_that_the_inventory_uses() -> None:
+    """esp-dev-kits esp32-devkitc/user_guide.rst, header block: the DevKitC prints VP for GPIO36, VN for GPIO39."""
+    inventory = read(FOLDER / "names-printed-on-a-devkitc.yaml")
+    node = inventory.node("node-a")
+    wires = wires_of(inventory, node, ("loft",), Units())
+    assert {(wire.pin, wire.gpio) for wire in wires if wire.gpio} == {
+        ("VP", 36),
+        ("VN", 39),
+        ("34", 34),
+        ("26", 26),
+    }
+    drawn = drawn_board(load_board(node.board), wires)
+    names = [*drawn.left, *drawn.right]
+    assert {"VP", "VN", "34", "26", "IO35"} <= set(names)
+    assert not {"IO36", "IO39", "IO34", "IO26"} & set(names)
+    assert draw_board(drawn).count(">VP<") == 1

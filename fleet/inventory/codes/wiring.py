@@ -7,6 +7,7 @@ from fleet.codes import Code, Severity
 _PIN_FIX = (
     "Wire it to another pin; `tankfleet show board` draws what each pin of a kind of board is good for."
 )
+_BOARD = "the board's documents, named in each finding and by `tankfleet show board`"
 _CHIP = "the chip's documents, named in each finding and by `tankfleet show board`"
 
 PROBE_PIN_TAKEN = Code(
@@ -48,6 +49,30 @@ PROBE_WITH_CARE = Code(
     Severity.WARNING,
     source=_CHIP,
 )
+PROBE_LOADED = Code(
+    "INV406",
+    "a probe on a pin that the board itself drives or loads",
+    "What hangs on the pin is stronger than the water, or than the pull-up: the probe reads the same for ever, wet or "
+    "dry, and the pump runs the tank over or never starts.",
+    _PIN_FIX,
+    source=_BOARD,
+)
+PROBE_ON_USB = Code(
+    "INV407",
+    "a probe on a data line of the board's USB socket",
+    "A computer or charger in the socket holds the line at its own level, so that the probe reads what the cable says; "
+    "and the wire to the tank brings surges to the computer.",
+    _PIN_FIX,
+    source=_BOARD,
+)
+PROBE_BESIDE_LOAD = Code(
+    "INV408",
+    "electrodes that this pin does not read, for what the board hangs on it",
+    "A LED or a resistor on the board works with or against the pull-up: what another pin would surely tell apart, "
+    "this one does not.",
+    _PIN_FIX,
+    source=_BOARD,
+)
 RELAY_PIN_CANNOT = Code(
     "INV411",
     "a pump relay on a pin that cannot drive it",
@@ -75,9 +100,18 @@ RELAY_WITH_CARE = Code(
     "a pump relay on a pin that may move at start",
     "A contactor is too slow to follow a short pulse, a solid-state relay is not; and a weak pull moves a sensitive "
     "input.",
-    "Wire it to another pin, or fit a resistor of 10 kOhm from the relay's input to its OFF level.",
+    "Wire it to another pin, or fit a resistor from the relay's input to its OFF level: 3.3 kOhm where the chip pulls "
+    "the pin to ON, 10 kOhm elsewhere.",
     Severity.WARNING,
     source=_CHIP,
+)
+RELAY_PIN_DRIVEN = Code(
+    "INV415",
+    "a pump relay on a pin that something else on the board moves",
+    "The USB bridge, what is plugged into the USB socket, or a finger on the button would switch the pump, or drive "
+    "against the chip.",
+    _PIN_FIX,
+    source=_BOARD,
 )
 WIRES_OF_ONE_COLOR = Code(
     "INV421",
@@ -128,10 +162,14 @@ CODES = (
     PROBE_HOLDS_STRAP_LOW,
     PROBE_HOLDS_STRAP_HIGH,
     PROBE_WITH_CARE,
+    PROBE_LOADED,
+    PROBE_ON_USB,
+    PROBE_BESIDE_LOAD,
     RELAY_PIN_CANNOT,
     RELAY_PICKS_UP,
     RELAY_ON_STRAP,
     RELAY_WITH_CARE,
+    RELAY_PIN_DRIVEN,
     WIRES_OF_ONE_COLOR,
     EARTH_COLOR,
     GREEN_WIRE,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fleet.boards.pins import Answer, Use, may
+from fleet.boards.pins import may
+from fleet.boards.uses import Answer, Use
 from fleet.finding import Figure, Finding
 from fleet.inventory.codes.electrodes import CURRENT_IN_DRINKING_WATER
 from fleet.inventory.model import Duty

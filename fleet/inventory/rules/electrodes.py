@@ -19,6 +19,7 @@ from fleet.inventory.codes.electrodes import (
     WET_NOT_READ,
 )
 from fleet.inventory.rules.drinking import drinking_water_is_pulsed
+from fleet.inventory.rules.loads import loads_fit
 from fleet.inventory.rules.pull_ups import current_fits, pull_ups_fit
 from fleet.limits import CABLE_PF_PER_M
 from fleet.water.electrodes import (
@@ -119,10 +120,14 @@ def _read(
         there = node.value("serves", index, "pull_up")
         yield Finding(PULL_UP_UNKNOWN, what, there, subject=subject, fix_here=f"{PULL_UP_UNKNOWN.fix} {fit}")
         return
-    read = reading(electrodes, water, film, pull, cable_m, on_at_once(served))
+    probes = on_at_once(served)
+    read = reading(electrodes, water, film, pull, cable_m, probes)
     fit = _to_fit(read, len(served.probes))
     yield from _wet(tank, read, water, pull, fit)
     yield from _dry(tank, read, water, pull, cable_m, fit)
+    yield from loads_fit(
+        node, index, board, pull, lambda loaded: reading(electrodes, water, film, loaded, cable_m, probes)
+    )
     if served.pull_up == "external":
         fix = f"{TOO_MUCH_CURRENT.fix} {fit}"
         yield from current_fits(read.current_ua, pull, tank.key("electrodes"), subject, fix)

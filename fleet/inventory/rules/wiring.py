@@ -6,18 +6,22 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from fleet.boards.board import board_ids, load_board
-from fleet.boards.data_file import Trait
-from fleet.boards.pins import PROBES, Answer, Use, Verdict, best_pins, label, may, probe_use, relay_use
-from fleet.finding import Finding
+from fleet.boards.data_file import LoadKind, Trait
+from fleet.boards.pins import Verdict, best_pins, label, may, probe_use, relay_use
+from fleet.boards.uses import PROBES, Answer, Use
+from fleet.finding import Figure, Finding
 from fleet.inventory.codes.wiring import (
     PROBE_HOLDS_STRAP_HIGH,
     PROBE_HOLDS_STRAP_LOW,
+    PROBE_LOADED,
     PROBE_NEEDS_RESISTOR,
+    PROBE_ON_USB,
     PROBE_PIN_TAKEN,
     PROBE_WITH_CARE,
     RELAY_ON_STRAP,
     RELAY_PICKS_UP,
     RELAY_PIN_CANNOT,
+    RELAY_PIN_DRIVEN,
     RELAY_WITH_CARE,
 )
 from fleet.limits import PINS_OFFERED
@@ -74,7 +78,7 @@ def _wires(node: Node) -> Iterator[Wire]:
 def _verdict(board_id: str, pin: str, use: Use) -> Verdict | None:
     board = load_board(board_id)
     try:
-        return may(board, board.pin(pin), use)
+        return may(board, board.pin_as_said(pin), use)
     except KeyError:
         return None
 
@@ -86,10 +90,16 @@ def _finding(
     board = load_board(node.part.board)
     said = f"{what}: {verdict.reason} ({verdict.source})"
     fix = f"{code.fix} {pins_offered(board, node.part, use)}"
-    return Finding(code, said, node.value(*path), f"node {node.part.name} pin {pin}", fix_here=fix)
+    figures = (Figure(*verdict.limit, "ohm"),) if verdict.limit else ()
+    subject = f"node {node.part.name} pin {pin}"
+    return Finding(code, said, node.value(*path), subject, fix_here=fix, figures=figures)
 
 
 def _code(use: Use, verdict: Verdict) -> Code:
+    if verdict.load is not None and verdict.answer is Answer.REFUSED:
+        if use in PROBES:
+            return PROBE_ON_USB if verdict.load is LoadKind.USB_SOCKET else PROBE_LOADED
+        return RELAY_PICKS_UP if verdict.load in (LoadKind.RESISTOR, LoadKind.LED) else RELAY_PIN_DRIVEN
     trait = verdict.trait or Trait.ASIDE
     if use in PROBES:
         return _PROBE_CODES[trait] if verdict.answer is Answer.REFUSED else PROBE_WITH_CARE
@@ -98,7 +108,8 @@ def _code(use: Use, verdict: Verdict) -> Code:
 
 def pins_offered(board: Board, node: Node, use: Use) -> str:
     """The best pins of the board that nothing on this node uses."""
-    taken = {pin.gpio for pin in board.pins for name, *_ in _wires(node) if name in (pin.name, *pin.aliases)}
+    known = {name.casefold(): pin.gpio for pin in board.pins for name in (pin.name, *pin.aliases)}
+    taken = {known[name.casefold()] for name, *_ in _wires(node) if name.casefold() in known}
     names = [label(pin) for pin in best_pins(board, use, taken)[:PINS_OFFERED]]
     if not names:
         return f"No pin of this {board.id} is left that is good for it."
