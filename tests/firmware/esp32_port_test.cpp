@@ -50,9 +50,10 @@ extern "C" {
 esp_event_base_t IP_EVENT = "ip", WIFI_EVENT = "wifi";
 esp_err_t gpio_set_level(gpio_num_t pin, uint32_t to) { note("level", pin, static_cast<long>(to)); return ESP_OK; }
 int gpio_get_level(gpio_num_t pin) { note("read", pin); return level; }
-esp_err_t gpio_set_direction(gpio_num_t pin, gpio_mode_t mode) { note(mode == GPIO_MODE_OUTPUT ? "output" : "input", pin); return ESP_OK; }
-esp_err_t gpio_set_pull_mode(gpio_num_t pin, gpio_pull_mode_t pull) { note(pull == GPIO_PULLUP_ONLY ? "pull-up" : "floating", pin); return ESP_OK; }
-void esp_rom_gpio_pad_select_gpio(uint32_t pin) { note("pad", static_cast<long>(pin)); }
+esp_err_t gpio_config(const gpio_config_t *c) {
+  note(c->mode == GPIO_MODE_OUTPUT ? "output" : "input", __builtin_ctzll(c->pin_bit_mask), c->pull_up_en);
+  return c->pull_down_en == GPIO_PULLDOWN_DISABLE && c->intr_type == GPIO_INTR_DISABLE ? ESP_OK : ESP_FAIL;
+}
 void esp_rom_delay_us(uint32_t us) { note("wait", static_cast<long>(us)); }
 void esp_fill_random(void *buf, size_t len) { memset(buf, 7, len); }
 esp_err_t esp_read_mac(uint8_t *mac, esp_mac_type_t) { memset(mac, 1, 6); return ESP_OK; }
@@ -154,15 +155,15 @@ void the_pull_up_is_on_only_while_reading() {
   calls[0] = '\0';
   level = 0;
   CHECK(esp32.port.probe_is_low(&esp32, 25, static_cast<uint8_t>(tn::Pull::kInternalUp)));
-  CHECK(said("pad(25) input(25) pull-up(25) wait(1000) read(25) floating(25) "));
+  CHECK(said("input(25,1) wait(1000) read(25) input(25,0) "));
   level = 1;
   CHECK(!esp32.port.probe_is_low(&esp32, 34, static_cast<uint8_t>(tn::Pull::kExternal)));
-  CHECK(said("pad(34) input(34) read(34) "));
+  CHECK(said("input(34,0) read(34) "));
 }
 
 void a_relay_has_its_level_before_it_is_driven() {
   esp32.port.relay(&esp32, 26, false);
-  CHECK(said("level(26,0) pad(26) output(26) "));
+  CHECK(said("level(26,0) output(26,0) "));
 }
 
 void the_clock_is_wide() { CHECK(esp32.port.now_ms(&esp32) == 5000000000ull); }

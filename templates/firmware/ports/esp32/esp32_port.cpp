@@ -3,6 +3,7 @@
 #include "../../core/node_block_check.h"
 #include "crypto_mbedtls.h"
 #include "idf.h"
+#include "pins.h"
 
 namespace tn {
 
@@ -14,19 +15,7 @@ Esp32Port *self(void *ctx) { return static_cast<Esp32Port *>(ctx); }
 
 // --- pins
 
-// The pull-up is on for no longer than the reading takes: less current through the water, less electrolysis.
-bool probe_is_low(void *, uint8_t pin, uint8_t pull) {
-  const idf::gpio_num_t gpio = static_cast<idf::gpio_num_t>(pin);
-  idf::esp_rom_gpio_pad_select_gpio(pin);
-  idf::gpio_set_direction(gpio, idf::GPIO_MODE_INPUT);
-  if (pull != static_cast<uint8_t>(Pull::kInternalUp)) return idf::gpio_get_level(gpio) == 0;
-  idf::gpio_set_pull_mode(gpio, idf::GPIO_PULLUP_ONLY);
-  idf::esp_rom_delay_us(kSettleUs);
-  const bool low = idf::gpio_get_level(gpio) == 0;
-  idf::gpio_set_pull_mode(gpio, idf::GPIO_FLOATING);
-  return low;
-}
-
+bool probe_is_low(void *, uint8_t pin, uint8_t pull) { return sample_probe(pin, pull); }
 void relay(void *, uint8_t pin, bool level_high) { drive_pin(pin, level_high); }
 
 // --- clock and system
@@ -93,13 +82,6 @@ bool may_have_console(const NodeBlock &block) {
 }
 
 }  // namespace
-
-void drive_pin(uint8_t pin, bool level_high) {
-  const idf::gpio_num_t gpio = static_cast<idf::gpio_num_t>(pin);
-  idf::gpio_set_level(gpio, level_high ? 1 : 0);
-  idf::esp_rom_gpio_pad_select_gpio(pin);
-  idf::gpio_set_direction(gpio, idf::GPIO_MODE_OUTPUT);
-}
 
 void start_esp32_port(Esp32Port *esp32, const NodeBlock &block) {
   const bool console = may_have_console(block);

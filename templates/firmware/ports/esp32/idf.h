@@ -14,7 +14,6 @@
 #include <esp_ota_ops.h>
 #include <esp_partition.h>
 #include <esp_random.h>
-#include <esp_rom_gpio.h>
 #include <esp_rom_sys.h>
 #include <esp_system.h>
 #include <esp_task_wdt.h>
@@ -43,16 +42,18 @@ using ::TX;
 
 // pins
 using ::esp_rom_delay_us;
-using ::esp_rom_gpio_pad_select_gpio;
+using ::gpio_config;
+using ::gpio_config_t;
 using ::gpio_get_level;
+using ::gpio_mode_t;
 using ::gpio_num_t;
-using ::gpio_set_direction;
 using ::gpio_set_level;
-using ::gpio_set_pull_mode;
-using ::GPIO_FLOATING;
+using ::GPIO_INTR_DISABLE;
 using ::GPIO_MODE_INPUT;
 using ::GPIO_MODE_OUTPUT;
-using ::GPIO_PULLUP_ONLY;
+using ::GPIO_PULLDOWN_DISABLE;
+using ::GPIO_PULLUP_DISABLE;
+using ::GPIO_PULLUP_ENABLE;
 
 // clock, tasks, watchdog, system
 using ::esp_fill_random;
