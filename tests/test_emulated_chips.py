@@ -64,6 +64,7 @@ STAY_HERE = {
     "digest_count_test": "counts calls, which are the same everywhere",
     "esp32_pins_test": "of a port",
     "esp8266_pins_test": "of a port",
+    "esp8266_radio_test": "of a port",
     "flash_map_test": "of a port",
 }
 """Unit tests that run on this machine alone, and why."""

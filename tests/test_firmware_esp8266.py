@@ -129,6 +129,12 @@ def test_pins_over_a_core_of_the_tests_own() -> None:
     compile_and_check(sources, flags=(*HOST_FLAGS, "-isystem", str(STANDINS)))
 
 
+def test_radio_over_a_model_of_the_cores_own() -> None:
+    """Off means without power; joined again it is awake, a station, and never in modem sleep."""
+    sources = ["tests/firmware/esp8266_radio_test.cpp"]
+    compile_and_check(sources, flags=(*HOST_FLAGS, "-isystem", str(STANDINS)))
+
+
 def test_names_of_the_core_are_used_in_one_header_alone() -> None:
     """The rest of the port knows tn::core only, but for setup, loop and the two hooks that main.cpp defines."""
     names = r"\b(WiFi\w*|MDNS\w*|ESP|Serial|pinMode|digital\w+|micros64|delay\w*|eboot_\w+|GP\w+|system_\w+)\b\s*[.(]"

@@ -199,6 +199,52 @@ void joining_goes_on_by_itself() {
   CHECK(said("config radio-on connect "));
 }
 
+// As wifi.rst of esp-idf 4.4.7 has it, "Station Basic Configuration": access points below the threshold are not taken, and of the
+// others the one with the most signal.
+struct InTheAir {
+  wifi_auth_mode_t asks_for;
+  int signal_dbm;
+};
+int taken_of(const InTheAir *air, int n) {
+  int best = -1;
+  for (int i = 0; i < n; ++i)
+    if (air[i].asks_for >= last_config.sta.threshold.authmode && (best < 0 || air[i].signal_dbm > air[best].signal_dbm)) best = i;
+  return best;
+}
+
+void an_open_twin_is_not_joined() {
+  start();
+  const InTheAir air[] = {{WIFI_AUTH_OPEN, -30}, {WIFI_AUTH_WEP, -35}, {WIFI_AUTH_WPA_PSK, -40}, {WIFI_AUTH_WPA2_PSK, -70}, {WIFI_AUTH_WPA_WPA2_PSK, -80}};
+  esp32.port.join(&esp32, "barn", "passphrase");
+  CHECK(last_config.sta.sort_method == WIFI_CONNECT_AP_BY_SIGNAL && taken_of(air, 5) == 3);
+  esp32.port.join(&esp32, "guests", "");  // a network that is open by the inventory
+  CHECK(taken_of(air, 5) == 0);
+  esp32.port.join(&esp32, "barn", "passphrase");
+  CHECK(taken_of(air, 5) == 3);
+}
+
+// A station that leaves one network for another hears of the first one's end when it is at the second already.
+void a_late_goodbye_does_not_break_a_live_link() {
+  start();
+  esp32.port.join(&esp32, "barn", "passphrase");
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_START, nullptr);
+  esp32.radio.step(1000);
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_CONNECTED, nullptr);
+  handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
+  esp32.port.join(&esp32, "stable", "passphrase");
+  calls[0] = '\0';
+  esp32.radio.step(2000);
+  CHECK(said("connect "));
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);  // of "barn"
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_CONNECTED, nullptr);
+  handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
+  for (uint64_t now = 2005; now < 60000; now += 5) esp32.radio.step(now);
+  CHECK(said("") && esp32.port.network_up(&esp32));
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);  // a real one
+  esp32.radio.step(60000);
+  CHECK(said("connect "));
+}
+
 void sockets_never_wait_and_have_lowest_handles_first() {
   start();
   waiting = 7;
@@ -253,6 +299,8 @@ int main() {
   RUN(a_relay_has_its_level_before_it_is_driven);
   RUN(the_clock_is_wide);
   RUN(joining_goes_on_by_itself);
+  RUN(an_open_twin_is_not_joined);
+  RUN(a_late_goodbye_does_not_break_a_live_link);
   RUN(sockets_never_wait_and_have_lowest_handles_first);
   RUN(the_announcement_is_added_once_and_taken_back);
   RUN(causes_of_a_reset);

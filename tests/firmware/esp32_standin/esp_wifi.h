@@ -20,11 +20,17 @@ typedef enum {
   WIFI_EVENT_STA_CONNECTED,
   WIFI_EVENT_STA_DISCONNECTED
 } wifi_event_t;
+typedef enum { WIFI_AUTH_OPEN = 0, WIFI_AUTH_WEP, WIFI_AUTH_WPA_PSK, WIFI_AUTH_WPA2_PSK, WIFI_AUTH_WPA_WPA2_PSK } wifi_auth_mode_t;
+typedef struct {
+  int8_t rssi;
+  wifi_auth_mode_t authmode;
+} wifi_scan_threshold_t;
 typedef struct {
   uint8_t ssid[32];
   uint8_t password[64];
   wifi_scan_method_t scan_method;
   wifi_sort_method_t sort_method;
+  wifi_scan_threshold_t threshold;
 } wifi_sta_config_t;
 typedef union {
   wifi_sta_config_t sta;

@@ -22,6 +22,7 @@ class ESP8266WiFiClass {
   bool setSleepMode(WiFiSleepType_t type, uint8_t listenInterval = 0);
   static void persistent(bool persistent);
   bool mode(WiFiMode_t);
+  bool forceSleepBegin(uint32_t sleepUs = 0);
 };
 extern ESP8266WiFiClass WiFi;
 

@@ -47,6 +47,8 @@ void Radio::join(const char *network, const char *passphrase) {
   put(passphrase, config.sta.password, sizeof config.sta.password);
   config.sta.scan_method = idf::WIFI_ALL_CHANNEL_SCAN;
   config.sta.sort_method = idf::WIFI_CONNECT_AP_BY_SIGNAL;
+  // The IDF's default takes any network of this name, an open twin with more signal before ours.
+  if (passphrase[0] != '\0') config.sta.threshold.authmode = idf::WIFI_AUTH_WPA2_PSK;
   if (on_) idf::esp_wifi_disconnect();
   idf::esp_wifi_set_config(idf::WIFI_IF_STA, &config);
   if (!on_) on_ = good(idf::esp_wifi_start());
@@ -80,6 +82,8 @@ void Radio::note(const char *base, int32_t id) {
   }
   if (id == idf::WIFI_EVENT_STA_START) started_ = true;
   if (id == idf::WIFI_EVENT_STA_STOP) started_ = has_address_ = false;
+  // What came before it, of an earlier connection, is over: no second connect on a link that lives.
+  if (id == idf::WIFI_EVENT_STA_CONNECTED) loose_ = false;
   if (id == idf::WIFI_EVENT_STA_DISCONNECTED) {
     has_address_ = false;
     loose_ = true;

@@ -78,11 +78,17 @@ inline void radio_set_up() {
   WiFi.setSleepMode(WIFI_NONE_SLEEP);
   WiFi.setAutoReconnect(true);
 }
+// With a passphrase begin() takes WPA or better (threshold.authmode in ESP8266WiFiSTA.cpp), so no open twin of the network.
 inline void radio_join(const char *network, const char *passphrase) {
+  radio_set_up();          // it may be off; mode() wakes it
   WiFi.disconnect(false);  // begin() alone does not end the call for another network
   WiFi.begin(network, passphrase[0] == '\0' ? nullptr : passphrase);
 }
-inline void radio_leave() { WiFi.disconnect(false); }
+// Power off: forceSleepBegin() leaves the station mode, then sends the modem to sleep for good.
+inline void radio_leave() {
+  WiFi.disconnect(false);
+  WiFi.forceSleepBegin();
+}
 inline bool radio_joined() { return WiFi.isConnected(); }  // with an address
 inline int radio_signal_dbm() { return WiFi.RSSI(); }      // 31: cannot say (user_interface.h)
 inline void radio_mac(uint8_t to[6]) { WiFi.macAddress(to); }
