@@ -63,6 +63,7 @@ STAY_HERE = {
     "esp32_port_test": "of a port",
     "digest_count_test": "counts calls, which are the same everywhere",
     "esp32_pins_test": "of a port",
+    "esp8266_gpio_model_test": "of a port",
     "esp8266_pins_test": "of a port",
     "esp8266_radio_test": "of a port",
     "flash_map_test": "of a port",
