@@ -10,7 +10,7 @@
 
 namespace {
 
-char calls[4096];  // names of what was called, each with its figures, separated by spaces
+char calls[8192];  // names of what was called, each with its figures, separated by spaces
 
 void note(const char *what, long a = -1, long b = -1) {
   const size_t n = strlen(calls);
@@ -81,7 +81,20 @@ esp_err_t esp_wifi_start(void) { note("radio-on"); return ESP_OK; }
 esp_err_t esp_wifi_stop(void) { note("radio-off"); return ESP_OK; }
 esp_err_t esp_wifi_connect(void) { note("connect"); return ESP_OK; }
 esp_err_t esp_wifi_disconnect(void) { note("disconnect"); return ESP_OK; }
-esp_err_t esp_wifi_sta_get_ap_info(wifi_ap_record_t *to) { to->rssi = -61; return ESP_OK; }
+esp_err_t esp_wifi_sta_get_ap_info(wifi_ap_record_t *to) {
+  to->rssi = -61;
+  to->primary = 11;
+  memcpy(to->bssid, "\x02\x10\x20\x30\x40\x50", 6);
+  return ESP_OK;
+}
+esp_err_t esp_wifi_set_country(const wifi_country_t *to) {
+  note("channels", to->schan, to->schan + to->nchan - 1);
+  note(to->policy == WIFI_COUNTRY_POLICY_MANUAL ? "asked" : "heard");
+  return ESP_OK;
+}
+esp_err_t esp_wifi_set_protocol(wifi_interface_t at, uint8_t bits) { note("protocol", at, bits); return ESP_OK; }
+esp_err_t esp_wifi_set_max_tx_power(int8_t quarter_dbm) { note("power", quarter_dbm); return ESP_OK; }
+size_t heap_caps_get_largest_free_block(uint32_t caps) { return caps == MALLOC_CAP_8BIT ? 65000 : 0; }
 esp_err_t esp_wifi_set_ps(wifi_ps_type_t) { return ESP_OK; }
 esp_err_t esp_wifi_set_config(wifi_interface_t, wifi_config_t *to) { last_config = *to; note("config"); return ESP_OK; }
 esp_err_t esp_wifi_set_storage(wifi_storage_t) { return ESP_OK; }
@@ -144,6 +157,12 @@ void no_console_where_its_pins_are_needed() {
     tn::start_esp32_port(&esp32, block_with_first_probe_on(pin));
     CHECK(strstr(calls, "console") == nullptr && esp32.port.console_read == nullptr && esp32.port.console_write == nullptr);
   }
+  tn::NodeBlock button = block_with_first_probe_on(25);
+  button.clear_pin = pins[1];
+  seal(&button);
+  calls[0] = '\0';
+  tn::start_esp32_port(&esp32, button);
+  CHECK(strstr(calls, "console") == nullptr && esp32.port.console_read == nullptr);
   tn::NodeBlock damaged = block_with_first_probe_on(pins[0]);
   damaged.crc32 ^= 1;
   tn::start_esp32_port(&esp32, damaged);
@@ -223,6 +242,60 @@ void an_open_twin_is_not_joined() {
   CHECK(taken_of(air, 5) == 3);
 }
 
+void start_with_traits(unsigned traits) {
+  tn::NodeBlock block = block_with_first_probe_on(25);
+  block.network_traits = static_cast<uint8_t>(traits);
+  seal(&block);
+  calls[0] = '\0';
+  tn::start_esp32_port(&esp32, block);
+}
+
+// wifi.rst, "Wi-Fi Country Code": with the automatic policy 12 to 14 are listened to only, with the manual one asked on.
+void what_is_out_of_the_ordinary_about_a_network() {
+  start_with_traits(tn::kHighChannels);
+  CHECK(said("watchdog(8,1) watched console hostname mode(1) channels(1,14) heard radio-on port(80) listen no-wait "));
+  start_with_traits(tn::kHighChannels | tn::kHiddenNetwork);
+  CHECK(strstr(calls, "channels(1,13) asked radio-on") != nullptr);
+  start_with_traits(tn::kNo80211n | tn::kHiddenNetwork);
+  CHECK(strstr(calls, "mode(1) protocol(0,3) radio-on") != nullptr);  // 802.11b and g
+  start_with_traits(tn::kWpa3Only);
+  const InTheAir air[] = {{WIFI_AUTH_OPEN, -30}, {WIFI_AUTH_WPA2_PSK, -40}, {WIFI_AUTH_WPA3_PSK, -70}};
+  esp32.port.join(&esp32, "barn", "passphrase");
+  CHECK(taken_of(air, 3) == 2 && last_config.sta.pmf_cfg.required);
+  start();
+  esp32.port.join(&esp32, "barn", "passphrase");
+  CHECK(taken_of(air, 3) == 1 && !last_config.sta.pmf_cfg.required);
+  tn::NodeBlock damaged = block_with_first_probe_on(25);
+  damaged.network_traits = tn::kNo80211n;  // its checksum is not of this
+  calls[0] = '\0';
+  tn::start_esp32_port(&esp32, damaged);
+  CHECK(strstr(calls, "protocol") == nullptr);
+}
+
+// 13 dBm, as CONFIG_ESP_PHY_REDUCE_TX_POWER of the IDF has it (PHY_TX_POWER_LOWEST of phy_init_data.h, in quarters of a dBm).
+void a_weak_supply_gets_a_quiet_radio() {
+  cause = ESP_RST_BROWNOUT;
+  start();
+  CHECK(strstr(calls, "radio-on power(52) ") != nullptr);
+  esp32.port.join(&esp32, nullptr, nullptr);
+  calls[0] = '\0';
+  esp32.port.join(&esp32, "barn", "pass");
+  CHECK(said("config radio-on power(52) "));
+  cause = ESP_RST_POWERON;
+  start();
+  CHECK(strstr(calls, "power") == nullptr);
+}
+
+void where_it_is_joined() {
+  uint8_t bssid[6], channel = 0;
+  start();
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);
+  CHECK(!esp32.port.access_point(&esp32, bssid, &channel));
+  handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
+  CHECK(esp32.port.access_point(&esp32, bssid, &channel) && memcmp(bssid, "\x02\x10\x20\x30\x40\x50", 6) == 0 && channel == 11);
+  CHECK(esp32.port.largest_block(&esp32) == 65000);
+}
+
 // A station that leaves one network for another hears of the first one's end when it is at the second already.
 void a_late_goodbye_does_not_break_a_live_link() {
   start();
@@ -282,7 +355,7 @@ void causes_of_a_reset() {
   const struct {
     esp_reset_reason_t idf;
     tn::Reset ours;
-  } rows[] = {{ESP_RST_POWERON, tn::Reset::kPowerOn}, {ESP_RST_BROWNOUT, tn::Reset::kPowerOn}, {ESP_RST_SW, tn::Reset::kRestart},
+  } rows[] = {{ESP_RST_POWERON, tn::Reset::kPowerOn}, {ESP_RST_BROWNOUT, tn::Reset::kBrownOut}, {ESP_RST_EXT, tn::Reset::kPowerOn}, {ESP_RST_SW, tn::Reset::kRestart},
               {ESP_RST_TASK_WDT, tn::Reset::kWatchdog}, {ESP_RST_INT_WDT, tn::Reset::kWatchdog}, {ESP_RST_PANIC, tn::Reset::kCrash}};
   for (const auto &row : rows) {
     cause = row.idf;
@@ -300,6 +373,9 @@ int main() {
   RUN(the_clock_is_wide);
   RUN(joining_goes_on_by_itself);
   RUN(an_open_twin_is_not_joined);
+  RUN(what_is_out_of_the_ordinary_about_a_network);
+  RUN(a_weak_supply_gets_a_quiet_radio);
+  RUN(where_it_is_joined);
   RUN(a_late_goodbye_does_not_break_a_live_link);
   RUN(sockets_never_wait_and_have_lowest_handles_first);
   RUN(the_announcement_is_added_once_and_taken_back);

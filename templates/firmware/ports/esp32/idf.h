@@ -9,6 +9,7 @@
 #include <esp_err.h>                  // macro ESP_OK
 #include <esp_event.h>                // macro ESP_EVENT_ANY_ID
 #include <esp_flash.h>
+#include <esp_heap_caps.h>              // macro MALLOC_CAP_8BIT
 #include <esp_mac.h>
 #include <esp_netif.h>
 #include <esp_ota_ops.h>
@@ -18,7 +19,7 @@
 #include <esp_system.h>
 #include <esp_task_wdt.h>
 #include <esp_timer.h>
-#include <esp_wifi.h>                 // macro WIFI_INIT_CONFIG_DEFAULT
+#include <esp_wifi.h>                 // macros WIFI_INIT_CONFIG_DEFAULT, WIFI_PROTOCOL_11B, WIFI_PROTOCOL_11G
 #include <esp_wifi_default.h>
 #include <freertos/FreeRTOS.h>        // macro portTICK_PERIOD_MS
 #include <freertos/task.h>
@@ -26,9 +27,9 @@
                                       // O_NONBLOCK, MSG_DONTWAIT, INADDR_ANY
 #include <lwip/def.h>
 #include <mbedtls/ecdsa.h>
-#include <mbedtls/ecp.h>
+#include <mbedtls/ecp.h>              // macros MBEDTLS_ERR_ECP_ALLOC_FAILED, MBEDTLS_ERR_MPI_ALLOC_FAILED (bignum.h)
 #include <mbedtls/gcm.h>
-#include <mbedtls/md.h>
+#include <mbedtls/md.h>               // macro MBEDTLS_ERR_MD_ALLOC_FAILED
 #include <mbedtls/sha256.h>
 #include <mdns.h>
 
@@ -65,6 +66,7 @@ using ::esp_task_wdt_add;
 using ::esp_task_wdt_init;
 using ::esp_task_wdt_reset;
 using ::esp_timer_get_time;
+using ::heap_caps_get_largest_free_block;
 using ::vTaskDelay;
 using ::ESP_MAC_WIFI_STA;
 using ::ESP_RST_BROWNOUT;
@@ -105,7 +107,10 @@ using ::esp_wifi_connect;
 using ::esp_wifi_disconnect;
 using ::esp_wifi_init;
 using ::esp_wifi_set_config;
+using ::esp_wifi_set_country;
+using ::esp_wifi_set_max_tx_power;
 using ::esp_wifi_set_mode;
+using ::esp_wifi_set_protocol;
 using ::esp_wifi_set_ps;
 using ::esp_wifi_set_storage;
 using ::esp_wifi_sta_get_ap_info;
@@ -113,13 +118,17 @@ using ::esp_wifi_start;
 using ::esp_wifi_stop;
 using ::wifi_ap_record_t;
 using ::wifi_config_t;
+using ::wifi_country_t;
 using ::wifi_init_config_t;
 using ::IP_EVENT;
 using ::IP_EVENT_STA_GOT_IP;
 using ::IP_EVENT_STA_LOST_IP;
 using ::WIFI_ALL_CHANNEL_SCAN;
 using ::WIFI_AUTH_WPA2_PSK;
+using ::WIFI_AUTH_WPA3_PSK;
 using ::WIFI_CONNECT_AP_BY_SIGNAL;
+using ::WIFI_COUNTRY_POLICY_AUTO;
+using ::WIFI_COUNTRY_POLICY_MANUAL;
 using ::WIFI_EVENT;
 using ::WIFI_EVENT_STA_CONNECTED;
 using ::WIFI_EVENT_STA_DISCONNECTED;
