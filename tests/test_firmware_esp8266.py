@@ -130,7 +130,8 @@ def test_pins_over_a_core_of_the_tests_own() -> None:
 
 
 def test_pins_over_a_model_of_the_pads() -> None:
-    """Every pin from every state that may have been left: floating, pulled up, driven, and no relay's ON at any moment."""
+    """Every pin from every state that may have been left: floating, pulled up or driven, and
+    a relay never ON."""
     sources = ["templates/firmware/ports/esp8266/pins.cpp", "tests/firmware/esp8266_gpio_model_test.cpp"]
     sources += core_sources("node_block_check", "crc32")
     compile_and_check(sources, flags=(*HOST_FLAGS, "-isystem", str(STANDINS)))
