@@ -137,6 +137,12 @@ def test_pins_over_a_model_of_the_pads() -> None:
     compile_and_check(sources, flags=(*HOST_FLAGS, "-isystem", str(STANDINS)))
 
 
+def test_no_memory_is_not_a_bad_signature() -> None:
+    sources = ["tests/firmware/crypto_chip_test.cpp", "templates/firmware/ports/esp8266/crypto_chip.cpp"]
+    plain = tuple(flag for flag in HOST_FLAGS if "sanitize" not in flag)
+    compile_and_check(sources, flags=(*plain, "-isystem", str(STANDINS)))
+
+
 def test_radio_over_a_model_of_the_cores_own() -> None:
     """Off means without power; joined again it is awake, a station, and never in modem sleep."""
     sources = ["tests/firmware/esp8266_radio_test.cpp"]

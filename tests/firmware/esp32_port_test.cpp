@@ -94,7 +94,7 @@ esp_err_t esp_wifi_set_country(const wifi_country_t *to) {
 }
 esp_err_t esp_wifi_set_protocol(wifi_interface_t at, uint8_t bits) { note("protocol", at, bits); return ESP_OK; }
 esp_err_t esp_wifi_set_max_tx_power(int8_t quarter_dbm) { note("power", quarter_dbm); return ESP_OK; }
-size_t heap_caps_get_largest_free_block(uint32_t caps) { return caps == MALLOC_CAP_8BIT ? 65000 : 0; }
+size_t heap_caps_get_largest_free_block(uint32_t caps) { return caps == (MALLOC_CAP_8BIT | MALLOC_CAP_INTERNAL) ? 65000 : 0; }
 esp_err_t esp_wifi_set_ps(wifi_ps_type_t) { return ESP_OK; }
 esp_err_t esp_wifi_set_config(wifi_interface_t, wifi_config_t *to) { last_config = *to; note("config"); return ESP_OK; }
 esp_err_t esp_wifi_set_storage(wifi_storage_t) { return ESP_OK; }

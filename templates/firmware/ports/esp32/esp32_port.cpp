@@ -25,7 +25,10 @@ void restart(void *) { idf::esp_restart(); }
 void feed_watchdog(void *) { idf::esp_task_wdt_reset(); }
 void random_bytes(void *, uint8_t *to, size_t n) { idf::esp_fill_random(to, n); }
 uint32_t free_bytes(void *) { return idf::esp_get_free_heap_size(); }
-uint32_t largest_block(void *) { return static_cast<uint32_t>(idf::heap_caps_get_largest_free_block(MALLOC_CAP_8BIT)); }
+// Of the memory that Mbed TLS may have (CONFIG_MBEDTLS_INTERNAL_MEM_ALLOC of the core's builds).
+uint32_t largest_block(void *) {
+  return static_cast<uint32_t>(idf::heap_caps_get_largest_free_block(MALLOC_CAP_INTERNAL | MALLOC_CAP_8BIT));
+}
 void mac(void *, uint8_t to[6]) { idf::esp_read_mac(to, idf::ESP_MAC_WIFI_STA); }
 
 Reset reset_reason(void *) {

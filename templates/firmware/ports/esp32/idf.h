@@ -9,7 +9,7 @@
 #include <esp_err.h>                  // macro ESP_OK
 #include <esp_event.h>                // macro ESP_EVENT_ANY_ID
 #include <esp_flash.h>
-#include <esp_heap_caps.h>              // macro MALLOC_CAP_8BIT
+#include <esp_heap_caps.h>              // macros MALLOC_CAP_8BIT, MALLOC_CAP_INTERNAL
 #include <esp_mac.h>
 #include <esp_netif.h>
 #include <esp_ota_ops.h>

@@ -10,7 +10,7 @@ namespace {
 constexpr uint8_t kPinsOfAnyChip = 64;
 
 // All that a pin can be, each time: gpio_set_direction() alone would leave the pull that the chip's reset gives the pin (GPIO4 and
-// 13 of the ESP32 down, 14 up), the RTC's hold on it, and the USB pads of the C3 (18, 19) and S3 (19, 20).
+// 13 of the ESP32 down, 14 up), an RTC function of it, and the USB pads of the C3 (18, 19) and S3 (19, 20).
 void set_pin(uint8_t pin, idf::gpio_mode_t mode, bool pull_up) {
   if (pin >= kPinsOfAnyChip) return;
   idf::gpio_config_t config = {};
