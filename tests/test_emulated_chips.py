@@ -58,6 +58,7 @@ STAY_HERE = {
     "slots_cut_test": "takes too long",
     "slots_events_test": "takes too long",
     "credentials_cut_test": "takes too long",
+    "air_test": "needs files",
     "flash_file_test": "needs files",
     "crypto_mbedtls_test": "of a port, with another library",
     "crypto_chip_test": "of a port",
