@@ -288,7 +288,7 @@ def test_pins_as_people_say_them_and_uses_as_inventories_do() -> None:
 
 def test_the_settling_times_are_those_of_the_firmware() -> None:
     ports = ROOT / "templates" / "firmware" / "ports"
-    for board_id, path in (("d1-mini", "esp8266/pins.cpp"), ("esp32-devkit", "esp32/esp32_port.h")):
+    for board_id, path in (("d1-mini", "esp8266/pins.cpp"), ("esp32-devkit", "esp32/pins.h")):
         text = (ports / path).read_text(encoding="utf-8")
         found = re.search(r"kSettleUs = (\d+);", text)
         assert found

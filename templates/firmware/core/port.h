@@ -36,10 +36,10 @@ struct Hmac {
 };
 
 struct Crypto {
+  // Each begin is followed by its end, on every path: it lets go of what the library took, memory or the chip's own engine.
   void (*sha256_begin)(Sha256 *s);
   void (*sha256_add)(Sha256 *s, const void *data, size_t n);
   void (*sha256_end)(Sha256 *s, uint8_t out[32]);
-  // Each begin is followed by its end, which lets go of what the library took.
   void (*hmac_begin)(Hmac *h, const uint8_t *key, size_t key_n);
   void (*hmac_add)(Hmac *h, const void *data, size_t n);
   void (*hmac_end)(Hmac *h, uint8_t out[32]);

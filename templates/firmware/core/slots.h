@@ -78,6 +78,7 @@ struct SlotUpdate {
   uint32_t received;  // bytes of the body
   uint32_t done;      // bytes of the present pass over the flash
   uint32_t page_n;
+  bool hashing;  // sha was begun and not ended; an engine of the chip may hang on it
   Sha256 sha;
   ImageRecord image;
   uint8_t page[256];
@@ -133,6 +134,8 @@ class Slots {
   OtaData notes_;
 
   bool save();
+  void begin_digest();
+  void end_digest(uint8_t digest[32]);
   bool whole(uint8_t area) const;
   bool copy(uint8_t from, uint8_t to, uint32_t bytes) const;
   bool bring(uint8_t from) const;

@@ -32,8 +32,8 @@ bool read_speed(const char *text, double *to) {
 }
 
 bool read_reset(const char *text, Reset *to) {
-  const char *const words[] = {"power-on", "restart", "watchdog", "crash"};
-  for (uint8_t i = 0; i < 4; ++i) {
+  const char *const words[] = {"power-on", "restart", "watchdog", "crash", "brown-out"};  // in the order of Reset
+  for (uint8_t i = 0; i < sizeof words / sizeof words[0]; ++i) {
     if (strcmp(text, words[i]) != 0) continue;
     *to = static_cast<Reset>(i);
     return true;
