@@ -23,6 +23,13 @@ QUOTED_LINE_CHARS: Final = 2_000
 SUGGESTION_COMPARISONS: Final = 50_000
 """Words compared for all "did you mean" of one run: bounds the time for an inventory with all its names wrong."""
 WINDOW_LONGEST_S: Final = 7 * 86_400
+WINDOW_PERIODS: Final = 15_000
+"""Days, weeks, months or years in a row that a rule is searched through: 29 February falls on a given day of the week at
+least every 40 years (14,610 days). A rule that never opens would else be searched to the year 9999, in 7 to 12 s."""
+WINDOW_SPAN_YEARS: Final = 100
+"""From a window's first day: no board lives longer, and a rule that opens every 40 years ends here too."""
+WINDOW_AHEAD_DAYS: Final = 400
+"""How far ahead the next window is looked for: one that comes later is none to whoever plans an update."""
 EARLIEST_YEAR: Final = 2_000
 LATEST_YEAR: Final = 2_199
 """Of dates in an inventory: a daily window counted from the year 1 would be counted through anew at each look."""
