@@ -24,8 +24,8 @@ SUGGESTION_COMPARISONS: Final = 50_000
 """Words compared for all "did you mean" of one run: bounds the time for an inventory with all its names wrong."""
 WINDOW_LONGEST_S: Final = 7 * 86_400
 WINDOW_PERIODS: Final = 15_000
-"""Days, weeks, months or years in a row that a rule is searched through: 29 February falls on a given day of the week at
-least every 40 years (14,610 days). A rule that never opens would else be searched to the year 9999, in 7 to 12 s."""
+"""Days, weeks, months or years in a row that a rule is searched through: 29 February falls on a given day of the week
+at least every 40 years (14,610 days). A rule that never opens would else be searched to the year 9999, in 7 to 12 s."""
 WINDOW_SPAN_YEARS: Final = 100
 """From a window's first day: no board lives longer, and a rule that opens every 40 years ends here too."""
 WINDOW_AHEAD_DAYS: Final = 400
@@ -89,10 +89,12 @@ SINGLE_PHASE_KW: Final = 11.2
 memory): a supply of one phase would not start them."""
 MOTOR_LEAST_M: Final = 0.06
 """The smallest submersible motors are for wells of 3 inches: less is a slip of the unit (own allowance)."""
-MOTOR_STARTS_PER_HOUR: Final = (0.5, 120.0)
+MOTOR_STARTS_PER_HOUR: Final = (0.04, 120.0)
 """A motor's own figure outside of these was given per day or per minute (own allowance)."""
 MOTOR_INERTIA_LB_FT2: Final = 20_000.0
 """More than the tables of motors of 200 kW have: a slip of the unit (own allowance)."""
+POWER_LEAST_KW: Final = 0.001
+"""The coil of the smallest valve takes a watt: less is mW for MW, or kW for W (own allowance)."""
 POWER_MOST_KW: Final = 200.0
 POWER_DC_MOST_KW: Final = 22.0
 """Larger pumps are not switched by such a node; larger ones on direct current are hardly made (own allowances)."""
@@ -115,8 +117,9 @@ ELLIPSOID_DEPTH: Final = (0.1, 0.5)
 """Depth of ends as shares of their diameter: outside of these a slip of the unit (own allowances)."""
 TABLE_STEP: Final = 0.15
 TABLE_JUMP: Final = 3.0
-"""A stretch of a strapping table wider by this share than those around it, beside one that is narrower by it, has a slip
-of a digit between the two; the last stretch when it is so many times wider than the one before (own allowances)."""
+"""A stretch of a strapping table wider by this share than those around it, beside one that is narrower by it, has a
+slip of a digit between the two; the last stretch when it is so many times wider than the one before (own
+allowances)."""
 RESERVE_LEAST_M: Final = 0.01
 RESERVE_SHARE: Final = 0.9
 """Of the water below the highest mark: a larger reserve leaves nothing to use (own allowances; fire tanks aside)."""
@@ -127,7 +130,7 @@ CROP_US_PER_CM: Final = 10_000.0
 """The saltiest water that stock drinks and crops stand (from memory: ANZECC 2000; FAO irrigation paper 29)."""
 RUN_ON_MOST_S: Final = 60.0
 NETWORK_LOST_RANGE_S: Final = (60.0, 7 * 86_400.0)
-TRIAL_MOST_S: Final = 7_200.0
+TRIAL_MOST_S: Final = 14_400.0
 """Times outside of these are slips of the unit (own allowances)."""
 SOAK_LEAST_S: Final = 30.0
 """An image that was hardly watched would be kept (own rule)."""

@@ -181,12 +181,10 @@ def _fits(rule: Rule, day: date) -> bool:
     """Whether the day passes every part of the rule that a day can fail."""
     if rule.months and day.month not in rule.months:
         return False
-    if rule.month_days and day.day not in rule.month_days:
-        if day.day - monthrange(day.year, day.month)[1] - 1 not in rule.month_days:
-            return False
-    if rule.year_days and _in_year(day) not in rule.year_days:
-        if _in_year(day) - _in_year(date(day.year, 12, 31)) - 1 not in rule.year_days:
-            return False
+    if rule.month_days and not {day.day, day.day - _month_length(day) - 1} & rule.month_days:
+        return False
+    if rule.year_days and not {_in_year(day), _in_year(day) - _year_length(day) - 1} & rule.year_days:
+        return False
     if rule.weeks and not _week_numbers(day, rule.week_start) & rule.weeks:
         return False
     if not rule.weekdays and not rule.nth_weekdays:
@@ -198,12 +196,20 @@ def _in_year(day: date) -> int:
     return day.timetuple().tm_yday
 
 
+def _month_length(day: date) -> int:
+    return monthrange(day.year, day.month)[1]
+
+
+def _year_length(day: date) -> int:
+    return _in_year(date(day.year, 12, 31))
+
+
 def _week_numbers(day: date, week_start: int) -> set[int]:
     """The number of the day's week in its year, from the front and from the end: the first week has four days of the
     year."""
     fourth = day + (3 - (day.weekday() - week_start) % _WEEK_DAYS) * _DAY
     number = (_in_year(fourth) - 1) // _WEEK_DAYS + 1
-    weeks_after = (_in_year(date(fourth.year, 12, 31)) - _in_year(fourth)) // _WEEK_DAYS
+    weeks_after = (_year_length(fourth) - _in_year(fourth)) // _WEEK_DAYS
     return {number, -1 - weeks_after}
 
 
@@ -213,7 +219,7 @@ def _is_nth(rule: Rule, day: date, which: tuple[int, int]) -> bool:
     if day.weekday() != weekday:
         return False
     if rule.frequency == "MONTHLY" or rule.months:
-        at, length = day.day, monthrange(day.year, day.month)[1]
+        at, length = day.day, _month_length(day)
     else:
-        at, length = _in_year(day), _in_year(date(day.year, 12, 31))
+        at, length = _in_year(day), _year_length(day)
     return nth in ((at - 1) // _WEEK_DAYS + 1, -((length - at) // _WEEK_DAYS) - 1)

@@ -306,19 +306,18 @@ def unit_meant(unit: str, known: Mapping[str, float]) -> str:
     The same letters in other cases, but for M and m, which are a million and a thousandth; or begun alike with letters
     left out, added or exchanged. Where such units differ in size, none is said.
     """
-    close = [
-        name for name in known if name.lower() == unit.lower() and ("m" in known or not _mega(name, unit))
-    ]
+    lengths = "m" in known
+    may = [name for name in known if name[0].lower() == unit[0].lower() and (lengths or not _mega(name, unit))]
+    close = [name for name in may if name.lower() == unit.lower()]
     if not close and len(unit) > 1:
-        close = [
-            name
-            for name in known
-            if name[0].lower() == unit[0].lower() and _alike(name.lower(), unit.lower())
-        ]
-    return close[0] if len({known[name] for name in close}) == 1 else ""
+        close = [name for name in may if _alike(name.lower(), unit.lower())]
+    if len({known[name] for name in close}) != 1:
+        return ""
+    return min(close, key=lambda name: abs(len(name) - len(unit)))
 
 
 def _mega(one: str, other: str) -> bool:
+    """Whether one begins with a million where the other begins with a thousandth."""
     return {one[0], other[0]} == {"m", "M"}
 
 

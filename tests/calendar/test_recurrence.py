@@ -69,8 +69,9 @@ def random_rule(chance: random.Random) -> tuple[str, datetime]:
 
 
 def test_openings_are_those_of_dateutil() -> None:
-    """From the first day on, and from a later day on, for ten years. Whether a rule opens is asked of us first: one that
-    does not would keep dateutil for ten seconds, so for those it is asked with the end of the search in the rule."""
+    """From the first day on, and from a later day on, for ten years. Whether a rule opens is asked of us first: one
+    that does not would keep dateutil for ten seconds, so for those it is asked with the end of the search in the
+    rule."""
     chance, compared = random.Random(8), 0
     for number in range(RULES):
         rule, first = random_rule(chance)

@@ -48,14 +48,14 @@ TABLE_NOT_SMOOTH = Code(
     "slip of a digit in it, and each volume near it is wrong.",
     "Check the line against the table that was measured.",
     Severity.WARNING,
-    "second differences of the table; own allowance: 15 % wider than the stretches around it beside one 15 % narrower, or a "
-    "last stretch 3 x as wide as the one before",
+    "second differences of the table; own allowance: 15 % wider than the stretches around it beside one 15 % narrower, "
+    "or a last stretch 3 x as wide as the one before",
 )
 FLOW_ODD = Code(
     "INV536",
     "a flow out of any scale",
-    "The draw and the inflow decide how long the tank can be left alone, how often its pump starts and when its watches "
-    "act. With a slip of the unit in one of them all of these are wrong.",
+    "The draw and the inflow decide how long the tank can be left alone, how often its pump starts and when its "
+    "watches act. With a slip of the unit in one of them all of these are wrong.",
     "Give the worst flow, not the mean, and check its unit (L/min, L/h, m3/h).",
     Severity.WARNING,
     "own allowances: a pipe of 400 mm carries 20,000 L/min at 2.7 m/s; a full tank is not empty or full in 30 s, nor "
@@ -67,8 +67,8 @@ POWER_ODD = Code(
     "The power decides how often the motor may start and how long it must rest.",
     "Check the figure, its unit and `phase` against the plate.",
     Severity.WARNING,
-    "own allowances: pumps that a node switches through a contactor have at most 200 kW, those on direct current at most "
-    "22 kW",
+    "own allowances: pumps that a node switches through a contactor have 1 W to 200 kW, those on direct current at "
+    "most 22 kW",
 )
 END_ODD = Code(
     "INV538",
@@ -85,7 +85,7 @@ MOTOR_ODD = Code(
     "The motor's own figures go before all tables: with a slip in one, the pump starts too often, or is said to.",
     "Check the figure against the plate or the sheet of the motor: starts per hour, not per day; inertia in its unit.",
     Severity.WARNING,
-    "own allowances: submersible motors from 60 mm across; 0.5 to 120 starts an hour (Franklin Electric: 50 to 300 a "
+    "own allowances: submersible motors from 60 mm across; 0.04 to 120 starts an hour (Franklin Electric: 50 to 300 a "
     "day, NEMA MG 10: 1.8 to 34 an hour); load inertia up to 20,000 lb ft2",
 )
 RESERVE_ODD = Code(
@@ -109,8 +109,8 @@ SOAK_SHORT = Code(
 GATE_OPEN = Code(
     "INV542",
     "a gate that stops nothing",
-    "The gate holds a push when more of a wave fail than are allowed. With half of a wave or more allowed, an image that "
-    "breaks most nodes goes on to the whole fleet.",
+    "The gate holds a push when more of a wave fail than are allowed. With half of a wave or more allowed, an image "
+    "that breaks most nodes goes on to the whole fleet.",
     "Set `failures_allowed` to 0 % (the default), or to a few percent for a large fleet.",
     Severity.WARNING,
     "own rule: less than 50 %",
@@ -122,8 +122,8 @@ TOO_SALTY = Code(
     "Check the conductivity and its unit, or correct `duty`.",
     Severity.WARNING,
     "livestock: 13,000 mg/L for sheep on dry feed is about 20,000 uS/cm, the most that any stock stands (ANZECC 2000, "
-    "from memory); irrigation: 10,000 uS/cm, above which hardly a crop yields (FAO paper 29, from memory); sea: 45,000 to "
-    "55,000 uS/cm (hercowater.com)",
+    "from memory); irrigation: 10,000 uS/cm, above which hardly a crop yields (FAO paper 29, from memory); sea: 45,000 "
+    "to 55,000 uS/cm (hercowater.com)",
 )
 TIME_ODD = Code(
     "INV544",
@@ -131,14 +131,14 @@ TIME_ODD = Code(
     "A slip of the unit makes milliseconds of seconds, or hours of minutes.",
     "Check the figure and its unit.",
     Severity.WARNING,
-    "own allowances: a pump runs on for at most a minute; without its network a node looks for it for 1 min to 7 days; a "
-    "trial lasts at most 2 h",
+    "own allowances: a pump runs on for at most a minute; without its network a node looks for it for 1 min to 7 days; "
+    "a trial lasts at most 4 h",
 )
 FIRST_WAVE_LARGE = Code(
     "INV545",
     "a first wave of most of the fleet",
-    "The first wave is there to find a bad image with few nodes; when it is most of the fleet, a bad image is everywhere "
-    "before the gate can say a word.",
+    "The first wave is there to find a bad image with few nodes; when it is most of the fleet, a bad image is "
+    "everywhere before the gate can say a word.",
     "Set `first_wave` to one or two nodes, or a tenth of a large fleet.",
     Severity.WARNING,
     "own rule: at most half of a fleet of ten nodes or more",
@@ -146,8 +146,8 @@ FIRST_WAVE_LARGE = Code(
 PILOT_BLIND = Code(
     "INV546",
     "a pilot that finds only what is everywhere",
-    "`pilot_share_found` is the share of the fleet with a fault that the first waves should show: at half or more, faults "
-    "of fewer nodes pass the pilot unseen; at 0 % no pilot is large enough.",
+    "`pilot_share_found` is the share of the fleet with a fault that the first waves should show: at half or more, "
+    "faults of fewer nodes pass the pilot unseen; at 0 % no pilot is large enough.",
     "Set it to 10 % (the default), or from 1 to 30 %.",
     Severity.WARNING,
     "own rule: more than 0 % and less than 50 %",
@@ -163,8 +163,8 @@ CABLE_ODD = Code(
 LEVEL_OF_OVERFLOW = Code(
     "INV548",
     "an overflow near the bottom",
-    "Water runs off at the overflow: one in the lower third leaves most of the tank empty for ever. Often it was measured "
-    "from the top.",
+    "Water runs off at the overflow: one in the lower third leaves most of the tank empty for ever. Often it was "
+    "measured from the top.",
     "Measure `overflow` from the lowest inside point up.",
     Severity.WARNING,
     "own allowance: an overflow below a third of the tank's height",

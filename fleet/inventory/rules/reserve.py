@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.codes import Severity
 from fleet.finding import Figure, Finding
+from fleet.inventory.codes.plausible import TOO_SALTY
 from fleet.inventory.codes.water import (
     BELOW_RESERVE,
     FIRE_DRAWN,
@@ -13,7 +14,6 @@ from fleet.inventory.codes.water import (
     FIRE_REFILL,
     NOT_DRINKING,
 )
-from fleet.inventory.codes.plausible import TOO_SALTY
 from fleet.inventory.model import Duty
 from fleet.inventory.rules.plausible import is_of_its_kind
 from fleet.limits import CROP_US_PER_CM, DRINKING_US_PER_CM, STOCK_US_PER_CM
@@ -64,7 +64,8 @@ def _too_salty(tank: Entry[Tank], us_per_cm: float) -> Iterator[Finding]:
     who, limit = _SALT[tank.part.duty]
     if us_per_cm <= limit * (1 + FLOW_ROUNDING):
         return
-    what = f"the tank is for {tank.part.duty.value}, and its water has {us_per_cm:,.0f} uS/cm; {who} {limit:,.0f} at most"
+    duty = tank.part.duty.value
+    what = f"the tank is for {duty}, and its water has {us_per_cm:,.0f} uS/cm; {who} {limit:,.0f} at most"
     figures = (Figure("conductivity", us_per_cm, "uS/cm"), Figure("limit", limit, "uS/cm"))
     yield Finding(
         TOO_SALTY, what, tank.value("water", "conductivity"), f"tank {tank.part.name}", figures=figures

@@ -13,6 +13,7 @@ from fleet.limits import (
     MOTOR_LEAST_M,
     MOTOR_STARTS_PER_HOUR,
     POWER_DC_MOST_KW,
+    POWER_LEAST_KW,
     POWER_MOST_KW,
     RUN_ON_MOST_S,
     TANK_FILLS_DAYS,
@@ -83,10 +84,11 @@ def _flow(
 
 def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
     most_kw = POWER_DC_MOST_KW if pump.phase == "dc" else POWER_MOST_KW
-    if pump.power_kw is None or pump.power_kw <= most_kw:
+    if pump.power_kw is None or POWER_LEAST_KW <= pump.power_kw <= most_kw:
         return
     on = " on direct current" if pump.phase == "dc" else ""
-    what = f"the pump `{pump.name}` has {pump.power_kw:,.4g} kW{on}; {most_kw:g} kW are reckoned with at most"
+    limits = f"{POWER_LEAST_KW:g} to {most_kw:g} kW"
+    what = f"the pump `{pump.name}` has {pump.power_kw:,.4g} kW{on}; {limits} are reckoned with"
     figures = (Figure("power", pump.power_kw, "kW"), Figure("most", most_kw, "kW"))
     yield Finding(POWER_ODD, what, tank.value("pump", "power"), f"tank {tank.part.name}", figures=figures)
 

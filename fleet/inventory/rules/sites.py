@@ -38,7 +38,8 @@ def sites_fit(survey: Survey) -> Iterator[Finding]:
     for site in survey.sites:
         subject = f"site {site.part.name}"
         if site.part.time_zone not in time_zones():
-            what = f"there is no time zone `{shown(site.part.time_zone)}`.{_zone_meant(survey, site.part.time_zone)}"
+            text = site.part.time_zone
+            what = f"there is no time zone `{shown(text)}`.{_zone_meant(survey, text)}"
             yield Finding(NO_SUCH_TIME_ZONE, what, site.value("time_zone"), subject=subject)
         yield from _network_lost(site, subject)
         for index, window in enumerate(site.part.windows):
@@ -109,8 +110,8 @@ def _zone_meant(survey: Survey, text: str) -> str:
         zone = f"Etc/GMT{'-' if ahead else '+'}{int(offset[2])}"
         way = "ahead of" if ahead else "behind"
         return (
-            f" A zone is named by a place, for its clock changes. `{zone}` is {int(offset[2])} h {way} UTC all year: in "
-            "those names the sign is the other way round."
+            f" A zone is named by a place, for its clock changes. `{zone}` is {int(offset[2])} h {way} UTC all year: "
+            "in those names the sign is the other way round."
         )
     folded = {zone.lower(): zone for zone in time_zones()}
     if text.lower() in folded:

@@ -75,7 +75,7 @@ def _subject(tank: Entry[Tank]) -> str:
 def _sizes(tank: Entry[Tank]) -> Iterator[Finding]:
     duty, shape = tank.part.duty, tank.part.shape
     for key, size_m, most_m in _most(shape, duty):
-        if TANK_LEAST_M <= size_m * _HAIR and size_m <= most_m * _HAIR:
+        if size_m * _HAIR >= TANK_LEAST_M and size_m <= most_m * _HAIR:
             continue
         kind = f"a {shape.kind} for {duty.value} water has" if size_m > most_m else "a tank has"
         what = f"`{key}` is {size_m:.3g} m; {kind} {TANK_LEAST_M:g} to {most_m:g} m"
@@ -86,9 +86,8 @@ def _sizes(tank: Entry[Tank]) -> Iterator[Finding]:
         lean = abs(shape.top_diameter_m - shape.bottom_diameter_m) / 2 / shape.height_m
         if lean > _LEAN:
             what = f"its sides lean {lean:.2g} m out for each metre up; they lean {_LEAN:g} at most"
-            figures = (Figure("lean", lean),)
             place = tank.value("shape", "bottom_diameter")
-            yield Finding(SIZE_ODD, what, place, _subject(tank), figures=figures)
+            yield Finding(SIZE_ODD, what, place, _subject(tank), figures=(Figure("lean", lean),))
             return
     holds_l = total_l(shape)
     if holds_l < TANK_LEAST_L:

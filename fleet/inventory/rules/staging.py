@@ -14,6 +14,7 @@ from fleet.limits import (
     FIRST_WAVE_OF,
     FIRST_WAVE_SHARE,
     KEEP_RESERVE_S,
+    NODE_BLOCK_U16,
     PILOT_SHARE_MOST,
     SOAK_LEAST_S,
     TRIAL_MOST_S,
@@ -68,7 +69,7 @@ def _watched(entry: Entry[Policy], policy: Policy) -> Iterator[Finding]:
         what = f"a new image is watched for {policy.soak_s:g} s; {SOAK_LEAST_S:g} s are the least that shows something"
         figures = (Figure("soak", policy.soak_s, "s"), Figure("least", SOAK_LEAST_S, "s"))
         yield _finding(entry, SOAK_SHORT, "soak", what, *figures)
-    if policy.trial_s > TRIAL_MOST_S:
+    if TRIAL_MOST_S < policy.trial_s <= NODE_BLOCK_U16:
         what = f"a trial of {duration(policy.trial_s)}: so long may an image control nothing before its node goes back"
         figures = (Figure("trial", policy.trial_s, "s"), Figure("most", TRIAL_MOST_S, "s"))
         yield _finding(entry, TIME_ODD, "trial", what, *figures)
