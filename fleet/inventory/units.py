@@ -307,7 +307,9 @@ def unit_meant(unit: str, known: Mapping[str, float]) -> str:
     left out, added or exchanged. Where such units differ in size, none is said.
     """
     lengths = "m" in known
-    may = [name for name in known if name[0].lower() == unit[0].lower() and (lengths or not _mega(name, unit))]
+    may = [
+        name for name in known if name[0].lower() == unit[0].lower() and (lengths or not _mega(name, unit))
+    ]
     close = [name for name in may if name.lower() == unit.lower()]
     if not close and len(unit) > 1:
         close = [name for name in may if _alike(name.lower(), unit.lower())]

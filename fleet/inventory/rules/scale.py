@@ -38,14 +38,16 @@ def scale_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) ->
     part, pump = tank.part, tank.part.pump
     whole_l = volume_l(part.shape, overflow_m(part))
     lasts_s = TANK_LASTS_DAYS * _DAY_S if part.duty is not Duty.SUMP else None
-    yield from _flow(tank, ("largest_draw",), "draw", part.largest_draw_l_per_min, whole_l, lasts_s)
     yield from _flow(
-        tank, ("uncontrolled_inflow",), "inflow", part.uncontrolled_inflow_l_per_min, whole_l, None
+        tank, ("largest_draw",), "the largest draw", part.largest_draw_l_per_min, whole_l, lasts_s
+    )
+    yield from _flow(
+        tank, ("uncontrolled_inflow",), "the inflow", part.uncontrolled_inflow_l_per_min, whole_l, None
     )
     if pump is None:
         return
     fills_s = TANK_FILLS_DAYS * _DAY_S
-    yield from _flow(tank, ("pump", "flow"), "flow of the pump", pump.flow_l_per_min, whole_l, fills_s)
+    yield from _flow(tank, ("pump", "flow"), "the pump's flow", pump.flow_l_per_min, whole_l, fills_s)
     yield from _power(tank, pump)
     if pump.motor is not None:
         yield from _motor(tank, pump.motor)
@@ -64,12 +66,14 @@ def _flow(
         return
     turned_s = time_s(whole_l, flow)
     if flow > FLOW_MOST_L_PER_MIN:
-        what = f"a {noun} of {METRIC.flow(flow)} is more than {METRIC.flow(FLOW_MOST_L_PER_MIN)}"
+        what = f"{noun}: {METRIC.flow(flow)} is more than {METRIC.flow(FLOW_MOST_L_PER_MIN)}"
     elif turned_s < TANK_TURNED_OVER_S:
-        what = f"a {noun} of {METRIC.flow(flow)} moves the whole tank, {METRIC.volume(whole_l)}, in {turned_s:.2g} s"
+        what = (
+            f"{noun}: {METRIC.flow(flow)} moves the whole tank, {METRIC.volume(whole_l)}, in {turned_s:.2g} s"
+        )
     elif longest_s is not None and turned_s > longest_s:
         what = (
-            f"at a {noun} of {METRIC.flow(flow)} the whole tank, {METRIC.volume(whole_l)}, takes {duration(turned_s)}; "
+            f"{noun}: at {METRIC.flow(flow)} the whole tank, {METRIC.volume(whole_l)}, takes {duration(turned_s)}; "
             f"{duration(longest_s)} are reckoned with at most"
         )
     else:

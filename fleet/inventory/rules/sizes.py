@@ -28,6 +28,7 @@ from fleet.limits import (
 )
 from fleet.water.filling import rising
 from fleet.water.geometry import L_PER_M3, top_m, total_l, volume_l
+from fleet.water.quantities import METRIC
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -128,7 +129,7 @@ def _end(tank: Entry[Tank], key: str, form: str, depth_m: float, diameter_m: flo
     if least / _HAIR <= share <= most * _HAIR:
         return
     what = (
-        f"`{key}` is {depth_m:.3g} m, {share:.2g} x the diameter; a {form} form is {least:g} to {most:g} x as deep, "
+        f"`{key}` is {depth_m:.3g} m, {share:.2g} x the diameter; {form} ones are {least:g} to {most:g} x as deep, "
         f"{least * diameter_m:.2g} to {most * diameter_m:.3g} m here"
     )
     figures = (Figure("depth", depth_m, "m"), Figure("share of the diameter", share))
@@ -145,7 +146,7 @@ def _table(tank: Entry[Tank], table: Sequence[StrapPoint]) -> Iterator[Finding]:
     point, wanted_l = table[line], _by_the_others(table, line)
     what = (
         f"line {line + 1} of the table, {point.depth_m:.4g} m, has {point.volume_l:,.6g} L; by the lines around it "
-        f"about {wanted_l:,.4g} L would stand there"
+        f"about {METRIC.volume(wanted_l)} would stand there"
     )
     figures = (Figure("volume", point.volume_l, "L"), Figure("by the lines around it", wanted_l, "L"))
     place = tank.value("shape", "table", line, "volume")
