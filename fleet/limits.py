@@ -117,6 +117,7 @@ ELLIPSOID_DEPTH: Final = (0.1, 0.5)
 """Depth of ends as shares of their diameter: outside of these a slip of the unit (own allowances)."""
 TABLE_STEP: Final = 0.15
 TABLE_JUMP: Final = 3.0
+TABLE_OFF: Final = 0.3
 """A stretch of a strapping table wider by this share than those around it, beside one that is narrower by it, has a
 slip of a digit between the two; the last stretch when it is so many times wider than the one before (own
 allowances)."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from math import prod
 from typing import TYPE_CHECKING, Final
 
 from fleet.finding import Figure, Finding
@@ -22,6 +23,7 @@ from fleet.limits import (
     RESERVE_LEAST_M,
     RESERVE_SHARE,
     TABLE_JUMP,
+    TABLE_OFF,
     TABLE_STEP,
     TANK_LEAST_L,
     TANK_LEAST_M,
@@ -140,9 +142,9 @@ def _end(tank: Entry[Tank], key: str, form: str, depth_m: float, diameter_m: flo
 def _table(tank: Entry[Tank], table: Sequence[StrapPoint]) -> Iterator[Finding]:
     """The line that stands out most, if any does."""
     out = [(by, line) for line in range(1, len(table)) if (by := _stands_out(table, line)) > 0]
-    if not out:
+    line = max(out)[1] if out else _off_the_curve(table)
+    if line is None:
         return
-    _, line = max(out)
     point, wanted_l = table[line], _by_the_others(table, line)
     what = (
         f"line {line + 1} of the table, {point.depth_m:.4g} m, has {point.volume_l:,.6g} L; by the lines around it "
@@ -173,6 +175,34 @@ def _stands_out(table: Sequence[StrapPoint], line: int) -> float:
     wide, narrow = max(above, below), min(above, below)
     stands = wide > max(around) * (1 + TABLE_STEP) and narrow < min(around) * (1 - TABLE_STEP)
     return wide / max(around) if stands else 0.0
+
+
+def _off_the_curve(table: Sequence[StrapPoint]) -> int | None:
+    """The line that lies furthest off the curve through two lines on each side, where the table without it is smooth;
+    so a tank that really has a step is left alone."""
+    by, line = _furthest_off(table)
+    if by <= TABLE_OFF or _furthest_off((*table[:line], *table[line + 1 :]))[0] > by / 2:
+        return None
+    return line
+
+
+def _furthest_off(table: Sequence[StrapPoint]) -> tuple[float, int]:
+    """How far, in shares of the stretches beside it, and which line."""
+    off = (0.0, 0)
+    for line in range(2, len(table) - 2):
+        around = [table[number] for number in (line - 2, line - 1, line + 1, line + 2)]
+        beside_l = (around[2].volume_l - around[1].volume_l) / 2
+        off = max(off, (abs(table[line].volume_l - _curve_l(around, table[line].depth_m)) / beside_l, line))
+    return off
+
+
+def _curve_l(points: Sequence[StrapPoint], depth_m: float) -> float:
+    """Of the polynomial through those points (Lagrange)."""
+    return sum(
+        point.volume_l
+        * prod((depth_m - o.depth_m) / (point.depth_m - o.depth_m) for o in points if o is not point)
+        for point in points
+    )
 
 
 def _by_the_others(table: Sequence[StrapPoint], line: int) -> float:
