@@ -369,7 +369,7 @@ NO_ROOM_IN_TRIAL = Code(
     "A node on trial must start the new image, join its network, be watched for the soak and hear the word to keep it; "
     "when its trial ends before, a good image falls back.",
     "Raise `trial`, or shorten `soak`.",
-    source="soak + 15 s to say keep + the restart of the board, against the trial: the room that the planner reckons with",
+    source="soak + 15 s to say keep + the restart of the board, against the trial: the room the planner reckons with",
 )
 DAY_TO_COME = Code(
     "INV173",

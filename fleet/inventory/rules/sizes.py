@@ -53,6 +53,8 @@ _WIDEST_M: Final = {
 _HIGHEST_M: Final = {Duty.LIVESTOCK: 10.0, Duty.RAIN: 10.0}
 _HIGH_M: Final = 25.0
 _LEAN: Final = 2.0
+_ROOM: Final = 4.0
+"""A cube of the least size has at most so many times the volume of what is built within it: a cone has 3.82."""
 _HAIR: Final = 1 + 1e-9
 
 
@@ -77,7 +79,8 @@ def _subject(tank: Entry[Tank]) -> str:
 # ------------------------------------------------------------------ size
 def _sizes(tank: Entry[Tank]) -> Iterator[Finding]:
     duty, shape = tank.part.duty, tank.part.shape
-    for key, size_m, most_m in _most(shape, duty):
+    sizes = _most(shape, duty)
+    for key, size_m, most_m in sizes:
         if size_m * _HAIR >= TANK_LEAST_M and size_m <= most_m * _HAIR:
             continue
         kind = f"a {shape.kind} for {duty.value} water has" if size_m > most_m else "a tank has"
@@ -92,6 +95,8 @@ def _sizes(tank: Entry[Tank]) -> Iterator[Finding]:
             place = tank.value("shape", "bottom_diameter")
             yield Finding(SIZE_ODD, what, place, _subject(tank), figures=(Figure("lean", lean),))
             return
+    if sizes and min(size_m for _, size_m, _ in sizes) ** 3 > _ROOM * TANK_LEAST_L / L_PER_M3:
+        return  # it holds more, whatever its form
     holds_l = total_l(shape)
     if holds_l < TANK_LEAST_L:
         what = f"the whole tank holds {holds_l:.3g} L, less than {TANK_LEAST_L:g} L"
@@ -225,9 +230,9 @@ def _overflow(tank: Entry[Tank]) -> Iterator[Finding]:
 
 def _reserve(tank: Entry[Tank]) -> Iterator[Finding]:
     part = tank.part
-    if not part.reserve_m:
-        return
     highest = rising(part)[-1]
+    if not part.reserve_m or RESERVE_LEAST_M <= part.reserve_m < highest.height_m / 2:
+        return
     share = volume_l(part.shape, part.reserve_m) / volume_l(part.shape, highest.height_m)
     if part.reserve_m < RESERVE_LEAST_M / _HAIR:
         what = f"the reserve is {1000 * part.reserve_m:.2g} mm above the lowest inside point of the tank"
