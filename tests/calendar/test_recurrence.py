@@ -20,7 +20,7 @@ from fleet.calendar.windows import next_opening, open_until
 from fleet.inventory.model import Site, Window
 from fleet.inventory.rules.recurrence import opens, rule_problem
 
-RULES = 400
+RULES = 250
 FIRSTS = 40
 WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 
