@@ -23,6 +23,13 @@ QUOTED_LINE_CHARS: Final = 2_000
 SUGGESTION_COMPARISONS: Final = 50_000
 """Words compared for all "did you mean" of one run: bounds the time for an inventory with all its names wrong."""
 WINDOW_LONGEST_S: Final = 7 * 86_400
+WINDOW_PERIODS: Final = 15_000
+"""Days, weeks, months or years in a row that a rule is searched through: 29 February falls on a given day of the week
+at least every 40 years (14,610 days). A rule that never opens would else be searched to the year 9999, in 7 to 12 s."""
+WINDOW_SPAN_YEARS: Final = 100
+"""From a window's first day: no board lives longer, and a rule that opens every 40 years ends here too."""
+WINDOW_AHEAD_DAYS: Final = 400
+"""How far ahead the next window is looked for: one that comes later is none to whoever plans an update."""
 EARLIEST_YEAR: Final = 2_000
 LATEST_YEAR: Final = 2_199
 """Of dates in an inventory: a daily window counted from the year 1 would be counted through anew at each look."""
@@ -79,8 +86,66 @@ VALVE_KW: Final = 0.05
 """The coil of a valve on a pressure main takes less, and lifts nothing: its power says nothing of the flow."""
 MOTOR_MOST_M: Final = 0.6
 """Submersible motors go down wells, and are no wider: more is a slip of the unit (own allowance)."""
-SINGLE_PHASE_KW: Final = 22.7
-"""Motors of more than 30 hp are not made single-phase (Franklin Electric's table has none from 40 hp on)."""
+SINGLE_PHASE_KW: Final = 11.2
+"""Pump motors of more than 15 hp are not made single-phase (Franklin Electric's list of motors ends there, from
+memory): a supply of one phase would not start them."""
+MOTOR_LEAST_M: Final = 0.06
+"""The smallest submersible motors are for wells of 3 inches: less is a slip of the unit (own allowance)."""
+MOTOR_STARTS_PER_HOUR: Final = (0.04, 120.0)
+"""A motor's own figure outside of these was given per day or per minute (own allowance)."""
+MOTOR_INERTIA_LB_FT2: Final = 20_000.0
+"""More than the tables of motors of 200 kW have: a slip of the unit (own allowance)."""
+POWER_LEAST_KW: Final = 0.001
+"""The coil of the smallest valve takes a watt: less is mW for MW, or kW for W (own allowance)."""
+POWER_MOST_KW: Final = 200.0
+POWER_DC_MOST_KW: Final = 22.0
+"""Larger pumps are not switched by such a node; larger ones on direct current are hardly made (own allowances)."""
+FLOW_MOST_L_PER_MIN: Final = 20_000.0
+"""A pipe of 400 mm carries it at 2.7 m/s: more is a slip of the unit (own allowance)."""
+TANK_TURNED_OVER_S: Final = 30.0
+"""A whole tank is not emptied or filled in less: a slip of the unit of a flow or a size (own allowance)."""
+TANK_LASTS_DAYS: Final = 90.0
+"""Below the worst draw a tank does not last longer: the mean, or a slip of the unit (own allowance)."""
+TANK_FILLS_DAYS: Final = 14.0
+"""A pump that takes longer to fill a tank was not chosen for it: a slip in the size or the flow (own allowance)."""
+TANK_LEAST_L: Final = 20.0
+"""Less is a bucket: a slip of the unit of a size (own allowance)."""
+TANK_LEAST_M: Final = 0.15
+"""Narrower or lower tanks hold no probes (own allowance)."""
+LYING_MOST_M: Final = 4.6
+"""Across a lying cylinder: more is not carried on a road (common practice: 4.2 to 4.5 m)."""
+CONE_DEPTH: Final = (0.03, 1.5)
+ELLIPSOID_DEPTH: Final = (0.1, 0.5)
+"""Depth of ends as shares of their diameter: outside of these a slip of the unit (own allowances)."""
+TABLE_STEP: Final = 0.15
+TABLE_JUMP: Final = 3.0
+TABLE_OFF: Final = 0.3
+"""A stretch of a strapping table wider by this share than those around it, beside one that is narrower by it, has a
+slip of a digit between the two; the last stretch when it is so many times wider than the one before (own
+allowances)."""
+RESERVE_LEAST_M: Final = 0.01
+RESERVE_SHARE: Final = 0.9
+"""Of the water below the highest mark: a larger reserve leaves nothing to use (own allowances; fire tanks aside)."""
+OVERFLOW_LEAST_SHARE: Final = 1 / 3
+"""Of a tank's height: a lower overflow was measured from the top (own allowance)."""
+STOCK_US_PER_CM: Final = 20_000.0
+CROP_US_PER_CM: Final = 10_000.0
+"""The saltiest water that stock drinks and crops stand (from memory: ANZECC 2000; FAO irrigation paper 29)."""
+RUN_ON_MOST_S: Final = 60.0
+NETWORK_LOST_RANGE_S: Final = (60.0, 7 * 86_400.0)
+TRIAL_MOST_S: Final = 14_400.0
+"""Times outside of these are slips of the unit (own allowances)."""
+SOAK_LEAST_S: Final = 30.0
+"""An image that was hardly watched would be kept (own rule)."""
+FAILURES_MOST: Final = 0.5
+PILOT_SHARE_MOST: Final = 0.5
+FIRST_WAVE_SHARE: Final = 0.5
+FIRST_WAVE_OF: Final = 10
+"""A gate or a pilot beyond these stops nothing; fleets of fewer nodes may go in one wave (own rules)."""
+CABLE_MOST_M: Final = 500.0
+"""A longer cable to probes is a slip of the unit (own allowance)."""
+FITTED_FROM_YEAR: Final = 2014
+"""No such board was sold before (from memory)."""
 RUN_ON_S: Final = 2.0
 """From the opening of the pump relay until the flow stops, unless the inventory says otherwise (own allowance for a
 contactor, the motor's run-down and a check valve)."""

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from math import ceil
 from typing import TYPE_CHECKING, Any, Literal
 
+from fleet.boards.trial import room_s
 from fleet.calendar.windows import next_opening, open_until
 from fleet.errors import PlanError
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, CONFIDENCE, KEEP_RESERVE_S
@@ -124,7 +125,7 @@ def make_plan(request: PlanRequest) -> Plan:
 def _policy(request: PlanRequest) -> PushPolicy:
     said = request.inventory.policy
     soak_s = said.soak_s if request.soak_s is None else request.soak_s
-    if soak_s + KEEP_RESERVE_S > said.trial_s:
+    if room_s(said.trial_s, soak_s) < 0:
         both = f"a soak of {soak_s:g} s and {KEEP_RESERVE_S:g} s to say keep"
         raise PlanError(TRIAL_TOO_SHORT, f"{both} are longer than a trial of {said.trial_s:g} s")
     return PushPolicy(
@@ -144,8 +145,7 @@ def _policy(request: PlanRequest) -> PushPolicy:
 def _sizes(policy: PushPolicy, going: Mapping[str, _Going]) -> Sizes:
     """Waves no larger than what comes back and is soaked before the trial of its first node runs out."""
     slowest_s = max((one.times.expected_s for one in going.values()), default=1.0)
-    room_s = policy.trial_s - policy.soak_s - KEEP_RESERVE_S
-    turns = 1 + int(room_s // max(slowest_s, 0.1))
+    turns = 1 + int(room_s(policy.trial_s, policy.soak_s) // max(slowest_s, 0.1))
     return Sizes(policy.first_wave, policy.growth, policy.largest_wave, policy.at_once * turns)
 
 

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Final
 from fleet.inventory.rules.blocks import one_fleet, policy_fits
 from fleet.inventory.rules.colors import colors_fit
 from fleet.inventory.rules.electrodes import electrodes_fit
+from fleet.inventory.rules.fitted import fitted_fits
+from fleet.inventory.rules.groups import groups_protect
 from fleet.inventory.rules.marks import marks_fit
 from fleet.inventory.rules.once import macs_once, names_once
 from fleet.inventory.rules.pins import pins_fit
@@ -21,6 +23,7 @@ from fleet.inventory.rules.relays import relays_release
 from fleet.inventory.rules.served import served_once
 from fleet.inventory.rules.shapes import shapes_fit
 from fleet.inventory.rules.sites import sites_fit
+from fleet.inventory.rules.staging import staging_fits
 from fleet.inventory.rules.water import water_fits
 from fleet.inventory.rules.wiring import wiring_fits
 
@@ -37,6 +40,9 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     macs_once,
     references_resolve,
     supply_groups_shared,
+    groups_protect,
+    staging_fits,
+    fitted_fits,
     sites_fit,
     shapes_fit,
     marks_fit,

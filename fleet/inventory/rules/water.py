@@ -11,8 +11,10 @@ from fleet.inventory.rules.plausible import figures_agree
 from fleet.inventory.rules.pumps import pump_fits
 from fleet.inventory.rules.reserve import duty_fits
 from fleet.inventory.rules.running import running_fits
+from fleet.inventory.rules.scale import scale_fits
 from fleet.inventory.rules.settings import settings_fit
 from fleet.inventory.rules.shapes import shape_fits
+from fleet.inventory.rules.sizes import sizes_fit
 from fleet.inventory.rules.sparing import node_is_spared
 from fleet.inventory.rules.waves import waves_fit
 
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
 
 _OF_A_TANK: Final[tuple[Callable[[Survey, Entry[Tank], Entry[Node] | None], Iterator[Finding]], ...]] = (
     figures_agree,
+    sizes_fit,
+    scale_fits,
     running_fits,
     settings_fit,
     crossings_fit,
