@@ -90,6 +90,19 @@ SEND_STALL_TIMEOUT_S: Final = 20.0
 STATE_DOCUMENT_BYTES: Final = 16 * 1024
 IMAGE_BYTES: Final = 4 * 1024 * 1024
 
+# --- networks: what boards see of them
+CHANNELS: Final = 14
+"""Of the 2.4 GHz band; which are open differs by country (IEEE 802.11, annex E)."""
+ACTIVE_CHANNELS: Final = 11
+"""Boards ask on channels up to this one, and only listen on those above (IDF v4.4.7 wifi.rst, "Wi-Fi Country Code")."""
+ACCESS_POINTS_PER_SITE: Final = 500
+"""A slip that repeats a line must not make every look at a BSSID long; a large estate has some hundred."""
+BSSIDS_PER_ACCESS_POINT: Final = 64
+"""Some radios carry 16 networks each, and an access point has up to four radios."""
+WEAK_SIGNAL_DBM: Final = -75
+"""Weaker, frames are sent several times over and links break (common practice: designs aim at -67 dBm; -70 to -75 is
+where surveyors begin to call a signal weak)."""
+
 # --- bench: a virtual node that ends at once must not take the machine, nor leave its log or events to grow
 BENCH_PORT: Final = 8080
 BENCH_NODES: Final = 250

@@ -12,6 +12,7 @@ from fleet.inventory.rules.blocks import one_fleet, policy_fits
 from fleet.inventory.rules.colors import colors_fit
 from fleet.inventory.rules.electrodes import electrodes_fit
 from fleet.inventory.rules.marks import marks_fit
+from fleet.inventory.rules.networks import networks_fit
 from fleet.inventory.rules.once import macs_once, names_once
 from fleet.inventory.rules.pins import pins_fit
 from fleet.inventory.rules.probes import probes_fit
@@ -38,6 +39,7 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     references_resolve,
     supply_groups_shared,
     sites_fit,
+    networks_fit,
     shapes_fit,
     marks_fit,
     pumps_fit,
