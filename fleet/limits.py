@@ -278,6 +278,8 @@ NETWORK_TRIAL_S: Final = 600.0
 NETWORK_TRIAL_MIN_S: Final = 60
 NETWORK_TRIAL_MAX_S: Final = 65_535
 """What the two bytes of the request hold; under a minute a board may not even have tried both networks."""
+NETWORK_TURN_S: Final = 30.0
+"""With two networks to call for, a node calls for one this long before the other has its turn (core/join.h)."""
 REJOIN_AT_ONCE: Final = 4
 """Nodes between two networks at the same time: the others still tell how the site stands."""
 REJOIN_POLL_S: Final = 2.0

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import shlex
 from collections import Counter
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
 from fleet.cli.codes import BAD_USAGE, INTERRUPTED
 from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.rejoin_traits import built_before, warn_of_old_images, warn_of_the_barred, warn_of_traits
 from fleet.cli.rejoin_words import Told, clock_text, facts, show, stands_now, where
 from fleet.cli.waiting import nodes_text, tell_waiting
 from fleet.codes import Exit
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from fleet.push.fieldwork import Field
     from fleet.push.rejoin import Standing
     from fleet.push.rejoining import Rejoining, Wishes
+    from fleet.render.firmware_class import Target
 
 app = command_app()
 
@@ -87,6 +89,7 @@ def rejoin(
     the new network; 1: some are not; 3: some did not answer.
     """
     from fleet.cli.pushing import field_of
+    from fleet.push.rejoin import barred
     from fleet.push.rejoin_hands import networks_of
     from fleet.push.rejoining import Wishes
 
@@ -97,16 +100,20 @@ def rejoin(
     flags = [*(["--trial", trial] if trial else []), *(["--change-after"] if change_after else [])]
     again = shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else names), *flags])
     networks = networks_of(field, names)
+    warn_of_traits(this.output, field.inventory, names)
+    warn_of_the_barred(this.output, barred(field.inventory, names))
     matches = _found(this, field, list(networks), timeout)
+    older = built_before(field, cast("Target", this.setting("target")), matches)
+    warn_of_old_images(this.output, older)
     if dry_run:
-        status = _dry_run(this, field.inventory, matches, wishes, json=json)
+        status = _dry_run(this, field.inventory, matches, wishes, older, json=json)
         this.output.next_step(again)
         return status
     _ask(this, field.inventory, networks, yes=yes)
     run, done = _run(this, field, networks, matches, wishes)
     standings = list(run.standings.values()) if run is not None else []
     if json:
-        this.output.emit_json("rejoin", facts(field.inventory, standings, wishes, {}))
+        this.output.emit_json("rejoin", facts(field.inventory, standings, wishes, {}, older))
     elif done:
         show(this.output, field.inventory, standings)
     return _close(this.output, standings, again, done=done)
@@ -193,13 +200,24 @@ def _run(
 
 # ------------------------------------------------------------------ printing
 def _dry_run(
-    this: Session, inventory: Inventory, matches: Sequence[Match], wishes: Wishes, *, json: bool
+    this: Session,
+    inventory: Inventory,
+    matches: Sequence[Match],
+    wishes: Wishes,
+    older: Mapping[str, bool],
+    *,
+    json: bool,
 ) -> int:
     """How each node stands, and what would be done; nothing but questions was sent."""
-    from fleet.push.rejoin import Standing, exit_of, first_need, not_found
+    from fleet.push.rejoin import Standing, barred, exit_of, first_need, not_found, not_sent
 
     standings, would = [], {}
+    never = barred(inventory, [match.node for match in matches])
     for match in matches:
+        if match.node in never:
+            standings.append(not_sent(match.node, never[match.node]))
+            would[match.node] = f"nothing: {never[match.node]}"
+            continue
         if match.state is None or not match.reachable:
             standings.append(not_found(match.node, f"{match.status}: {'; '.join(match.evidence)}"))
             would[match.node] = "nothing: it was not found"
@@ -210,7 +228,7 @@ def _dry_run(
             what, f"nothing: {standing.reason}"
         )
     if json:
-        this.output.emit_json("rejoin", facts(inventory, standings, wishes, would))
+        this.output.emit_json("rejoin", facts(inventory, standings, wishes, would, older))
     else:
         states = {match.node: match for match in matches}
         rows = [(n, *where(inventory, n), stands_now(states[n]), would[n]) for n in would]

@@ -53,7 +53,15 @@ from fleet.inventory.values import (
     WireColor,
     YesNo,
 )
-from fleet.limits import ACCESS_POINTS_PER_SITE, BSSIDS_PER_ACCESS_POINT, MARKS_PER_TANK, NETWORK_LOST_S, RUN_ON_S, STRAP_POINTS, TANKS_PER_NODE
+from fleet.limits import (
+    ACCESS_POINTS_PER_SITE,
+    BSSIDS_PER_ACCESS_POINT,
+    MARKS_PER_TANK,
+    NETWORK_LOST_S,
+    RUN_ON_S,
+    STRAP_POINTS,
+    TANKS_PER_NODE,
+)
 
 
 class Part(BaseModel):

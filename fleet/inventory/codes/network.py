@@ -5,8 +5,8 @@ from __future__ import annotations
 from fleet.codes import Code, Severity
 
 _COUNTRY = (
-    'IDF v4.4.7 wifi.rst, "Wi-Fi Country Code": channels 1 to 11 are asked on, 12 to 14 only listened on, and listening '
-    "finds no hidden network; the same for the ESP8266: ESP8266_NONOS_SDK issue 109"
+    'IDF v4.4.7 wifi.rst, "Wi-Fi Country Code": channels 1 to 11 are asked on, 12 to 14 only listened on, and '
+    "listening finds no hidden network; the same for the ESP8266: ESP8266_NONOS_SDK issue 109"
 )
 
 CANNOT_JOIN = Code(
@@ -14,8 +14,8 @@ CANNOT_JOIN = Code(
     "a board that cannot join its site's network",
     "The ESP8266 knows no WPA3: it never gets in, and a node that is given such a network goes back to the old one.",
     "Let the access point take WPA2 and WPA3 together (its mixed mode), or fit a board of the ESP32 family there.",
-    source="esp8266/Arduino issue 4862: WPA3 is for the SDK underneath, and that of core 3.1.2, NONOS 2.2.x, knows WPA2 "
-    "at most",
+    source="esp8266/Arduino issue 4862: WPA3 is for the SDK underneath, and that of core 3.1.2, NONOS 2.2.x, knows "
+    "WPA2 at most",
 )
 HIDDEN_NETWORK = Code(
     "INV451",
@@ -38,8 +38,8 @@ HIGH_CHANNELS = Code(
 HIDDEN_ON_HIGH_CHANNELS = Code(
     "INV453",
     "a hidden network on channels 12 to 14",
-    "A hidden network answers only who asks for it, and on these channels boards only listen: one without firmware that "
-    "was built for it never finds it, so that new boards and spare ones stay out. On channel 14 none of them finds it.",
+    "A hidden network answers only who asks for it, and on these channels boards only listen: one without firmware "
+    "that was built for it never finds it, so that new boards and spare ones stay out. On channel 14 none finds it.",
     "Let the access point say its name, or set it to channel 1, 6 or 11.",
     Severity.WARNING,
     f"{_COUNTRY}; espressif/esp-idf issue 18307: on 12 and 13 visible networks are joined, hidden ones are not",

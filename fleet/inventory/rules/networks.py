@@ -104,7 +104,9 @@ def _spares(site: Entry[Site]) -> Iterator[Finding]:
         yield from _barred(site, stock.board, place, subject, Severity.WARNING)
 
 
-def _barred(site: Entry[Site], board: str, place: Place, subject: str, severity: Severity) -> Iterator[Finding]:
+def _barred(
+    site: Entry[Site], board: str, place: Place, subject: str, severity: Severity
+) -> Iterator[Finding]:
     why = why_not_join(load_board(board), site.part.network_traits) if board in board_ids() else ""
     if why:
         what = f"it never joins `{site.part.network}` at {site.part.name}: {why}"
