@@ -194,7 +194,10 @@ RULING_STALE = Code(
     "Look at the finding again: put right what it says, rule anew, or take the ruling out.",
     Severity.WARNING,
 )
-_SIGNAL = "common practice: designs of networks aim at -67 dBm or more; from -70 to -75 dBm surveyors call a signal weak"
+_SIGNAL = (
+    "common practice: designs of networks aim at -67 dBm or more; from -70 to -75 dBm surveyors call a signal "
+    "weak"
+)
 WEAK_ON_OTHER_ACCESS_POINT = Code(
     "AUD170",
     "a node sits on a weak access point, and another is meant for it",

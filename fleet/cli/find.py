@@ -122,7 +122,9 @@ def _show(output: Output, matches: Sequence[Match], points: Mapping[str, str]) -
         output.next_step("tankfleet audit", "tankfleet plan")
 
 
-def _table(inventory: Inventory, matches: Sequence[Match]) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+def _table(
+    matches: Sequence[Match], points: Mapping[str, str]
+) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
     """Columns and rows; with the network credentials only while those of some node are not simply kept, and with access
     points only where some node says its own."""
     networks = [match.state.network for match in matches if match.state and match.state.network]

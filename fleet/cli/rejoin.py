@@ -10,7 +10,6 @@ import typer
 
 from fleet.cli.codes import BAD_USAGE, INTERRUPTED
 from fleet.cli.common import command, command_app, complete_names, named, session
-from fleet.cli.rejoin_traits import built_before, warn_of_old_images, warn_of_the_barred, warn_of_traits
 from fleet.cli.rejoin_words import Told, clock_text, facts, show, stands_now, where
 from fleet.cli.waiting import nodes_text, tell_waiting
 from fleet.codes import Exit
@@ -89,7 +88,7 @@ def rejoin(
     the new network; 1: some are not; 3: some did not answer.
     """
     from fleet.cli.pushing import field_of
-    from fleet.push.rejoin import barred
+    from fleet.cli.rejoin_traits import warn_before
     from fleet.push.rejoin_hands import networks_of
     from fleet.push.rejoining import Wishes
 
@@ -97,14 +96,10 @@ def rejoin(
     field = field_of(this)
     names = _names(field.inventory, nodes or [], site)
     wishes = Wishes(_trial_s(trial), change_after)
-    flags = [*(["--trial", trial] if trial else []), *(["--change-after"] if change_after else [])]
-    again = shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else names), *flags])
+    again = _again(names, site, trial, change_after=change_after)
     networks = networks_of(field, names)
-    warn_of_traits(this.output, field.inventory, names)
-    warn_of_the_barred(this.output, barred(field.inventory, names))
-    matches = _found(this, field, list(networks), timeout)
-    older = built_before(field, cast("Target", this.setting("target")), matches)
-    warn_of_old_images(this.output, older)
+    warn_before(this.output, field.inventory, names)
+    matches, older = _found(this, field, list(networks), timeout)
     if dry_run:
         status = _dry_run(this, field.inventory, matches, wishes, older, json=json)
         this.output.next_step(again)
@@ -138,6 +133,12 @@ def _names(inventory: Inventory, nodes: Sequence[str], site: str) -> list[str]:
     return found
 
 
+def _again(names: Sequence[str], site: str, trial: str, *, change_after: bool) -> str:
+    """The same command once more."""
+    flags = [*(["--trial", trial] if trial else []), *(["--change-after"] if change_after else [])]
+    return shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else names), *flags])
+
+
 def _trial_s(text: str) -> int:
     if not text:
         return int(NETWORK_TRIAL_S)
@@ -154,9 +155,13 @@ def _trial_s(text: str) -> int:
     return seconds
 
 
-def _found(this: Session, field: Field, names: Sequence[str], timeout_s: float) -> list[Match]:
+def _found(
+    this: Session, field: Field, names: Sequence[str], timeout_s: float
+) -> tuple[list[Match], dict[str, bool]]:
+    """The nodes as they were found, and of which the image was built from an older inventory."""
     import asyncio
 
+    from fleet.cli.rejoin_traits import built_before, warn_of_old_images
     from fleet.push.fieldwork import look
 
     this.output.note(f"looking for {nodes_text(len(names))} on {field.interface or 'all interfaces'}")
@@ -165,7 +170,10 @@ def _found(this: Session, field: Field, names: Sequence[str], timeout_s: float) 
     this.output.note(
         "Which network a node holds cannot be asked: one that is there already is given it all the same."
     )
-    return [first[name] for name in names]
+    found = [first[name] for name in names]
+    older = built_before(field, cast("Target", this.setting("target")), found)
+    warn_of_old_images(this.output, older)
+    return found, older
 
 
 def _ask(this: Session, inventory: Inventory, networks: Mapping[str, Network], *, yes: bool) -> None:

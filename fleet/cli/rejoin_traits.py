@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from fleet.errors import KeyFolderError
 from fleet.inventory.model import NetworkTrait
 from fleet.limits import NETWORK_TURN_S, REJOIN_LEAVES_S
+from fleet.push.rejoin import barred
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -36,8 +37,14 @@ _TURNS = (
 )
 
 
-def warn_of_traits(output: Output, inventory: Inventory, names: Sequence[str]) -> None:
-    """What these nodes' networks have that makes joining hard, once for each site."""
+def warn_before(output: Output, inventory: Inventory, names: Sequence[str]) -> None:
+    """What these nodes' networks have that makes joining hard, and by name each board that never gets in."""
+    _warn_of_traits(output, inventory, names)
+    for node, why in barred(inventory, names).items():
+        output.warn(f"{node} never gets in, and nothing is sent to it: {why}")
+
+
+def _warn_of_traits(output: Output, inventory: Inventory, names: Sequence[str]) -> None:
     sites = {site.name: site for site in (inventory.site_of(inventory.node(name)) for name in names)}
     for site in sites.values():
         for words in _of(site):
@@ -54,12 +61,6 @@ def _of(site: Site) -> Iterator[str]:
     for trait in traits:
         if not (both and trait in _SLOW_TO_FIND):
             yield _SAYS[trait]
-
-
-def warn_of_the_barred(output: Output, barred: Mapping[str, str]) -> None:
-    """Each board that never gets in, by name: nothing is sent to it."""
-    for node, why in barred.items():
-        output.warn(f"{node} never gets in, and nothing is sent to it: {why}")
 
 
 def built_before(field: Field, target: Target, matches: Sequence[Match]) -> dict[str, bool]:
