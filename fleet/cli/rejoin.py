@@ -88,7 +88,6 @@ def rejoin(
     the new network; 1: some are not; 3: some did not answer.
     """
     from fleet.cli.pushing import field_of
-    from fleet.cli.rejoin_traits import warn_before
     from fleet.push.rejoin_hands import networks_of
     from fleet.push.rejoining import Wishes
 
@@ -98,7 +97,6 @@ def rejoin(
     wishes = Wishes(_trial_s(trial), change_after)
     again = _again(names, site, trial, change_after=change_after)
     networks = networks_of(field, names)
-    warn_before(this.output, field.inventory, names)
     matches, older = _found(this, field, list(networks), timeout)
     if dry_run:
         status = _dry_run(this, field.inventory, matches, wishes, older, json=json)
@@ -158,12 +156,13 @@ def _trial_s(text: str) -> int:
 def _found(
     this: Session, field: Field, names: Sequence[str], timeout_s: float
 ) -> tuple[list[Match], dict[str, bool]]:
-    """The nodes as they were found, and of which the image was built from an older inventory."""
+    """The nodes as they were found, and whose image was built from an older inventory; what is hard is said before."""
     import asyncio
 
-    from fleet.cli.rejoin_traits import built_before, warn_of_old_images
+    from fleet.cli.rejoin_traits import built_before, warn_before, warn_of_old_images
     from fleet.push.fieldwork import look
 
+    warn_before(this.output, field.inventory, names)
     this.output.note(f"looking for {nodes_text(len(names))} on {field.interface or 'all interfaces'}")
     matches = asyncio.run(look(field, names, timeout_s, tell_waiting(this.output)))
     first = {match.node: match for match in reversed(matches)}
