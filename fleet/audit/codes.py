@@ -220,12 +220,12 @@ UNLISTED_ACCESS_POINT = Code(
     "AUD172",
     "a node is joined to an access point that its site does not list",
     "It is a new one, another radio of an old one, or a stranger's that says the same name. Nodes that have a "
-    "passphrase join WPA2 or better alone, so that a stranger would have to know it.",
+    "passphrase join no open network, so that a stranger would have to know it.",
     "Look for this BSSID at your access points and add it to `access_points` of the site. If it is none of yours, take "
     "the passphrase for known: change it at the access points, then `tankfleet keys set-network` and `tankfleet "
     "rejoin`.",
     Severity.WARNING,
-    "IEEE 802.11i: in the four-way handshake both sides prove that they know the passphrase",
+    "IEEE 802.11, four-way handshake: both sides prove that they know the passphrase",
 )
 WEAK_SIGNAL = Code(
     "AUD173",

@@ -23,7 +23,8 @@ _SLOW_TO_FIND = frozenset({_HIDDEN, _HIGH})
 _SAYS = {
     _HIDDEN: "it is hidden: it answers only who calls its name, which each node does on one channel after the other",
     _HIGH: "it may be on channels 12 to 14, where nodes only listen: they find it later, and miss it more often",
-    NetworkTrait.WPA3_ONLY: "it takes WPA3 alone: a board with an ESP8266 never gets in",
+    NetworkTrait.WPA3_ONLY: "it takes WPA3 alone: a board with an ESP8266 never gets in, and an image that is built "
+    "for it joins no network of WPA2: rejoin first, build and push after that",
     NetworkTrait.NO_80211N: "802.11n does not work with it: a node gets in by 802.11b or g",
 }
 _BOTH = (
@@ -63,16 +64,21 @@ def _of(site: Site) -> Iterator[str]:
             yield _SAYS[trait]
 
 
+def _first_in_the_image(site: Site) -> bool:
+    """Whether an image that knows of these traits gets in where another may not. Of WPA3 it need not know."""
+    return bool(set(site.network_traits) - {NetworkTrait.WPA3_ONLY})
+
+
 def built_before(field: Field, target: Target, matches: Sequence[Match]) -> dict[str, bool]:
-    """By node of a network with traits that was found: whether its image was built from an older inventory, and so may
-    not know of them. Empty if there are no keys to tell by."""
+    """By node that was found, of a network whose traits its image should know of: whether that was built from an older
+    inventory. Empty if there are no keys to tell by."""
     from fleet.audit.gather import wanted_crcs
 
     inventory = field.inventory
     states = {
         match.node: match.state
         for match in matches
-        if match.state is not None and inventory.site_of(inventory.node(match.node)).network_traits
+        if match.state is not None and _first_in_the_image(inventory.site_of(inventory.node(match.node)))
     }
     if not states:
         return {}

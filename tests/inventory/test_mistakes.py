@@ -131,6 +131,7 @@ POINTS_AT = {
     "INV457": "access_point",
     "INV458": "02:11:22:33:44:(51|62)|roof",
     "INV460": "barn",
+    "INV461": "wpa3-only",
     "INV500": "largest_draw|uncontrolled_inflow",
     "INV501": "flow",
     "INV502": "shortest_off",

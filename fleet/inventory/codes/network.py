@@ -29,8 +29,9 @@ HIDDEN_NETWORK = Code(
 HIGH_CHANNELS = Code(
     "INV452",
     "a network on channels 12 to 14",
-    "Boards only listen on these channels, so that they find the network later and miss it more often; in many "
-    "countries the channels are not open to WiFi, or only at low power, and spare boards and phones do not see it.",
+    "Boards only listen on these channels, so that they find the network later and miss it more often, and on 14 not "
+    "at all unless they were built for it; in many countries the channels are not open to WiFi, or only at low power, "
+    "and phones do not see them.",
     "Set the access point to channel 1, 6 or 11, and not to choose by itself.",
     Severity.WARNING,
     _COUNTRY,
@@ -93,6 +94,18 @@ BSSID_OF_NODE = Code(
     "Look the BSSID up at the access point itself.",
     source="docs/node-interface.md 10",
 )
+WPA3_ALONE = Code(
+    "INV461",
+    "a network that takes WPA3 alone",
+    "Nodes are built to join WPA3 there and nothing less. While they are still on a network of WPA2, such an image "
+    "does not come back, and its push is rolled back.",
+    "Bring the nodes to the network first (`tankfleet rejoin`), then build and push; or let the access point take "
+    "WPA2 and WPA3 together, and take this out.",
+    Severity.NOTE,
+    "IDF v4.4.7 wifi.rst: a station joins nothing less than `threshold.authmode`, and with `pmf_cfg.required` nothing "
+    "without protected management frames",
+)
+
 CODES = (
     CANNOT_JOIN,
     HIDDEN_NETWORK,
@@ -104,4 +117,5 @@ CODES = (
     NO_SUCH_ACCESS_POINT,
     BSSID_TWICE,
     BSSID_OF_NODE,
+    WPA3_ALONE,
 )

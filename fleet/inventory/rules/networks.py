@@ -65,6 +65,8 @@ def _said(
     if trait is _HIGH and not both:
         what = f"the network may be on channels 12 to {CHANNELS}: {asked}"
         return codes.HIGH_CHANNELS, what, _FIGURES
+    if trait is NetworkTrait.WPA3_ONLY:
+        return codes.WPA3_ALONE, "nodes are built for WPA3 here, and join no network of WPA2 then", ()
     if trait is _NO_N:
         figures = (Figure("fastest rate of 802.11g", 54, "Mbit/s"),)
         return codes.NO_80211N, "nodes are built for 802.11b and g alone here, 54 Mbit/s at most", figures
