@@ -157,6 +157,19 @@ SEND_STALL_TIMEOUT_S: Final = 20.0
 STATE_DOCUMENT_BYTES: Final = 16 * 1024
 IMAGE_BYTES: Final = 4 * 1024 * 1024
 
+# --- networks: what boards see of them
+CHANNELS: Final = 14
+"""Of the 2.4 GHz band; which are open differs by country (IEEE 802.11, annex E)."""
+ACTIVE_CHANNELS: Final = 11
+"""Boards ask on channels up to this one, and only listen on those above (IDF v4.4.7 wifi.rst, "Wi-Fi Country Code")."""
+ACCESS_POINTS_PER_SITE: Final = 500
+"""A slip that repeats a line must not make every look at a BSSID long; a large estate has some hundred."""
+BSSIDS_PER_ACCESS_POINT: Final = 64
+"""Some radios carry 16 networks each, and an access point has up to four radios."""
+WEAK_SIGNAL_DBM: Final = -75
+"""Weaker, frames are sent several times over and links break (common practice: designs aim at -67 dBm; -70 to -75 is
+where surveyors begin to call a signal weak)."""
+
 # --- bench: a virtual node that ends at once must not take the machine, nor leave its log or events to grow
 BENCH_PORT: Final = 8080
 BENCH_NODES: Final = 250
@@ -332,6 +345,8 @@ NETWORK_TRIAL_S: Final = 600.0
 NETWORK_TRIAL_MIN_S: Final = 60
 NETWORK_TRIAL_MAX_S: Final = 65_535
 """What the two bytes of the request hold; under a minute a board may not even have tried both networks."""
+NETWORK_TURN_S: Final = 30.0
+"""With two networks to call for, a node calls for one this long before the other has its turn (core/join.h)."""
 REJOIN_AT_ONCE: Final = 4
 """Nodes between two networks at the same time: the others still tell how the site stands."""
 REJOIN_POLL_S: Final = 2.0

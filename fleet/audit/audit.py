@@ -39,6 +39,8 @@ _VERDICTS: tuple[tuple[Code, str], ...] = (
     (codes.WENT_BACK, "went back"),
     (codes.NETWORK_ON_TRIAL, "new network on trial"),
     (codes.NETWORK_PUT_BACK, "back on its old network"),
+    (codes.UNLISTED_ACCESS_POINT, "on an unlisted access point"),
+    (codes.WEAK_ON_OTHER_ACCESS_POINT, "on a weak access point"),
     (codes.OUT_OF_DATE, "older inventory"),
     (codes.OLDER_IMAGE, "older image"),
     (codes.RESTARTED_BADLY, "restarted after a crash"),
@@ -91,9 +93,11 @@ def _line(facts: Facts, node: Node, match: Match | None, found: tuple[str, ...])
     state = match.state if match is not None else None
     newest = facts.shelf.newest(node.name)
     last = facts.journal.last.get(node.name)
+    site = facts.inventory.site_of(node)
+    network = state.network if state is not None else None
     return NodeLine(
         node=node.name,
-        site=facts.inventory.site_of(node).name,
+        site=site.name,
         board=node.board,
         status=match.status.value if match else "not asked",
         address=f"{match.address}:{match.port}" if match and match.address else None,
@@ -104,6 +108,11 @@ def _line(facts: Facts, node: Node, match: Match | None, found: tuple[str, ...])
         newest_release=newest.release if newest else None,
         newest_image=newest.image if newest else None,
         last_push=f"{last.push} {last.stands}" if last else None,
+        access_point=node.access_point,
+        joined=site.access_point_of(network.bssid) if network and network.bssid else None,
+        bssid=network.bssid if network else None,
+        channel=network.channel if network else None,
+        rssi_dbm=state.rssi_dbm if state else None,
         copy_in_place_s=copy_in_place_s(node.board, newest),
         verdict=_verdict(found, asked=match is not None),
         findings=found,

@@ -1,4 +1,5 @@
-"""Codes of the audit: AUD101-109 network, 110-119 images, 120-129 boards, 130-139 faults, 140-149 fleet."""
+"""Codes of the audit: AUD101-109 network, 110-119 images, 120-129 boards, 130-139 faults, 140-149 fleet,
+170-179 access points."""
 
 from __future__ import annotations
 
@@ -193,6 +194,47 @@ RULING_STALE = Code(
     "Look at the finding again: put right what it says, rule anew, or take the ruling out.",
     Severity.WARNING,
 )
+_SIGNAL = (
+    "common practice: designs of networks aim at -67 dBm or more; from -70 to -75 dBm surveyors call a signal "
+    "weak"
+)
+WEAK_ON_OTHER_ACCESS_POINT = Code(
+    "AUD170",
+    "a node sits on a weak access point, and another is meant for it",
+    "Frames are sent several times over, so that an update takes long and may break off; a board that is joined does "
+    "not look for a better one by itself.",
+    "See that the access point of the inventory is on, and that it says the same network's name. The node looks anew "
+    "when it loses its network: restart the access point that it is on. If it is right so, change `access_point`.",
+    Severity.WARNING,
+    _SIGNAL,
+)
+OTHER_ACCESS_POINT = Code(
+    "AUD171",
+    "a node is joined to another access point than the inventory says",
+    "It hears that one well, so that nothing is wrong with it; transfers are counted where it really is.",
+    "Change `access_point` of the node, if it stays like this.",
+    Severity.NOTE,
+    _SIGNAL,
+)
+UNLISTED_ACCESS_POINT = Code(
+    "AUD172",
+    "a node is joined to an access point that its site does not list",
+    "It is a new one, another radio of an old one, or a stranger's that says the same name. Nodes that have a "
+    "passphrase join no open network, so that a stranger would have to know it.",
+    "Look for this BSSID at your access points and add it to `access_points` of the site. If it is none of yours, take "
+    "the passphrase for known: change it at the access points, then `tankfleet keys set-network` and `tankfleet "
+    "rejoin`.",
+    Severity.WARNING,
+    "IEEE 802.11, four-way handshake: both sides prove that they know the passphrase",
+)
+WEAK_SIGNAL = Code(
+    "AUD173",
+    "a node hears its network badly",
+    "Frames are sent several times over, so that an update takes long and may break off.",
+    "Turn or move the aerial or the enclosure, away from metal and water; or bring an access point nearer.",
+    Severity.NOTE,
+    _SIGNAL,
+)
 
 CODES = (
     NODE_MISSING,
@@ -223,4 +265,8 @@ CODES = (
     COPY_IN_PLACE,
     PUSH_UNFINISHED,
     RULING_STALE,
+    WEAK_ON_OTHER_ACCESS_POINT,
+    OTHER_ACCESS_POINT,
+    UNLISTED_ACCESS_POINT,
+    WEAK_SIGNAL,
 )

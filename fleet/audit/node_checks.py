@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.audit import codes
+from fleet.audit.radio_checks import radio_findings
 from fleet.find.match import Status
 from fleet.finding import Finding
 from fleet.link.state import Phase
@@ -54,6 +55,7 @@ def state_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Findi
     yield from board_findings(node, state)
     yield from image_findings(facts, node, state)
     yield from network_findings(node, state)
+    yield from radio_findings(facts.inventory, node, state)
     yield from fault_findings(node, state)
 
 

@@ -102,7 +102,8 @@ def print_site(out: Output, site: SiteFacts, units: Units) -> None:
     """Everything of one site."""
     out.data(f"{out.style(site.name, 'bold')}: {site.title or site.name}")
     out.data(f"  time zone  {site.time_zone}")
-    out.data(f"  network    {site.network}")
+    traits = f" ({', '.join(site.network_traits)})" if site.network_traits else ""
+    out.data(f"  network    {site.network}{traits}")
     if site.contact:
         out.data(f"  contact    {site.contact}")
     out.data()
@@ -116,6 +117,10 @@ def print_site(out: Output, site: SiteFacts, units: Units) -> None:
         ("spare board", "in stock", "nodes of that kind"),
         [(stock.board, str(stock.count), str(stock.nodes)) for stock in site.spare_boards],
     )
+    if site.access_points:
+        out.data()
+        points = [(p.name, ", ".join(p.bssids) or "-", ", ".join(p.nodes) or "-") for p in site.access_points]
+        out.table(("access point", "BSSID", "nodes meant for it"), points)
     out.data()
     print_tanks(out, site.tanks, units)
     out.data()

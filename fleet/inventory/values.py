@@ -47,6 +47,14 @@ def _read_pin(value: Any) -> Any:
 
 
 def _read_mac(value: Any) -> Any:
+    return _read_address(value, "a MAC", "board")
+
+
+def _read_bssid(value: Any) -> Any:
+    return _read_address(value, "a BSSID", "access point")
+
+
+def _read_address(value: Any, noun: str, whose: str) -> Any:
     """IEEE 802: 48 bits; a station's own address is never a group address (lowest bit of the first byte)."""
     if not isinstance(value, str):
         return value
@@ -55,9 +63,9 @@ def _read_mac(value: Any) -> Any:
         fix = ""
         if re.fullmatch(r"[0-9a-f]{12}", digits):
             fix = f"Write `{':'.join(digits[i : i + 2] for i in range(0, 12, 2))}`."
-        raise Refusal(BAD_MAC, f"`{shown(value)}` is not written as a MAC is here", fix)
+        raise Refusal(BAD_MAC, f"`{shown(value)}` is not written as {noun} is here", fix)
     if int(digits[:2], 16) & 1 or digits == "000000000000":
-        raise Refusal(BAD_MAC, f"`{value}` is a group address or nothing, not the address of one board")
+        raise Refusal(BAD_MAC, f"`{value}` is a group address or nothing, not the address of one {whose}")
     return value
 
 
@@ -120,6 +128,12 @@ Mac = Annotated[
     Field(pattern=MAC_PATTERN, description="lower case, six pairs with colons"),
     BeforeValidator(_read_mac),
 ]
+Bssid = Annotated[
+    str,
+    Field(pattern=MAC_PATTERN, description="lower case, six pairs with colons"),
+    BeforeValidator(_read_bssid),
+]
+"""The address by which an access point goes on one of its radios and networks."""
 Release = Annotated[str, Field(min_length=1, max_length=RELEASE_CHARS, pattern=RELEASE_PATTERN)]
 Domain = Annotated[str, Field(max_length=200, pattern=DOMAIN_PATTERN)]
 Line = Annotated[str, Field(pattern=LINE_PATTERN)]

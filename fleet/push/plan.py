@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fleet.errors import PlanError
+from fleet.inventory.access_points import Origin
 from fleet.limits import PLAN_FILE_BYTES
 from fleet.push.codes import DAMAGED_PLAN, STALE_PLAN
 
@@ -48,12 +49,16 @@ class TankBounds(_Part):
 
 
 class PlannedNode(_Part):
-    """One node of a wave. `spare_s` is null where the tank can be left for ever (no draw, no inflow)."""
+    """One node of a wave. `spare_s` is null where the tank can be left for ever (no draw, no inflow).
+
+    `access_point` is the name or the BSSID of the one that it uses, `access_point_from` who says so.
+    """
 
     node: str
     site: str
     board: str
     access_point: str | None = None
+    access_point_from: Origin | None = None
     class_id: str
     supply_groups: tuple[str, ...] = ()
     from_image: Digest
@@ -145,7 +150,7 @@ class PushPolicy(_Part):
 
 class Plan(_Part):
     """The whole plan. `process_speed` is 1 but on the bench, where simulated water runs faster than the
-    clock."""
+    clock. `access_points` has the names of those at its sites, by BSSID."""
 
     schema_: Literal["tankfleet/plan/1"] = Field(default="tankfleet/plan/1", alias="schema")
     id: Annotated[str, Field(pattern=r"^[0-9a-f]{12}$")]
@@ -156,6 +161,7 @@ class Plan(_Part):
     any_hour: bool
     process_speed: Annotated[float, Field(gt=0)] = 1.0
     policy: PushPolicy
+    access_points: dict[str, str] = Field(default_factory=dict)
     waves: tuple[Wave, ...]
     left_out: tuple[LeftOut, ...]
     pilot: Pilot | None
@@ -183,8 +189,16 @@ def sealed(content: Mapping[str, Any]) -> Plan:
 
 
 def plan_id(plan: Plan) -> str:
-    """The id that the plan's content gives it: 12 hex digits."""
+    """The id that the plan's content gives it: 12 hex digits.
+
+    What plans of before did not hold is left out while it says nothing: a journal's plans keep their ids.
+    """
     content = plan.model_dump(mode="json", by_alias=True, exclude={"id"})
+    if not plan.access_points:
+        del content["access_points"]
+    for node in (node for wave in content["waves"] for node in wave["nodes"]):
+        if node["access_point_from"] is None:
+            del node["access_point_from"]
     canonical = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:ID_CHARS]
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from fleet.boards.trial import room_s
 from fleet.calendar.windows import next_opening, open_until
 from fleet.errors import PlanError
+from fleet.inventory.access_points import used
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, CONFIDENCE, KEEP_RESERVE_S
 from fleet.link.state import Phase
 from fleet.push.codes import TRIAL_TOO_SHORT
@@ -111,6 +112,7 @@ def make_plan(request: PlanRequest) -> Plan:
             "any_hour": request.any_hour,
             "process_speed": request.process_speed,
             "policy": policy,
+            "access_points": _bssids(request.inventory, made),
             "waves": made,
             "left_out": tuple(sorted_.left_out),
             "pilot": _pilot(policy, made),
@@ -172,7 +174,7 @@ def _sort(request: PlanRequest, policy: PushPolicy, name: str, into: _Sorted) ->
         detail = f"{spare_s:.0f} s ({told}), needed {wanted_s:.0f} s: held off"
         into.left_out.append(LeftOut(node=name, reason="spare-time-too-short", detail=detail))
         return
-    candidate = _candidate(request.inventory, node, entry)
+    candidate = _candidate(request.inventory, node, entry, state)
     into.going[name] = _Going(node, entry, state, candidate, took, spare_s, wanted_s)
 
 
@@ -237,15 +239,16 @@ def with_stand_ins(inventory: Inventory, names: Iterable[str]) -> list[str]:
     return [n.name for n in inventory.nodes if n.name in chosen or supply_groups(inventory, n) & groups]
 
 
-def _candidate(inventory: Inventory, node: Node, entry: ShelfEntry) -> Candidate:
+def _candidate(inventory: Inventory, node: Node, entry: ShelfEntry, state: NodeState) -> Candidate:
     duties = [inventory.tank(served.tank).duty for served in node.serves]
+    site = inventory.site_of(node)
     return Candidate(
         node=node.name,
-        site=inventory.site_of(node).name,
+        site=site.name,
         board=node.board,
         class_id=entry.class_id,
         duty=max(duties, key=CRITICALITY.__getitem__),
-        access_point=node.access_point,
+        access_point=used(site, node, state).name,
         groups=supply_groups(inventory, node),
     )
 
@@ -296,7 +299,8 @@ def _planned(request: PlanRequest, one: _Going, why: str) -> PlannedNode:
         node=one.node.name,
         site=one.candidate.site,
         board=one.node.board,
-        access_point=one.node.access_point,
+        access_point=one.candidate.access_point,
+        access_point_from=used(request.inventory.site_of(one.node), one.node, one.state).said_by,
         class_id=entry.class_id,
         supply_groups=tuple(sorted(one.candidate.groups)),
         from_image=one.state.image,
@@ -315,6 +319,18 @@ def _planned(request: PlanRequest, one: _Going, why: str) -> PlannedNode:
         expected_s=round(took.expected_s, 1),
         tanks=tuple(tank_bounds(request.inventory.tank(s.tank)) for s in one.node.serves),
     )
+
+
+def _bssids(inventory: Inventory, waves: Sequence[Wave]) -> dict[str, str]:
+    """By BSSID, the names of the access points at the planned nodes' sites, for nodes that change over meanwhile."""
+    sites = {node.site for wave in waves for node in wave.nodes}
+    return {
+        bssid: name
+        for site in inventory.sites
+        if site.name in sites
+        for name, bssids in site.access_points.items()
+        for bssid in bssids
+    }
 
 
 def _pilot(policy: PushPolicy, waves: Sequence[Wave]) -> dict[str, Any] | None:

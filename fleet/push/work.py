@@ -100,14 +100,21 @@ class Work:
         """A node of the same supply group that is down, if there is one."""
         return next((other for other in self.partners(name) if other.down), None)
 
+    def access_point(self, name: str) -> str | None:
+        """The one that the node was joined to when it was seen last, else as planned; None: nobody says."""
+        seen = self.nodes[name].seen
+        bssid = seen.network.bssid if seen is not None and seen.network is not None else None
+        if bssid is None:
+            return self.planned(name).access_point
+        return self.push.plan.access_points.get(bssid, bssid)
+
     def place_free(self, name: str) -> bool:
         """Whether one more transfer may run: overall, at its site, through its access point."""
         policy, mine = self.push.plan.policy, self.planned(name)
         running = [self.planned(n.node) for n in self.nodes.values() if n.takes_a_place and n.node != name]
         at_site = sum(other.site == mine.site for other in running)
-        at_point = sum(
-            mine.access_point is not None and other.access_point == mine.access_point for other in running
-        )
+        point = self.access_point(name)
+        at_point = sum(point is not None and self.access_point(other.node) == point for other in running)
         return (
             len(running) < policy.at_once
             and at_site < policy.at_once_per_site

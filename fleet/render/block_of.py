@@ -13,6 +13,7 @@ from fleet.render.codes import BAD_RELEASE, DOES_NOT_FIT, NO_PROBE_PIN
 from fleet.render.firmware_class import class_of, payload_format, vendor_id
 from fleet.render.node_block import (
     LAYOUTS,
+    NETWORK_TRAITS,
     NO_PIN,
     PAYLOADS,
     PULLS,
@@ -52,9 +53,10 @@ def block_of(
 ) -> NodeBlock:
     """The node block of one node. RenderError if a pin is missing."""
     vendor = vendor_id(inventory.fleet.domain)
+    site = inventory.site_of(node)
     return NodeBlock(
         node=node.name,
-        site=inventory.site_of(node).name,
+        site=site.name,
         board=board.id,
         release=release,
         vendor_id=vendor.bytes,
@@ -68,7 +70,8 @@ def block_of(
         layout=LAYOUTS[board.layout],
         payload_format=PAYLOADS[payload_format(board, target)],
         tanks=tuple(_tank_block(node, served, inventory.tank(served.tank), board) for served in node.serves),
-        network_lost_s=ceil(inventory.site_of(node).network_lost_s),
+        network_lost_s=ceil(site.network_lost_s),
+        network_traits=sum(NETWORK_TRAITS[trait] for trait in set(site.network_traits)),
     )
 
 

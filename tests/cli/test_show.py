@@ -375,3 +375,29 @@ def test_where_each_figure_of_a_pump_comes_from(capsys: pytest.CaptureFixture[st
     assert sum(step["seconds"] for step in need["steps"]) == pytest.approx(need["worst_outage_s"])
     assert need["needed_s"] == pytest.approx(need["margin"] * need["worst_outage_s"])
     assert "the fire reserve is not surely there" in shown(capsys, "tank", "fire-yard")
+
+
+def test_a_site_s_network_and_access_points(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What the file lists, with the nodes that are meant for each; names that only nodes give stand behind."""
+    sound = (ROOT / "tests" / "inventory" / "sound" / "two-access-points.yaml").read_text(encoding="utf-8")
+    text = sound.replace(
+        "network: farm-wifi\n    access", "network: farm-wifi\n    network_traits: [hidden]\n    access"
+    )
+    assert "[hidden]" in text
+    (tmp_path / "inventory").mkdir()
+    (tmp_path / "inventory" / "all.yaml").write_text(text, encoding="utf-8")
+    assert run(["--project", str(tmp_path), "show", "site", "farm"]) == Exit.OK
+    printed = capsys.readouterr().out
+    assert re.search(r"^  network +farm-wifi \(hidden\)$", printed, re.M)
+    assert re.search(r"^barn +02:11:22:33:44:51 +loft-node$", printed, re.M)
+    assert re.search(r"^house +02:11:22:33:44:61, 02:11:22:33:44:62 +-$", printed, re.M)
+    assert run(["--project", str(tmp_path), "show", "site", "farm", "--json"]) == Exit.OK
+    site = checked(capsys.readouterr().out)["site"]
+    assert site["network_traits"] == ["hidden"]
+    assert site["access_points"] == [
+        {"name": "barn", "bssids": ["02:11:22:33:44:51"], "nodes": ["loft-node"]},
+        {"name": "house", "bssids": ["02:11:22:33:44:61", "02:11:22:33:44:62"], "nodes": []},
+    ]
+    named = checked(shown(capsys, "site", "kestrel-hill", "--json"))["site"]["access_points"]
+    assert {one["name"] for one in named} == {"kestrel-ap-top", "kestrel-ap-field", "kestrel-ap-yard"}
+    assert {bssid for one in named for bssid in one["bssids"]} == set()

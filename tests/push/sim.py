@@ -28,6 +28,9 @@ STEPS_LIMIT = 6_000
 TIME_LIMIT_S = 6 * 3600.0
 FOLD_EVERY = 4
 """Folding costs as much as the push itself."""
+POINTS = {"02:00:00:00:00:a1": "hill-ap", "02:00:00:00:00:a2": "hill-ap", "02:00:00:00:00:b1": "stranger"}
+"""What there is to be joined, by BSSID: an access point with two radios, and one that no site lists."""
+LISTED = {bssid: name for bssid, name in POINTS.items() if name != "stranger"}
 BY_ITSELF = ("no-healthy-boot", "trial-over")
 
 
@@ -51,6 +54,8 @@ class Scenario:
     roll_back_after: tuple[str, ...] | None
     send_s: tuple[float, float]
     """Shortest and longest transfer; the plans expect 10 s with the return."""
+    air: dict[str, str | None]
+    """The access point that each node is really joined to; None: nobody knows."""
 
 
 def scenario(seed: int) -> Scenario:
@@ -71,14 +76,22 @@ def scenario(seed: int) -> Scenario:
         *([_planned(p.candidate) for p in wave] for wave in waves),
         pilots=pilots,
         any_hour=chance.random() < 0.3,
+        access_points=LISTED,
         **policy,
     )
+    joined = _joined(seed, names)
     same = _behaviour(chance) if chance.random() < 0.35 else None
     usual = chance.choice([0.0, 0.0, 0.15, 0.4])
     nodes = {}
     for name in names:
         odd = _behaviour(chance) if chance.random() < usual else Behaviour()
-        nodes[name] = SimNode(name, same or odd, policy["trial_s"], restart_s=chance.choice([0.5, 4.0, 12.0]))
+        nodes[name] = SimNode(
+            name,
+            same or odd,
+            policy["trial_s"],
+            restart_s=chance.choice([0.5, 4.0, 12.0]),
+            bssid=joined.get(name),
+        )
     calm = chance.random() < 0.3
     rough = not calm and chance.random() < 0.5
     return Scenario(
@@ -93,7 +106,17 @@ def scenario(seed: int) -> Scenario:
         words=[] if calm else _words(chance, names),
         roll_back_after=None if calm else _after(chance, names),
         send_s=chance.choice([(0.5, 6.0), (8.0, 16.0)]),
+        air={n: POINTS[joined[n]] if n in joined else candidates[n].access_point for n in names},
     )
+
+
+def _joined(seed: int, names: list[str]) -> dict[str, str]:
+    """The BSSIDs that nodes say, whatever was planned; of none where the firmware does not say. Drawn apart, so that
+    seeds mean else what they meant before."""
+    chance = random.Random(f"joined {seed}")
+    if chance.random() < 0.5:
+        return {}
+    return {name: chance.choice(list(POINTS)) for name in names if chance.random() < 0.8}
 
 
 def _candidate(chance: random.Random, name: str) -> Candidate:
@@ -359,10 +382,8 @@ class Sim:
         self._require(len(sites) < policy.at_once, "more transfers than at_once")
         at_site = sum(other.site == planned_node.site for other in sites)
         self._require(at_site < policy.at_once_per_site, "more transfers at a site than at_once_per_site")
-        points = sum(
-            planned_node.access_point is not None and other.access_point == planned_node.access_point
-            for other in sites
-        )
+        mine = self.scene.air[node.name]
+        points = sum(mine is not None and self.scene.air[name] == mine for name in self.receiving)
         self._require(
             points < AT_ONCE_PER_ACCESS_POINT, "more transfers through an access point than allowed"
         )

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
-from fleet.link.state import NodeState, Phase
+from fleet.link.state import NetworkState, NodeState, Phase
 from tests.push.plans import NEW, OLD, image_of, state_of, tank_state
 
 HEALTHY_S = 30.0
@@ -92,12 +92,17 @@ class SimNode:
     back_s: float = -86_400.0
     taken: dict[str, int] = field(default_factory=dict)
     gone: bool = False
+    bssid: str | None = None
+    """Of the access point that it is joined to, if its firmware says so."""
     _watchdog_done: bool = False
     _soon: tuple[float, str, str] | None = None
     """When, and from which image to which, it restarts."""
 
     def __post_init__(self) -> None:
         self._base, self._tanks = _looks(self.name)
+        if self.bssid is not None:
+            joined = NetworkState(phase=Phase.KEPT, on="kept", trial_left_s=0, bssid=self.bssid, channel=6)
+            self._base = self._base.model_copy(update={"network": joined})
         if self.behaviour.runs_other:
             self.running = OTHER
         if self.behaviour.has_it:

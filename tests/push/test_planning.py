@@ -279,3 +279,63 @@ def test_times_of_real_boards_hold_together(board: str) -> None:
     assert 0 < took.expected_s < took.send_s + took.return_within_s
     host = times(outage_of(load_board(board), "host"), 400_000, 300.0)
     assert host.worst_s < took.worst_s
+
+
+# -------------------------------------------------------------------- access points
+BARN, HOUSE, STRANGE = "02:11:22:33:44:51", "02:11:22:33:44:62", "02:11:22:33:44:99"
+
+
+def joined(name: str, bssid: str | None) -> NodeState:
+    """A node that says which access point it is joined to."""
+    network = {"phase": "kept", "on": "kept", "trial_left_s": 0, "bssid": bssid, "channel": 6}
+    return state_of(name, network=network)
+
+
+def listed(*nodes: dict[str, Any], **policy: Any) -> Inventory:
+    """A site with two access points, one of them with two radios; each node has a tank of its own."""
+    fleet = inventory([tank(f"tank-{n['name']}") for n in nodes], list(nodes), **policy)
+    points = {"barn": (BARN,), "house": ("02:11:22:33:44:61", HOUSE)}
+    hill, *others = fleet.sites
+    changed = hill.model_copy(update={"access_points": points})
+    return fleet.model_copy(update={"sites": (changed, *others)})
+
+
+@pytest.mark.parametrize(
+    ("named", "bssid", "counts_as", "says"),
+    [
+        ("barn", HOUSE, "house", "state"),
+        ("barn", BARN, "barn", "state"),
+        (None, HOUSE, "house", "state"),
+        ("barn", STRANGE, STRANGE, "state"),
+        ("barn", None, "barn", "inventory"),
+        (None, None, None, None),
+    ],
+)
+def test_a_plan_names_the_access_point_that_is_really_used(
+    named: str | None, bssid: str | None, counts_as: str | None, says: str | None
+) -> None:
+    made = plan(listed(node("a", access_point=named)), {"a": joined("a", bssid)})
+    planned = made.planned("a")
+    assert (planned.access_point, planned.access_point_from) == (counts_as, says)
+    assert made.access_points == {BARN: "barn", "02:11:22:33:44:61": "house", HOUSE: "house"}
+    assert read_plan(write_plan(made)) == made
+
+
+def test_firmware_of_before_counts_as_the_inventory_says() -> None:
+    planned = plan(listed(node("a", access_point="barn"))).planned("a")
+    assert (planned.access_point, planned.access_point_from) == ("barn", "inventory")
+
+
+def test_time_is_counted_by_the_access_points_that_are_used() -> None:
+    """Two transfers at a time go through one: three nodes on the barn's take two turns; on two of them, one turn."""
+    names = "abcdef"
+    fleet = listed(
+        *(node(name, access_point="barn" if name in "ace" else "house") for name in names), first_wave=3
+    )
+    spread = {name: joined(name, BARN if name in "ace" else HOUSE) for name in names}
+    crowded = {name: joined(name, BARN) for name in names}
+    one_turn, two_turns = (plan(fleet, states).waves[0] for states in (spread, crowded))
+    assert len(one_turn.nodes) == len(two_turns.nodes) == 3
+    took_s = one_turn.nodes[0].expected_s
+    assert one_turn.expected_s == pytest.approx(took_s + 60.0, abs=0.2)
+    assert two_turns.expected_s == pytest.approx(2 * took_s + 60.0, abs=0.2)

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
-from fleet.inventory.codes import electrodes, plausible, rulings, water, wiring
+from fleet.inventory.codes import electrodes, network, plausible, rulings, water, wiring
 
 # ------------------------------------------------------------------ reading files
 HAS_ERRORS = Code(
@@ -155,8 +155,9 @@ OUT_OF_RANGE = Code(
 )
 BAD_MAC = Code(
     "INV134",
-    "not a board's MAC",
-    "The MAC ties a node to one board; with one slip in it an update goes to another board, or to none.",
+    "not a MAC, or not a BSSID",
+    "The MAC ties a node to one board, and a BSSID a node's word to one access point; with one slip in it that is "
+    "another one, or none.",
     "Write it in lower case with colons, as in `10:20:30:40:50:1a`.",
 )
 BAD_DATE = Code(
@@ -462,6 +463,7 @@ CODES = (
     MAC_OF_NO_MAKER,
     CANNOT_CLAIM,
     *wiring.CODES,
+    *network.CODES,
     *electrodes.CODES,
     *water.CODES,
     *plausible.CODES,

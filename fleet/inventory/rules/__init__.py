@@ -14,6 +14,7 @@ from fleet.inventory.rules.electrodes import electrodes_fit
 from fleet.inventory.rules.fitted import fitted_fits
 from fleet.inventory.rules.groups import groups_protect
 from fleet.inventory.rules.marks import marks_fit
+from fleet.inventory.rules.networks import networks_fit
 from fleet.inventory.rules.once import macs_once, names_once
 from fleet.inventory.rules.pins import pins_fit
 from fleet.inventory.rules.probes import probes_fit
@@ -44,6 +45,7 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     staging_fits,
     fitted_fits,
     sites_fit,
+    networks_fit,
     shapes_fit,
     marks_fit,
     pumps_fit,
