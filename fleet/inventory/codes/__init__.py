@@ -352,8 +352,16 @@ PIN_TWICE = Code(
 TOO_LONG_FOR_NODE = Code(
     "INV170",
     "more than a node can hold",
-    "The node block has two bytes for milliseconds, seconds or millimetres here.",
+    "The node block has two bytes for milliseconds, seconds or millimetres here, and four for a pump's times.",
     "Give a smaller figure.",
+)
+TOO_LITTLE_FOR_NODE = Code(
+    "INV175",
+    "less than a node can work with",
+    "A node refuses its block when the debounce is shorter than its sampling period, and keeps all pumps off. A pump's "
+    "watch of 0 s would be none at all.",
+    "Give a larger figure; a debounce of 1 to 5 s is good.",
+    source="the node's own check of its block (core/node_block_check.cpp): a sample period of at most the debounce",
 )
 
 CANNOT_CLAIM = Code(
@@ -422,6 +430,7 @@ CODES = (
     NO_SUCH_PIN,
     PIN_TWICE,
     TOO_LONG_FOR_NODE,
+    TOO_LITTLE_FOR_NODE,
     CANNOT_CLAIM,
     *wiring.CODES,
     *electrodes.CODES,

@@ -21,6 +21,7 @@ from fleet.inventory.rules.relays import relays_release
 from fleet.inventory.rules.served import served_once
 from fleet.inventory.rules.shapes import shapes_fit
 from fleet.inventory.rules.sites import sites_fit
+from fleet.inventory.rules.timing import debounce_fits
 from fleet.inventory.rules.water import water_fits
 from fleet.inventory.rules.wiring import wiring_fits
 
@@ -44,6 +45,7 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     served_once,
     probes_fit,
     pins_fit,
+    debounce_fits,
     wiring_fits,
     colors_fit,
     relays_release,
