@@ -34,6 +34,8 @@ EARLIEST_YEAR: Final = 2_000
 LATEST_YEAR: Final = 2_199
 """Of dates in an inventory: a daily window counted from the year 1 would be counted through anew at each look."""
 QUANTITY_CHARS: Final = 48
+SMALLEST_SIZE_M: Final = 1e-5
+"""A hundredth of a millimetre: areas of still smaller sizes come out as 0, and the arithmetic would divide by them."""
 
 # --- names: RFC 1123 host label; the node block's fixed fields
 LABEL_CHARS: Final = 63
@@ -54,6 +56,8 @@ REASON_CHARS: Final = 300
 NODE_BLOCK_BYTES: Final = 1_024
 NODE_BLOCK_U16: Final = 65_535
 """The largest figure in the node block's fields of two bytes: millimetres, milliseconds, seconds."""
+NODE_BLOCK_U32: Final = 4_294_967_295
+"""The same of four bytes: a pump's times in seconds, 136 years."""
 TICKET_BYTES: Final = 512
 
 # --- firmware defaults: makers of level relays (0.1 to 10 s; 10 s of lock-out after a power cut), common practice

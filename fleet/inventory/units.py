@@ -17,7 +17,7 @@ from pydantic import BeforeValidator, WithJsonSchema
 
 from fleet.inventory.codes import NO_UNIT, NOT_A_QUANTITY, OUT_OF_RANGE, WRONG_UNIT
 from fleet.inventory.refusal import Refusal, shown
-from fleet.limits import QUANTITY_CHARS
+from fleet.limits import QUANTITY_CHARS, SMALLEST_SIZE_M
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -50,6 +50,8 @@ class Kind:
     largest: float
     """In `unit`."""
     zero_allowed: bool = True
+    least: float = 0.0
+    """In `unit`; a smaller one that is not 0 is refused."""
 
     @property
     def accepted(self) -> str:
@@ -77,7 +79,14 @@ _LENGTH: Final = Kind(
     1_000.0,
 )
 _SIZE: Final = Kind(
-    "a length", "m", "meter", _LENGTH.factors, _LENGTH.examples, _LENGTH.largest, zero_allowed=False
+    "a length",
+    "m",
+    "meter",
+    _LENGTH.factors,
+    _LENGTH.examples,
+    _LENGTH.largest,
+    zero_allowed=False,
+    least=SMALLEST_SIZE_M,
 )
 _VOLUMES: Final = {
     "L": 1.0,
@@ -267,6 +276,11 @@ def _parse_text(noun: str, zero_allowed: bool, text: str) -> float:
         raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is more than {largest}, which no tank here can have")
     if value == 0 and not kind.zero_allowed:
         raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is nothing; {kind.noun} above zero is needed here")
+    if value < kind.least:
+        raise Refusal(
+            OUT_OF_RANGE,
+            f"`{shown(text)}` is less than {kind.least:g} {kind.unit}, which nothing here can have",
+        )
     return value
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from fleet.errors import RenderError
 from fleet.inventory.rules.marks import height_mm
-from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
+from fleet.limits import POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
 from fleet.render.codes import BAD_RELEASE, DOES_NOT_FIT, NO_PROBE_PIN
 from fleet.render.firmware_class import class_of, payload_format, vendor_id
 from fleet.render.node_block import (
@@ -22,6 +22,7 @@ from fleet.render.node_block import (
     NodeBlock,
     TankBlock,
 )
+from fleet.water.crossing import debounce_ms
 from fleet.water.filling import pump_marks, pump_times, rising
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def block_of(
         class_id=class_of(board, target).id(vendor).bytes,
         signing_key=trust.point,
         key_id=trust.key_id,
-        debounce_ms=DEBOUNCE_MS if node.debounce_s is None else round(node.debounce_s * 1000),
+        debounce_ms=debounce_ms(node),
         sample_period_ms=SAMPLE_PERIOD_MS,
         trial_s=ceil(inventory.policy.trial_s),
         power_up_hold_s=POWER_UP_HOLD_S,

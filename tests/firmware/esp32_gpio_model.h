@@ -44,7 +44,7 @@ constexpr Chip kChips[] = {
      kS2Up | bits(1, 2) | bits(9, 14) | bit(17) | bits(33, 42) | bits(45, 46), kS2Up, bits(45, 46), 0},
     {"esp32s3", kS3Pins, kS3Pins, 0, 0, bits(0, 21), 1, 19, 20,
      kS3Up | bits(1, 3) | bits(9, 14) | bits(17, 18) | bits(33, 42) | bits(45, 48), kS3Up, bits(45, 46), 0},
-    {"esp32c3", bits(0, 21), bits(0, 21), 0, 0, 0, 1, 18, 19, kC3Up | bits(2, 10), kC3Up, 0, bit(21)},
+    {"esp32c3", bits(0, 21), bits(0, 21), 0, 0, 0, 1, 18, 19, (kC3Up & ~bit(21)) | bits(2, 10), kC3Up, 0, bit(21)},
 };
 
 // What a pad is at a moment, for whoever measures at the pin.

@@ -71,6 +71,45 @@ def test_the_node_block_counts_milliseconds_up_to_65_535(debounce: str, count: i
 
 
 @pytest.mark.parametrize(
+    ("debounce", "code"), [("99.4 ms", "INV175"), ("99.6 ms", "INV516"), ("0.1 s", "INV516")]
+)
+def test_a_debounce_shorter_than_the_sampling_is_an_error_and_said_once(debounce: str, code: str) -> None:
+    """Whole milliseconds; a look every 100 ms: docs/node-interface.md, node block."""
+    changed = found(("esp32-devkit", f"esp32-devkit\n    debounce: {debounce}"))
+    assert [f.code.code for f in changed if f.code.code in ("INV175", "INV516")] == [code]
+
+
+@pytest.mark.parametrize(("flow", "count"), [("0.0604 L/d", 0), ("0.0603 L/d", 1)])
+def test_the_node_block_counts_a_pumps_seconds_up_to_4_294_967_295(flow: str, count: int) -> None:
+    """2 x 1,500 L x 86,400 s/d / 4,294,967,295 s = 0.060350 L/d."""
+    said = of("INV170", ("flow: 40 L/min", f"flow: {flow}"), ("    largest_draw: 10 L/min\n", ""))
+    assert [quoted(f)[: len(flow)] for f in said] == [flow] * count
+
+
+def test_a_table_that_hardly_rises_is_found_and_does_not_stop_the_check() -> None:
+    """5e-324 is the least number of double precision: 60 x 3e-323 / 1e6 is 0, and a watch of 0 s is none."""
+    table = "kind: strapped, table: [{depth: 1 m, volume: 1e-323 L}, {depth: 2 m, volume: 3e-323 L}]"
+    shape = ("kind: box, length: 1 m, width: 1 m, height: 2 m", table)
+    (said,) = found(shape, ("flow: 40 L/min", "flow: 1e6 L/min"))
+    assert (said.code.code, quoted(said)[:6]) == ("INV175", "shape:")
+
+
+@pytest.mark.parametrize("size", ["1e-200 m", "0.009 mm"])
+def test_a_size_of_nearly_nothing_is_refused(size: str) -> None:
+    """1e-200 m x 1e-200 m is 0 m2 in double precision, which would be divided by."""
+    (said,) = found(("length: 1 m, width: 1 m", f"length: 1 m, width: {size}"))
+    assert (said.code.code, quoted(said)[: len(size)]) == ("INV133", size)
+
+
+def test_a_level_that_never_moves_is_found_and_does_not_stop_the_check() -> None:
+    """60 s x 1e9 L / 1e-300 L/min is beyond the numbers of double precision."""
+    large = ("length: 1 m, width: 1 m", "length: 999 m, width: 999 m")
+    changes = (large, ("flow: 40 L/min", "flow: 1e-303 L/min"), ("    largest_draw: 10 L/min\n", ""))
+    (said,) = found(*changes)
+    assert (said.code.code, quoted(said)[:13]) == ("INV170", "1e-303 L/min,")
+
+
+@pytest.mark.parametrize(
     ("overflow", "top_words"),
     [("    overflow: 1.9 m\n", "the overflow at 1.9 m"), ("", "the top at 2 m")],
 )

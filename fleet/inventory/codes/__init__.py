@@ -353,7 +353,7 @@ PIN_TWICE = Code(
 TOO_LONG_FOR_NODE = Code(
     "INV170",
     "more than a node can hold",
-    "The node block has two bytes for milliseconds, seconds or millimetres here.",
+    "The node block has two bytes for milliseconds, seconds or millimetres here, and four for a pump's times.",
     "Give a smaller figure.",
 )
 WINDOW_TOO_FAR = Code(
@@ -389,6 +389,14 @@ MAC_OF_NO_MAKER = Code(
     "Read the MAC from the board: `tankfleet flash` does and adds it.",
     Severity.WARNING,
     "IEEE 802: the second lowest bit of the first octet tells addresses given locally from those of a maker",
+)
+TOO_LITTLE_FOR_NODE = Code(
+    "INV175",
+    "less than a node can work with",
+    "A node refuses its block when the debounce is shorter than its sampling period, and keeps all pumps off. A pump's "
+    "watch of 0 s would be none at all.",
+    "Give a larger figure; a debounce of 1 to 5 s is good.",
+    source="the node's own check of its block (core/node_block_check.cpp): a sample period of at most the debounce",
 )
 
 CANNOT_CLAIM = Code(
@@ -461,6 +469,7 @@ CODES = (
     NO_ROOM_IN_TRIAL,
     DAY_TO_COME,
     MAC_OF_NO_MAKER,
+    TOO_LITTLE_FOR_NODE,
     CANNOT_CLAIM,
     *wiring.CODES,
     *network.CODES,

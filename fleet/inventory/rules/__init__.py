@@ -25,6 +25,7 @@ from fleet.inventory.rules.served import served_once
 from fleet.inventory.rules.shapes import shapes_fit
 from fleet.inventory.rules.sites import sites_fit
 from fleet.inventory.rules.staging import staging_fits
+from fleet.inventory.rules.timing import debounce_fits
 from fleet.inventory.rules.water import water_fits
 from fleet.inventory.rules.wiring import wiring_fits
 
@@ -52,6 +53,7 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     served_once,
     probes_fit,
     pins_fit,
+    debounce_fits,
     wiring_fits,
     colors_fit,
     relays_release,

@@ -9,8 +9,7 @@ from fleet.boards.board import board_ids, load_board
 from fleet.boards.pins import label, may, probe_use, relay_use
 from fleet.boards.uses import Answer
 from fleet.finding import Finding
-from fleet.inventory.codes import NO_SUCH_PIN, PIN_TWICE, TOO_LONG_FOR_NODE
-from fleet.limits import NODE_BLOCK_U16
+from fleet.inventory.codes import NO_SUCH_PIN, PIN_TWICE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,15 +22,10 @@ if TYPE_CHECKING:
 
 
 def pins_fit(survey: Survey) -> Iterator[Finding]:
-    """The pins of all nodes, and their debounce time."""
+    """The pins of all nodes."""
     for node in survey.nodes:
-        subject = f"node {node.part.name}"
         if node.part.board in board_ids():
-            yield from _pins(survey, node, subject)
-        debounce_ms = (node.part.debounce_s or 0.0) * 1000
-        if debounce_ms > NODE_BLOCK_U16:
-            what = f"a debounce of {debounce_ms / 1000:g} s is longer than {NODE_BLOCK_U16 / 1000:g} s"
-            yield Finding(TOO_LONG_FOR_NODE, what, node.value("debounce"), subject=subject)
+            yield from _pins(survey, node, f"node {node.part.name}")
 
 
 def _used(node: Node) -> Iterator[tuple[str, str, Use, tuple[str | int, ...]]]:

@@ -16,6 +16,7 @@ from fleet.inventory.rules.settings import settings_fit
 from fleet.inventory.rules.shapes import shape_fits
 from fleet.inventory.rules.sizes import sizes_fit
 from fleet.inventory.rules.sparing import node_is_spared
+from fleet.inventory.rules.timing import watches_fit
 from fleet.inventory.rules.waves import waves_fit
 
 if TYPE_CHECKING:
@@ -45,9 +46,12 @@ def water_fits(survey: Survey) -> Iterator[Finding]:
         for served in node.part.serves:
             nodes.setdefault(served.tank, node)
     for tank in survey.tanks:
-        if _makes_sense(survey, tank):
-            for rule in _OF_A_TANK:
-                yield from rule(survey, tank, nodes.get(tank.part.name))
+        if not _makes_sense(survey, tank):
+            continue
+        beyond = list(watches_fit(tank))
+        yield from beyond
+        for rule in () if beyond else _OF_A_TANK:
+            yield from rule(survey, tank, nodes.get(tank.part.name))
 
 
 def _makes_sense(survey: Survey, tank: Entry[Tank]) -> bool:
