@@ -106,7 +106,9 @@ def test_every_sequence_of_trial_events(kind: str) -> None:
     assert found["unwatched"] == 0 or kind == "esp32"
 
 
-@pytest.mark.parametrize("token", ["two-slot:011250", "copy-in-place:000553", "esp32:42206", "esp8266:0563", "esp32:077762"])
+@pytest.mark.parametrize(
+    "token", ["two-slot:011250", "copy-in-place:000553", "esp32:42206", "esp8266:0563", "esp32:077762"]
+)
 def test_a_token_replays_its_sequence(token: str) -> None:
     assert ask(events_program(), token) == (0, f"passed {token}\n")
 

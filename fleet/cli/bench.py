@@ -173,9 +173,10 @@ def hurt(
 ) -> None:
     """Example: tankfleet bench hurt kestrel-01 power-cut --for 20
 
-    Hurt a virtual node from outside. kill: its process crashes and starts again. brown-out: its supply
-    sags, it starts again. power-cut: no power. unreachable: no network. slow-link: few bytes a second. lost-probe: a wire is broken, the probe reads
-    dry. swollen: a probe is bridged by dirt and reads wet. heal: all of that is over, and it has power.
+    Hurt a virtual node from outside. kill: its process crashes and starts again. brown-out: its supply sags, it
+    starts again. power-cut: no power. unreachable: no network. slow-link: few bytes a second. lost-probe: a
+    wire is broken, the probe reads dry. swollen: a probe is bridged by dirt and reads wet. heal: all of that is
+    over, and it has power.
     """
     this = session(ctx)
     control = _control(this)
