@@ -23,6 +23,16 @@ _WAVES = ("wave", "node", "site", "release", "spare time", "needed", "why now")
 _LEFT_OUT = ("left out", "because", "in detail")
 _NOTICES = ("look at", "because", "in detail")
 
+DespiteFault = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--despite-fault",
+        metavar="NODE",
+        help="Also this node, though it has a fault that stays; may be given again.",
+        autocompletion=complete_names("nodes"),
+    ),
+]
+
 
 @command(app, "plan")
 def plan(
@@ -40,15 +50,7 @@ def plan(
     ] = None,
     any_hour: Annotated[bool, typer.Option("--any-hour", help="Also outside the sites' windows.")] = False,
     again: Annotated[bool, typer.Option("--again", help="Also images that were given up before.")] = False,
-    despite_fault: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--despite-fault",
-            metavar="NODE",
-            help="Also this node, though it has a fault that stays; may be given again.",
-            autocompletion=complete_names("nodes"),
-        ),
-    ] = None,
+    despite_fault: DespiteFault = None,
     soak: Annotated[
         str | None,
         typer.Option(
