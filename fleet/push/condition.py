@@ -20,6 +20,8 @@ NOTED_FAULTS: Final = frozenset({"no-run-record"})
 """Faults of a node with which it does all it should, and takes an update as any other."""
 BROWN_OUT: Final = "brown-out"
 """The word of a node for why it started (`reset`), and for why it went back (`last_reason`)."""
+NO_MEMORY: Final = "no-memory"
+"""Its refusal of a ticket that it could not check: it says nothing of ticket or image, and no byte was taken."""
 SUPPLY_CURES: Final = (
     "look at its supply: one that gives the board's peak current, 470 uF or more beside the board, a shorter or "
     "thicker cable, less transmit power"

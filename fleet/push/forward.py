@@ -22,6 +22,7 @@ from fleet.limits import (
 from fleet.link.state import Phase as NodePhase
 from fleet.push.condition import (
     BROWN_OUT,
+    NO_MEMORY,
     SUPPLY_CURES,
     brown_outs_between,
     latched_faults,
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
     from fleet.push.plan import PlannedNode
     from fleet.push.work import Work
 
-TRY_LATER = frozenset({"busy", "crowded", "no-memory", "nonce-used"})
+TRY_LATER = frozenset({"busy", "crowded", "nonce-used"})
 """Refusals that pass by themselves (docs/node-interface.md 2)."""
 
 
@@ -125,6 +126,8 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     name = node.node
     if outcome.result is Result.OK:
         _took_it(work, node, outcome)
+    elif outcome.code == NO_MEMORY:
+        _hold_off(work, node, "it has not enough memory in one piece to check a ticket")
     elif outcome.result is Result.BROKE:
         limit_s = work.now_s + work.planned(name).return_within_s
         work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S, limit_at_s=limit_s)

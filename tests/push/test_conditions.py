@@ -1,4 +1,4 @@
-"""A weak supply during a push: what is put down to it, what is put down to the image, and what is told of either."""
+"""Nodes in a weak condition during a push: what is put down to supply or memory, and what to the image."""
 
 from __future__ import annotations
 
@@ -118,6 +118,25 @@ def test_a_fault_that_came_up_since_the_plan_keeps_the_node_out(quick_path: Path
     state, _, _ = pushed(quick_path, ["ab"], a=Behaviour(latched=True))
     assert (of(state, "a").stands, of(state, "b").stands) == (Stands.LEFT_OUT, Stands.KEPT)
     assert "`tankfleet clear-fault a`" in of(state, "a").reason
+
+
+def test_a_node_without_memory_for_the_ticket_is_left_out_and_stops_nobody(quick_path: Path) -> None:
+    """503 no-memory says nothing of the image (docs/node-interface.md 2)."""
+    state, journal, _ = pushed(quick_path, ["abc"], b=Behaviour(refuses="no-memory"))
+    assert (state.phase, of(state, "b").stands, of(state, "b").blame) == (Phase.DONE, Stands.LEFT_OUT, None)
+    assert "held off 6 times: it has not enough memory" in of(state, "b").reason
+    assert [of(state, name).stands for name in "ac"] == [Stands.KEPT, Stands.KEPT]
+    assert given_up_images(journal) == {}
+
+
+def test_a_board_that_is_short_of_memory_is_held_off_before_anything_is_sent(quick_path: Path) -> None:
+    stage = Stage(plan_of([planned("a", in_place=True), planned("b")]))
+    poor = stage.nodes["a"]
+    poor._base = poor._base.model_copy(update={"largest_block": 6_263})
+    state = push(stage, begun(stage, quick_path))
+    assert (of(state, "a").stands, of(state, "b").stands) == (Stands.LEFT_OUT, Stands.KEPT)
+    assert "6263 bytes of memory in one piece, 6264 needed" in of(state, "a").reason
+    assert not poor.taken
 
 
 def test_reporters_name_it(quick_path: Path) -> None:
