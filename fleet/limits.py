@@ -36,6 +36,8 @@ RELEASE_CHARS: Final = 23
 TANKS_PER_NODE: Final = 4
 MARKS_PER_TANK: Final = 4
 PIN_NAME_CHARS: Final = 16
+LARGEST_GPIO: Final = 63
+"""A bare number above it is no pin of any chip, but a slip."""
 WIRE_COLOR_CHARS: Final = 24
 STRAP_POINTS: Final = 200
 REASON_CHARS: Final = 300
@@ -289,6 +291,10 @@ REJOIN_TELL_S: Final = 1.5
 
 # --- wiring: a list of every pin of a board helps nobody to choose one
 PINS_OFFERED: Final = 4
+HOLD_OFF_OHM: Final = (10_000, 3_300, 1_000)
+RELAY_OFF_V: Final = 0.5
+"""A relay's input is held off while its pin floats: by the largest of these that leaves no more against a pull of the
+chip, for a transistor opens at 0.6 V (from memory); at HIGH, 1 kohm takes 3.3 mA of the 12 that a pin gives."""
 
 # --- sheets: a browser that hangs must not hang the person
 SHEET_PDF_TIMEOUT_S: Final = 90.0
@@ -296,6 +302,12 @@ SHEET_PDF_TIMEOUT_S: Final = 90.0
 
 # --- electrodes: what must be reckoned with between a clean sheet of paper and an old tank
 SUPPLY_V: Final = 3.3
+LOW_SHARE: Final = 0.25
+HIGH_SHARE: Final = 0.75
+"""Of the supply: input limits of the ESP32 family and of the ESP8266 (their data sheets, DC characteristics)."""
+LOADED_PROBE_OHM: Final = 1000.0
+"""A board that lets a probe read only water below this is no place for it: two ordinary rods have 80 ohm to 4 kohm
+in drinking water of 1,500 to 50 uS/cm (R = K / conductivity, K = 0.12 /cm)."""
 MEASURED_SPREAD: Final = 0.2
 """A conductivity measured once is not that of every season (own allowance)."""
 FILM_WET_FACTOR: Final = 3.0
@@ -310,6 +322,8 @@ CABLE_PF_PER_M: Final = 100.0
 PIN_PF: Final = 10.0
 """A pin and its board (own allowance; the ESP32 data sheet gives 2 pF for the pin alone)."""
 RESISTOR_TOLERANCE: Final = 0.05
+RELAY_LED_V: Final = 1.2
+"""An optocoupler's LED conducts from about this on (data sheets, typical): less must be left when a pin is HIGH."""
 ELECTRODE_CURRENT_UA: Final = 100.0
 """More direct current wears electrodes away and coats them (from memory); level relays use alternating current."""
 CELL_LEAST_PER_CM: Final = 0.005

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from fleet.boards.board import load_board
-from fleet.boards.pins import Answer, may, probe_use, relay_use
+from fleet.boards.pins import may, probe_use, relay_use
+from fleet.boards.uses import Answer
 from fleet.inventory.load import load_inventory, read_inventory
 from fleet.inventory.model import Duty, Ends
 from fleet.water.filling import pump_times

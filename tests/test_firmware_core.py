@@ -133,6 +133,11 @@ def test_whole_node() -> None:
     compile_and_check([f"{TESTS}/node_test.cpp", CRYPTO, *core_sources()])
 
 
+def test_each_digest_that_is_begun_is_ended() -> None:
+    """Also where the flash fails, the body ends early or its connection drops."""
+    compile_and_check([f"{TESTS}/digest_count_test.cpp", CRYPTO, *core_sources()])
+
+
 def test_every_metric_is_documented() -> None:
     text = run_program(_documents(), ["metrics", "sample"])
     made = set(re.findall(r"^(tanknode_[a-z_]+)", text, re.M))

@@ -284,6 +284,9 @@ class PumpRelay(Part):
 
     pin: PinName
     active: Literal["high", "low"] = "high"
+    supply: Literal["3.3 V", "5 V", "12 V", "24 V"] | None = Field(
+        default=None, description="of the input side of the relay module: VCC beside IN"
+    )
 
 
 class Served(Part):

@@ -16,6 +16,7 @@ from fleet.inventory.refusal import Refusal, shown
 from fleet.limits import (
     EARLIEST_YEAR,
     LABEL_CHARS,
+    LARGEST_GPIO,
     LATEST_YEAR,
     MARK_NAME_CHARS,
     PIN_NAME_CHARS,
@@ -38,6 +39,11 @@ DayT = TypeVar("DayT", bound=date)
 _MAC: Final = re.compile(MAC_PATTERN)
 _DATE: Final = re.compile(DATE_PATTERN)
 _TIME: Final = re.compile(TIME_PATTERN)
+
+
+def _read_pin(value: Any) -> Any:
+    """Some boards print bare numbers: `4` is that name, with quotes or without."""
+    return str(value) if type(value) is int and 0 <= value <= LARGEST_GPIO else value
 
 
 def _read_mac(value: Any) -> Any:
@@ -98,7 +104,17 @@ Name = Annotated[
     ),
 ]
 MarkName = Annotated[str, Field(min_length=1, max_length=MARK_NAME_CHARS, pattern=NAME_PATTERN)]
-PinName = Annotated[str, Field(min_length=1, max_length=PIN_NAME_CHARS, pattern=PIN_PATTERN)]
+PinName = Annotated[
+    str,
+    Field(min_length=1, max_length=PIN_NAME_CHARS, pattern=PIN_PATTERN),
+    BeforeValidator(
+        _read_pin,
+        json_schema_input_type=Annotated[
+            str, Field(min_length=1, max_length=PIN_NAME_CHARS, pattern=PIN_PATTERN)
+        ]
+        | Annotated[int, Field(ge=0, le=LARGEST_GPIO)],
+    ),
+]
 Mac = Annotated[
     str,
     Field(pattern=MAC_PATTERN, description="lower case, six pairs with colons"),
@@ -109,7 +125,7 @@ Domain = Annotated[str, Field(max_length=200, pattern=DOMAIN_PATTERN)]
 Line = Annotated[str, Field(pattern=LINE_PATTERN)]
 """Text of one line."""
 WireColor = Annotated[str, Field(min_length=1, max_length=WIRE_COLOR_CHARS, pattern=LINE_PATTERN)]
-"""The colour of a wire in words, such as `red` or `green/yellow`."""
+"""The colour of a wire in words, such as `red` or `white/blue`."""
 Reason = Annotated[str, Field(min_length=1, max_length=REASON_CHARS, pattern=REASON_PATTERN)]
 """Text of one line that says something."""
 YesNo = Annotated[bool, Strict()]

@@ -117,7 +117,10 @@ def test_the_mistake_is_found_and_nothing_else(mistake: Mistake) -> None:
 
 # The key whose value, or which itself, is to be changed first. Of the codes on wiring it is a pin's.
 POINTS_AT = {
-    "INV421": "common",
+    "INV421": "common|half",
+    "INV422": "half",
+    "INV423": "half",
+    "INV424": "supply",
     "INV500": "largest_draw|uncontrolled_inflow",
     "INV501": "flow",
     "INV502": "shortest_off",
@@ -152,6 +155,7 @@ POINTS_AT = {
     "INV613": "conductivity",
     "INV614": "wetted",
     "INV615": "electrodes",
+    "INV616": "pull_up",
 }
 
 

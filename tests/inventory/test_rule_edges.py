@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from fleet.finding import Finding
@@ -315,3 +317,12 @@ def test_the_node_s_own_debounce_lets_the_water_go_further() -> None:
 @pytest.mark.parametrize(("height", "count"), [("10 mm", 0), ("9 mm", 1)])
 def test_a_probe_off_the_floor_by_a_drop_s_band_is_well(height: str, count: int) -> None:
     assert len(of("INV519", ("height: 0.5 m", f"height: {height}"))) == count
+
+
+def test_a_probe_that_the_bridge_drives_has_its_figure() -> None:
+    """470 ohm to 3.3 V reach a quarter of it with a third of 470 ohm to ground (voltage divider)."""
+    path = Path(__file__).resolve().parent / "mistakes" / "probe-nodemcu-rx.yaml"
+    _, findings = read_texts([(path.name, path.read_bytes())])
+    (figure,) = findings[0].figures
+    assert (figure.name, figure.unit) == ("water that surely reads LOW, at most", "ohm")
+    assert 3.3 * figure.value / (figure.value + 470) == pytest.approx(3.3 / 4)

@@ -68,6 +68,7 @@ void Node::open_slots(uint8_t area) {
   set_fault(kFaultNoRecord, !slots_.open(area));
   image16_[0] = '\0';
   if (has(kFaultNoRecord)) return;
+  if (port_->spare_supply != nullptr && slots_.weak_supply()) port_->spare_supply(port_->ctx);
   Text t = text_into(image16_, sizeof image16_ - 1);
   put_hex(&t, slots_.facts().image, 8);
   image16_[t.n] = '\0';

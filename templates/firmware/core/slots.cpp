@@ -303,6 +303,8 @@ Code Slots::mark_healthy() {
 
 // --- an image on its way in
 
+bool Slots::weak_supply() const { return open_ && record_.phase == Phase::kOnTrial && record_.images[running_].brown_outs > 0; }
+
 bool Slots::updating() const { return update_.at != Receiving::kNothing; }
 
 Code Slots::begin_update(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n) {
@@ -320,7 +322,7 @@ Code Slots::begin_update(const Ticket &ticket, const uint8_t *ticket_bytes, size
   update_.done = 0;
   update_.page_n = 0;
   update_.image = describe(ticket, ticket_bytes, ticket_n);
-  crypto_->sha256_begin(&update_.sha);
+  begin_digest();
   return Code::kOk;
 }
 
@@ -357,7 +359,21 @@ Code Slots::write(const uint8_t *data, size_t n) {
   return Code::kOk;
 }
 
-void Slots::abort_update() { update_.at = Receiving::kNothing; }
+void Slots::begin_digest() {
+  crypto_->sha256_begin(&update_.sha);
+  update_.hashing = true;
+}
+
+void Slots::end_digest(uint8_t digest[32]) {
+  crypto_->sha256_end(&update_.sha, digest);
+  update_.hashing = false;
+}
+
+void Slots::abort_update() {
+  uint8_t of_a_part[32];
+  if (update_.hashing) end_digest(of_a_part);
+  update_.at = Receiving::kNothing;
+}
 
 Step Slots::end_update(Code *why, Code code) {
   abort_update();
@@ -379,13 +395,13 @@ Step Slots::finish_update(Code *why) {
 
 Step Slots::end_of_body(Code *why) {
   uint8_t digest[32];
-  crypto_->sha256_end(&update_.sha, digest);
+  end_digest(digest);
   if (update_.received != update_.image.bytes) return end_update(why, Code::kWrongSize);
   if (memcmp(digest, update_.image.sha256, sizeof digest) != 0) return end_update(why, Code::kWrongDigest);
   if (update_.page_n > 0 && !put_page()) return end_update(why, Code::kFlashFailed);
   update_.at = Receiving::kReadBack;
   update_.done = 0;
-  crypto_->sha256_begin(&update_.sha);
+  begin_digest();
   return Step::kMore;
 }
 
@@ -395,7 +411,7 @@ Step Slots::read_back_step(Code *why) {
     return end_update(why, Code::kFlashFailed);
   if (update_.done < image.bytes) return Step::kMore;
   uint8_t digest[32];
-  crypto_->sha256_end(&update_.sha, digest);
+  end_digest(digest);
   if (memcmp(digest, image.sha256, sizeof digest) != 0) return end_update(why, Code::kFlashFailed);
   if (partition_->layout == Layout::kTwoSlot) return end_update(why, commit_update() ? Code::kOk : Code::kFlashFailed);
   memset(&record_.images[kKeep], 0, sizeof record_.images[kKeep]);  // about to be written over
@@ -412,7 +428,7 @@ Step Slots::copy_old_step(Code *why) {
   if (update_.done < record_.images[kRun].bytes) return Step::kMore;
   update_.at = Receiving::kCopyCheck;
   update_.done = 0;
-  crypto_->sha256_begin(&update_.sha);
+  begin_digest();
   return Step::kMore;
 }
 
@@ -422,7 +438,7 @@ Step Slots::copy_check_step(Code *why) {
     return end_update(why, Code::kFlashFailed);
   if (update_.done < old.bytes) return Step::kMore;
   uint8_t digest[32];
-  crypto_->sha256_end(&update_.sha, digest);
+  end_digest(digest);
   const bool good = memcmp(digest, old.sha256, sizeof digest) == 0 && commit_update();
   return end_update(why, good ? Code::kOk : Code::kFlashFailed);
 }

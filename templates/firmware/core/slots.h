@@ -82,6 +82,7 @@ struct SlotUpdate {
   uint32_t received;  // bytes of the body
   uint32_t done;      // bytes of the present pass over the flash
   uint32_t page_n;
+  bool hashing;  // sha was begun and not ended; an engine of the chip may hang on it
   Sha256 sha;
   ImageRecord image;
   uint8_t page[256];
@@ -114,6 +115,7 @@ class Slots {
   size_t ticket(const uint8_t **bytes) const;  // the running image's ticket
   uint32_t room() const;                       // the largest image that can be taken
   bool updating() const;
+  bool weak_supply() const;  // brown-outs in the trial that is under way
 
   Code begin_update(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n);  // kBusy kOnTrial kTooBig kFlashFailed
   Code write(const uint8_t *data, size_t n);  // kWrongSize when more than the ticket's size, kFlashFailed
@@ -139,6 +141,8 @@ class Slots {
   OtaData notes_;
 
   bool save();
+  void begin_digest();
+  void end_digest(uint8_t digest[32]);
   bool whole(uint8_t area) const;
   bool copy(uint8_t from, uint8_t to, uint32_t bytes) const;
   bool bring(uint8_t from) const;

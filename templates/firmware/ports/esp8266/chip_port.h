@@ -5,6 +5,7 @@
 #include "../../core/node_block.h"
 #include "../../core/port.h"
 #include "announcer.h"
+#include "core_names.h"
 #include "tcp_server.h"
 
 namespace tn {
@@ -12,6 +13,7 @@ namespace tn {
 struct ChipPort {
   TcpServer server;
   Announcer announcer;
+  core::RadioTraits traits;
   bool console;  // the serial line's pins are no probe's and no relay's
   Port port;
 };
