@@ -275,6 +275,16 @@ BACK_PATIENCE_S: Final = 120.0
 """A kept node that is to go back and does not answer for this long is lost to the push."""
 GATE_FREE_BYTES_SHARE: Final = 0.75
 """Free memory may fall to this share of what it was before: less is a leak or a much larger image."""
+GATE_LARGEST_BLOCK_SHARE: Final = 0.6
+"""The largest block may fall to this share of what it was before: less is memory in shreds, with which requests are
+refused long before all of it is used. Lower than for free memory: it moves with every connection (common practice)."""
+TICKET_CHECK_BLOCK_BYTES: Final = 6_264
+"""Bytes in one piece that an ESP8266 takes for the second stack on which BearSSL checks a signature (core 3.1.2,
+StackThunk): with less it refuses every ticket, so no update ever mends it."""
+BROWN_OUTS_BLAME_IMAGE_NODES: Final = 2
+BROWN_OUTS_BLAME_IMAGE_SHARE: Final = 0.5
+"""More than this share of a wave, and at least so many nodes, that fail for their supply are no chance any more: the
+image draws too much, and the rest of the fleet must not get it."""
 GATE_SIGNAL_DROP_DB: Final = 12
 """The signal of a fixed node wanders by a few dB; more came with the image."""
 GATE_LEVEL_FACTOR: Final = 1.5

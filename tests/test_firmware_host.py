@@ -17,7 +17,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from firmware_build import compile_and_check
+from firmware_build import compile_and_check, core_sources
 from firmware_host import (
     EMPTY,
     FULL,
@@ -282,7 +282,8 @@ def _ended_when_asked(board: HostNode) -> bool:
 
 def test_networks_in_the_air_and_causes_of_a_reset(tmp_path: Path) -> None:
     host = "templates/firmware/ports/host"
-    sources = ["tests/firmware/air_test.cpp", f"{host}/air.cpp", f"{host}/host_arguments.cpp"]
+    parts = [f"{host}/air.cpp", f"{host}/host_arguments.cpp", *core_sources("node_view")]
+    sources = ["tests/firmware/air_test.cpp", *parts]
     compile_and_check(sources, [str(tmp_path / "air")])
 
 

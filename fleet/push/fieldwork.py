@@ -127,6 +127,7 @@ class Wishes:
     any_hour: bool = False
     again: bool = False
     soak_s: float | None = None
+    despite_fault: frozenset[str] = frozenset()
 
 
 def chosen(inventory: Inventory, wishes: Wishes) -> list[str]:
@@ -150,6 +151,7 @@ async def plan_push(field: Field, wishes: Wishes, now: datetime, timeout_s: floa
         now=now,
         any_hour=wishes.any_hour,
         again=wishes.again,
+        despite_fault=wishes.despite_fault,
         soak_s=wishes.soak_s,
         process_speed=process_speed(field.workspace, wishes.target),
         in_place=copying_in_place(field.inventory, wishes.target),

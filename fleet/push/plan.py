@@ -75,6 +75,10 @@ class PlannedNode(_Part):
     return_within_s: Seconds
     fall_back_within_s: Seconds
     expected_s: Seconds
+    in_place: bool = False
+    """Its boot loader copies a new image over the old one; such boards have little memory."""
+    despite_fault: bool = False
+    """A person wants it updated though it has a fault that only a person clears."""
     tanks: tuple[TankBounds, ...]
 
 
@@ -107,8 +111,21 @@ class LeftOut(_Part):
         "other-class",
         "ticket-too-old",
         "stand-in-down",
+        "latched-fault",
+        "node-fault",
+        "weak-supply",
+        "no-memory",
     ]
     detail: str
+
+
+class Notice(_Part):
+    """Something to know of a node before it is updated, which does not keep it out; `count` of what `about` names."""
+
+    node: str
+    about: Literal["brown-outs", "taken-along", "passing-fault", "no-run-record"]
+    count: Annotated[int, Field(ge=1)] = 1
+    text: str
 
 
 class Pilot(_Part):
@@ -164,6 +181,7 @@ class Plan(_Part):
     access_points: dict[str, str] = Field(default_factory=dict)
     waves: tuple[Wave, ...]
     left_out: tuple[LeftOut, ...]
+    notices: tuple[Notice, ...] = ()
     pilot: Pilot | None
     copy_risks: tuple[CopyRisk, ...] = ()
     expected_s: Seconds

@@ -17,7 +17,9 @@ from fleet.inventory.access_points import used
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, CONFIDENCE, KEEP_RESERVE_S
 from fleet.link.state import Phase
 from fleet.push.codes import TRIAL_TOO_SHORT
+from fleet.push.condition import BROWN_OUT, SUPPLY_CURES, memory_words, short_of_memory
 from fleet.push.copy_risk import copy_risks
+from fleet.push.notices import faulty, notices
 from fleet.push.odds import bad_count, chance_found, pilot_needed
 from fleet.push.outage import Times, times
 from fleet.push.plan import LeftOut, Pilot, Plan, PlannedNode, PushPolicy, Wave, sealed
@@ -65,6 +67,8 @@ class PlanRequest:
     soak_s: float | None = None
     process_speed: float = 1.0
     in_place: frozenset[str] = frozenset()
+    despite_fault: frozenset[str] = frozenset()
+    """Nodes that a person wants updated though they have a fault."""
     given_up: Mapping[str, str] = field(default_factory=dict)
     """Images that an earlier push gave up, with that push's id."""
 
@@ -115,6 +119,7 @@ def make_plan(request: PlanRequest) -> Plan:
             "access_points": _bssids(request.inventory, made),
             "waves": made,
             "left_out": tuple(sorted_.left_out),
+            "notices": tuple(n for one in going.values() for n in notices(one.node.name, one.state)),
             "pilot": _pilot(policy, made),
             "copy_risks": copy_risks(
                 (node for wave in made for node in wave.nodes), request.in_place, request.outages
@@ -190,6 +195,11 @@ def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeSta
         told = f"it is of class {state.class_id[:8]}, the image of {entry.class_id[:8]}: load it over USB"
         return LeftOut(node=name, reason="other-class", detail=told)
     if state.last_image == entry.image and state.phase is Phase.PUT_BACK and not request.again:
+        if state.last_reason == BROWN_OUT:
+            told = (
+                f"it came back from {entry.release} after brown-outs: {SUPPLY_CURES}; then plan with --again"
+            )
+            return LeftOut(node=name, reason="weak-supply", detail=told)
         told = f"it came back from {entry.release} ({state.last_reason}); --again plans it all the same"
         return LeftOut(node=name, reason="was-put-back", detail=told)
     if entry.image in request.given_up and not request.again:
@@ -198,7 +208,20 @@ def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeSta
     if entry.sequence <= state.floor:
         told = f"ticket {entry.sequence} is not above the node's floor {state.floor}: build again"
         return LeftOut(node=name, reason="ticket-too-old", detail=told)
-    return _wrong_hour(request, node) or _stand_in_down(request, node)
+    return _condition(request, node, state) or _wrong_hour(request, node) or _stand_in_down(request, node)
+
+
+def _condition(request: PlanRequest, node: Node, state: NodeState) -> LeftOut | None:
+    """Why its own condition keeps it out: a fault, unless the person named it; too little memory."""
+    out = None if node.name in request.despite_fault else faulty(node.name, state)
+    if out is None and short_of_memory(state, in_place=node.board in request.in_place):
+        restart_s = request.outages[node.board].restart_s
+        told = (
+            f"{memory_words(state)}: restart it first, when its tanks can be without it for {restart_s:.0f} s (its "
+            "console's `restart`, or its power off and on)"
+        )
+        out = LeftOut(node=node.name, reason="no-memory", detail=told)
+    return out
 
 
 def _wrong_hour(request: PlanRequest, node: Node) -> LeftOut | None:
@@ -317,6 +340,8 @@ def _planned(request: PlanRequest, one: _Going, why: str) -> PlannedNode:
         return_within_s=round(took.return_within_s, 1),
         fall_back_within_s=round(took.fall_back_within_s, 1),
         expected_s=round(took.expected_s, 1),
+        in_place=one.node.board in request.in_place,
+        despite_fault=one.node.name in request.despite_fault,
         tanks=tuple(tank_bounds(request.inventory.tank(s.tank)) for s in one.node.serves),
     )
 

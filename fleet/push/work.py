@@ -6,6 +6,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
+from fleet.push.blame import Blame
 from fleet.push.events import Command, Doing
 from fleet.push.gate import Check, CheckName
 from fleet.push.state import SETTLED, Back, NodeProgress, Phase, PushState, Stands, Task, evolve
@@ -73,7 +74,9 @@ class Work:
         bad = tuple(check for check in checks if not check.ok)
         root = [check for check in bad if check.name is not CheckName.SOAK] or bad
         told = "; ".join(f"{check.name}: {check.evidence}" for check in root)
-        self.set(name, failed=bad, back=Back.FAILED, reason=told)
+        supply = all(check.name is CheckName.SUPPLY for check in root)
+        blame = Blame.SUPPLY if supply else Blame.IMAGE
+        self.set(name, failed=bad, back=Back.FAILED, reason=told, blame=blame)
 
     def fail_on(self, name: str, check: CheckName, evidence: str) -> None:
         """This one check failed."""

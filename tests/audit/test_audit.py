@@ -140,6 +140,21 @@ CASES = {
         found(N, **joined(TOP_5, -76)), {"inventory": LISTED},
         "its signal is -76 dBm (weak below -75 dBm), by kestrel-ap-top", "ok", Exit.OK,
     ),
+    "AUD150": (
+        found(N, reset="brown-out", boots=41, brown_outs=7), {},
+        "7 brown-outs in 41 starts, the last of which came from one", "weak supply", Exit.OK,
+    ),
+    "AUD151": (
+        found(N, tanks=[tank("header-east", fault="flapping", level=None)]), {},
+        "header-east: a probe changes faster than its debounce", "a probe flaps", Exit.OK,
+    ),
+    "AUD152": (
+        found(N, faults=["no-run-record"]), {}, "it reports no-run-record", "forgets faults at a restart", Exit.OK,
+    ),
+    "AUD154": (
+        found(N, phase="put-back", last_image=digest(N, "1.0.0"), last_reason="brown-out"), {},
+        "from 1.0.0 to 1.1.0 (brown-out)", "went back: its supply", Exit.OK,
+    ),
 }  # fmt: skip
 
 
@@ -220,8 +235,25 @@ def test_findings_on_access_points_have_their_figures_and_a_source() -> None:
     )  # fmt: skip
 
 
+def test_too_little_memory_in_one_piece_is_told_where_it_matters() -> None:
+    """6,264 bytes: the second stack of the ESP8266's core 3.1.2, on which it checks a ticket; others have more."""
+    name = next(n.name for n in INVENTORY.nodes if load_board(n.board).chip == "esp8266")
+    for largest, told in ((6_263, ["AUD153"]), (6_264, []), (None, [])):
+        report, findings = audited(found(name, largest_block=largest))
+        assert [code for code, _, _ in findings] == told
+        assert line(report, name).verdict == ("short of memory" if told else "ok")
+    assert audited(found(N, largest_block=6_263))[1] == []
+
+
+def test_a_node_without_brown_outs_says_nothing() -> None:
+    """0 of them, and firmware that does not count them."""
+    for count in (0, None):
+        assert audited(found(N, brown_outs=count))[1] == []
+    assert "1 brown-out in 3 starts" in audited(found(N, brown_outs=1))[1][0][2]
+
+
 def test_each_code_has_a_case() -> None:
-    elsewhere = {"AUD104", "AUD116", "AUD122", "AUD123", "AUD140", "AUD141", "AUD142", "AUD143"}
+    elsewhere = {"AUD104", "AUD116", "AUD122", "AUD123", "AUD140", "AUD141", "AUD142", "AUD143", "AUD153"}
     assert set(CASES) | elsewhere == {code.code for code in CODES}
 
 

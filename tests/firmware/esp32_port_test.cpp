@@ -286,6 +286,20 @@ void a_weak_supply_gets_a_quiet_radio() {
   CHECK(strstr(calls, "power") == nullptr);
 }
 
+// A trial that is tried again after a brown-out comes by a restart: the record tells.
+void a_supply_that_was_weak_in_this_trial_gets_one_too() {
+  cause = ESP_RST_SW;
+  start();
+  CHECK(strstr(calls, "power") == nullptr);
+  calls[0] = '\0';
+  esp32.port.spare_supply(&esp32);
+  CHECK(said("power(52) "));
+  esp32.port.join(&esp32, nullptr, nullptr);
+  calls[0] = '\0';
+  esp32.port.join(&esp32, "barn", "pass");
+  CHECK(said("config radio-on power(52) "));
+}
+
 void where_it_is_joined() {
   uint8_t bssid[6], channel = 0;
   start();
@@ -375,6 +389,7 @@ int main() {
   RUN(an_open_twin_is_not_joined);
   RUN(what_is_out_of_the_ordinary_about_a_network);
   RUN(a_weak_supply_gets_a_quiet_radio);
+  RUN(a_supply_that_was_weak_in_this_trial_gets_one_too);
   RUN(where_it_is_joined);
   RUN(a_late_goodbye_does_not_break_a_live_link);
   RUN(sockets_never_wait_and_have_lowest_handles_first);

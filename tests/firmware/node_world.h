@@ -48,6 +48,7 @@ struct World {
   size_t shown_n;
   size_t console_room;       // bytes that the console takes per call
   uint8_t random;
+  tn::Reset reset;           // why the next start comes
   uint32_t area;
   sign::KeyPair key;
   unsigned char node_key[32];
@@ -111,7 +112,7 @@ inline bool network_up(void *) {
   return false;
 }
 inline void mac(void *, uint8_t to[6]) { memset(to, 0x42, 6); }
-inline tn::Reset reset_reason(void *) { return tn::Reset::kPowerOn; }
+inline tn::Reset reset_reason(void *) { return w.reset; }
 
 inline void join(void *, const char *network, const char *passphrase) {
   CHECK((network == nullptr) == (passphrase == nullptr));
@@ -186,7 +187,7 @@ inline bool boot() {
   w.joined_to[0] = w.joined_with[0] = '\0';
   tn::Slots slots;
   slots.begin(&w.flash.flash, &kSmallTwoSlot, tn::bearssl_crypto());
-  const tn::Choice choice = slots.choose();
+  const tn::Choice choice = slots.choose(w.reset);
   CHECK(choice.boot == tn::Boot::kStart);
   w.area = choice.area;
   return node.begin(&w.port, &w.block, &kSmallTwoSlot, choice.area);

@@ -9,7 +9,7 @@ from itertools import count
 from typing import Any
 from unittest.mock import patch
 
-from fleet.push import backward, engine, forward
+from fleet.push import backward, engine, forward, gate
 from fleet.push.events import Doing, Resumed
 from fleet.push.state import ON_THE_WAY, Back, Phase, Stands, Task
 from fleet.push.work import Work
@@ -210,6 +210,33 @@ def _lets_trials_run_out() -> Any:
     return stack
 
 
+def _blames_the_image_for_brown_outs() -> Any:
+    return patch.object(forward, "BROWN_OUT", "no such word")
+
+
+def _never_blames_the_image_for_brown_outs() -> Any:
+    return patch.object(engine, "draws_too_much", lambda for_supply, of: False)
+
+
+def _does_not_soak_again_after_a_brown_out() -> Any:
+    real = forward._returned
+
+    def returned(work: Work, node: Any, outcome: Any) -> None:
+        real(work, node, outcome)
+        if node.soak_until_s:
+            work.set(node.node, soak_until_s=node.soak_until_s)
+
+    return patch.object(forward, "_returned", returned)
+
+
+def _lets_a_fault_be_forgotten() -> Any:
+    return patch.object(gate, "latched_faults", lambda state: iter(()))
+
+
+def _updates_despite_a_fault() -> Any:
+    return patch.object(forward, "latched_faults", lambda state: iter(()))
+
+
 def _stops_at_the_first_held_off() -> Any:
     return patch.object(forward, "HELD_OFF_TRIES", 1)
 
@@ -244,6 +271,11 @@ BROKEN = {
         _trusts_a_keep_that_broke,
         _lets_trials_run_out,
         _stops_at_the_first_held_off,
+        _blames_the_image_for_brown_outs,
+        _never_blames_the_image_for_brown_outs,
+        _does_not_soak_again_after_a_brown_out,
+        _lets_a_fault_be_forgotten,
+        _updates_despite_a_fault,
     )
 }
 

@@ -181,6 +181,69 @@ def test_left_out(reason: str, state: NodeState | None, changes: dict[str, Any])
     assert made.left_out[0].detail
 
 
+@pytest.mark.parametrize("fault", ["longest-run", "no-rise"])
+def test_a_fault_that_stays_keeps_the_node_out_until_it_is_named(fault: str) -> None:
+    latched = state_of("a", tanks=[tank_state("tank-a", 2, fault=fault)])
+    made = plan(A, {"a": latched})
+    assert out(made) == {"a": "latched-fault"}
+    detail = made.left_out[0].detail
+    assert f"tank tank-a has the fault {fault}" in detail
+    assert "`tankfleet clear-fault a`" in detail
+    along = plan(A, {"a": latched}, despite_fault=frozenset({"a"}))
+    assert out(along) == {}
+    assert along.planned("a").despite_fault
+    (notice,) = along.notices
+    assert (notice.node, notice.about, notice.count) == ("a", "taken-along", 1)
+    assert not plan(A).planned("a").despite_fault
+
+
+@pytest.mark.parametrize("fault", ["bad-block", "no-record", "flash-failed"])
+def test_a_fault_of_the_node_keeps_it_out_until_it_is_named(fault: str) -> None:
+    ill = state_of("a", faults=[fault])
+    assert out(plan(A, {"a": ill})) == {"a": "node-fault"}
+    assert out(plan(A, {"a": ill}, despite_fault=frozenset({"a"}))) == {}
+
+
+def test_what_a_plan_says_of_nodes_that_go() -> None:
+    assert plan(A, {"a": state_of("a", brown_outs=0)}).notices == ()
+    (notice,) = plan(A, {"a": state_of("a", brown_outs=5)}).notices
+    assert (notice.about, notice.count) == ("brown-outs", 5)
+    for word in ("5 times", "supply", "470 uF", "cable", "transmit power"):
+        assert word in notice.text
+    (notice,) = plan(A, {"a": state_of("a", faults=["no-run-record"])}).notices
+    assert notice.about == "no-run-record"
+    for fault in ("contradictory", "flapping"):
+        (notice,) = plan(A, {"a": state_of("a", tanks=[tank_state("tank-a", 2, fault=fault)])}).notices
+        assert (notice.about, notice.count) == ("passing-fault", 1)
+
+
+def test_a_flapping_mark_tells_no_level() -> None:
+    """As one that settles: the worst possible level counts, and that is too little."""
+    flapping = tank_state("tank-a", 2)
+    flapping["marks"][2]["state"] = "flapping"
+    assert out(plan(A, {"a": state_of("a", tanks=[flapping])})) == {"a": "spare-time-too-short"}
+
+
+def test_a_board_that_could_not_check_a_ticket_is_restarted_first() -> None:
+    """6,264 bytes in one piece, for the second stack of the ESP8266's core 3.1.2; only boards that copy in place."""
+    poor = state_of("a", largest_block=6_263)
+    in_place = frozenset({"esp32-devkit"})
+    made = plan(A, {"a": poor}, in_place=in_place)
+    assert out(made) == {"a": "no-memory"}
+    assert "restart it first, when its tanks can be without it for 5 s" in made.left_out[0].detail
+    assert out(plan(A, {"a": state_of("a", largest_block=6_264)}, in_place=in_place)) == {}
+    assert out(plan(A, {"a": state_of("a")}, in_place=in_place)) == {}
+    assert out(plan(A, {"a": poor})) == {}
+
+
+def test_a_node_that_came_back_after_brown_outs_needs_another_supply() -> None:
+    back = state_of("a", phase="put-back", last_image=NEW, last_reason="brown-out", brown_outs=4)
+    assert out(plan(A, {"a": back})) == {"a": "weak-supply"}
+    again = plan(A, {"a": back}, again=True)
+    assert out(again) == {}
+    assert [n.about for n in again.notices] == ["brown-outs"]
+
+
 def test_again_plans_what_was_given_up() -> None:
     back = state_of("a", phase="put-back", last_image=NEW, last_reason="trial-over")
     assert out(plan(A, {"a": back}, given_up={NEW: "0123456789ab"}, again=True)) == {}

@@ -63,11 +63,12 @@ void Node::set_fault(NodeFault fault, bool on) {
 void Node::open_slots(uint8_t area) {
   slots_.begin(port_->flash, partition_, port_->crypto);
   // ESP32 family: the boot loader may have started another image than the trial record asks for.
-  restart_wanted_ = partition_->otadata.bytes != 0 && slots_.arrive(area) == Arrival::kRestart;
+  restart_wanted_ = partition_->otadata.bytes != 0 && slots_.arrive(area, port_->reset_reason(port_->ctx)) == Arrival::kRestart;
   restart_at_ms_ = now_ms_;
   set_fault(kFaultNoRecord, !slots_.open(area));
   image16_[0] = '\0';
   if (has(kFaultNoRecord)) return;
+  if (port_->spare_supply != nullptr && slots_.weak_supply()) port_->spare_supply(port_->ctx);
   Text t = text_into(image16_, sizeof image16_ - 1);
   put_hex(&t, slots_.facts().image, 8);
   image16_[t.n] = '\0';

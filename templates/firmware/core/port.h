@@ -101,6 +101,8 @@ struct Port {
   uint32_t (*largest_block)(void *ctx) = nullptr;
   // The access point that the node is joined to. False: none. Null: no radio.
   bool (*access_point)(void *ctx, uint8_t bssid[6], uint8_t *channel) = nullptr;
+  // The supply gave way in this trial, though this start may have another cause: draw less until the next one. Null: nothing to spare.
+  void (*spare_supply)(void *ctx) = nullptr;
 };
 
 }  // namespace tn

@@ -57,6 +57,7 @@ void close_one(void *ctx, int handle) { self(ctx)->server.close_one(handle); }
 void announce(void *ctx, const Announcement *what) { self(ctx)->announcer.set(*what); }
 void goodbye(void *ctx) { self(ctx)->announcer.goodbye(); }
 bool rssi_dbm(void *ctx, int16_t *to) { return self(ctx)->radio.rssi_dbm(to); }
+void spare_supply(void *ctx) { self(ctx)->radio.quieten(); }
 bool access_point(void *ctx, uint8_t bssid[6], uint8_t *channel) { return self(ctx)->radio.access_point(bssid, channel); }
 bool network_up(void *ctx) { return self(ctx)->radio.up(); }
 void join(void *ctx, const char *network, const char *passphrase) { self(ctx)->radio.join(network, passphrase); }
@@ -117,6 +118,7 @@ void start_esp32_port(Esp32Port *esp32, const NodeBlock &block) {
   p->largest_block = largest_block;
   p->rssi_dbm = rssi_dbm;
   p->access_point = access_point;
+  p->spare_supply = spare_supply;
   p->network_up = network_up;
   p->mac = mac;
   p->reset_reason = reset_reason;

@@ -37,6 +37,11 @@ bool Radio::start(const char *name, uint8_t traits, bool quiet) {
   return on_;
 }
 
+void Radio::quieten() {
+  quiet_ = true;
+  if (on_) idf::esp_wifi_set_max_tx_power(kQuietQuarterDbm);
+}
+
 bool Radio::turn_on() {
   if (!good(idf::esp_wifi_start())) return false;
   if (quiet_) idf::esp_wifi_set_max_tx_power(kQuietQuarterDbm);

@@ -18,6 +18,7 @@ class Radio {
   // TCP/IP stack, WiFi driver, radio on (the chip's random numbers want it: esp-idf, "Random Number Generation"). `name`: host
   // name that the node tells a DHCP server; `traits`: NetworkTrait bits; `quiet`: the supply is weak. False: there is no network, and there will be none until a restart.
   bool start(const char *name, uint8_t traits, bool quiet);
+  void quieten();  // from now on, as after a brown-out
   void join(const char *network, const char *passphrase);  // null: radio off
   void step(uint64_t now_ms);  // each turn of the loop: connects again when that is due
   bool up() const { return has_address_; }

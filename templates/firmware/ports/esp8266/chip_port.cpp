@@ -125,6 +125,8 @@ void fill_in(ChipPort *chip) {
 
 }  // namespace
 
+Reset chip_reset() { return reset_reason(nullptr); }
+
 void start_chip_port(ChipPort *chip, const NodeBlock &block) {
   chip->console = !uses_pin(block, core::kSerialTx) && !uses_pin(block, core::kSerialRx);
   if (chip->console) core::serial_begin();

@@ -18,6 +18,9 @@ struct ChipPort {
   Port port;
 };
 
+// Why this start came. The chip cannot tell a brown-out from a power-on.
+Reset chip_reset();
+
 // Fills in the port, puts the radio on (without it there are no true random numbers) and listens.
 void start_chip_port(ChipPort *chip, const NodeBlock &block);
 
