@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.audit import codes
+from fleet.find.codes import CROWDED
 from fleet.find.match import Status
 from fleet.finding import Finding
 from fleet.link.state import Phase
@@ -28,6 +29,7 @@ _PRESENCE: dict[Status, Code] = {
     Status.IMPOSTOR: codes.NODE_IMPOSTOR,
     Status.MOVED: codes.NODE_MOVED,
     Status.UNKNOWN: codes.NODE_UNKNOWN,
+    Status.CROWDED: CROWDED,
 }
 _TANK_FAULTS = {
     "contradictory": (codes.MARKS_CONTRADICT, "its marks contradict one another"),
@@ -40,7 +42,7 @@ SHORT = 12
 
 
 def presence(match: Match) -> Iterator[Finding]:
-    """Missing, moved, double, impostor, unknown."""
+    """Missing, moved, double, impostor, unknown, crowded."""
     code = _PRESENCE.get(match.status)
     if code is None:
         return

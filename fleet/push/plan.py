@@ -93,6 +93,7 @@ class LeftOut(_Part):
         "already-runs-it",
         "missing",
         "unreachable",
+        "crowded",
         "no-image",
         "outside-window",
         "spare-time-too-short",
