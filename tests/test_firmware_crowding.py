@@ -108,9 +108,10 @@ def _board(tmp_path: Path, defines: list[str]) -> HostNode:
     return node
 
 
-@pytest.fixture(params=[("TN_CONNECTIONS=4", "TN_ANSWER_ROOMS=2"), ("TN_CONNECTIONS=2", "TN_ANSWER_ROOMS=1")], ids=["4", "2"])
+@pytest.fixture(params=[(4, 2), (2, 1)], ids=["4 connections", "2 connections"])
 def board(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[HostNode]:
-    node = _board(tmp_path, list(request.param))
+    connections, rooms = request.param
+    node = _board(tmp_path, [f"TN_CONNECTIONS={connections}", f"TN_ANSWER_ROOMS={rooms}"])
     yield node
     node.end()
     assert "Sanitizer" not in node.log() and "runtime error" not in node.log(), node.log()
@@ -145,8 +146,8 @@ def test_signed_requests_are_answered_among_slow_sockets(board: HostNode, means:
         strangers.join()
     good = sorted(one for one in took if one is not None)
     print(
-        f"{means}, {count}: {len(good)} of {REQUESTS} within {WITHIN_S:g} s, median {good[len(good) // 2] * 1000:.0f} ms, "
-        f"longest {good[-1] * 1000:.0f} ms, {strangers.dialled} dialled"
+        f"{means}, {count}: {len(good)} of {REQUESTS} within {WITHIN_S:g} s, median "
+        f"{good[len(good) // 2] * 1000:.0f} ms, longest {good[-1] * 1000:.0f} ms, {strangers.dialled} dialled"
         if good
         else "none"
     )

@@ -223,17 +223,31 @@ static void what_is_signed_is_never_dropped_for_another() {
   CHECK(status_in(w.sockets[i].open ? w.sockets[i].out : w.done[i].out) == 202);
 }
 
-// All that knock at one and the same moment are at least told.
+// Who knocks while every place is taken waits outside; who could wait for long, for all of them are signed work, is told.
 static void who_finds_no_place_is_told_crowded() {
   fresh();
-  w.knocking = kPlaces + 2;
+  w.knocking = kPlaces + 1;
   node.step();
+  CHECK(w.knocking == 1);  // those who came are given a moment to say what they want
+  pass_ms(50);
+  CHECK(w.knocking == 0);
+
+  fresh();
+  for (int k = 0; k < kPlaces; ++k) {
+    char text[4096];
+    const int i = dial();
+    w.sockets[i].stuck = true;
+    give(i, text, sign::write_head(request("POST", "/v1/rest"), text, sizeof text));
+    node.step();
+  }
+  w.knocking = 2;
+  pass_ms(50);
   CHECK(refused(w.sockets[kPlaces].out, 503, "crowded") && w.knocking == 1);
   char want[64];
   snprintf(want, sizeof want, "Content-Length: %zu\r\n", strlen(body_of(w.sockets[kPlaces].out)));
   CHECK(says(w.sockets[kPlaces].out, want));
   pass_ms(150);
-  CHECK(w.knocking == 0);  // told and closed within a tenth of a second: the next one has a place
+  CHECK(w.knocking == 0);  // told and closed within a tenth of a second: the next one is told in turn
 }
 
 // The property of section 3: from the moment at which a nonce was handed out it counts for at least 30 s and at most 60 s,

@@ -149,7 +149,7 @@ def test_too_little_water_is_held_off() -> None:
     low = state_of("a", tanks=[tank_state("tank-a", 0)])
     made = plan(A, {"a": low})
     assert out(made) == {"a": "spare-time-too-short"}
-    assert "needed 381 s: held off" in made.left_out[0].detail
+    assert "needed 480 s: held off" in made.left_out[0].detail
     settling = tank_state("tank-a", 2)
     settling["marks"][0]["state"] = "settling"
     assert out(plan(A, {"a": state_of("a", tanks=[settling])})) == {"a": "spare-time-too-short"}

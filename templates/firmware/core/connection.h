@@ -15,8 +15,9 @@ constexpr uint64_t kSlowestBytesPerMs = 10;  // flash: pumps are off meanwhile (
 constexpr uint64_t kAnswerMs = 60000;        // for sending the whole answer
 constexpr uint64_t kDrainMs = 2000;          // what still comes after a refusal is thrown away for this long, see kDraining
 constexpr uint64_t kCrowdedMs = 100;         // the same after `crowded`: the next one waits outside meanwhile
-// With all connections taken and another at the door, one makes room that nobody has signed: a head that is not whole (how old it
-// is does not matter, for an honest one comes whole), else an answer that its reader has not taken on for this long.
+// With all connections taken and another at the door, the one makes room that has not come on for longest, of those that nobody
+// has signed: heads that are not whole after this (an honest one comes in one go), answers that were not taken on for this long.
+constexpr uint64_t kHeadAloneMs = 30;
 constexpr uint64_t kStalledMs = 100;
 constexpr uint64_t kRoomStalledMs = 1000;    // a room for long answers is taken from its reader after this, for one that waits
 constexpr size_t kAnswerHeadBytes = 1024;    // head with signature; the body of a short answer is written behind this

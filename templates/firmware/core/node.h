@@ -93,6 +93,7 @@ class Node {
 
   // serve.cpp: sockets and time
   void take_connections();
+  bool door_open() const;
   void take_connection(size_t i, int handle);
   size_t place_for_another();
   void tell_crowded(int handle);

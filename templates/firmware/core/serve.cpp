@@ -16,23 +16,34 @@ constexpr char kCrowdedText[] =
     "{\"type\":\"about:blank\",\"title\":\"No free connection\",\"status\":503,\"code\":\"crowded\"}\n";
 
 // For how long a connection that may be closed for another has not come on; 0: it may not. A head comes on only by being whole,
-// so that a byte now and then keeps no place; one that was taken in this very step has not been read yet.
+// so that a byte now and then keeps no place.
 uint64_t standing_ms(const Connection &c, uint64_t now_ms) {
   if (c.verified) return 0;
-  if (c.at == At::kHead) return now_ms - c.begun_ms;
   const uint64_t ms = now_ms - (c.at == At::kAnswering ? c.last_byte_ms : c.begun_ms);
-  return ms >= kStalledMs ? ms : 0;
+  return ms >= (c.at == At::kHead ? kHeadAloneMs : kStalledMs) ? ms : 0;
 }
 
 }  // namespace
 
 void Node::take_connections() {
   if (restart_wanted_) return;
-  for (int handle = port_->accept(port_->ctx); handle >= 0; handle = port_->accept(port_->ctx)) {
+  while (door_open()) {
+    const int handle = port_->accept(port_->ctx);
+    if (handle < 0) return;
     const size_t i = place_for_another();
     if (i < kConnections) take_connection(i, handle);
     else tell_crowded(handle);
   }
+}
+
+// Whoever will soon find a place waits outside for it; `crowded` is told only while all places are worked on for their owner.
+bool Node::door_open() const {
+  bool all_verified = true;
+  for (const Connection &c : connections_) {
+    if (c.at == At::kFree || standing_ms(c, now_ms_) > 0) return true;
+    all_verified = all_verified && c.verified;
+  }
+  return all_verified;
 }
 
 void Node::take_connection(size_t i, int handle) {
