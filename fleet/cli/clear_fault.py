@@ -58,8 +58,8 @@ def clear_fault(
         float,
         typer.Option("--timeout", metavar="SECONDS", min=0.1, max=3600, help="Seconds to wait for the node."),
     ] = FIND_TIMEOUT_S,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Ask and show, send nothing.")] = False,
-    yes: Annotated[bool, typer.Option("--yes", help="You have looked: do not ask.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask: you have looked.")] = False,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> int:
     """Example: tankfleet clear-fault ridge-01 --tank header
