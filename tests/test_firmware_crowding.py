@@ -1,7 +1,7 @@
 """Strangers who hold connections of a real node, by every means that needs no key, while the tool asks and tells it.
 
-`TANKFLEET_CROWD=200` runs every means with 4 and 16 sockets against 4 and 2 connections, with so many signed requests each (a
-quarter of an hour); else a few of them with 40.
+`TANKFLEET_CROWD=200` runs every means with 4 and 16 sockets against 4 and 2 connections, with so many signed requests
+each (a quarter of an hour); else a few of them with 40.
 """
 
 from __future__ import annotations

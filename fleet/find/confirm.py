@@ -78,6 +78,8 @@ class Confirmer:
                 at.address, at.port, session=self._session, timeouts=self._timeouts
             )
         except LinkError as error:
+            if error.code is CROWDED:
+                return Confirmation(at, Outcome.CROWDED, why=error.what)
             announced = at.source is Source.ANNOUNCED
             return Confirmation(at, Outcome.UNSIGNED if announced else Outcome.SOMETHING_ELSE, why=error.what)
         if said.node != at.node and said.node in self._known:
