@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import secrets
-from dataclasses import replace
 from contextlib import AsyncExitStack
+from dataclasses import replace
 
 import pytest
 

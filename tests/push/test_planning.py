@@ -11,8 +11,10 @@ import pytest
 from fleet.boards.board import Outage, load_board
 from fleet.build.entry import ShelfEntry
 from fleet.errors import PlanError
+from fleet.find.match import Match, Status
 from fleet.inventory.model import Inventory
 from fleet.link.state import NodeState
+from fleet.push.fieldwork import found_of
 from fleet.push.outage import outage_of, times
 from fleet.push.plan import Plan, read_plan, write_plan
 from fleet.push.planning import Found, PlanRequest, inventory_sha256, make_plan, with_stand_ins
@@ -279,3 +281,9 @@ def test_times_of_real_boards_hold_together(board: str) -> None:
     assert 0 < took.expected_s < took.send_s + took.return_within_s
     host = times(outage_of(load_board(board), "host"), 400_000, 300.0)
     assert host.worst_s < took.worst_s
+
+
+def test_a_crowded_node_is_left_out_as_crowded() -> None:
+    told = "announced at 10.0.0.1:80, but all connections there are taken"
+    found = found_of([Match("a", Status.CROWDED, "10.0.0.1", 80, evidence=(told,))])
+    assert (found["a"].state, found["a"].absence, found["a"].detail) == (None, "crowded", told)
