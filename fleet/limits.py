@@ -158,6 +158,15 @@ contactor, the motor's run-down and a check valve)."""
 CONNECT_TIMEOUT_S: Final = 5.0
 ANSWER_TIMEOUT_S: Final = 10.0
 SEND_STALL_TIMEOUT_S: Final = 20.0
+BODY_GRACE_S: Final = 10.0
+"""A node waits no longer for a whole image than this and its size at SLOWEST_SEND_BYTES_PER_S: its pumps are
+off meanwhile (kBodyMs of the firmware's core)."""
+SLOWEST_SEND_BYTES_PER_S: Final = 10_000.0
+"""The slowest transfer that a node stands (kSlowestBytesPerMs)."""
+CROWDED_WAIT_S: Final = 6.0
+"""A node drops whoever holds its connections without need within a tenth of a second; this covers a crowd at its
+door."""
+CROWDED_RETRY_S: Final = 0.2
 STATE_DOCUMENT_BYTES: Final = 16 * 1024
 IMAGE_BYTES: Final = 4 * 1024 * 1024
 
@@ -206,8 +215,8 @@ BENCH_TABLE_POINTS: Final = 400
 ANSWER_BYTES: Final = 4 * 1024
 """Of an answer to a changing request; a longer one is not a node's, and must not fill the memory."""
 SEND_CHUNK_BYTES: Final = 64 * 1024
-"""Written at a time: 500 transfers that stall at once hold at most one each, 32 MiB in all. A link that takes
-less than 4 kB/s counts as stalled."""
+"""Written at a time: 500 transfers that stall at once hold at most one each, 32 MiB in all. At the slowest that a node
+stands it takes 6.6 s, and its erasing at worst 9 s: well under SEND_STALL_TIMEOUT_S."""
 CONNECTIONS_AT_ONCE: Final = 600
 """Open sockets of one run: under the usual 1,024 descriptors of a process."""
 STATE_TEXT_CHARS: Final = 128
@@ -218,7 +227,7 @@ NONCE_CHARS_MAX: Final = 64
 SEND_BUFFER_BYTES: Final = 64 * 1024
 """In the kernel per transfer (it doubles this): with more, an image counts as sent before the node has any of it."""
 SEND_FINISH_TIMEOUT_S: Final = 45.0
-"""From the last byte handed over to the answer: what sits in both kernels at 8 KiB/s, and the node's last check."""
+"""From the last byte handed over to the answer: what sits in both kernels at 10 kB/s, and the node's last check."""
 
 # --- keys: a key file that is a mountain of something else is not read whole
 KEY_FILE_BYTES: Final = 64 * 1024

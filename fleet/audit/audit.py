@@ -67,7 +67,7 @@ def audit(facts: Facts) -> Report:
         _line(facts, node, matches.get(node.name), tuple(dict.fromkeys(by_subject[f"node {node.name}"])))
         for node in facts.inventory.nodes
     )
-    missing = tuple(m.node for m in facts.matches or () if m.status is Status.MISSING)
+    missing = tuple(m.node for m in facts.matches or () if m.status in (Status.MISSING, Status.CROWDED))
     return Report(lines, tuple(findings), missing, tuple(facts.rulings))
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from fleet.audit import codes
 from fleet.audit.radio_checks import radio_findings
 from fleet.boards.board import load_board
+from fleet.find.codes import CROWDED
 from fleet.find.match import Status
 from fleet.finding import Finding
 from fleet.link.state import Phase
@@ -31,6 +32,7 @@ _PRESENCE: dict[Status, Code] = {
     Status.IMPOSTOR: codes.NODE_IMPOSTOR,
     Status.MOVED: codes.NODE_MOVED,
     Status.UNKNOWN: codes.NODE_UNKNOWN,
+    Status.CROWDED: CROWDED,
 }
 _TANK_FAULTS = {
     "contradictory": (codes.MARKS_CONTRADICT, "its marks contradict one another"),
@@ -44,7 +46,7 @@ SHORT = 12
 
 
 def presence(match: Match) -> Iterator[Finding]:
-    """Missing, moved, double, impostor, unknown."""
+    """Missing, moved, double, impostor, unknown, crowded."""
     code = _PRESENCE.get(match.status)
     if code is None:
         return

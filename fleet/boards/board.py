@@ -15,6 +15,7 @@ from fleet.boards.codes import NO_SUCH_BOARD
 from fleet.boards.data_file import LoadKind, ResetPull, Trait, gpios, read_board, read_chip
 from fleet.boards.partitions import SECTOR_BYTES, Partition, partition_table, table_faults
 from fleet.errors import UsageError
+from fleet.limits import BODY_GRACE_S, SLOWEST_SEND_BYTES_PER_S
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -115,8 +116,17 @@ class Outage:
     source: str
 
     def send_s(self, image_bytes: int) -> float:
-        """Seconds to send an image of that size over slow WiFi."""
+        """Seconds that a node may be kept waiting for an image of that size: it ends no transfer sooner,
+        however good the network usually is."""
+        return BODY_GRACE_S + image_bytes / self._slowest_bytes_per_s
+
+    def usual_send_s(self, image_bytes: int) -> float:
+        """Seconds to send an image of that size over slow WiFi that works."""
         return image_bytes / self.send_bytes_per_s
+
+    @property
+    def _slowest_bytes_per_s(self) -> float:
+        return min(self.send_bytes_per_s, SLOWEST_SEND_BYTES_PER_S)
 
     def copy_s(self, image_bytes: int) -> float:
         """Seconds for one pass of erasing and programming."""
@@ -147,7 +157,8 @@ class Outage:
             OutageStep(
                 "send",
                 self.send_s(image_bytes),
-                f"{image_bytes / 1024:.0f} KiB at {self.send_bytes_per_s / 1000:.0f} kB/s",
+                f"{image_bytes / 1024:.0f} KiB at {self._slowest_bytes_per_s / 1000:.0f} kB/s, the slowest that a node "
+                f"stands, and {BODY_GRACE_S:.0f} s of pauses",
             ),
             OutageStep("write", self.copies_to_new * copy_s, written(self.copies_to_new)),
             OutageStep("restart", self.restart_s, "boot loader, network, address"),

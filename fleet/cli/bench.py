@@ -162,7 +162,7 @@ def hurt(
         typer.Option(
             "--tank",
             metavar="TANK",
-            help="lost-probe, swollen: default the first.",
+            help="Of this tank: lost-probe, swollen; default the first.",
             autocompletion=complete_names("tanks"),
         ),
     ] = None,

@@ -45,9 +45,9 @@ def find(
     """Example: tankfleet find ridge-01 --timeout 5
 
     Find the nodes on the network and ask each for its signed state: found, missing, moved (at a new address),
-    double (two boards hold one node's key), impostor (its key is not the node's), unknown (not in the
-    inventory). Changes nothing on any node. Exit status 0: all found; 3: some are missing; 1: doubles or
-    impostors.
+    double (two boards hold one node's key), impostor (its key is not the node's), crowded (never had a free
+    connection), unknown (not in the inventory). Changes nothing on any node. Exit status 0: all found; 3: some are
+    missing or crowded; 1: doubles or impostors.
     """
     import asyncio
     from functools import partial
@@ -112,6 +112,7 @@ def _show(output: Output, matches: Sequence[Match], points: Mapping[str, str]) -
         Status.UNKNOWN: codes.UNKNOWN,
         Status.DOUBLE: codes.DOUBLE,
         Status.IMPOSTOR: codes.FALSE_NODE,
+        Status.CROWDED: codes.CROWDED,
     }
     for match in matches:
         for told in match.evidence:
@@ -203,4 +204,4 @@ def _exit(matches: Sequence[Match]) -> int:
     statuses = {match.status for match in matches}
     if statuses & {Status.DOUBLE, Status.IMPOSTOR}:
         return Exit.PROBLEMS
-    return Exit.UNREACHABLE if Status.MISSING in statuses else Exit.OK
+    return Exit.UNREACHABLE if statuses & {Status.MISSING, Status.CROWDED} else Exit.OK

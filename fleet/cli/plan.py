@@ -163,7 +163,7 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
     from fleet.push.reporters.words import duration_words
 
     output = this.output
-    missing = [o.node for o in made.left_out if o.reason in ("missing", "unreachable")]
+    missing = [o.node for o in made.left_out if o.reason in ("missing", "unreachable", "crowded")]
     if not made.waves:
         output.note(f"Nothing to push: {_why_nobody(made)}. No plan was written.")
         output.next_step("tankfleet audit", "tankfleet build --release RELEASE")

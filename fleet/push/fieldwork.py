@@ -79,6 +79,8 @@ def found_of(matches: Iterable[Match]) -> dict[str, Found]:
             found[match.node] = Found(state=match.state)
         elif match.status is Status.MISSING:
             found.setdefault(match.node, Found(absence="missing", detail=told))
+        elif match.status is Status.CROWDED:
+            found.setdefault(match.node, Found(absence="crowded", detail=told))
         else:
             found.setdefault(match.node, Found(absence="unreachable", detail=f"{match.status}: {told}"))
     return found

@@ -40,8 +40,9 @@ if TYPE_CHECKING:
     from fleet.push.plan import PlannedNode
     from fleet.push.work import Work
 
-TRY_LATER = frozenset({"busy", "crowded", "nonce-used"})
-"""Refusals that pass by themselves (docs/node-interface.md 2)."""
+TRY_LATER = frozenset({"busy", "nonce-used", "no-memory"})
+"""Refusals that pass by themselves (docs/node-interface.md 2), each signed by the node."""
+_IN_WORDS = {"no-memory": "the node has not enough memory in one piece for checking a ticket"}
 
 
 def on_outcome(work: Work, node: NodeProgress, outcome: Outcome) -> None:
@@ -130,11 +131,12 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         _hold_off(work, node, "it has not enough memory in one piece to check a ticket")
     elif outcome.result is Result.BROKE:
         limit_s = work.now_s + work.planned(name).return_within_s
-        work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S, limit_at_s=limit_s)
+        work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S, limit_at_s=limit_s, cut_off=outcome.detail)
     elif outcome.code in TRY_LATER and node.sends < SEND_TRIES:
         work.ask(name, Task.READY, in_s=READY_RETRY_S)
     else:
-        work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
+        told = _IN_WORDS.get(outcome.code, outcome.code)
+        work.fail_on(name, CheckName.SENT, f"it refused: {told}: {outcome.detail}")
 
 
 def _took_it(work: Work, node: NodeProgress, outcome: Outcome) -> None:
@@ -172,7 +174,7 @@ def _on_unsure(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     elif work.now_s - node.since_s < UNSURE_SETTLE_S:
         work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S)
     elif node.sends >= SEND_TRIES:
-        work.fail_on(name, CheckName.SENT, f"the transfer was cut off {node.sends} times")
+        work.fail_on(name, CheckName.SENT, f"the transfer was cut off {node.sends} times: {node.cut_off}")
     else:
         work.ask(name, Task.READY)
 

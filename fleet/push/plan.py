@@ -102,6 +102,7 @@ class LeftOut(_Part):
         "already-runs-it",
         "missing",
         "unreachable",
+        "crowded",
         "no-image",
         "outside-window",
         "spare-time-too-short",

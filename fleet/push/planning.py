@@ -42,7 +42,7 @@ class Found:
     """What became of a node when it was looked for: its signed state, or why there is none."""
 
     state: NodeState | None = None
-    absence: Literal["missing", "unreachable"] = "missing"
+    absence: Literal["missing", "unreachable", "crowded"] = "missing"
     detail: str = ""
 
 

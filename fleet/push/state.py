@@ -120,6 +120,8 @@ class NodeProgress:
     misses: int = 0
     sends: int = 0
     accepted: int = 0
+    cut_off: str = ""
+    """How its last transfer ended, where the node's word on it is not known."""
     before: NodeState | None = None
     before_at_s: float = 0.0
     seen: NodeState | None = None

@@ -11,8 +11,10 @@ import pytest
 from fleet.boards.board import Outage, load_board
 from fleet.build.entry import ShelfEntry
 from fleet.errors import PlanError
+from fleet.find.match import Match, Status
 from fleet.inventory.model import Inventory
 from fleet.link.state import NodeState
+from fleet.push.fieldwork import found_of
 from fleet.push.outage import outage_of, times
 from fleet.push.plan import Plan, read_plan, write_plan
 from fleet.push.planning import Found, PlanRequest, inventory_sha256, make_plan, with_stand_ins
@@ -149,7 +151,7 @@ def test_too_little_water_is_held_off() -> None:
     low = state_of("a", tanks=[tank_state("tank-a", 0)])
     made = plan(A, {"a": low})
     assert out(made) == {"a": "spare-time-too-short"}
-    assert "needed 381 s: held off" in made.left_out[0].detail
+    assert "needed 480 s: held off" in made.left_out[0].detail
     settling = tank_state("tank-a", 2)
     settling["marks"][0]["state"] = "settling"
     assert out(plan(A, {"a": state_of("a", tanks=[settling])})) == {"a": "spare-time-too-short"}
@@ -402,3 +404,9 @@ def test_time_is_counted_by_the_access_points_that_are_used() -> None:
     took_s = one_turn.nodes[0].expected_s
     assert one_turn.expected_s == pytest.approx(took_s + 60.0, abs=0.2)
     assert two_turns.expected_s == pytest.approx(2 * took_s + 60.0, abs=0.2)
+
+
+def test_a_crowded_node_is_left_out_as_crowded() -> None:
+    told = "announced at 10.0.0.1:80, but all connections there are taken"
+    found = found_of([Match("a", Status.CROWDED, "10.0.0.1", 80, evidence=(told,))])
+    assert (found["a"].state, found["a"].absence, found["a"].detail) == (None, "crowded", told)

@@ -17,14 +17,15 @@ bool Node::begin(const Port *port, const NodeBlock *block, const Partition *part
   if (!has(kFaultBadBlock)) control_begin(&control_, block, port);
   now_ms_ = port->now_ms(port->ctx);
   begun_ms_ = network_since_ms_ = way_back_at_ms_ = now_ms_;
-  network_was_up_ = healthy_ = restart_wanted_ = restarted_ = crowded_ = false;
+  network_was_up_ = healthy_ = restart_wanted_ = restarted_ = false;
+  crowded_handle_ = kNoHandle;
   restart_at_ms_ = crowded_ms_ = 0;
   requests_ = refusals_ = 0;
   for (Connection &c : connections_) c.at = At::kFree;
   for (LongAnswer &room : rooms_) room.used = false;
   set_fault(kFaultNoKey, !credentials_.begin(port->flash, partition));
   open_slots(area);
-  new_nonce();
+  new_nonces();
   join_begin(&join_, has(kFaultBadBlock) ? 0 : block->network_lost_s, now_ms_);
   network_trial_none(&network_trial_);
   if (credentials_.phase() == NetworkPhase::kOnTrial) {
@@ -40,6 +41,7 @@ bool Node::step() {
   now_ms_ = port_->now_ms(port_->ctx);
   port_->feed_watchdog(port_->ctx);
   step_control();
+  turn_nonces();
   step_network();
   step_health();
   step_trial();
@@ -74,10 +76,18 @@ void Node::open_slots(uint8_t area) {
   image16_[t.n] = '\0';
 }
 
-void Node::new_nonce() {
+// One was used, or the node has just started.
+void Node::new_nonces() {
   uint8_t random[16];
   port_->random(port_->ctx, random, sizeof random);
-  nonce_from(random, nonce_);
+  nonces_begin(&nonces_, random, now_ms_);
+}
+
+void Node::turn_nonces() {
+  if (!nonces_due(nonces_, now_ms_)) return;
+  uint8_t random[16];
+  port_->random(port_->ctx, random, sizeof random);
+  nonces_turn(&nonces_, random, now_ms_);
 }
 
 void Node::step_control() {
@@ -199,7 +209,7 @@ void Node::step_trial() {
 
 void Node::want_restart() {
   restart_wanted_ = true;
-  restart_at_ms_ = now_ms_ + kRestartWithinMs;
+  restart_at_ms_ = look_at_clock() + kRestartWithinMs;
 }
 
 void Node::step_restart() {
@@ -244,7 +254,7 @@ void Node::view(NodeView *to) const {
   to->largest_block_bytes = to->has_largest_block ? port_->largest_block(port_->ctx) : 0;
   to->requests = requests_;
   to->refusals = refusals_;
-  to->nonce = nonce_;
+  to->nonce = nonces_.present;
 }
 
 }  // namespace tn

@@ -69,7 +69,7 @@ struct Port {
   uint64_t (*process_ms)(void *ctx);
   // flash
   Flash *flash;
-  // sockets: handles 0..kConnections (limits.h), the last one only to say that the others are taken; recv and send return bytes
+  // sockets: handles 0..kConnections (limits.h), one more than are served, to say that all are taken; recv and send return bytes
   // done, 0 for "not now", -1 for "over"
   int (*accept)(void *ctx);  // the lowest free handle, or -1
   int (*recv)(void *ctx, int handle, uint8_t *to, size_t n);
