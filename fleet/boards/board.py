@@ -169,6 +169,8 @@ class Board:
     gpios_source: str
     pins: tuple[Pin, ...]
     outage: Outage
+    button_gpio: int | None
+    """GPIO that a button on the board pulls LOW while it is pressed (FLASH, BOOT); None where it has none."""
     notes: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
 
@@ -219,6 +221,7 @@ def load_board(board_id: str) -> Board:
         gpios_source=chip.gpios_source,
         pins=_pins(text, chip),
         outage=Outage(**text.outage.model_dump()),
+        button_gpio=None if text.button_pin is None else text.pins[text.button_pin],
         notes=tuple(text.notes),
         sources=tuple(sorted(text.sources.items())),
     )

@@ -129,6 +129,10 @@ class BoardFile(_Checked):
     others: list[PinName] = Field(
         description="names in the rows that are neither of these nor a GPIO of `pins`"
     )
+    button_pin: PinName | None = Field(
+        default=None,
+        description="pin that a button on the board pulls LOW while pressed, readable by a running program",
+    )
     notes: list[Words]
     sources: dict[str, Words]
     pins: dict[PinName, Gpio]
@@ -144,6 +148,10 @@ class BoardFile(_Checked):
             raise ValueError("two pins are one GPIO")
         if strangers := set(self.aliases) - set(self.pins):
             raise ValueError(f"aliases of pins that there are not: {', '.join(sorted(strangers))}")
+        if self.button_pin is not None and self.button_pin not in self.pins:
+            raise ValueError(f"the button is on a pin that there is not: {self.button_pin}")
+        if (self.button_pin is None) is not ("button" not in self.sources):
+            raise ValueError("a button and its source go together")
         if self.slot_bytes > self.flash_bytes:
             raise ValueError("a slot is larger than the flash")
         return self

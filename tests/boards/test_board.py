@@ -99,3 +99,17 @@ def test_copy_in_place_is_out_for_longer() -> None:
     assert two_slot.copy_s(500_000) == pytest.approx(123 * 0.58)
     assert two_slot.worst_s(500_000, 300) == pytest.approx(500_000 / 60_000 + 123 * 0.58 + 10 + 300 + 10)
     assert copying.worst_s(500_000, 300) - two_slot.worst_s(500_000, 300) == pytest.approx(3 * 123 * 0.58)
+
+
+def test_buttons_that_a_program_can_read() -> None:
+    """FLASH and Boot join the pin that chooses the download mode with ground: NodeMCU 1.0 schematic; user guides of the
+    kits in esp-idf docs/en/hw-reference; which pin: esptool docs, boot mode selection. The D1 mini has RESET alone
+    (its schematic, from memory)."""
+    assert {board_id: load_board(board_id).button_gpio for board_id in BOARDS} == {
+        "nodemcu-v2": 0,
+        "d1-mini": None,
+        "esp32-devkit": 0,
+        "esp32-s2-devkit": 0,
+        "esp32-s3-devkit": 0,
+        "esp32-c3-devkit": 9,
+    }

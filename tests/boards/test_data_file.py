@@ -37,7 +37,7 @@ def test_the_schema_that_is_exported_refuses_what_the_reader_refuses(kind, path:
     """Any key left out, one too many, a number as text."""
     validator = Draft202012Validator(data_schema(kind))
     good = tomllib.loads(path.read_text(encoding="utf-8"))
-    optional = {"aliases"}
+    optional = {"aliases", "button_pin"}
     for key in good.keys() - optional:
         assert not validator.is_valid({name: value for name, value in good.items() if name != key}), key
     assert not validator.is_valid(good | {"colour": "blue"})
@@ -79,6 +79,9 @@ def test_each_chip_is_that_of_a_board() -> None:
         ("platform = \"platform-", "platforms = \"platform-", "no source is named for platform"),
         ("[outage]", '[aliases]\nD11 = ["X"]\n\n[outage]', "aliases of pins that there are not: D11"),
         ("copies_back = 1", "copies_back = -1", "copies_back"),
+        ("notes = [", 'button_pin = "D3"\nnotes = [', "a button and its source go together"),
+        ("[sources]", '[sources]\nbutton = "the schematic"', "a button and its source go together"),
+        ("notes = [", 'button_pin = "A0"\nnotes = [', "on a pin that there is not: A0"),
     ],
 )  # fmt: skip
 def test_a_mistake_in_a_board_is_named(old: str, new: str, said: str, tmp_path: Path) -> None:
