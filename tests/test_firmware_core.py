@@ -83,7 +83,14 @@ def test_state_document_says_what_the_interface_page_says() -> None:
         -67,
         [],
     )
-    assert state["network"] == {"phase": "on-trial", "on": "new", "trial_left_s": 60}
+    assert (state["brown_outs"], state["largest_block"]) == (3, 21000)
+    assert state["network"] == {
+        "phase": "on-trial",
+        "on": "new",
+        "trial_left_s": 60,
+        "bssid": "02:ab:00:00:0c:ff",
+        "channel": 11,
+    }
     assert re.fullmatch(r"[0-9a-f]{8}", state["block_crc"])
     header, sump = state["tanks"]
     assert header["marks"] == [
@@ -100,8 +107,15 @@ def test_state_document_of_a_bad_block_is_still_json() -> None:
     state = json.loads(run_program(_documents(), ["state", "bad"]))
     assert (state["node"], state["faults"], state["tanks"]) == ("", ["bad-block", "no-record"], [])
     assert state["image"] == "0" * 64
+    assert (state["largest_block"], state["network"]["bssid"], state["network"]["channel"]) == (None,) * 3
     largest = json.loads(run_program(_documents(), ["state", "largest"]))
-    assert largest["faults"] == ["no-record", "no-key", "no-way-back", "flash-failed"]
+    assert largest["faults"] == [
+        "no-record",
+        "no-key",
+        "no-way-back",
+        "flash-failed",
+        "no-run-record",
+    ]
 
 
 @pytest.mark.parametrize("which", ["sample", "largest", "bad"])

@@ -33,6 +33,7 @@ constexpr const char *kWaysOut[] = {
     "flash over USB: the node knows no key",
     "send a good image, then keep it; or flash over USB",
     "`restart`; if it comes again, the flash is worn: change the board",
+    "flash over USB: a restart forgets faults and runs",
 };
 static_assert(sizeof kWaysOut / sizeof kWaysOut[0] == sizeof kNodeFaults, "one way out for each fault");
 constexpr uint8_t kFaultCount = sizeof kNodeFaults;
