@@ -74,19 +74,19 @@ void es256() {
   crypto.sha256_begin(&sha);
   crypto.sha256_add(&sha, "sample", 6);
   crypto.sha256_end(&sha, digest);
-  CHECK(crypto.es256_verify(point, digest, signature) == Verified::kGood);
+  CHECK(crypto.es256_verify(point, digest, signature) == tn::Verified::kGood);
   for (size_t bit = 0; bit < 512; bit += 7) {
     signature[bit / 8] = static_cast<uint8_t>(signature[bit / 8] ^ 1u << bit % 8);
-    CHECK(crypto.es256_verify(point, digest, signature) == Verified::kBad);
+    CHECK(crypto.es256_verify(point, digest, signature) == tn::Verified::kBad);
     signature[bit / 8] = static_cast<uint8_t>(signature[bit / 8] ^ 1u << bit % 8);
   }
   point[40] ^= 1;  // not on the curve
-  CHECK(crypto.es256_verify(point, digest, signature) == Verified::kBad);
+  CHECK(crypto.es256_verify(point, digest, signature) == tn::Verified::kBad);
   point[40] ^= 1;
   uint8_t zero[64];
   memset(zero, 0, sizeof zero);
-  CHECK(crypto.es256_verify(point, digest, zero) == Verified::kBad);
-  CHECK(crypto.es256_verify(point, digest, signature) == Verified::kGood);
+  CHECK(crypto.es256_verify(point, digest, zero) == tn::Verified::kBad);
+  CHECK(crypto.es256_verify(point, digest, signature) == tn::Verified::kGood);
 }
 
 }  // namespace
