@@ -28,6 +28,7 @@ constexpr uint8_t kSinceMade = 1, kSinceFollowed = 2;
 
 constexpr uint32_t kPageBytes = 256;
 constexpr uint32_t kSmallFlashBytes = 10 * tn::kSectorBytes;
+constexpr uint32_t kSmallRunsBytes = 3 * tn::kSectorBytes;  // behind them; only for those who keep a record of runs
 constexpr uint32_t kMostFlashBytes = 144 * tn::kSectorBytes;
 
 // Cells that were being changed when power went and do not hold: they read as changed for some reads, then as `later`.
@@ -277,12 +278,16 @@ constexpr tn::Partition kSmallTwoSlot = {
     {{0, tn::kSectorBytes}, {0x9000, tn::kSectorBytes}},
     {{0x1000, tn::kSectorBytes}, {0x2000, tn::kSectorBytes}},
     {{0x3000, 0x2000}, {0x5000, 0x2000}, {0, 0}},
+    {0, 0},
+    {kSmallFlashBytes, kSmallRunsBytes},
 };
 constexpr tn::Partition kSmallCopyInPlace = {
     tn::Layout::kCopyInPlace,
     {{0, tn::kSectorBytes}, {0x9000, tn::kSectorBytes}},
     {{0x1000, tn::kSectorBytes}, {0x2000, tn::kSectorBytes}},
     {{0x3000, 0x2000}, {0x5000, 0x2000}, {0x7000, 0x2000}},
+    {0, 0},
+    {kSmallFlashBytes, kSmallRunsBytes},
 };
 
 #endif
