@@ -77,7 +77,8 @@ bool open_flash_file(const char *path, FlashFile *to) {
   if (fd < 0) return false;
   struct stat facts;
   if (fstat(fd, &facts) == 0) {
-    for (const uint32_t size_bytes : {kHostFlashBytes, kOldHostFlashBytes}) {
+    const uint32_t sizes_bytes[] = {kHostFlashBytes, kOldHostFlashBytes};
+    for (const uint32_t size_bytes : sizes_bytes) {
       if (facts.st_size != static_cast<off_t>(size_bytes)) continue;
       attach(to, fd, size_bytes);
       return true;
