@@ -156,6 +156,6 @@ def test_map_of_the_flash_is_the_one_that_the_first_flash_writes(board_id: str) 
     assert places.runs == (runs, 16 * 4096)
     assert places.application_at == areas[0]
     assert board.slot_bytes <= 0x100000
-    assert 0x300000 <= later
+    assert later >= 0x300000
     assert later + 8 * 4096 <= runs
     assert runs + 16 * 4096 <= credentials < first < second < other <= 0x3FB000 - 4096

@@ -1,9 +1,20 @@
-"""The record of runs (templates/firmware/core/run_log.h): what it holds, what power cuts leave of it, what the flash bears."""
+"""The record of runs (core/run_log.h): what it holds, what power cuts leave of it, what the flash bears."""
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
-from firmware_build import compile_and_check, compile_program, core_sources, run_program
+from firmware_build import (
+    broken,
+    compile_and_check,
+    compile_program,
+    core_sources,
+    notices,
+    run_checks,
+    run_program,
+    with_instead,
+)
 
 TESTS = "tests/firmware"
 LOG = core_sources("run_log", "crc32")
@@ -24,3 +35,51 @@ def test_a_year_of_four_pumps_at_twelve_starts_an_hour() -> None:
     line = next(line for line in said.splitlines() if line.startswith("R4: "))
     print(line)
     assert int(line.rsplit(" ", 1)[1]) <= BUDGET_ERASES
+
+
+def _cut_test(instead: Path | None = None) -> Path:
+    """The power-cut test, with that file instead of the core's of its name."""
+    return compile_program([f"{TESTS}/run_log_cut_test.cpp", *with_instead(instead, QUICK)], flags=FAST)
+
+
+def test_a_power_cut_leaves_what_was_before_or_after() -> None:
+    run_checks(_cut_test(), ["once"])
+
+
+@pytest.mark.slow
+def test_a_power_cut_and_one_in_the_next_life_leave_what_was_before_or_after() -> None:
+    print(run_checks(_cut_test()))
+
+
+CUT_MUTANTS = {
+    "nothing is made firm": (
+        "  if (entry[kSealAt] == kSealed) return true;\n",
+        "  if (entry[kSealAt] != 1) return true;\n",
+    ),
+    "each start makes it firm": (
+        "  if (entry[kSealAt] == kSealed) return true;\n",
+        "",
+    ),
+    "the checksum is not compared": (
+        "return crc == crc32(entry, kTanksBytes);",
+        "return crc != 0xFFFFFFFFu;",
+    ),
+    "a sector is not erased first": ("!flash_->erase(flash_->ctx, at) || ", ""),
+    "a head without an entry is trusted": (
+        "  if (used != 0) slot_ = used;",
+        "  if (number_ != 0) slot_ = used;",
+    ),
+    "a place is used again": ("entry_at(number_, slot_++)", "entry_at(number_, slot_)"),
+    "a damaged entry ends the search": (
+        "make_firm(number, slot - 1, entry)) continue;",
+        "make_firm(number, slot - 1, entry)) return false;",
+    ),
+    "only the newest sector is looked at": ("number = newest_before(number))", "number = 0)"),
+    "the fault is left out of what is due": ("if (fault_of(now[i]) != fault_of(tanks_[i]) || ", "if ("),
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("mutant", CUT_MUTANTS)
+def test_a_record_that_a_cut_could_spoil_is_noticed(mutant: str, tmp_path: Path) -> None:
+    notices(_cut_test(broken(("run_log.cpp", *CUT_MUTANTS[mutant]), tmp_path)), ["once"])
