@@ -36,7 +36,7 @@ def test_node_block_is_checked_and_the_checksum_is_that_of_zlib() -> None:
 
 
 def test_control_of_probes_level_and_pump() -> None:
-    core = core_sources("control", "probe", "pump", "tank", "crc32")
+    core = core_sources("control", "probe", "pump", "run", "tank", "crc32")
     compile_and_check([f"{TESTS}/control_test.cpp", *core])
 
 
@@ -47,7 +47,7 @@ def test_http_reader() -> None:
 @cache
 def _documents() -> Path:
     core = core_sources(
-        "state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "credentials", "long_answer"
+        "state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "run", "credentials", "long_answer"
     )
     return compile_program([f"{TESTS}/documents_test.cpp", CRYPTO, *core, *SLOTS])
 

@@ -37,7 +37,10 @@ tn::NodeView view_of(bool largest) {
     tank.pump.starts = largest ? 4294967295u : 2;
   }
   control.tanks[0].pump.on = true;
-  control.tanks[0].pump.on_since_ms = 713500;
+  control.tanks[0].pump.run = tn::Run{};
+  control.tanks[0].pump.run.on_ms = 11500;
+  control.tanks[0].pump.at_ms = control.at_ms;
+  control.tanks[0].pump.run_ms = largest ? 18446744073709551ull * 900 : 65250 + 11500;
   control.tanks[0].pump.why = tn::PumpWhy::kBetween;
   for (size_t i = 0; i < 3; ++i) memset(digests[i], static_cast<int>(0x11 * (i + 1)), 32);
   tn::NodeView view;
