@@ -11,7 +11,6 @@
 namespace {
 
 using tn::TankFault;
-using tn::TankRun;
 
 constexpr uint32_t kSectors = 3, kSeeds = 12;
 constexpr int kStarts = 3, kManyStarts = 45;  // weak cells give way within 40 reads
@@ -32,17 +31,19 @@ const tn::NodeBlock block = sample_block();
 
 bool start() { return runs.begin(&flash.flash, kArea, block); }
 
+uint16_t notes_of(uint32_t run_s) { return static_cast<uint16_t>(run_s * 7 % 8192); }
+
 void note(const Standing &as, bool leaving = false) {
-  TankRun now[tn::kTanksPerNode] = {};
-  now[0].carry = {as.header, as.header_run_s, as.header_run_s / 2};
-  now[1].carry = {as.sump, as.sump_run_s, 0};
+  tn::PumpCarry now[tn::kTanksPerNode] = {};
+  now[0] = {as.header, as.header_run_s, as.header_run_s / 2, notes_of(as.header_run_s)};
+  now[1] = {as.sump, as.sump_run_s, 0, 0};
   runs.note(now, 0, leaving);
 }
 
 bool stands(const Standing &as) {
-  const tn::PumpCarry header = runs.carried(0).carry, sump = runs.carried(1).carry;
+  const tn::PumpCarry header = runs.carried(0), sump = runs.carried(1);
   return header.latched == as.header && header.run_s == as.header_run_s && header.still_s == as.header_run_s / 2 &&
-         sump.latched == as.sump && sump.run_s == as.sump_run_s && sump.still_s == 0;
+         header.notes == notes_of(as.header_run_s) && sump.latched == as.sump && sump.run_s == as.sump_run_s && sump.still_s == 0;
 }
 
 constexpr TankFault kNo = TankFault::kNone, kDry = TankFault::kNoRise, kLong = TankFault::kLongestRun;
@@ -51,7 +52,7 @@ constexpr Standing kNothing = {kNo, 0, kNo, 0};
 // What it holds, what is written, and what the life after that writes; before that so many entries were written.
 struct Story {
   const char *name;
-  uint32_t entries;  // a sector has 127
+  uint32_t entries;  // a sector has 112
   Standing before, after, next;
 };
 const Story kStories[] = {
@@ -61,10 +62,10 @@ const Story kStories[] = {
     {"latches", 9, {kNo, 240, kNo, 0}, {kLong, 0, kNo, 0}, {kLong, 0, kDry, 0}},
     {"ends", 30, {kNo, 240, kLong, 0}, {kNo, 0, kLong, 0}, {kNo, 60, kLong, 0}},
     {"is cleared", 31, {kDry, 0, kNo, 0}, {kNo, 0, kNo, 0}, {kNo, 60, kNo, 0}},
-    {"last of a sector", 126, {kDry, 0, kNo, 600}, {kDry, 0, kNo, 660}, {kDry, 0, kNo, 0}},
-    {"begins a sector", 127, {kDry, 0, kNo, 600}, {kDry, 0, kNo, 660}, {kDry, 0, kNo, 720}},
-    {"begins the first sector again", 3 * 127, {kDry, 0, kNo, 600}, {kDry, 0, kLong, 0}, {kDry, 60, kLong, 0}},
-    {"begins one for the ninth time", 24 * 127, {kLong, 0, kLong, 0}, {kLong, 0, kNo, 0}, {kLong, 0, kNo, 60}},
+    {"last of a sector", 111, {kDry, 0, kNo, 600}, {kDry, 0, kNo, 660}, {kDry, 0, kNo, 0}},
+    {"begins a sector", 112, {kDry, 0, kNo, 600}, {kDry, 0, kNo, 660}, {kDry, 0, kNo, 720}},
+    {"begins the first sector again", 3 * 112, {kDry, 0, kNo, 600}, {kDry, 0, kLong, 0}, {kDry, 60, kLong, 0}},
+    {"begins one for the ninth time", 24 * 112, {kLong, 0, kLong, 0}, {kLong, 0, kNo, 0}, {kLong, 0, kNo, 60}},
 };
 
 void prepare(const Story &story) {
@@ -154,7 +155,7 @@ void every_cut(const Story &story, bool and_every_next_cut) {
   prepare(story);
   rewind(prepared);
   const uint32_t operations = live(story.after, 0, 0, 0);
-  CHECK(operations >= 2 && operations <= 4 && stands(story.after));
+  CHECK(operations >= 2 && operations <= 5 && stands(story.after));
   bool seen[2] = {false, false};
   for (uint32_t cut = 1; cut <= operations; ++cut) {
     for (int damage = 0; damage < kDamages; ++damage) {
@@ -187,7 +188,7 @@ void a_loop_of_brown_outs_writes_nothing() {
   }
 }
 
-// And one that fails within each write: an entry each time, so a sector is erased once in 127 of them at most, but for those that
+// And one that fails within each write: an entry each time, so a sector is erased once in 112 of them at most, but for those that
 // are cut while a sector is begun. The fault stays.
 void a_loop_of_cuts_within_writes_wears_little_and_forgets_nothing() {
   prepare(kStories[6]);
@@ -203,10 +204,10 @@ void a_loop_of_cuts_within_writes_wears_little_and_forgets_nothing() {
   for (uint32_t i = 0; i < kLives; ++i) {
     power_on(&flash);
     flash.damage = static_cast<Damage>(next_random(&random) % kDamages);
-    flash.cut_at = 1 + next_random(&random) % 4;
+    flash.cut_at = 1 + next_random(&random) % 5;
     if (!start() || flash.dead) continue;
-    CHECK(runs.carried(0).carry.latched == kDry);
-    const uint32_t found_s = runs.carried(1).carry.run_s;
+    CHECK(runs.carried(0).latched == kDry);
+    const uint32_t found_s = runs.carried(1).run_s;
     CHECK(found_s == was_s || found_s == will_s);
     was_s = found_s;
     will_s = found_s >= 7200 ? 0 : found_s + 60;

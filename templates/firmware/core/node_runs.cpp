@@ -9,20 +9,12 @@ void Node::begin_runs() {
   clear_button_begin(&button_, port_->now_ms(port_->ctx));
   if (has(kFaultBadBlock)) return;
   set_fault(kFaultNoRunRecord, !runs_.begin(port_->flash, partition_->runs, *block_));
-  for (size_t i = 0; i < block_->tank_count; ++i) {
-    const TankRun run = runs_.carried(i);
-    Pump *const pump = &control_.tanks[i].pump;
-    pump_resume(pump, run.carry);
-    if (run.carry.run_s != 0) pump->watched_marks = run.wet_marks;
-  }
+  for (size_t i = 0; i < block_->tank_count; ++i) pump_resume(&control_.tanks[i].pump, runs_.carried(i));
 }
 
 Noted Node::note_runs(bool leaving) {
-  TankRun now[kTanksPerNode] = {};
-  for (size_t i = 0; i < block_->tank_count; ++i) {
-    const Pump &pump = control_.tanks[i].pump;
-    now[i] = TankRun{pump_carry(pump, control_.at_ms), pump.watched_marks};
-  }
+  PumpCarry now[kTanksPerNode] = {};
+  for (size_t i = 0; i < block_->tank_count; ++i) now[i] = pump_carry(control_.tanks[i].pump, control_.at_ms);
   const Noted noted = runs_.note(now, control_.at_ms, leaving);
   if (noted != Noted::kNothing) set_fault(kFaultFlash, noted == Noted::kFailed);
   return noted;

@@ -20,34 +20,39 @@ static_assert(sizeof(SectorHead) == 16 && sizeof(SectorHead) <= kRunEntryBytes, 
 constexpr uint32_t kMagic = 0x4E524B54u;  // "TKRN" in memory order
 constexpr uint16_t kVersion = 1;
 
-// An entry: four tanks of 54 bits, the seal, the CRC-32 of the tanks.
-constexpr uint32_t kTanksBytes = 27, kSealAt = 27, kSealWordAt = 24, kCrcAt = 28;
+// An entry: four tanks of 62 bits, the seal, the CRC-32 of the tanks.
+constexpr uint32_t kTanksBytes = 31, kSealAt = 31, kSealWordAt = 28, kCrcAt = 32;
 constexpr uint8_t kSealed = 0x00, kErased = 0xFF;  // all of its bits, so that one that is wrong makes no seal
 
-// A tank in 54 bits, from the lowest: tag of its name (0: no tank), fault, wet marks, run and still time.
-constexpr unsigned kTagBits = 12, kFaultBits = 2, kMarkBits = 4, kTimeBits = 18, kTankBits = 54;
-constexpr unsigned kFaultAt = kTagBits, kMarksAt = kFaultAt + kFaultBits, kRunAt = kMarksAt + kMarkBits, kStillAt = kRunAt + kTimeBits;
-static_assert(kStillAt + kTimeBits == kTankBits && kTankBits * kTanksPerNode == kTanksBytes * 8, "an entry is full");
-static_assert(kMarksPerTank <= kMarkBits, "a bit for each mark");
+// A tank, from the lowest bit: tag of its name (0: no tank), fault, notes of the run, run and still time.
+constexpr unsigned kTagBits = 10, kFaultBits = 2, kRunBits = 19, kStillBits = 18, kTankBits = 62;
+constexpr unsigned kFaultAt = kTagBits, kNotesAt = kFaultAt + kFaultBits, kRunAt = kNotesAt + kRunNoteBits, kStillAt = kRunAt + kRunBits;
+static_assert(kStillAt + kStillBits == kTankBits && kTankBits * kTanksPerNode == kTanksBytes * 8, "an entry is full");
+static_assert(kCrcAt + sizeof(uint32_t) == kRunEntryBytes && kSealWordAt % 4 == 0 && kRunEntryBytes % 4 == 0, "words of flash");
 
 uint32_t bits_of(uint64_t from, unsigned at, unsigned n) { return static_cast<uint32_t>(from >> at) & ((1u << n) - 1u); }
 
-// Seconds as mantissa and power of two, rounded up: exact to 4.5 h, then to within a second in 8,192; a longer time is never written
-// as less. Compared as numbers, two of them stand as their times do.
-constexpr unsigned kMantissaBits = 14;
-constexpr uint32_t kMostMantissa = (1u << kMantissaBits) - 1u, kMostPower = (1u << (kTimeBits - kMantissaBits)) - 1u;
+// Seconds as mantissa and power of two, rounded up, so that a restart forgets none: the run exact to 9.1 h, the still time to 4.5 h,
+// then to within a second in 16,384 and 8,192. Compared as numbers, two of them stand as their times do.
+constexpr unsigned kPowerBits = 4;
+constexpr uint32_t kMostPower = (1u << kPowerBits) - 1u;
 
-uint32_t pack_time(uint32_t s) {
+uint32_t pack_time(uint32_t s, unsigned bits) {
+  const unsigned mantissa_bits = bits - kPowerBits;
+  const uint32_t most = (1u << mantissa_bits) - 1u;
   for (uint32_t power = 0; power <= kMostPower; ++power) {
     const uint32_t mantissa = static_cast<uint32_t>((static_cast<uint64_t>(s) + (1u << power) - 1u) >> power);
-    if (mantissa <= kMostMantissa) return power << kMantissaBits | mantissa;
+    if (mantissa <= most) return power << mantissa_bits | mantissa;
   }
-  return kMostPower << kMantissaBits | kMostMantissa;  // 17 years
+  return kMostPower << mantissa_bits | most;  // 17 years and more
 }
 
-uint32_t unpack_time(uint32_t packed) { return (packed & kMostMantissa) << (packed >> kMantissaBits); }
+uint32_t unpack_time(uint32_t packed, unsigned bits) {
+  const unsigned mantissa_bits = bits - kPowerBits;
+  return (packed & ((1u << mantissa_bits) - 1u)) << (packed >> mantissa_bits);
+}
 
-uint32_t run_of(uint64_t tank) { return bits_of(tank, kRunAt, kTimeBits); }
+uint32_t run_of(uint64_t tank) { return bits_of(tank, kRunAt, kRunBits); }
 uint32_t fault_of(uint64_t tank) { return bits_of(tank, kFaultAt, kFaultBits); }
 uint32_t tag_of(uint64_t tank) { return bits_of(tank, 0, kTagBits); }
 uint64_t with_tag(uint64_t tank, uint32_t tag) { return (tank & ~static_cast<uint64_t>((1u << kTagBits) - 1u)) | tag; }
@@ -59,9 +64,11 @@ uint32_t tag_of_name(const char *name) {
 
 static_assert(static_cast<unsigned>(TankFault::kNoRise) < (1u << kFaultBits), "both faults that stay fit");
 
-uint64_t pack(const TankRun &run, uint32_t tag) {
-  return static_cast<uint64_t>(pack_time(run.carry.still_s)) << kStillAt | static_cast<uint64_t>(pack_time(run.carry.run_s)) << kRunAt |
-         static_cast<uint64_t>(run.wet_marks) << kMarksAt | static_cast<uint64_t>(run.carry.latched) << kFaultAt | tag;
+uint64_t pack(const PumpCarry &carry, uint32_t tag) {
+  return static_cast<uint64_t>(pack_time(carry.still_s, kStillBits)) << kStillAt |
+         static_cast<uint64_t>(pack_time(carry.run_s, kRunBits)) << kRunAt |
+         static_cast<uint64_t>(carry.notes & ((1u << kRunNoteBits) - 1u)) << kNotesAt |
+         static_cast<uint64_t>(carry.latched) << kFaultAt | tag;
 }
 
 // The bits of the tanks one after the other.
@@ -118,16 +125,16 @@ bool RunLog::begin(const Flash *flash, const Area &area, const NodeBlock &block)
   return true;
 }
 
-TankRun RunLog::carried(size_t tank) const {
+PumpCarry RunLog::carried(size_t tank) const {
   const uint64_t from = tanks_[tank];
   const uint32_t fault = fault_of(from);
   const bool stays = fault == static_cast<uint32_t>(TankFault::kLongestRun) || fault == static_cast<uint32_t>(TankFault::kNoRise);
-  return TankRun{{stays ? static_cast<TankFault>(fault) : TankFault::kNone, unpack_time(run_of(from)),
-                  unpack_time(bits_of(from, kStillAt, kTimeBits))},
-                 static_cast<uint8_t>(bits_of(from, kMarksAt, kMarkBits))};
+  return PumpCarry{stays ? static_cast<TankFault>(fault) : TankFault::kNone, unpack_time(run_of(from), kRunBits),
+                   unpack_time(bits_of(from, kStillAt, kStillBits), kStillBits),
+                   static_cast<uint16_t>(bits_of(from, kNotesAt, kRunNoteBits))};
 }
 
-Noted RunLog::note(const TankRun now[kTanksPerNode], uint64_t at_ms, bool leaving) {
+Noted RunLog::note(const PumpCarry now[kTanksPerNode], uint64_t at_ms, bool leaving) {
   if (sectors() < 2 || at_ms < retry_at_ms_) return Noted::kNothing;
   uint64_t packed[kTanksPerNode];
   for (size_t i = 0; i < kTanksPerNode; ++i) packed[i] = i < tank_count_ ? pack(now[i], tag_of(tanks_[i])) : tanks_[i];
@@ -141,7 +148,7 @@ bool RunLog::is_due(const uint64_t now[kTanksPerNode], bool leaving) const {
   for (size_t i = 0; i < kTanksPerNode; ++i) {
     const uint32_t run = run_of(now[i]), was = run_of(tanks_[i]);
     if (fault_of(now[i]) != fault_of(tanks_[i]) || run < was) return true;  // run < was: it ended
-    if (unpack_time(run) - unpack_time(was) >= kCheckpointS || (leaving && run != was)) return true;
+    if (unpack_time(run, kRunBits) - unpack_time(was, kRunBits) >= kCheckpointS || (leaving && run != was)) return true;
   }
   return false;
 }

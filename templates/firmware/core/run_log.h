@@ -1,7 +1,7 @@
 // The record of runs: what must outlive a restart of the node, for each tank a fault that stays and the run that is under way.
 //
-// A log in sectors of its own, written in a ring. An entry of 32 bytes says how all tanks stand, so the newest whole one is all that
-// is ever read. A sector holds a head and 127 entries and is erased only when its turn comes, so that a record that changes each
+// A log in sectors of its own, written in a ring. An entry of 36 bytes says how all tanks stand, so the newest whole one is all that
+// is ever read. A sector holds a head and 112 entries and is erased only when its turn comes, so that a record that changes each
 // minute wears no sector out in 20 years (docs/power-cuts.md has the figures).
 //
 // Power may go at any moment. An entry is programmed, read back, then sealed: one more byte of it is programmed. A seal says that the
@@ -18,16 +18,10 @@
 
 namespace tn {
 
-constexpr uint32_t kRunEntryBytes = 32;
+constexpr uint32_t kRunEntryBytes = 36;
 constexpr uint32_t kRunEntries = kSectorBytes / kRunEntryBytes - 1;  // in a sector; the head has the first place
 constexpr uint32_t kCheckpointS = 60;  // a power cut forgets no more of a run
 constexpr uint64_t kRunRetryMs = 60000;  // after a write that failed
-
-// What is carried of one tank.
-struct TankRun {
-  PumpCarry carry;
-  uint8_t wet_marks;  // bit i: mark i was wet
-};
 
 enum class Noted : uint8_t { kNothing = 0, kWritten, kFailed };
 
@@ -37,12 +31,12 @@ class RunLog {
   // tank in its place, if that has none of its own: it was renamed. False: there is no place for the record. `block` is sound.
   bool begin(const Flash *flash, const Area &area, const NodeBlock &block);
 
-  TankRun carried(size_t tank) const;
+  PumpCarry carried(size_t tank) const;
 
   // Writes if it is time to: a fault came or went, a run that is written down ended, a run is kCheckpointS longer than it was when
   // last written; with `leaving` (a restart follows), if it is longer at all. After a failure it waits for kRunRetryMs. `at_ms`:
   // process time.
-  Noted note(const TankRun now[kTanksPerNode], uint64_t at_ms, bool leaving);
+  Noted note(const PumpCarry now[kTanksPerNode], uint64_t at_ms, bool leaving);
 
  private:
   const Flash *flash_;
