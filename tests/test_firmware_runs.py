@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from firmware_build import (
+    CRYPTO,
     broken,
     compile_and_check,
     compile_program,
@@ -83,3 +84,8 @@ CUT_MUTANTS = {
 @pytest.mark.parametrize("mutant", CUT_MUTANTS)
 def test_a_record_that_a_cut_could_spoil_is_noticed(mutant: str, tmp_path: Path) -> None:
     notices(_cut_test(broken(("run_log.cpp", *CUT_MUTANTS[mutant]), tmp_path)), ["once"])
+
+
+def test_faults_stay_and_runs_are_counted_in_a_whole_node() -> None:
+    said = compile_and_check([f"{TESTS}/node_runs_test.cpp", CRYPTO, *core_sources()])
+    print("\n".join(line for line in said.splitlines() if line.startswith("R4: ")))
