@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -16,12 +19,14 @@ from firmware_build import (
     run_program,
     with_instead,
 )
+from firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block, ticket_for
 
 TESTS = "tests/firmware"
 LOG = core_sources("run_log", "crc32")
 FAST = ("-std=c++17", "-O2", "-fno-exceptions", "-fno-rtti")
 # CRC by table: some million lives of a log.
 QUICK = ["tests/firmware/quick_crc32.cpp" if name.endswith("/crc32.cpp") else name for name in LOG]
+BUTTON = 20
 BUDGET_ERASES = 10_000
 """Of a sector in 20 years; a serial NOR flash bears 100,000 (its data sheets, common practice)."""
 
@@ -89,3 +94,53 @@ def test_a_record_that_a_cut_could_spoil_is_noticed(mutant: str, tmp_path: Path)
 def test_faults_stay_and_runs_are_counted_in_a_whole_node() -> None:
     said = compile_and_check([f"{TESTS}/node_runs_test.cpp", CRYPTO, *core_sources()])
     print("\n".join(line for line in said.splitlines() if line.startswith("R4: ")))
+
+
+# --- a real process
+
+
+@cache
+def _image(release: str) -> bytes:
+    """A tank whose pump is given 300 s to move a mark, and a button."""
+    block = node_block(release, "two-slot")
+    tank = replace(block.tanks[0], no_rise_s=300)
+    return image_of(replace(block, tanks=(tank,), clear_pin=BUTTON))
+
+
+def _fault(node: HostNode) -> tuple[str, str]:
+    tank = node.state().tanks[0]
+    assert tank.pump is not None
+    return tank.fault, tank.pump.relay
+
+
+@pytest.mark.slow
+def test_an_update_and_a_power_cut_leave_a_latched_pump_off_until_the_button_is_held(tmp_path: Path) -> None:
+    """The case that was seen: a tank latched on no-rise, a newer image, and the pump ran dry again."""
+    address = f"127.{180 + os.getpid() % 70}.{os.getpid() // 70 % 250}.6"
+    node = HostNode(tmp_path, address, speed=200)
+    try:
+        node.load(_image("1.0.0"), "two-slot")
+        for gpio in (EMPTY, HALF, FULL, BUTTON):
+            node.pins.set_input(gpio, high=True)
+        node.start()
+        node.wait_up()
+        node.wait_for(lambda: _fault(node) == ("no-rise", "off"), "the pump is latched off")
+        ticket = ticket_for(_image("1.1.0"), 6, "1.1.0")
+        node.ask(lambda link: link.put_image(_image("1.1.0"), ticket))
+        node.wait_exit()
+        node.start("restart")
+        assert node.wait_up().release == "1.1.0"
+        assert _fault(node) == ("no-rise", "off")
+        node.ask(lambda link: link.keep())
+        for _ in range(3):
+            node.stop()
+            node.start()
+            node.wait_up()
+            assert _fault(node) == ("no-rise", "off")
+            assert node.pins.driven_high(RELAY) is False
+        node.pins.set_input(BUTTON, high=False)
+        node.wait_for(lambda: node.pins.driven_high(RELAY) is True, "held for 5 s, it clears the fault")
+    finally:
+        node.end()
+    assert "Sanitizer" not in node.log()
+    assert "runtime error" not in node.log()
