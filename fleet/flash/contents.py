@@ -119,7 +119,9 @@ def _before_the_image(shelf: Shelf, entry: ShelfEntry, board: Board) -> tuple[li
 
 def _runs(places: Places) -> list[Part]:
     """The record of runs, empty: faults of the node that this board was before are not this one's."""
-    return [] if places.runs is None else [Part("run record", places.runs.at, b"\xff" * places.runs.size_bytes)]
+    return (
+        [] if places.runs is None else [Part("run record", places.runs.at, b"\xff" * places.runs.size_bytes)]
+    )
 
 
 def _sector(record: bytes) -> bytes:

@@ -315,6 +315,9 @@ class Node(Part):
     fitted: IsoDate | None = None
     access_point: Name | None = None
     debounce_s: Span_s | None = Field(default=None, alias="debounce")
+    clear_button: PinName | None = Field(
+        default=None, description="pin of a button to ground that clears faults; `none`: there is none"
+    )
     notes: str = Field(default="", max_length=500)
 
 

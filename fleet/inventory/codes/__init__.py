@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
-from fleet.inventory.codes import electrodes, rulings, water, wiring
+from fleet.inventory.codes import button, electrodes, rulings, water, wiring
 
 # ------------------------------------------------------------------ reading files
 HAS_ERRORS = Code(
@@ -424,6 +424,7 @@ CODES = (
     TOO_LONG_FOR_NODE,
     CANNOT_CLAIM,
     *wiring.CODES,
+    *button.CODES,
     *electrodes.CODES,
     *water.CODES,
     *rulings.CODES,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from fleet.inventory.rules.blocks import one_fleet, policy_fits
+from fleet.inventory.rules.clear_button import buttons_fit
 from fleet.inventory.rules.electrodes import electrodes_fit
 from fleet.inventory.rules.marks import marks_fit
 from fleet.inventory.rules.once import macs_once, names_once
@@ -42,6 +43,7 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     served_once,
     probes_fit,
     pins_fit,
+    buttons_fit,
     wiring_fits,
     colors_differ,
     electrodes_fit,
