@@ -118,6 +118,9 @@ def test_the_mistake_is_found_and_nothing_else(mistake: Mistake) -> None:
 # The key whose value, or which itself, is to be changed first. Of the codes on wiring it is a pin's.
 POINTS_AT = {
     "INV421": "common",
+    "INV440": "clear_button",
+    "INV441": "clear_button",
+    "INV442": "clear_button",
     "INV500": "largest_draw|uncontrolled_inflow",
     "INV501": "flow",
     "INV502": "shortest_off",

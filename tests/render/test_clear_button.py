@@ -72,8 +72,8 @@ def clear_pin(board: str, button: str = "", low: str = "") -> int:
     ],
 )
 def test_by_default_it_is_the_boards_own_button(board: str, gpio: int) -> None:
-    """GPIO0 where the button is FLASH or BOOT; GPIO9 on the C3; the D1 mini has RESET alone (user guides of the boards and
-    the NodeMCU schematic, named in each board's file)."""
+    """GPIO0 where the button is FLASH or BOOT; GPIO9 on the C3; the D1 mini has RESET alone (user guides of the boards,
+    and the NodeMCU schematic, named in each board's file)."""
     assert clear_pin(board) == gpio
 
 
