@@ -136,3 +136,26 @@ def compile_and_check(
 ) -> str:
     """The same of a program that is made of `sources` first, as by `compile_program`."""
     return run_checks(compile_program(sources, defines, flags), arguments)
+
+
+def broken(mutant: tuple[str, str, str], folder: Path) -> Path:
+    """A file of the core, broken (name, what it says, what the broken one says), among the headers that it includes."""
+    name, good, bad = mutant
+    core = folder / "core"
+    shutil.copytree(FIRMWARE / "core", core)
+    text = (core / name).read_text(encoding="utf-8")
+    assert text.count(good) == 1, f"{name} has changed: adapt this mutant"
+    (core / name).write_text(text.replace(good, bad), encoding="utf-8")
+    return core / name
+
+
+def with_instead(instead: Path | None, sources: Sequence[str]) -> list[str | Path]:
+    """These sources, with that file instead of the one of its name."""
+    return [instead if instead and Path(source).name == instead.name else source for source in sources]
+
+
+def notices(program: Path, arguments: Sequence[str] = ()) -> None:
+    """The program says that a check failed."""
+    done = subprocess.run([program, *arguments], capture_output=True, text=True, timeout=120, check=False)
+    assert done.returncode == 1, done.stdout[-2000:] + done.stderr
+    assert "FAILED" in done.stdout

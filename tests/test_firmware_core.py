@@ -36,7 +36,7 @@ def test_node_block_is_checked_and_the_checksum_is_that_of_zlib() -> None:
 
 
 def test_control_of_probes_level_and_pump() -> None:
-    core = core_sources("control", "probe", "pump", "tank", "crc32")
+    core = core_sources("control", "probe", "pump", "run", "tank", "crc32")
     compile_and_check([f"{TESTS}/control_test.cpp", *core])
 
 
@@ -47,7 +47,16 @@ def test_http_reader() -> None:
 @cache
 def _documents() -> Path:
     core = core_sources(
-        "state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "credentials", "long_answer"
+        "state_doc",
+        "metrics",
+        "node_view",
+        "text",
+        "tank",
+        "probe",
+        "pump",
+        "run",
+        "credentials",
+        "long_answer",
     )
     return compile_program([f"{TESTS}/documents_test.cpp", CRYPTO, *core, *SLOTS])
 
@@ -83,7 +92,14 @@ def test_state_document_says_what_the_interface_page_says() -> None:
         -67,
         [],
     )
-    assert state["network"] == {"phase": "on-trial", "on": "new", "trial_left_s": 60}
+    assert (state["brown_outs"], state["largest_block"]) == (3, 21000)
+    assert state["network"] == {
+        "phase": "on-trial",
+        "on": "new",
+        "trial_left_s": 60,
+        "bssid": "02:ab:00:00:0c:ff",
+        "channel": 11,
+    }
     assert re.fullmatch(r"[0-9a-f]{8}", state["block_crc"])
     header, sump = state["tanks"]
     assert header["marks"] == [
@@ -100,8 +116,15 @@ def test_state_document_of_a_bad_block_is_still_json() -> None:
     state = json.loads(run_program(_documents(), ["state", "bad"]))
     assert (state["node"], state["faults"], state["tanks"]) == ("", ["bad-block", "no-record"], [])
     assert state["image"] == "0" * 64
+    assert (state["largest_block"], state["network"]["bssid"], state["network"]["channel"]) == (None,) * 3
     largest = json.loads(run_program(_documents(), ["state", "largest"]))
-    assert largest["faults"] == ["no-record", "no-key", "no-way-back", "flash-failed"]
+    assert largest["faults"] == [
+        "no-record",
+        "no-key",
+        "no-way-back",
+        "flash-failed",
+        "no-run-record",
+    ]
 
 
 @pytest.mark.parametrize("which", ["sample", "largest", "bad"])

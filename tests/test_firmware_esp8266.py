@@ -171,7 +171,11 @@ def test_map_of_the_flash_is_the_one_that_the_first_flash_writes(board_id: str) 
     board = load_board(board_id)
     places = esp8266_places()
     assert ((credentials, other), (first, second)) == (places.credentials_at, places.records_at)
-    assert areas == [0, 0x100000, 0x100000, 0x100000, 0x200000, 0x100000]
+    runs, later = areas[-2:]
+    assert areas[:-2] == [0, 0x100000, 0x100000, 0x100000, 0x200000, 0x100000]
+    assert places.runs == (runs, 16 * 4096)
     assert places.application_at == areas[0]
     assert board.slot_bytes <= 0x100000
-    assert 0x300000 <= credentials < first < second < other <= 0x3FB000 - 4096
+    assert later >= 0x300000
+    assert later + 8 * 4096 <= runs
+    assert runs + 16 * 4096 <= credentials < first < second < other <= 0x3FB000 - 4096

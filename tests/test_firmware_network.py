@@ -6,13 +6,19 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
-import subprocess
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from firmware_build import CRYPTO, FIRMWARE, compile_program, core_sources, run_checks
+from firmware_build import (
+    CRYPTO,
+    broken,
+    compile_program,
+    core_sources,
+    notices,
+    run_checks,
+    with_instead,
+)
 from firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block
 from firmware_trust import ask, mbedtls_tool
 from sealing_vectors import gcm_vectors, hkdf_vectors
@@ -43,32 +49,11 @@ def test_keys_are_derived_as_rfc_5869_published(tool: str | None) -> None:
     assert ask([too_long]) == ["refused"]
 
 
-def _broken(mutant: tuple[str, str, str], folder: Path) -> Path:
-    """A file of the core, broken, among the headers that it includes."""
-    name, good, bad = mutant
-    core = folder / "core"
-    shutil.copytree(FIRMWARE / "core", core)
-    text = (core / name).read_text(encoding="utf-8")
-    assert text.count(good) == 1
-    (core / name).write_text(text.replace(good, bad), encoding="utf-8")
-    return core / name
-
-
-def _with(instead: Path | None, sources: Sequence[str]) -> list[str | Path]:
-    """These sources, with that file instead of the one of its name."""
-    return [instead if instead and Path(source).name == instead.name else source for source in sources]
-
-
-def _notices(program: Path) -> None:
-    """The program says that a check failed."""
-    done = subprocess.run([program], capture_output=True, text=True, timeout=120, check=False)
-    assert done.returncode == 1, done.stdout + done.stderr
-    assert "FAILED" in done.stdout
-
-
 def _made_up_world(instead: Path | None = None) -> Path:
     """The node's test, with that file instead of the core's of its name."""
-    return compile_program(["tests/firmware/network_test.cpp", CRYPTO, *_with(instead, core_sources())])
+    return compile_program(
+        ["tests/firmware/network_test.cpp", CRYPTO, *with_instead(instead, core_sources())]
+    )
 
 
 def test_a_node_in_a_made_up_world() -> None:
@@ -102,12 +87,12 @@ MUTANTS = {
 @pytest.mark.slow
 @pytest.mark.parametrize("mutant", MUTANTS)
 def test_a_core_that_is_broken_is_noticed(mutant: str, tmp_path: Path) -> None:
-    _notices(_made_up_world(_broken(MUTANTS[mutant], tmp_path)))
+    notices(_made_up_world(broken(MUTANTS[mutant], tmp_path)))
 
 
 def _cut_test(instead: Path | None = None) -> Path:
     """The power-cut test of the credentials, with that file instead of the core's of its name."""
-    core = _with(instead, core_sources("credentials", "two_sectors"))
+    core = with_instead(instead, core_sources("credentials", "two_sectors"))
     tests = ["tests/firmware/credentials_cut_test.cpp", "tests/firmware/quick_crc32.cpp"]
     return compile_program([*tests, *core], flags=FAST)
 
@@ -140,7 +125,7 @@ CUT_MUTANTS = {
 @pytest.mark.slow
 @pytest.mark.parametrize("mutant", CUT_MUTANTS)
 def test_credentials_that_a_cut_could_lose_are_noticed(mutant: str, tmp_path: Path) -> None:
-    _notices(_cut_test(_broken(CUT_MUTANTS[mutant], tmp_path)))
+    notices(_cut_test(broken(CUT_MUTANTS[mutant], tmp_path)))
 
 
 # --- real processes

@@ -1,7 +1,8 @@
 """Partition tables of the ESP32 family: one data file each (`data/partitions/*.toml`), and the rules that they keep.
 
 A node's own partitions have a type of their own: the credentials (node key, network) and the trial record, two sectors
-each (templates/firmware/ports/esp32/flash_map.h finds them by type and subtype).
+each, the record of runs, and a place that is kept free (templates/firmware/ports/esp32/flash_map.h finds them by type
+and subtype).
 """
 
 from __future__ import annotations
@@ -25,6 +26,11 @@ APP_ALIGNMENT: Final = 0x10000
 OTADATA_BYTES: Final = 0x2000
 CREDENTIALS: Final = (0x40, 0x00)
 RECORDS: Final = (0x40, 0x01)
+RUNS: Final = (0x40, 0x02)
+LATER: Final = (0x40, 0x03)
+RUNS_BYTES: Final = 16 * SECTOR_BYTES
+LATER_BYTES: Final = 8 * SECTOR_BYTES
+"""As in templates/firmware/core/partition.h; a test compares the two."""
 _TYPES: Final = {"app": 0x00, "data": 0x01}
 _SUBTYPES: Final = {
     "app": {"factory": 0x00, **{f"ota_{n}": 0x10 + n for n in range(16)}},
@@ -93,6 +99,8 @@ def _needs(table: Sequence[Partition], slot_bytes: int) -> Iterator[str]:
         ((1, 0), OTADATA_BYTES, "the boot loader's notes (otadata)"),
         (CREDENTIALS, 2 * SECTOR_BYTES, "the credentials"),
         (RECORDS, 2 * SECTOR_BYTES, "the trial record"),
+        (RUNS, RUNS_BYTES, "the record of runs"),
+        (LATER, LATER_BYTES, "what is kept free"),
     ):
         if sizes.get(kind) != size_bytes:
             yield f"it does not have {size_bytes:#x} bytes for {what}"

@@ -67,6 +67,7 @@ def load_of(inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: 
         Part("trial record, second", places.records_at[1], _sector(b"")),
         Part("credentials", places.credentials_at[0], _sector(credentials)),
         Part("credentials, second", places.credentials_at[1], _sector(b"")),
+        *_runs(places),
     )
     return Load(node, board, entry, network, parts)
 
@@ -114,6 +115,13 @@ def _before_the_image(shelf: Shelf, entry: ShelfEntry, board: Board) -> tuple[li
         Part("boot loader's notes", notes.at, b"\xff" * notes.size_bytes),
     ]
     return parts, places
+
+
+def _runs(places: Places) -> list[Part]:
+    """The record of runs, empty: faults of the node that this board was before are not this one's."""
+    return (
+        [] if places.runs is None else [Part("run record", places.runs.at, b"\xff" * places.runs.size_bytes)]
+    )
 
 
 def _sector(record: bytes) -> bytes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from fleet.boards.partitions import CREDENTIALS, OTADATA_BYTES, RECORDS, SECTOR_BYTES
+from fleet.boards.partitions import CREDENTIALS, OTADATA_BYTES, RECORDS, RUNS, RUNS_BYTES, SECTOR_BYTES
 from fleet.flash import table
 from fleet.flash.esptool_quiet import CHIP_DEFS
 
@@ -14,21 +14,24 @@ if TYPE_CHECKING:
 
 _ESP8266_CREDENTIALS_AT: Final = (0x3F7000, 0x3FA000)
 _ESP8266_RECORDS_AT: Final = (0x3F8000, 0x3F9000)
+_ESP8266_RUNS: Final = table.Area(0x3E0000, RUNS_BYTES)
 """As in templates/firmware/ports/esp8266/chip_flash.h; a test compares the two."""
 
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """Offsets in flash; each of `credentials_at` and `records_at` is one sector."""
+    """Offsets in flash; each of `credentials_at` and `records_at` is one sector. `runs`: None for an image from before
+    there was a record of runs, whose table has no place for it."""
 
     application_at: int
     credentials_at: tuple[int, int]
     records_at: tuple[int, int]
+    runs: table.Area | None
 
 
 def esp8266_places() -> Places:
     """On an ESP8266 of 4 MiB."""
-    return Places(0, _ESP8266_CREDENTIALS_AT, _ESP8266_RECORDS_AT)
+    return Places(0, _ESP8266_CREDENTIALS_AT, _ESP8266_RECORDS_AT, _ESP8266_RUNS)
 
 
 def places_in(partitions: bytes, slot_bytes: int) -> tuple[Places, table.Area]:
@@ -40,6 +43,7 @@ def places_in(partitions: bytes, slot_bytes: int) -> tuple[Places, table.Area]:
         table.area(found, table.APPLICATION, "application", slot_bytes).at,
         (credentials, credentials + SECTOR_BYTES),
         (records, records + SECTOR_BYTES),
+        found.get(RUNS),
     )
     return places, table.area(found, table.NOTES, "boot loader's notes", OTADATA_BYTES)
 

@@ -336,6 +336,9 @@ class Node(Part):
         default=None, description="that it should be joined to; one of the site's, where that lists them"
     )
     debounce_s: Span_s | None = Field(default=None, alias="debounce")
+    clear_button: PinName | None = Field(
+        default=None, description="pin of a button to ground that clears faults; `none`: there is none"
+    )
     notes: str = Field(default="", max_length=500)
 
 

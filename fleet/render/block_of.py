@@ -7,6 +7,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from fleet.errors import RenderError
+from fleet.inventory.clear_button import clear_gpio
 from fleet.inventory.rules.marks import height_mm
 from fleet.limits import POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
 from fleet.render.codes import BAD_RELEASE, DOES_NOT_FIT, NO_PROBE_PIN
@@ -72,8 +73,18 @@ def block_of(
         payload_format=PAYLOADS[payload_format(board, target)],
         tanks=tuple(_tank_block(node, served, inventory.tank(served.tank), board) for served in node.serves),
         network_lost_s=ceil(site.network_lost_s),
+        clear_pin=_clear_pin(node, board),
         network_traits=sum(NETWORK_TRAITS[trait] for trait in set(site.network_traits)),
     )
+
+
+def _clear_pin(node: Node, board: Board) -> int:
+    try:
+        gpio = clear_gpio(node, board)
+    except KeyError as error:
+        what = f"node {node.name}: board {board.id} has no pin {node.clear_button} (its button)"
+        raise RenderError(NO_PROBE_PIN, what) from error
+    return NO_PIN if gpio is None else gpio
 
 
 def _tank_block(node: Node, served: Served, tank: Tank, board: Board) -> TankBlock:

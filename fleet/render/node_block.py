@@ -27,7 +27,7 @@ NETWORK_TRAITS: Final = {"hidden": 1, "high-channels": 2, "wpa3-only": 4, "no-80
 PAYLOADS: Final = {"host-elf": 1, "esp8266-bin": 2, "esp32-bin": 3}
 
 _HEAD = struct.Struct("<IHH64s64s32s24s16s16s65s3s8sHHHHBBBB")
-_TANK = struct.Struct("<64sBBBBBB2sIII")
+_TANK = struct.Struct("<64sBBBBBBHIII")
 _MARK = struct.Struct("<HBB12s")
 _TAIL = struct.Struct("<IBB")
 _CRC = struct.Struct("<I")
@@ -61,6 +61,8 @@ class TankBlock:
     longest_run_s: int = 0
     no_rise_s: int = 0
     shortest_off_s: int = 0
+    first_rise_s: int = 0
+    """As no_rise_s, for a run that began as the level left the mark at which the pump starts; 0: no such watch."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +186,7 @@ def _pack_tank(tank: TankBlock) -> bytes:
         tank.pump_active_high,
         tank.pump_on_mark,
         tank.pump_off_mark,
-        bytes(2),
+        tank.first_rise_s,
         tank.longest_run_s,
         tank.no_rise_s,
         tank.shortest_off_s,
@@ -194,7 +196,7 @@ def _pack_tank(tank: TankBlock) -> bytes:
 
 
 def _unpack_tank(block: bytes, at: int) -> TankBlock:
-    name, count, does, pin, high, on_mark, off_mark, _, longest, no_rise, shortest = _TANK.unpack_from(
+    name, count, does, pin, high, on_mark, off_mark, first, longest, no_rise, shortest = _TANK.unpack_from(
         block, at
     )
     marks = []
@@ -202,7 +204,7 @@ def _unpack_tank(block: bytes, at: int) -> TankBlock:
         height, mark_pin, pull, mark_name = _MARK.unpack_from(block, at + _TANK.size + i * _MARK.size)
         marks.append(MarkBlock(_text(mark_name), height, mark_pin, pull))
     return TankBlock(
-        _text(name), tuple(marks), does, pin, high, on_mark, off_mark, longest, no_rise, shortest
+        _text(name), tuple(marks), does, pin, high, on_mark, off_mark, longest, no_rise, shortest, first
     )
 
 

@@ -135,7 +135,7 @@ def _watch(pump: PumpFacts | None) -> str:
         return ""
     return (
         f" Stay under {duration(pump.no_rise.seconds)} with the relay on: then the no-rise watch stops it with a "
-        "fault, until a restart."
+        "fault, until the word “clear”."
     )
 
 

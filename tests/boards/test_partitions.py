@@ -6,11 +6,23 @@ import hashlib
 import re
 import struct
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
 from fleet.boards.board import board_ids, load_board
-from fleet.boards.partitions import CREDENTIALS, RECORDS, Partition, partition_table, table_faults
+from fleet.boards.partitions import (
+    CREDENTIALS,
+    LATER,
+    LATER_BYTES,
+    RECORDS,
+    RUNS,
+    RUNS_BYTES,
+    SECTOR_BYTES,
+    Partition,
+    partition_table,
+    table_faults,
+)
 from fleet.flash.table import areas
 from tests.firmware_build import ROOT
 
@@ -48,7 +60,7 @@ def test_tables_are_the_published_ones_with_ours_in_place_of_the_file_system(nam
     assert ours == PUBLISHED[name]
     at, size = FILE_SYSTEMS[name]
     own = [row for row in table if row.type == "0x40"]
-    assert [row.kind for row in own] == [CREDENTIALS, RECORDS]
+    assert [row.kind for row in own] == [CREDENTIALS, RECORDS, RUNS, LATER]
     assert own[0].at == at
     assert all(at <= row.at and row.end <= at + size for row in own)
 
@@ -82,6 +94,8 @@ def test_other_boards_have_none() -> None:
         (changed("otadata", size_bytes=0x1000), "otadata"),
         (changed("tank_key", subtype="0x02"), "credentials"),
         (changed("tank_trial", size_bytes=0x1000), "trial record"),
+        (changed("tank_run", size_bytes=0xF000), "record of runs"),
+        (changed("tank_later", subtype="0x04"), "kept free"),
         (
             tuple(Partition(f"p{n}", "0x41", str(n), 0x9000 + n * 0x1000, 0x1000) for n in range(96)),
             "96 entries",
@@ -120,6 +134,8 @@ def test_the_firmware_looks_for_the_same_types() -> None:
     kind = numbers["TankPartitionType"]
     assert (kind, numbers["CredentialsSubtype"]) == CREDENTIALS
     assert (kind, numbers["RecordsSubtype"]) == RECORDS
+    assert (kind, numbers["RunsSubtype"]) == RUNS
+    assert (kind, numbers["LaterSubtype"]) == LATER
 
 
 def test_flash_map_test_of_the_firmware_has_the_same_table() -> None:
@@ -127,3 +143,23 @@ def test_flash_map_test_of_the_firmware_has_the_same_table() -> None:
     for row in partition_table("two-slot-4mb"):
         if row.name not in ("nvs", "coredump"):
             assert f'0x{row.at:X}, 0x{row.size_bytes:X}, "{row.name}"' in text, row.name
+
+
+def test_the_firmware_has_the_same_sizes_for_the_record_of_runs_and_for_what_is_kept_free() -> None:
+    text = (ROOT / "templates" / "firmware" / "core" / "partition.h").read_text(encoding="utf-8")
+    sectors = {name: int(n) for name, n in re.findall(r"k(Runs|Later)Bytes = (\d+) \* kSectorBytes", text)}
+    assert sectors == {"Runs": RUNS_BYTES // SECTOR_BYTES, "Later": LATER_BYTES // SECTOR_BYTES}
+
+
+@pytest.mark.parametrize("name", ["kHostTwoSlot", "kHostCopyInPlace"])
+def test_no_two_areas_of_a_virtual_node_overlap(name: str) -> None:
+    text = (ROOT / "templates" / "firmware" / "core" / "partition.h").read_text(encoding="utf-8")
+    words = {"kSectorBytes": 0x1000, "kRunsBytes": 16 * 0x1000, "kLaterBytes": 8 * 0x1000}
+    body = text.split(f"{name} = {{")[1].split("};")[0]
+    found = [
+        (int(at, 0), words[size] if size in words else int(size, 0))
+        for at, size in re.findall(r"\{(\w+), (\w+)\}", body)
+    ]
+    areas = sorted((at, at + size) for at, size in found if size)
+    assert all(one[1] <= two[0] for one, two in pairwise(areas))
+    assert areas[-1][1] == int(re.findall(r"kHostFlashBytes = (0x\w+)", text)[0], 0)

@@ -118,7 +118,7 @@ void it_shows_state_and_faults_and_help() {
   type("faults\n");
   CHECK(strcmp(w.shown, "tank header: contradictory: a probe is dry below a wet one; look at both\r\n") == 0);
   type("help\n");
-  const char *const words[] = {"help", "state", "faults", "join", "restart", "back"};
+  const char *const words[] = {"help", "state", "faults", "join", "clear", "restart", "back"};
   for (const char *word : words) CHECK(shown(word));
 }
 

@@ -1,4 +1,6 @@
 // Probes, level and pump over a clock that jumps: hysteresis, every reason to stay off, every fault.
+#include <string.h>
+
 #include "check.h"
 #include "core/control.h"
 #include "sample_block.h"
@@ -81,9 +83,9 @@ static void debounce_is_per_probe_and_counts_from_the_change() {
   CHECK(probe.state == tn::ProbeState::kSettling);
   tn::probe_sample(&probe, true, 3000, 2000);
   CHECK(probe.state == tn::ProbeState::kWet);
-  for (uint64_t at = 3100; at < 9000; at += 1900) {  // slosh: never dry for 2 s on end
-    tn::probe_sample(&probe, false, at, 2000);
-    tn::probe_sample(&probe, true, at + 1800, 2000);
+  for (uint64_t at = 3000; at < 60000; at += 1900) {  // splashes: dry for 0.3 s in 1.9 s
+    tn::probe_sample(&probe, true, at, 2000);
+    tn::probe_sample(&probe, false, at + 1600, 2000);
     CHECK(probe.state == tn::ProbeState::kWet);
   }
   tn::probe_sample(&probe, false, 10000, 2000);
@@ -91,30 +93,43 @@ static void debounce_is_per_probe_and_counts_from_the_change() {
   CHECK(probe.state == tn::ProbeState::kDry);
 }
 
+static void probe_that_changes_faster_than_the_debounce_flaps_until_it_is_calm() {
+  tn::Probe probe;
+  tn::probe_begin(&probe);
+  uint64_t at = 0;
+  const auto read = [&](bool wet, uint32_t ms) {
+    for (const uint64_t end = at + ms; at < end; at += 100) tn::probe_sample(&probe, wet, at, 2000);
+  };
+  read(false, 3000);
+  for (int i = 0; i < 8; ++i) {  // waves of 1.2 s
+    read(true, 600);
+    read(false, 600);
+  }
+  CHECK(probe.state == tn::ProbeState::kFlapping);
+  read(true, 3900);
+  CHECK(probe.state == tn::ProbeState::kFlapping);  // calm for less than two debounces
+  read(true, 300);
+  CHECK(probe.state == tn::ProbeState::kWet);
+  read(false, 2200);
+  CHECK(probe.state == tn::ProbeState::kDry);  // and a clean change takes one
+}
+
 static void level_from_every_pattern_of_four_marks() {
-  for (unsigned pattern = 0; pattern < 81; ++pattern) {  // 3 states, 4 marks
+  for (unsigned pattern = 0; pattern < 256; ++pattern) {  // 4 states, 4 marks
     tn::Probe probes[4];
-    unsigned rest = pattern, highest_wet = 0, wet = 0;
-    bool settling = false, contradictory = false, dry_seen = false;
-    for (unsigned i = 0; i < 4; ++i, rest /= 3) {
+    char word[5] = {};
+    for (unsigned i = 0; i < 4; ++i) {
       tn::probe_begin(&probes[i]);
-      probes[i].state = static_cast<tn::ProbeState>(rest % 3);
-      if (probes[i].state == tn::ProbeState::kSettling) settling = true;
-      if (probes[i].state == tn::ProbeState::kDry) dry_seen = true;
-      if (probes[i].state == tn::ProbeState::kWet) {
-        ++wet;
-        highest_wet = i + 1;
-        if (dry_seen) contradictory = true;
-      }
+      probes[i].state = static_cast<tn::ProbeState>(pattern >> 2 * i & 3u);
+      word[i] = "sdwf"[pattern >> 2 * i & 3u];
     }
     const tn::Level level = tn::level_from(probes, 4);
-    CHECK(level.settled == !settling);
-    CHECK(level.contradictory == contradictory);
-    if (settling || contradictory) {
-      CHECK(level.level == tn::kLevelUnknown);
-    } else {
-      CHECK(level.level == static_cast<int>(highest_wet) && wet == highest_wet);
-    }
+    CHECK(level.settled == (strchr(word, 's') == nullptr));
+    const char *first_dry = strchr(word, 'd'), *last_wet = strrchr(word, 'w');
+    CHECK(level.contradictory == (first_dry != nullptr && last_wet != nullptr && first_dry < last_wet));
+    const size_t wet = strspn(word, "w"), flapping = strspn(word + wet, "f");
+    const bool known = strspn(word + wet + flapping, "d") == 4 - wet - flapping;
+    CHECK(level.level == (known ? static_cast<int>(wet) : tn::kLevelUnknown));
   }
 }
 
@@ -145,7 +160,7 @@ static void level_is_unknown_while_a_probe_settles() {
     pass_s(1);
     CHECK(!header_on() && tank(0).level.level == tn::kLevelUnknown);
   }
-  CHECK(tank(0).pump.why == PumpWhy::kUnknownLevel);
+  CHECK(tank(0).probes[2].state == tn::ProbeState::kFlapping && tank(0).pump.why == PumpWhy::kAboveHigh);
 }
 
 static void fill_has_hysteresis() {
@@ -228,6 +243,7 @@ static void longest_run_latches() {
     header(1 + i % 2);
     pass_s(97);
     CHECK(header_on());
+    tank(0).pump.run.fed_marks = 0;  // a tank of very many marks: one keeps coming
   }
   pass_s(20);
   CHECK(!header_on() && tank(0).pump.latched == TankFault::kLongestRun && tank(0).pump.why == PumpWhy::kFault);
@@ -236,7 +252,7 @@ static void longest_run_latches() {
   CHECK(!header_on());
 }
 
-static void no_rise_latches_until_rest_or_restart() {
+static void no_rise_latches_until_a_person_clears_it() {
   begin_idle();
   header(0);
   pass_s(3);
@@ -245,15 +261,71 @@ static void no_rise_latches_until_rest_or_restart() {
   pass_s(15);
   CHECK(!header_on() && tank(0).pump.latched == TankFault::kNoRise);
   tn::control_rest(&world.control);
-  CHECK(tank(0).pump.latched == TankFault::kNone && tank(0).pump.why == PumpWhy::kResting);
-  pass_s(599);
+  CHECK(tank(0).pump.latched == TankFault::kNoRise && tank(0).pump.why == PumpWhy::kFault);
+  pass_s(7200);
   CHECK(!header_on());
-  pass_s(2);
+  CHECK(!tn::pump_clear(&tank(1).pump));
+  CHECK(tn::pump_clear(&tank(0).pump) && !tn::pump_clear(&tank(0).pump));
+  pass_ms(100);
   CHECK(header_on() && tank(0).pump.starts == 2);
-  const uint64_t at = world.at_ms;
-  begin_at(at);  // a restart forgets the fault too
-  pass_s(70);
+  CHECK(tn::pump_this_run_ms(tank(0).pump, world.at_ms) <= 100);
+}
+
+static void clear_keeps_the_shortest_off_time() {
+  begin_idle();
+  header(0);
+  pass_s(310);
+  CHECK(tank(0).pump.latched == TankFault::kNoRise);
+  CHECK(tn::pump_clear(&tank(0).pump));
+  pass_s(40);
+  CHECK(!header_on() && tank(0).pump.why == PumpWhy::kShortestOff);
+  pass_s(20);
   CHECK(header_on());
+}
+
+// A restart of the node that is away for no time: what the record of runs keeps is what pump_carry() says.
+static void restart() {
+  const tn::PumpCarry carry = tn::pump_carry(tank(0).pump, world.at_ms);
+  tn::control_begin(&world.control, &world.block, &world.port);
+  tn::pump_resume(&tank(0).pump, carry);
+}
+
+static void a_latched_fault_outlives_restarts() {
+  begin_idle();
+  header(0);
+  pass_s(310);
+  for (int i = 0; i < 5; ++i) {
+    restart();
+    pass_s(900);
+    CHECK(!header_on() && tank(0).pump.latched == TankFault::kNoRise && tank(0).pump.why == PumpWhy::kFault);
+  }
+}
+
+// Dead probes and a node that starts again and again: how long the pump was on in 24 h, in seconds.
+static uint64_t on_with_dead_probes_s(uint32_t restart_every_s, uint32_t no_rise_s) {
+  begin_at(0);
+  world.block.tanks[0].no_rise_s = no_rise_s;
+  world.block.tanks[0].longest_run_s = 3600;
+  header(0);
+  restart();
+  uint64_t on_ms = 0;
+  for (uint32_t s = 0; s < 86400; s += restart_every_s) {
+    pass_s(restart_every_s);
+    on_ms += tank(0).pump.run_ms;
+    restart();
+  }
+  CHECK(tank(0).pump.latched == (no_rise_s == 0 ? TankFault::kLongestRun : TankFault::kNoRise));
+  return on_ms / 1000;
+}
+
+static void dead_probes_give_one_longest_run_however_often_the_node_starts() {
+  const uint32_t restarts_s[] = {300, 1800};
+  for (const uint32_t every_s : restarts_s) {
+    const uint64_t longest_s = on_with_dead_probes_s(every_s, 0);
+    CHECK(longest_s >= 3540 && longest_s <= 3600);  // whole seconds are carried: up to one a restart is lost
+    const uint64_t watched_s = on_with_dead_probes_s(every_s, 900);
+    CHECK(watched_s >= 840 && watched_s <= 3 * 900);  // the first two restarts begin the watch anew
+  }
 }
 
 static void progress_feeds_the_no_rise_watch() {
@@ -264,8 +336,8 @@ static void progress_feeds_the_no_rise_watch() {
   header(1);
   pass_s(250);
   CHECK(header_on());  // 500 s in all, but a mark came in between
-  header(0);           // going the wrong way is no progress
-  pass_s(60);
+  header(0);           // gone again: what the mark gave is taken back
+  pass_s(3);
   CHECK(!header_on() && tank(0).pump.latched == TankFault::kNoRise);
 }
 
@@ -329,6 +401,7 @@ static void random_lives_never_break_the_rules() {
       if ((random >> 24) < 20) world.wet[1 + (random >> 16) % 5] = (random & 0x8000u) != 0;
       if ((random >> 24) == 99) tn::control_rest(&world.control);
       if ((random >> 24) == 98) world.updating = !world.updating;
+      if ((random >> 24) == 97) tn::pump_clear(&tank(0).pump);
       world.at_ms += 50 + (random >> 8) % 2000;
       tn::control_step(&world.control, world.updating);
       const bool on = header_on();
@@ -336,7 +409,7 @@ static void random_lives_never_break_the_rules() {
       if (on) {
         CHECK(!world.updating && tank(0).pump.rest_until_ms == 0 && tank(0).level.settled);
         CHECK(tn::tank_fault(tank(0).level, tank(0).pump) == TankFault::kNone);
-        CHECK(!tn::mark_is_wet(tank(0).level, 2));
+        CHECK(!tn::has_mark(tank(0).level.wet_marks, 2));
         CHECK(world.at_ms - seed >= 10000);
       }
       if (on && !was_on) {
@@ -356,6 +429,7 @@ static void random_lives_never_break_the_rules() {
 
 int main() {
   RUN(debounce_is_per_probe_and_counts_from_the_change);
+  RUN(probe_that_changes_faster_than_the_debounce_flaps_until_it_is_calm);
   RUN(level_from_every_pattern_of_four_marks);
   RUN(every_boot_begins_with_the_relays_off);
   RUN(power_up_hold_then_shortest_off_then_on);
@@ -365,7 +439,10 @@ int main() {
   RUN(shortest_off_holds_between_runs);
   RUN(contradictory_marks_stop_the_pump_until_they_agree);
   RUN(longest_run_latches);
-  RUN(no_rise_latches_until_rest_or_restart);
+  RUN(no_rise_latches_until_a_person_clears_it);
+  RUN(clear_keeps_the_shortest_off_time);
+  RUN(a_latched_fault_outlives_restarts);
+  RUN(dead_probes_give_one_longest_run_however_often_the_node_starts);
   RUN(progress_feeds_the_no_rise_watch);
   RUN(drain_watch_wants_marks_to_fall);
   RUN(zero_means_no_bound);

@@ -37,7 +37,10 @@ tn::NodeView view_of(bool largest) {
     tank.pump.starts = largest ? 4294967295u : 2;
   }
   control.tanks[0].pump.on = true;
-  control.tanks[0].pump.on_since_ms = 713500;
+  control.tanks[0].pump.run = tn::Run{};
+  control.tanks[0].pump.run.on_ms = 11500;
+  control.tanks[0].pump.at_ms = control.at_ms;
+  control.tanks[0].pump.run_ms = largest ? 18446744073709551ull * 900 : 65250 + 11500;
   control.tanks[0].pump.why = tn::PumpWhy::kBetween;
   for (size_t i = 0; i < 3; ++i) memset(digests[i], static_cast<int>(0x11 * (i + 1)), 32);
   tn::NodeView view;
@@ -47,8 +50,9 @@ tn::NodeView view_of(bool largest) {
   view.control = &control;
   const uint64_t most = largest ? 9223372036854775807ull : 8;
   view.slots = tn::SlotFacts{tn::Phase::kOnTrial, digests[0], 500000, most, most - 1, digests[1], digests[2],
-                             tn::Reason::kNoHealthyBoot, largest ? 4294967295u : 17u};
-  view.faults = largest ? static_cast<uint8_t>(0x1F & ~tn::kFaultBadBlock) : uint8_t{0};
+                             tn::Reason::kNoHealthyBoot, largest ? 4294967295u : 17u,
+                             static_cast<uint16_t>(largest ? 65535 : 3)};
+  view.faults = largest ? static_cast<uint8_t>(0x3F & ~tn::kFaultBadBlock) : uint8_t{0};
   const uint8_t mac[6] = {0x24, 0x6f, 0x28, 0x00, 0x0a, 0xff};
   memcpy(view.mac, mac, 6);
   view.reset = tn::Reset::kWatchdog;
@@ -56,8 +60,11 @@ tn::NodeView view_of(bool largest) {
   view.rssi_dbm = -67;
   view.uptime_ms = largest ? 9223372036854775807ull : 725000;
   view.trial_left_ms = largest ? 65535000 : 120400;
-  view.network = {tn::NetworkPhase::kOnTrial, true, largest ? tn::Which::kKept : tn::Which::kNew, largest ? 65535000u : 59001u};
+  view.network = {tn::NetworkPhase::kOnTrial, true, largest ? tn::Which::kKept : tn::Which::kNew, largest ? 65535000u : 59001u,
+                  true, {0x02, 0xab, 0, 0, 0x0c, 0xff}, static_cast<uint8_t>(largest ? 255 : 11)};
   view.free_bytes = largest ? 4294967295u : 38000;
+  view.has_largest_block = true;
+  view.largest_block_bytes = largest ? 4294967295u : 21000;
   view.requests = largest ? 4294967295u : 12;
   view.refusals = largest ? 4294967295u : 3;
   view.nonce = "AAAAAAAAAAAAAAAAAAAAAA";
@@ -156,6 +163,7 @@ int main(int count, char **arguments) {
       view.faults = tn::kFaultBadBlock | tn::kFaultNoRecord;
       view.slots = tn::SlotFacts{};
       view.node = "";
+      view.has_largest_block = view.network.has_access_point = false;
     }
     const tn::Text t = document(arguments[1], view);
     return fwrite(t.to, 1, t.n, stdout) == t.n && !t.over ? 0 : 1;

@@ -82,6 +82,12 @@ void it_is_the_same_when_opened_again() {
   CHECK(tn::open_flash_file(path, &file));
   CHECK(out.begin(&file.flash, &tn::kHostTwoSlot) && out.node_key()[31] == 93);
   tn::close_flash_file(&file);
+  CHECK(truncate(path, tn::kOldHostFlashBytes) == 0);  // made before there was a record of runs: as large as ever
+  uint8_t byte;
+  CHECK(tn::open_flash_file(path, &file) && file.flash.size_bytes == tn::kOldHostFlashBytes);
+  CHECK(out.begin(&file.flash, &tn::kHostTwoSlot) && !file.flash.read(&file, tn::kHostTwoSlot.runs.at, &byte, 1));
+  CHECK(!file.flash.erase(&file, tn::kHostTwoSlot.runs.at));
+  tn::close_flash_file(&file);
   CHECK(truncate(path, 4096) == 0);
   CHECK(!tn::open_flash_file(path, &file) && errno == EINVAL);
 }

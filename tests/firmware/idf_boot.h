@@ -91,6 +91,7 @@ constexpr tn::Partition kSmallIdf = {
     {{0x1000, tn::kSectorBytes}, {0x2000, tn::kSectorBytes}},
     {{0x3000, 0x2000}, {0x5000, 0x2000}, {0, 0}},
     {0x7000, 0x2000},
+    {kSmallFlashBytes, kSmallRunsBytes},
 };
 
 #endif

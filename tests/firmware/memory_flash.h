@@ -28,6 +28,7 @@ constexpr uint8_t kSinceMade = 1, kSinceFollowed = 2;
 
 constexpr uint32_t kPageBytes = 256;
 constexpr uint32_t kSmallFlashBytes = 10 * tn::kSectorBytes;
+constexpr uint32_t kSmallRunsBytes = 3 * tn::kSectorBytes;  // behind them; only for those who keep a record of runs
 constexpr uint32_t kMostFlashBytes = 144 * tn::kSectorBytes;
 
 // Cells that were being changed when power went and do not hold: they read as changed for some reads, then as `later`.
@@ -139,12 +140,25 @@ inline void damage_firming(MemoryFlash *m, uint32_t at, const uint8_t *to, uint3
   }
 }
 
+// Weak cells that have changed since, from `was`, are what they were changed to; the others stay as weak as they were.
+inline void follow_weak(MemoryFlash *m, uint32_t at, const uint8_t *was, uint32_t n) {
+  WeakCells *weak = &m->weak;
+  for (uint32_t i = 0; weak->n > 0 && i < n; ++i) {
+    if (at + i < weak->at || at + i >= weak->at + weak->n) continue;
+    uint8_t *later = &weak->later[at + i - weak->at];
+    const uint8_t is = m->cells[at + i], changed = static_cast<uint8_t>(was[i] ^ is);
+    *later = static_cast<uint8_t>((*later & ~changed) | (is & changed));
+  }
+}
+
 // What is left of the operation that would have made the n cells at `at` equal to `to`.
 inline void damage_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_t n) {
   uint8_t *cells = m->cells + at;
   if (is_firming(*m, at, to, n)) return damage_firming(m, at, to, n);
   m->changed[at / tn::kSectorBytes] = kSinceMade | kSinceFollowed;
   const uint32_t done = 1 + next_random(&m->random) % (n - 1), bit = next_random(&m->random) % (n * 8);
+  uint8_t was[tn::kSectorBytes];
+  memcpy(was, cells, n);
   switch (m->damage) {
     case Damage::kNotBegun: break;
     case Damage::kTorn: memcpy(cells, to, done); break;
@@ -162,6 +176,7 @@ inline void damage_cells(MemoryFlash *m, uint32_t at, const uint8_t *to, uint32_
       break;
     case Damage::kDone: memcpy(cells, to, n); break;
   }
+  if (m->damage != Damage::kWeak) follow_weak(m, at, was, n);
 }
 
 // Every erase and program comes through here.
@@ -277,12 +292,16 @@ constexpr tn::Partition kSmallTwoSlot = {
     {{0, tn::kSectorBytes}, {0x9000, tn::kSectorBytes}},
     {{0x1000, tn::kSectorBytes}, {0x2000, tn::kSectorBytes}},
     {{0x3000, 0x2000}, {0x5000, 0x2000}, {0, 0}},
+    {0, 0},
+    {kSmallFlashBytes, kSmallRunsBytes},
 };
 constexpr tn::Partition kSmallCopyInPlace = {
     tn::Layout::kCopyInPlace,
     {{0, tn::kSectorBytes}, {0x9000, tn::kSectorBytes}},
     {{0x1000, tn::kSectorBytes}, {0x2000, tn::kSectorBytes}},
     {{0x3000, 0x2000}, {0x5000, 0x2000}, {0x7000, 0x2000}},
+    {0, 0},
+    {kSmallFlashBytes, kSmallRunsBytes},
 };
 
 #endif

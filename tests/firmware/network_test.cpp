@@ -41,17 +41,17 @@ static void new_credentials_are_tried_and_kept() {
   fresh();
   air(kOldName, kNewName);
   CHECK(given() && on_trial() && on(Which::kKept));
-  CHECK(says(get("/v1/state"), "\"network\":{\"phase\":\"on-trial\",\"on\":\"kept\",\"trial_left_s\":600}"));
+  CHECK(says(get("/v1/state"), "\"network\":{\"phase\":\"on-trial\",\"on\":\"kept\",\"trial_left_s\":600,\"bssid\":null,\"channel\":null}"));
   CHECK(refused(post("/v1/network"), 409, "not-on-trial"));  // not seen to work yet
   pass_ms(900);
   CHECK(w.radio_offs == 0);
   pass_ms(200);
   CHECK(w.radio_offs == 1 && strcmp(w.joined_to, kNewName) == 0 && strcmp(w.joined_with, kNewPassphrase) == 0);
-  CHECK(on(Which::kNew) && says(get("/v1/state"), "\"network\":{\"phase\":\"on-trial\",\"on\":\"new\",\"trial_left_s\":599}"));
+  CHECK(on(Which::kNew) && says(get("/v1/state"), "\"network\":{\"phase\":\"on-trial\",\"on\":\"new\",\"trial_left_s\":599,\"bssid\":null,\"channel\":null}"));
   pass_ms(300000);
   const int joins = w.joins;
   CHECK(on(Which::kNew) && status_in(post("/v1/network")) == 200);
-  CHECK(says(get("/v1/state"), "\"network\":{\"phase\":\"kept\",\"on\":\"kept\",\"trial_left_s\":0}"));
+  CHECK(says(get("/v1/state"), "\"network\":{\"phase\":\"kept\",\"on\":\"kept\",\"trial_left_s\":0,\"bssid\":null,\"channel\":null}"));
   CHECK(!in_flash(kOldPassphrase) && in_flash(kNewPassphrase));
   pass_ms(600000);
   CHECK(w.joins == joins && network().phase == NetworkPhase::kKept);
@@ -76,7 +76,7 @@ static void credentials_that_do_not_join_are_put_back() {
   CHECK(on_trial() && in_flash(kNewPassphrase));
   pass_ms(10000);
   CHECK(w.joins == joins && w.radio_offs == 1 && on(Which::kKept));
-  CHECK(says(get("/v1/state"), "\"network\":{\"phase\":\"put-back\",\"on\":\"kept\",\"trial_left_s\":0}"));
+  CHECK(says(get("/v1/state"), "\"network\":{\"phase\":\"put-back\",\"on\":\"kept\",\"trial_left_s\":0,\"bssid\":null,\"channel\":null}"));
   CHECK(!in_flash(kNewPassphrase) && in_flash(kOldPassphrase));
   air(kOldName, kNewName);
   CHECK(given());  // it may be tried again
@@ -402,7 +402,7 @@ static void without_credentials_it_is_not_believed() {
   CHECK(!boot());
   settle();
   CHECK(refused(give_network(), 401, "bad-signature") && refused(post("/v1/network"), 401, "bad-signature"));
-  CHECK(says(get("/v1/state"), "\"network\":{\"phase\":\"kept\",\"on\":null,\"trial_left_s\":0}"));
+  CHECK(says(get("/v1/state"), "\"network\":{\"phase\":\"kept\",\"on\":null,\"trial_left_s\":0,\"bssid\":null,\"channel\":null}"));
 }
 
 int main() {

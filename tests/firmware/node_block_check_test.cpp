@@ -44,7 +44,7 @@ static void head_is_checked() {
   block.magic ^= 1;
   CHECK(sealed_check(&block) == BlockFault::kMagic);
   block = sample_block();
-  block.version = 2;
+  block.version = 1;  // with no room for the button and the traits of the network
   CHECK(sealed_check(&block) == BlockFault::kVersion);
   block = sample_block();
   block.length = 1020;
@@ -96,6 +96,11 @@ static void counts_and_kinds_are_checked() {
   block.payload_format = 0;
   CHECK(sealed_check(&block) == BlockFault::kKind);
   block = sample_block();
+  block.network_traits = 15;
+  CHECK(sealed_check(&block) == BlockFault::kNone);
+  block.network_traits = 16;
+  CHECK(sealed_check(&block) == BlockFault::kKind);
+  block = sample_block();
   block.tanks[0].pump_does = 3;
   CHECK(sealed_check(&block) == BlockFault::kKind);
   block = sample_block();
@@ -127,6 +132,13 @@ static void pins_marks_and_pumps_are_checked() {
   block = sample_block();
   block.tanks[0].marks[0].pin = tn::kNoPin;
   CHECK(sealed_check(&block) == BlockFault::kPin);
+  block = sample_block();
+  block.clear_pin = block.tanks[1].marks[1].pin;  // the button is no probe
+  CHECK(sealed_check(&block) == BlockFault::kPin);
+  block.clear_pin = block.tanks[1].pump_pin;
+  CHECK(sealed_check(&block) == BlockFault::kPin);
+  block.clear_pin = 0;  // a pin of its own
+  CHECK(sealed_check(&block) == BlockFault::kNone);
   block = sample_block();
   block.tanks[0].pump_does = 0;  // but a pump pin
   CHECK(sealed_check(&block) == BlockFault::kPin);

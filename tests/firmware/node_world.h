@@ -158,7 +158,7 @@ inline void first_flash() {
   memcpy(w.block.signing_key, w.key.point, 65);
   memcpy(w.block.key_id, w.key.id, 8);
   seal(&w.block);
-  fresh_flash(&w.flash);
+  fresh_flash(&w.flash, kSmallFlashBytes + kSmallRunsBytes);
   tn::Network network = {};
   strcpy(network.name, "barn-wifi");
   strcpy(network.passphrase, "not-to-be-shown");

@@ -392,6 +392,14 @@ def test_a_partition_table_that_lacks_a_place(without) -> None:
     assert caught.value.code.code == "FLA134"
 
 
+def test_an_image_from_before_the_record_of_runs_is_written_without_it(table, monkeypatch) -> None:
+    monkeypatch.setattr(
+        "tests.flash.bench_table.binary_table", lambda board: binary_table(board, without="tank_run")
+    )
+    table.put("south", esp32_image("esp32", "older"), sequence=1_800_000_000)
+    assert "run record" not in [part.name for part in table.load("south").parts]
+
+
 @pytest.mark.parametrize(
     "board_id", ["esp32-devkit", "esp32-c3-devkit", "esp32-s2-devkit", "esp32-s3-devkit"]
 )
@@ -403,6 +411,7 @@ def test_places_are_those_of_the_boards_data(board_id) -> None:
     assert places.application_at == rows["app0"].at
     assert places.credentials_at == (rows["tank_key"].at, rows["tank_key"].at + 4096)
     assert places.records_at == (rows["tank_trial"].at, rows["tank_trial"].at + 4096)
+    assert places.runs == (rows["tank_run"].at, 0x10000)
     assert notes == (rows["otadata"].at, 0x2000)
     assert {"esp32": 0x1000, "esp32-s2": 0x1000}.get(kind.chip, 0) == boot_loader_at(kind), (
         "esptool's CHIP_DEFS"
@@ -426,6 +435,8 @@ def test_the_places_of_an_esp8266_are_those_of_its_firmware() -> None:
     places = esp8266_places()
     for one, two in (places.credentials_at, places.records_at):
         assert f"{{{{0x{one:06X}, kSectorBytes}}, {{0x{two:06X}, kSectorBytes}}}}" in text
+    assert places.runs is not None
+    assert f"{{0x{places.runs.at:06X}, kRunsBytes}}" in text
 
 
 WRONG_IMAGES = {

@@ -58,7 +58,7 @@ TANK_FIELDS = [
     "pump_active_high",
     "pump_on_mark",
     "pump_off_mark",
-    "reserved",
+    "first_rise_s",
     "longest_run_s",
     "no_rise_s",
     "shortest_off_s",
@@ -221,6 +221,7 @@ _TANKS = st.builds(
     longest_run_s=_LONG,
     no_rise_s=_LONG,
     shortest_off_s=_LONG,
+    first_rise_s=st.integers(0, 2**16 - 1),
 )
 
 
@@ -259,6 +260,7 @@ def test_no_flipped_bit_goes_unnoticed(bit) -> None:
         {"tanks": _BLOCK.tanks * 3},
         {"tanks": (replace(_BLOCK.tanks[0], marks=()),)},
         {"tanks": (replace(_BLOCK.tanks[0], longest_run_s=2**32),)},
+        {"tanks": (replace(_BLOCK.tanks[0], first_rise_s=2**16),)},
         {"tanks": (replace(_BLOCK.tanks[0], marks=(MarkBlock("twelve-chars", 1, 1, 1),)),)},
         {"tanks": (replace(_BLOCK.tanks[0], marks=(MarkBlock("deep", 65536, 1, 1),)),)},
     ],

@@ -15,7 +15,7 @@ from tests.sheet.hostile import hostile_inventory
 
 pytestmark = pytest.mark.slow
 
-SOURCES = ("tests/firmware/readings_tool.cpp", *core_sources("pump", "tank"))
+SOURCES = ("tests/firmware/readings_tool.cpp", *core_sources("pump", "run", "tank"))
 
 
 def test_the_firmware_says_what_the_sheet_expects() -> None:

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
-from fleet.inventory.codes import electrodes, network, plausible, rulings, water, wiring
+from fleet.inventory.codes import button, electrodes, network, plausible, rulings, water, wiring
 
 # ------------------------------------------------------------------ reading files
 HAS_ERRORS = Code(
@@ -473,6 +473,7 @@ CODES = (
     CANNOT_CLAIM,
     *wiring.CODES,
     *network.CODES,
+    *button.CODES,
     *electrodes.CODES,
     *water.CODES,
     *plausible.CODES,

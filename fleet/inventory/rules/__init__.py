@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from fleet.inventory.rules.blocks import one_fleet, policy_fits
+from fleet.inventory.rules.clear_button import buttons_fit
 from fleet.inventory.rules.colors import colors_fit
 from fleet.inventory.rules.electrodes import electrodes_fit
 from fleet.inventory.rules.fitted import fitted_fits
@@ -54,6 +55,7 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     probes_fit,
     pins_fit,
     debounce_fits,
+    buttons_fit,
     wiring_fits,
     colors_fit,
     relays_release,

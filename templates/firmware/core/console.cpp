@@ -21,6 +21,7 @@ constexpr Word kWords[] = {
     {"state", "what this node runs and does", Page::kState, Asked::kNothing},
     {"faults", "what is wrong, and the way out of it", Page::kFaults, Asked::kNothing},
     {"join", "look for the network now", Page::kDone, Asked::kJoin},
+    {"clear", "forget faults that stay: pumps may run again", Page::kDone, Asked::kClear},
     {"restart", "pump relays off, then start again", Page::kDone, Asked::kRestart},
     {"back", "go back to the older image, then start again", Page::kDone, Asked::kBack},
 };
@@ -39,8 +40,11 @@ static_assert(sizeof kWaysOut / sizeof kWaysOut[0] == sizeof kNodeFaults, "one w
 constexpr uint8_t kFaultCount = sizeof kNodeFaults;
 
 const char *way_out(TankFault fault) {
-  return fault == TankFault::kContradictory ? "a probe is dry below a wet one; look at both"
-                                            : "look at pump, pipe and probes, then `restart`";
+  switch (fault) {
+    case TankFault::kContradictory: return "a probe is dry below a wet one; look at both";
+    case TankFault::kFlapping: return "a probe changes too fast; look at it";
+    default: return "look at pump, pipe and probes, then `clear`";
+  }
 }
 
 bool bad_block(const NodeView &view) { return (view.faults & kFaultBadBlock) != 0; }

@@ -17,7 +17,7 @@ constexpr size_t kConsoleLineBytes = 112;   // longest line of output
 constexpr int kConsoleReadsPerStep = 32;
 
 // What a line asks of the node; kNothing: the console answers it alone.
-enum class Asked : uint8_t { kNothing = 0, kJoin, kRestart, kBack };
+enum class Asked : uint8_t { kNothing = 0, kJoin, kRestart, kBack, kClear };
 
 // What the console may know of the network. The name is shown, the passphrase is not here at all.
 struct NetworkView {

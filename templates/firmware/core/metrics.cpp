@@ -6,7 +6,8 @@ namespace {
 
 constexpr Phase kPhases[] = {Phase::kKept, Phase::kOnTrial, Phase::kPutBack};
 constexpr NetworkPhase kNetworkPhases[] = {NetworkPhase::kKept, NetworkPhase::kOnTrial, NetworkPhase::kPutBack};
-constexpr TankFault kTankFaults[] = {TankFault::kContradictory, TankFault::kLongestRun, TankFault::kNoRise};
+constexpr TankFault kTankFaults[] = {TankFault::kContradictory, TankFault::kLongestRun, TankFault::kNoRise,
+                                     TankFault::kFlapping};
 
 void family(Text *t, const char *name, const char *type, const char *unit, const char *help) {
   put(t, "# TYPE tanknode_");
@@ -121,12 +122,12 @@ void tank_sample(Text *t, const char *metric, const char *tank) {
 }
 
 void put_marks(Text *t, const NodeView &view) {
-  family(t, "mark_wet", "gauge", nullptr, "1 when the probe at the mark is wet, absent while it settles");
+  family(t, "mark_wet", "gauge", nullptr, "1 when the probe at the mark is wet, absent while it settles or flaps");
   for (size_t i = 0; i < view.block->tank_count; ++i) {
     const TankBlock &tank = view.block->tanks[i];
     for (size_t k = 0; k < tank.mark_count; ++k) {
       const ProbeState state = view.control->tanks[i].probes[k].state;
-      if (state == ProbeState::kSettling) continue;
+      if (state == ProbeState::kSettling || state == ProbeState::kFlapping) continue;
       tank_sample(t, "mark_wet", tank.name);
       label(t, ",", "mark", tank.marks[k].name);
       put(t, state == ProbeState::kWet ? "} 1\n" : "} 0\n");
@@ -165,7 +166,7 @@ void put_pump_metric(Text *t, const NodeView &view, const char *metric, PumpMetr
     put(t, "} ");
     if (which == PumpMetric::kRelay) put_u64(t, tank.pump.on ? 1 : 0);
     if (which == PumpMetric::kStarts) put_u64(t, tank.pump.starts);
-    if (which == PumpMetric::kRun) put_seconds(t, tank.pump.run_ms + pump_this_run_ms(tank.pump, view.control->at_ms));
+    if (which == PumpMetric::kRun) put_seconds(t, tank.pump.run_ms);
     put_char(t, '\n');
   }
 }

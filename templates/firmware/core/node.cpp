@@ -15,6 +15,7 @@ bool Node::begin(const Port *port, const NodeBlock *block, const Partition *part
   // First of all, and before anything that could fail: every pump relay off.
   set_fault(kFaultBadBlock, check_node_block(*block) != BlockFault::kNone);
   if (!has(kFaultBadBlock)) control_begin(&control_, block, port);
+  begin_runs();
   now_ms_ = port->now_ms(port->ctx);
   begun_ms_ = network_since_ms_ = way_back_at_ms_ = now_ms_;
   network_was_up_ = healthy_ = restart_wanted_ = restarted_ = false;
@@ -91,7 +92,10 @@ void Node::turn_nonces() {
 }
 
 void Node::step_control() {
-  if (!has(kFaultBadBlock)) control_step(&control_, updating());
+  if (has(kFaultBadBlock)) return;
+  control_step(&control_, updating());
+  note_runs(false);
+  step_button();
 }
 
 void Node::step_network() {
@@ -163,6 +167,10 @@ void Node::step_console() {
 // What a person at the board asks for. Going back is the same step as over the network, and has the same limits.
 void Node::obey(Asked asked) {
   if (asked == Asked::kNothing) return;
+  if (asked == Asked::kClear) {
+    const Code code = clear_faults();
+    return console_say(&console_, code == Code::kOk ? "cleared" : title_of(code));
+  }
   if (asked == Asked::kJoin) {
     if (network_was_up_) return console_say(&console_, "joined already");
     join_at_once(&join_, now_ms_);
@@ -214,7 +222,10 @@ void Node::want_restart() {
 
 void Node::step_restart() {
   if (!restart_wanted_ || now_ms_ < restart_at_ms_) return;
-  if (!has(kFaultBadBlock)) control_all_off(&control_);
+  if (!has(kFaultBadBlock)) {
+    control_all_off(&control_);
+    note_runs(true);
+  }
   drop_all();
   port_->goodbye(port_->ctx);
   restarted_ = true;

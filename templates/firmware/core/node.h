@@ -5,6 +5,7 @@
 #ifndef TN_NODE_H
 #define TN_NODE_H
 
+#include "clear_button.h"
 #include "connection.h"
 #include "console.h"
 #include "control.h"
@@ -15,6 +16,7 @@
 #include "network_trial.h"
 #include "node_view.h"
 #include "nonces.h"
+#include "run_log.h"
 #include "slots.h"
 
 namespace tn {
@@ -42,6 +44,8 @@ class Node {
   Control control_;
   Slots slots_;
   Credentials credentials_;
+  RunLog runs_;
+  ClearButton button_;
   uint8_t faults_;
   uint64_t begun_ms_;
   uint64_t now_ms_;
@@ -90,6 +94,14 @@ class Node {
   void want_restart();
   uint64_t trial_left_ms() const;
   NetworkFacts network_facts() const;
+
+  // node_runs.cpp: the record of runs, and faults that stay until a person clears them
+  void begin_runs();
+  Noted note_runs(bool leaving);
+  void step_button();
+  Code clear_fault(size_t tank);
+  Code clear_faults();
+  Code clear_brown_outs();
 
   // serve.cpp: sockets and time
   void take_connections();

@@ -46,7 +46,7 @@ struct TankBlock {
   uint8_t pump_active_high;
   uint8_t pump_on_mark;   // index from 0. Fill: on when this mark is dry. Drain: on when it is wet.
   uint8_t pump_off_mark;  // Fill: off when this mark is wet. Drain: off when it is dry.
-  uint8_t reserved[2];
+  uint16_t first_rise_s;  // the same as no_rise_s, of a run that began as the level left the on mark; 0: no such watch
   uint32_t longest_run_s;   // 0: no bound
   uint32_t no_rise_s;       // running this long with no mark changing towards the goal is a fault; 0: no watch
   uint32_t shortest_off_s;

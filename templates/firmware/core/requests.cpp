@@ -11,7 +11,7 @@ namespace {
 constexpr const char *kProblemType = "application/problem+json";  // RFC 9457
 constexpr size_t kDetailChars = 120;
 
-enum class Does : uint8_t { kState, kMetrics, kImage, kKeep, kRevert, kRest, kGiveNetwork, kKeepNetwork };
+enum class Does : uint8_t { kState, kMetrics, kImage, kKeep, kRevert, kRest, kGiveNetwork, kKeepNetwork, kClearFault, kClearBrownOuts };
 
 struct Route {
   const char *path;
@@ -23,7 +23,19 @@ constexpr Route kRoutes[] = {
     {"/v1/state", "GET", Does::kState},   {"/metrics", "GET", Does::kMetrics},    {"/v1/image", "PUT", Does::kImage},
     {"/v1/keep", "POST", Does::kKeep},    {"/v1/revert", "POST", Does::kRevert},  {"/v1/rest", "POST", Does::kRest},
     {"/v1/network", "PUT", Does::kGiveNetwork}, {"/v1/network", "POST", Does::kKeepNetwork},
+    {"/v1/clear-fault/1", "POST", Does::kClearFault}, {"/v1/clear-fault/2", "POST", Does::kClearFault},
+    {"/v1/clear-fault/3", "POST", Does::kClearFault}, {"/v1/clear-fault/4", "POST", Does::kClearFault},
+    {"/v1/clear-brown-outs", "POST", Does::kClearBrownOuts},
 };
+
+constexpr const char kClearFault[] = "/v1/clear-fault/";  // and the number of the tank, from 1
+static_assert(kTanksPerNode == 4, "a route for each");
+
+// Of a path that clears the fault of a tank: which, from 0. Else kTanksPerNode.
+size_t tank_in(const char *path) {
+  const size_t n = sizeof kClearFault - 1;
+  return strncmp(path, kClearFault, n) == 0 ? static_cast<size_t>(path[n] - '1') : kTanksPerNode;
+}
 
 const Route *route_of(const char *path, const char *method) {
   for (const Route &route : kRoutes) {
@@ -71,6 +83,8 @@ void Node::handle(size_t i) {
     return refuse(i, Code::kBadRequest, "Accept-Signature");
   }
   const Route *route = route_of(c.path, c.method);
+  const size_t tank = tank_in(c.path), tanks = has(kFaultBadBlock) ? 0 : block_->tank_count;
+  if (tank < kTanksPerNode && tank >= tanks) return refuse(i, Code::kNotFound, "no such tank");
   if (route == nullptr) return refuse(i, is_path(c.path) ? Code::kBadMethod : Code::kNotFound, nullptr);
   if (c.head.chunked) return refuse(i, Code::kLengthRequired, nullptr);
   if (route->does == Does::kImage) return handle_image(i);
@@ -288,7 +302,17 @@ void Node::handle_post(size_t i) {
     if (!has(kFaultBadBlock)) control_rest(&control_);
     return agree(i, has(kFaultNoRecord) ? Phase::kKept : slots_.facts().phase);
   }
+  if (does == Does::kClearFault) {
+    code = clear_fault(tank_in(c.path));
+    if (code != Code::kOk) return refuse(i, code, nullptr);
+    return agree(i, has(kFaultNoRecord) ? Phase::kKept : slots_.facts().phase);
+  }
   if (updating()) return refuse(i, Code::kBusy, nullptr);
+  if (does == Does::kClearBrownOuts) {
+    code = clear_brown_outs();
+    if (code != Code::kOk) return refuse(i, code, nullptr);
+    return agree(i, has(kFaultNoRecord) ? Phase::kKept : slots_.facts().phase);
+  }
   const bool keeps = does == Does::kKeep;
   if (has(kFaultNoRecord)) return refuse(i, keeps ? Code::kNotOnTrial : Code::kNoOlderImage, nullptr);
   code = keeps ? slots_.keep() : slots_.put_back(Reason::kTold);

@@ -301,6 +301,12 @@ Code Slots::mark_healthy() {
   return save() ? Code::kOk : Code::kFlashFailed;
 }
 
+Code Slots::clear_brown_outs() {
+  if (!open_ || leaving_ || record_.brown_outs == 0) return Code::kNoFault;
+  record_.brown_outs = 0;
+  return save() ? Code::kOk : Code::kFlashFailed;
+}
+
 // --- an image on its way in
 
 bool Slots::weak_supply() const { return open_ && record_.phase == Phase::kOnTrial && record_.images[running_].brown_outs > 0; }

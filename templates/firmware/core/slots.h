@@ -126,6 +126,7 @@ class Slots {
 
   Code keep();                // kNotOnTrial, kFlashFailed
   Code put_back(Reason why);  // kNoOlderImage, kFlashFailed; kOk: restart now. Reads the older image first: it must be whole.
+  Code clear_brown_outs();    // begins their count anew; kNoFault: none were counted, kFlashFailed
   Code mark_healthy();        // once per start, when the healthy loop was reached; writes only while on trial
 
  private:

@@ -15,7 +15,8 @@ bool within(const Area &area, uint32_t at, uint32_t n) {
 
 bool ours(const FlashMap &map, uint32_t at, uint32_t n) {
   const Partition &p = map.partition;
-  const Area *const areas[] = {&p.credentials[0], &p.credentials[1], &p.records[0], &p.records[1], &p.images[0], &p.images[1], &p.otadata};
+  const Area *const areas[] = {&p.credentials[0], &p.credentials[1], &p.records[0], &p.records[1], &p.images[0], &p.images[1], &p.otadata,
+                               &p.runs};
   for (const Area *area : areas)
     if (within(*area, at, n)) return true;
   return false;
@@ -73,6 +74,8 @@ bool read_flash_map(FlashMap *map) {
   p->otadata = find(idf::ESP_PARTITION_TYPE_DATA, idf::ESP_PARTITION_SUBTYPE_DATA_OTA, 2 * kSectorBytes);
   const idf::esp_partition_t *const running = idf::esp_ota_get_running_partition();
   map->area = running != nullptr && running->address == p->images[1].at ? 1 : 0;
+  p->runs = find_ours(kRunsSubtype, kRunsBytes);
+  p->later = find_ours(kLaterSubtype, kLaterBytes);
   map->flash = Flash{map, 0xFFFFFFFFu, kSectorBytes, read, program, erase};  // the areas are its bounds
   return credentials.bytes > 0 && records.bytes > 0 && p->images[0].bytes > 0 && p->images[1].bytes > 0 &&
          p->otadata.bytes > 0;

@@ -12,6 +12,8 @@ namespace tn {
 constexpr uint8_t kTankPartitionType = 0x40;
 constexpr uint8_t kCredentialsSubtype = 0x00;  // two sectors
 constexpr uint8_t kRecordsSubtype = 0x01;  // two sectors
+constexpr uint8_t kRunsSubtype = 0x02;     // kRunsBytes; a board that was flashed before there was one lacks it
+constexpr uint8_t kLaterSubtype = 0x03;    // kLaterBytes
 
 struct FlashMap {
   Partition partition;
@@ -19,7 +21,8 @@ struct FlashMap {
   Flash flash;
 };
 
-// False: the table lacks one of the areas; what lacks is empty, and the node has the faults `no-key` and `no-record`.
+// False: the table lacks one of the areas that every node has; what lacks is empty, and the node has the faults `no-key` and
+// `no-record`. Without the area of runs it has the fault `no-run-record`, and all else works.
 bool read_flash_map(FlashMap *map);
 
 }  // namespace tn

@@ -19,6 +19,8 @@ constexpr Partition kEsp8266Partition = {
     {{0x3F8000, kSectorBytes}, {0x3F9000, kSectorBytes}},
     {{0x000000, 0x100000}, {0x100000, 0x100000}, {0x200000, 0x100000}},
     {0, 0},
+    {0x3E0000, kRunsBytes},
+    {0x3D8000, kLaterBytes},
 };
 static_assert(kEsp8266Partition.credentials[1].at + kSectorBytes <= kSystemSettingsAt, "the system's settings are its own");
 

@@ -12,7 +12,10 @@ namespace {
 
 int fd_of(void *ctx) { return static_cast<FlashFile *>(ctx)->fd; }
 
-bool inside(uint32_t at, uint32_t n) { return at <= kHostFlashBytes && n <= kHostFlashBytes - at; }
+bool inside(void *ctx, uint32_t at, uint32_t n) {
+  const uint32_t size_bytes = static_cast<FlashFile *>(ctx)->flash.size_bytes;
+  return at <= size_bytes && n <= size_bytes - at;
+}
 
 bool read_all(int fd, uint32_t at, uint8_t *to, size_t n) {
   while (n > 0) {
@@ -39,11 +42,11 @@ bool write_all(int fd, uint32_t at, const uint8_t *from, size_t n) {
 }
 
 bool flash_read(void *ctx, uint32_t at, void *to, uint32_t n) {
-  return inside(at, n) && read_all(fd_of(ctx), at, static_cast<uint8_t *>(to), n);
+  return inside(ctx, at, n) && read_all(fd_of(ctx), at, static_cast<uint8_t *>(to), n);
 }
 
 bool flash_program(void *ctx, uint32_t at, const void *from, uint32_t n) {
-  if (!inside(at, n)) return false;
+  if (!inside(ctx, at, n)) return false;
   const uint8_t *bytes = static_cast<const uint8_t *>(from);
   uint8_t cells[256];
   for (uint32_t done = 0; done < n;) {
@@ -59,12 +62,12 @@ bool flash_program(void *ctx, uint32_t at, const void *from, uint32_t n) {
 bool flash_erase(void *ctx, uint32_t at) {
   uint8_t blank[kSectorBytes];
   memset(blank, 0xFF, sizeof blank);
-  return at % kSectorBytes == 0 && inside(at, kSectorBytes) && write_all(fd_of(ctx), at, blank, sizeof blank);
+  return at % kSectorBytes == 0 && inside(ctx, at, kSectorBytes) && write_all(fd_of(ctx), at, blank, sizeof blank);
 }
 
-void attach(FlashFile *to, int fd) {
+void attach(FlashFile *to, int fd, uint32_t size_bytes) {
   to->fd = fd;
-  to->flash = Flash{to, kHostFlashBytes, kSectorBytes, flash_read, flash_program, flash_erase};
+  to->flash = Flash{to, size_bytes, kSectorBytes, flash_read, flash_program, flash_erase};
 }
 
 }  // namespace
@@ -73,9 +76,13 @@ bool open_flash_file(const char *path, FlashFile *to) {
   const int fd = open(path, O_RDWR | O_CLOEXEC);
   if (fd < 0) return false;
   struct stat facts;
-  if (fstat(fd, &facts) == 0 && facts.st_size == static_cast<off_t>(kHostFlashBytes)) {
-    attach(to, fd);
-    return true;
+  if (fstat(fd, &facts) == 0) {
+    const uint32_t sizes_bytes[] = {kHostFlashBytes, kOldHostFlashBytes};
+    for (const uint32_t size_bytes : sizes_bytes) {
+      if (facts.st_size != static_cast<off_t>(size_bytes)) continue;
+      attach(to, fd, size_bytes);
+      return true;
+    }
   }
   close(fd);
   errno = EINVAL;
@@ -85,7 +92,7 @@ bool open_flash_file(const char *path, FlashFile *to) {
 bool create_flash_file(const char *path, FlashFile *to) {
   const int fd = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
   if (fd < 0) return false;
-  attach(to, fd);
+  attach(to, fd, kHostFlashBytes);
   for (uint32_t at = 0; at < kHostFlashBytes; at += kSectorBytes) {
     if (flash_erase(to, at)) continue;
     const int why = errno;

@@ -12,7 +12,7 @@ struct FlashFile {
   Flash flash;  // its ctx is this struct: do not move it after opening
 };
 
-bool open_flash_file(const char *path, FlashFile *to);    // an existing file of kHostFlashBytes; false: errno says why
+bool open_flash_file(const char *path, FlashFile *to);    // an existing file of kHostFlashBytes, or of the former size; false: errno says why
 bool create_flash_file(const char *path, FlashFile *to);  // a fresh one, all 0xFF; the path must not exist
 void close_flash_file(FlashFile *file);
 
