@@ -80,7 +80,7 @@ def clear_fault(
     if tank:
         named(tank, "tank", [one.name for one in state.tanks])
     tanks = with_faults(state, tank) if tank or not brown_outs else []
-    count = state.brown_outs if brown_outs else 0
+    count = (state.brown_outs or 0) if brown_outs else 0
     after = None
     if tanks or count:
         _tell(this.output, state, tanks, count)
