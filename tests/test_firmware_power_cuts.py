@@ -200,11 +200,6 @@ MUTANTS = {
         "const bool had_its_start = trial && (",
         "const bool had_its_start = trial || (",
     ),
-    "a second hand-over that power cut off is taken for one": (
-        "slots_arrive.cpp",
-        "const bool started = record_.trial_starts > 0 && record_.pending != Pending::kInstall;",
-        "const bool started = record_.trial_starts > 0;",
-    ),
     "nothing is made firm before the other sector is erased": (
         "two_sectors.cpp",
         "if (!program_again(flash, where, newest.sector))",
