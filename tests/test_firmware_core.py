@@ -47,7 +47,16 @@ def test_http_reader() -> None:
 @cache
 def _documents() -> Path:
     core = core_sources(
-        "state_doc", "metrics", "node_view", "text", "tank", "probe", "pump", "run", "credentials", "long_answer"
+        "state_doc",
+        "metrics",
+        "node_view",
+        "text",
+        "tank",
+        "probe",
+        "pump",
+        "run",
+        "credentials",
+        "long_answer",
     )
     return compile_program([f"{TESTS}/documents_test.cpp", CRYPTO, *core, *SLOTS])
 

@@ -101,6 +101,7 @@ RunEnd run_end(const Run &run, const PumpRules &rules) {
   const auto over = [](uint64_t ms, uint32_t bound_s) { return bound_s != 0 && ms >= 1000ull * bound_s; };
   if (!run.under_way) return RunEnd::kNone;
   if (over(run.on_ms, rules.longest_run_s)) return RunEnd::kLongest;
+  if (rules.no_rise_s == 0) return RunEnd::kNone;
   const bool still = over(run.still_ms, rules.no_rise_s) || (run.from_mark && over(run.still_ms, rules.first_rise_s));
   return still ? RunEnd::kStill : RunEnd::kNone;
 }
