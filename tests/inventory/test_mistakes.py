@@ -152,6 +152,8 @@ POINTS_AT = {
     "INV613": "conductivity",
     "INV614": "wetted",
     "INV615": "electrodes",
+    "INV630": "flow",
+    "INV631": "flow",
 }
 
 

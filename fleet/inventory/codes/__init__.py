@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
-from fleet.inventory.codes import electrodes, rulings, water, wiring
+from fleet.inventory.codes import dry_running, electrodes, rulings, water, wiring
 
 # ------------------------------------------------------------------ reading files
 HAS_ERRORS = Code(
@@ -426,5 +426,6 @@ CODES = (
     *wiring.CODES,
     *electrodes.CODES,
     *water.CODES,
+    *dry_running.CODES,
     *rulings.CODES,
 )
