@@ -1,5 +1,8 @@
-"""The model of the pumps at length: `python tests/pump_model.py STEPS SEED` lives that many steps of random lives through the
-real core, optimised and without sanitizers, and ends with 1 at the first rule broken (tests/firmware/pump_rules.h has the rules)."""
+"""The model of the pumps at length: `python tests/pump_model.py STEPS SEED` lives that many steps of random lives.
+
+Through the real core, optimised and without sanitizers; it ends with 1 at the first rule broken. The rules are in
+tests/firmware/pump_rules.h.
+"""
 
 from __future__ import annotations
 

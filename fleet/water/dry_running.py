@@ -22,7 +22,8 @@ class DryRunning:
     """Seconds; inf: without end.
 
     `from_start_s`: a pump dead from its start, as the level leaves its mark. `on_the_way_s`: one that dies on its way.
-    `water_s`: from that mark to the reserve (or empty) of a tank that is filled, to the overflow of one that is drained.
+    `water_s`: from that mark to the reserve (or empty) of a tank that is filled, to the overflow of one that is
+    drained.
     """
 
     from_start_s: float

@@ -16,6 +16,7 @@ from fleet.limits import (
     FIRST_RISE_LEAST_S,
     LONGEST_RUN_FACTOR,
     NO_RISE_FACTOR,
+    NODE_BLOCK_U16,
     PROBE_BAND_M,
     SAMPLE_PERIOD_MS,
     SHORTEST_OFF_S,
@@ -122,8 +123,8 @@ def time_s(volume: float, flow_l_per_min: float) -> float:
 
 
 def believe_s(debounced_s: float) -> float:
-    """The longest time that a mark is passed before the node believes it: a flapping one takes two debounces, each looked
-    at once a sample period (templates/firmware/core/probe.h)."""
+    """The longest time that a mark is passed before the node believes it: a flapping one takes two debounces, each
+    looked at once a sample period (templates/firmware/core/probe.h)."""
     return 2 * (debounced_s + SAMPLE_PERIOD_MS / MS)
 
 
@@ -177,9 +178,11 @@ def pump_times(
 
 def _first_rise(tank: Tank, pump: Pump, no_rise: Timed, late_s: float, units: Units) -> Timed | None:
     """NO_RISE_FACTOR times what brings the level back to the mark that it has just left, which waves and drops on the
-    probe may have held back, with what was lost meanwhile: while the probe was not yet believed, and the pump had to rest.
+    probe may have held back, with what was lost meanwhile: while the probe was not yet believed, and the pump had to
+    rest.
 
-    At least FIRST_RISE_LEAST_S; None where that is no less than the no-rise watch.
+    At least FIRST_RISE_LEAST_S; None where that is no less than the no-rise watch, or more than the
+    node block holds.
     """
     at_m = pump_marks(tank, pump)[0].height_m
     against = against_l_per_min(tank, pump)
@@ -189,11 +192,12 @@ def _first_rise(tank: Tank, pump: Pump, no_rise: Timed, late_s: float, units: Un
     waves_l = between_l(tank, at_m, beyond_m)
     back_s = time_s(waves_l + against * waiting_s / S_PER_MIN, pump.flow_l_per_min - against)
     computed_s = max(FIRST_RISE_LEAST_S, NO_RISE_FACTOR * back_s + late_s)
-    if ceil(computed_s) >= no_rise.seconds:
+    if ceil(computed_s) >= no_rise.seconds or computed_s > NODE_BLOCK_U16:
         return None
     lost = f", and {duration(waiting_s)} of it lost before," if against else ""
     least = "at least; " if computed_s == FIRST_RISE_LEAST_S else ""
-    told = f"{least}{NO_RISE_FACTOR:g} x the time of half a wave at the mark where it starts{lost} {_at(pump, against, True, units)}"
+    at = _at(pump, against, True, units)
+    told = f"{least}{NO_RISE_FACTOR:g} x the time of half a wave at the mark where it starts{lost} {at}"
     return _timed(None, computed_s, told)
 
 

@@ -41,8 +41,8 @@ def seen(setting: str) -> list[tuple[str, Severity]]:
     return [(finding.code.code, finding.severity) for finding in found(setting)]
 
 
-# 1,000 L between the marks and 1,500 L from empty at 10 L/min: 100 and 150 min; computed: 300 and 150 min, 60 s. To the first
-# four come 4.2 s until the probe is believed: two debounces of 2 s and two samples (templates/firmware/core/probe.h).
+# 1,000 L between the marks and 1,500 L from empty at 10 L/min: 100 and 150 min; computed: 300 and 150 min, 60 s. To
+# the first four come 4.2 s until the probe is believed: two debounces of 2 s and two samples (core/probe.h).
 @pytest.mark.parametrize(
     ("setting", "codes"),
     [

@@ -22,7 +22,7 @@ from fleet.water.filling import (
 from tests.water.shapes import tank
 
 BELIEVED_S = 2 * (2 + 0.1)
-"""The core believes a flapping probe after two debounces of 2 s, looked at each 100 ms (templates/firmware/core/probe.h)."""
+"""The core believes a flapping probe after two debounces of 2 s, looked at each 100 ms (core/probe.h)."""
 MARKS = {"full": "1.8 m", "half": "1 m", "empty": "0.2 m"}  # any order in the file
 
 

@@ -47,7 +47,8 @@ def _water_goes_first(tank: Entry[Tank], pump: Pump, dry: DryRunning) -> Finding
     mark = pump_marks(tank.part, pump)[0].name
     end = "the overflow" if pump.does == "drain" else "the reserve" if tank.part.reserve_m else "empty"
     lasts = f"; from mark {mark} to {end} it takes {duration(dry.water_s)}" if isfinite(dry.water_s) else ""
-    what = f"the pump `{pump.name}`, {_flows(tank.part, pump)}, is stopped {_after(dry.from_start_s)} if it moves nothing{lasts}"
+    flows, after = _flows(tank.part, pump), _after(dry.from_start_s)
+    what = f"the pump `{pump.name}`, {flows}, is stopped {after} if it moves nothing{lasts}"
     figures = [Figure("stopped after", _figure(dry.from_start_s), "s")]
     figures += [Figure("water lasts", dry.water_s, "s")] if isfinite(dry.water_s) else []
     place, subject = tank.value("pump", "flow"), f"tank {tank.part.name}"
@@ -55,9 +56,10 @@ def _water_goes_first(tank: Entry[Tank], pump: Pump, dry: DryRunning) -> Finding
 
 
 def _dies_unseen(tank: Entry[Tank], pump: Pump, times: PumpTimes, dry: DryRunning) -> Finding:
+    flows, after = _flows(tank.part, pump), _after(dry.on_the_way_s)
     what = (
-        f"the pump `{pump.name}`, {_flows(tank.part, pump)}, is stopped {_after(dry.on_the_way_s)} if it dies between two "
-        f"marks: the longest stretch takes {duration(times.stretch_s)} at the worst"
+        f"the pump `{pump.name}`, {flows}, is stopped {after} if it dies between two marks: the longest stretch "
+        f"takes {duration(times.stretch_s)} at the worst"
     )
     figures = (
         Figure("stopped after", _figure(dry.on_the_way_s), "s"),

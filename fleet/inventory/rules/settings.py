@@ -69,8 +69,8 @@ def _no_reason(tank: Entry[Tank], key: str, timed: Timed) -> Finding:
 
 
 def _short(tank: Entry[Tank], pump: Pump, times: PumpTimes, late_s: float) -> Iterator[tuple[str, Finding]]:
-    """Ends on the ordinary way between its marks: an error; only on the longest way: a warning. `late_s`: until the probe
-    at the end is believed."""
+    """Ends on the ordinary way between its marks: an error; only on the longest way: a warning. `late_s`: until the
+    probe at the end is believed."""
     whole_s, stretch_s = times.whole_s + late_s, times.stretch_s + late_s
     if pump.longest_run is not None and times.keeps_up and pump.longest_run.seconds < whole_s:
         fill_s = times.fill_s + late_s
