@@ -71,6 +71,12 @@ NETWORK_LOST_S: Final = 1_800
 """A node without its network for longer looks for it only now and then: a router is back in minutes."""
 NO_RISE_FACTOR: Final = 1.5
 """No-rise watch = this times the longest stretch between two marks: shorter cries wolf, longer burns a dry pump."""
+FIRST_RISE_LEAST_S: Final = 600.0
+"""A long pipe must fill, a foot valve that leaks lets it drain: no pump is taken for dry before (own allowance)."""
+DRY_RUN_MOST_S: Final = 7_200.0
+"""A pump that runs dry for longer than this is no longer saved by being stopped (own allowance, on the far side)."""
+DIES_UNSEEN_S: Final = 86_400.0
+"""Somebody looks after stock and its water once a day (SI 2000/1870): a dead pump must not run past that."""
 SHORTEST_OFF_S: Final = 60
 DEBOUNCE_MIN_S: Final = 1.0
 """Splashes and drops last up to this long: a shorter debounce believes them."""

@@ -101,9 +101,12 @@ def _pump(out: Output, pump: PumpFacts, tank: TankFacts, units: Units) -> None:
     named = (
         ("longest run", pump.longest_run),
         ("no-rise watch", pump.no_rise),
+        ("first rise", pump.first_rise),
         ("shortest off", pump.shortest_off),
     )
     for name, timed in named:
+        if timed is None:
+            continue
         paragraph(out, f"{_label(name)}{_time(timed.seconds)}{timed.origin}", "", _AFTER_TIME)
         if timed.because and timed.seconds != timed.computed_s:
             computed = f"computed: {duration(timed.computed_s)}, {timed.computed_from}"

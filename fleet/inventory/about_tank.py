@@ -101,6 +101,8 @@ class PumpFacts:
     keeps_up: bool
     longest_run: Timed
     no_rise: Timed
+    first_rise: Timed | None
+    """The same of a run that begins as the level leaves its mark; null: as `no_rise`."""
     shortest_off: Timed
 
 
@@ -259,7 +261,7 @@ def _marks(tank: Tank, node: Node | None) -> tuple[MarkFacts, ...]:
 
 
 def _pump(tank: Tank, pump: Pump, debounced_s: float, units: Units) -> PumpFacts:
-    times = pump_times(tank, units)
+    times = pump_times(tank, units, debounced_s=debounced_s)
     if times is None:
         raise ValueError(f"{tank.name} has no pump")
     start, stop = pump_marks(tank, pump)
@@ -282,6 +284,7 @@ def _pump(tank: Tank, pump: Pump, debounced_s: float, units: Units) -> PumpFacts
         keeps_up=times.keeps_up,
         longest_run=times.longest_run,
         no_rise=times.no_rise,
+        first_rise=times.first_rise,
         shortest_off=times.shortest_off,
     )
 

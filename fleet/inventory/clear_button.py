@@ -24,8 +24,8 @@ def wired_names(node: Node) -> Iterator[str]:
 
 def wired_gpios(node: Node, board: Board) -> frozenset[int]:
     """The same as GPIOs; names that the board does not have are left out."""
-    known = set(board.pin_names())
-    return frozenset(board.pin(name).gpio for name in wired_names(node) if name in known)
+    known = {name.casefold(): pin.gpio for pin in board.pins for name in (pin.name, *pin.aliases)}
+    return frozenset(known[name.casefold()] for name in wired_names(node) if name.casefold() in known)
 
 
 def clear_gpio(node: Node, board: Board) -> int | None:

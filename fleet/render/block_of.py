@@ -23,7 +23,7 @@ from fleet.render.node_block import (
     NodeBlock,
     TankBlock,
 )
-from fleet.water.crossing import debounce_ms
+from fleet.water.crossing import debounce_ms, debounce_s
 from fleet.water.filling import pump_marks, pump_times, rising
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ def _clear_pin(node: Node, board: Board) -> int:
 def _tank_block(node: Node, served: Served, tank: Tank, board: Board) -> TankBlock:
     marks = rising(tank)
     blocks = tuple(_mark_block(node, served, mark, board) for mark in marks)
-    times = _pump_times(tank)
+    times = _pump_times(tank, debounce_s(node))
     if tank.pump is None or times is None or served.pump_relay is None:
         return TankBlock(tank.name, blocks)
     start, stop = pump_marks(tank, tank.pump)
@@ -105,12 +105,13 @@ def _tank_block(node: Node, served: Served, tank: Tank, board: Board) -> TankBlo
         longest_run_s=times.longest_run.seconds,
         no_rise_s=times.no_rise.seconds,
         shortest_off_s=times.shortest_off.seconds,
+        first_rise_s=times.first_rise.seconds if times.first_rise else 0,
     )
 
 
-def _pump_times(tank: Tank) -> PumpTimes | None:
+def _pump_times(tank: Tank, debounced_s: float) -> PumpTimes | None:
     try:
-        return pump_times(tank)
+        return pump_times(tank, debounced_s=debounced_s)
     except OverflowError as error:
         raise RenderError(DOES_NOT_FIT, f"tank {tank.name}: its pump would never move the level") from error
 

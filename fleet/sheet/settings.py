@@ -62,12 +62,13 @@ def pump_settings(facts: PumpFacts, pump: Pump, units: Units) -> tuple[Setting, 
     named = (
         ("longest run", facts.longest_run),
         ("no-rise watch", facts.no_rise),
+        ("first rise within", facts.first_rise),
         ("shortest off", facts.shortest_off),
     )
     return (
         Setting("pump starts at", f"mark {facts.starts_at}", _GIVEN if pump.on_at else _DEFAULT),
         Setting("pump stops at", f"mark {facts.stops_at}", _GIVEN if pump.off_at else _DEFAULT),
-        *(Setting(name, duration(timed.seconds), timed.origin) for name, timed in named),
+        *(Setting(name, duration(timed.seconds), timed.origin) for name, timed in named if timed),
         *_starts(facts.starts, units),
     )
 

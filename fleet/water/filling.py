@@ -11,10 +11,20 @@ from itertools import pairwise
 from math import ceil, inf
 from typing import TYPE_CHECKING
 
-from fleet.limits import LONGEST_RUN_FACTOR, NO_RISE_FACTOR, SHORTEST_OFF_S
+from fleet.limits import (
+    DEBOUNCE_MS,
+    FIRST_RISE_LEAST_S,
+    LONGEST_RUN_FACTOR,
+    NO_RISE_FACTOR,
+    NODE_BLOCK_U16,
+    PROBE_BAND_M,
+    SAMPLE_PERIOD_MS,
+    SHORTEST_OFF_S,
+)
 from fleet.water.geometry import top_m, volume_l
 from fleet.water.motors import allowance
-from fleet.water.quantities import METRIC, Units
+from fleet.water.quantities import METRIC, Units, duration
+from fleet.water.slosh import wave_m
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -22,6 +32,7 @@ if TYPE_CHECKING:
     from fleet.inventory.model import Mark, Pump, Setting, Tank
 
 S_PER_MIN = 60.0
+MS = 1000.0
 FLOW_ROUNDING = 1e-9
 """Two equal figures in other units may differ by this share of them."""
 
@@ -58,6 +69,8 @@ class PumpTimes:
     longest_run: Timed
     no_rise: Timed
     shortest_off: Timed
+    first_rise: Timed | None = None
+    """How long a run that begins as the level leaves its mark may last until it is back; None: as `no_rise`."""
 
 
 def rising(tank: Tank) -> tuple[Mark, ...]:
@@ -109,12 +122,21 @@ def time_s(volume: float, flow_l_per_min: float) -> float:
     return S_PER_MIN * volume / flow_l_per_min if flow_l_per_min > 0 else inf
 
 
-def pump_times(tank: Tank, units: Units = METRIC) -> PumpTimes | None:
+def believe_s(debounced_s: float) -> float:
+    """The longest time that a mark is passed before the node believes it: a flapping one takes two debounces, each
+    looked at once a sample period (templates/firmware/core/probe.h)."""
+    return 2 * (debounced_s + SAMPLE_PERIOD_MS / MS)
+
+
+def pump_times(
+    tank: Tank, units: Units = METRIC, *, debounced_s: float = DEBOUNCE_MS / MS
+) -> PumpTimes | None:
     """The pump's times, with their origins in words of those units; None for a tank without pump.
 
     Longest run: LONGEST_RUN_FACTOR times the whole way that a run may have to go, which begins outside of
     the marks when the node was away: from empty for a filling pump, from the overflow for a draining one.
-    No-rise watch: NO_RISE_FACTOR times the longest stretch between neighbouring marks on that way.
+    No-rise watch: NO_RISE_FACTOR times the longest stretch between neighbouring marks on that way. Both and
+    the time that the probe at its end takes to be believed, by a node with that debounce.
     """
     pump = tank.pump
     if pump is None:
@@ -127,9 +149,16 @@ def pump_times(tank: Tank, units: Units = METRIC) -> PumpTimes | None:
     way = _way(tank, pump, stop)
     whole_s = time_s(between_l(tank, way[0], way[-1]), flow)
     stretch_s = max(time_s(between_l(tank, a, b), flow) for a, b in pairwise(way))
+    late_s = believe_s(debounced_s)
     at = _at(pump, against, keeping_up, units)
+    believed = f"{duration(late_s)} until a probe is believed, and"
     from_where = "empty" if pump.does == "fill" else "the overflow"
     band_l = between_l(tank, start.height_m, stop.height_m)
+    no_rise = _timed(
+        pump.no_rise,
+        NO_RISE_FACTOR * stretch_s + late_s,
+        f"{believed} {NO_RISE_FACTOR:g} x the time of the longest stretch between marks {at}",
+    )
     return PumpTimes(
         fill_s=time_s(band_l, net),
         quiet_fill_s=time_s(band_l, pump.flow_l_per_min),
@@ -138,16 +167,38 @@ def pump_times(tank: Tank, units: Units = METRIC) -> PumpTimes | None:
         stretch_s=stretch_s,
         longest_run=_timed(
             pump.longest_run,
-            LONGEST_RUN_FACTOR * whole_s,
-            f"{LONGEST_RUN_FACTOR:g} x the time from {from_where} to mark {stop.name} {at}",
+            LONGEST_RUN_FACTOR * whole_s + late_s,
+            f"{believed} {LONGEST_RUN_FACTOR:g} x the time from {from_where} to mark {stop.name} {at}",
         ),
-        no_rise=_timed(
-            pump.no_rise,
-            NO_RISE_FACTOR * stretch_s,
-            f"{NO_RISE_FACTOR:g} x the time of the longest stretch between marks {at}",
-        ),
+        no_rise=no_rise,
         shortest_off=shortest_off(pump, units),
+        first_rise=_first_rise(tank, pump, no_rise, late_s, units) if keeping_up else None,
     )
+
+
+def _first_rise(tank: Tank, pump: Pump, no_rise: Timed, late_s: float, units: Units) -> Timed | None:
+    """NO_RISE_FACTOR times what brings the level back to the mark that it has just left, which waves and drops on the
+    probe may have held back, with what was lost meanwhile: while the probe was not yet believed, and the pump had to
+    rest.
+
+    At least FIRST_RISE_LEAST_S; None where that is no less than the no-rise watch, or more than the
+    node block holds.
+    """
+    at_m = pump_marks(tank, pump)[0].height_m
+    against = against_l_per_min(tank, pump)
+    waiting_s = late_s + shortest_off(pump).seconds
+    band_m = wave_m(tank.shape, at_m) / 2 + PROBE_BAND_M
+    beyond_m = max(0.0, at_m - band_m) if pump.does == "fill" else min(top_m(tank.shape), at_m + band_m)
+    waves_l = between_l(tank, at_m, beyond_m)
+    back_s = time_s(waves_l + against * waiting_s / S_PER_MIN, pump.flow_l_per_min - against)
+    computed_s = max(FIRST_RISE_LEAST_S, NO_RISE_FACTOR * back_s + late_s)
+    if ceil(computed_s) >= no_rise.seconds or computed_s > NODE_BLOCK_U16:
+        return None
+    lost = f", and {duration(waiting_s)} of it lost before," if against else ""
+    least = "at least; " if computed_s == FIRST_RISE_LEAST_S else ""
+    at = _at(pump, against, True, units)
+    told = f"{least}{NO_RISE_FACTOR:g} x the time of half a wave at the mark where it starts{lost} {at}"
+    return _timed(None, computed_s, told)
 
 
 def shortest_off(pump: Pump, units: Units = METRIC) -> Timed:

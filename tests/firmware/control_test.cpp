@@ -328,6 +328,106 @@ static void dead_probes_give_one_longest_run_however_often_the_node_starts() {
   }
 }
 
+// The full probe reads wet for `wet_ms`, dry for `dry_ms`, and so on: for how long the pump goes on, of a minute at most.
+static uint64_t on_with_a_flapping_full_probe_ms(uint32_t wet_ms, uint32_t dry_ms) {
+  begin_idle();
+  header(0);
+  pass_s(3);
+  header(2);
+  pass_s(5);
+  CHECK(header_on());
+  const uint64_t from = world.at_ms;
+  while (header_on() && world.at_ms - from < 60000) {
+    world.wet[3] = (world.at_ms - from) % (wet_ms + dry_ms) < wet_ms;
+    pass_ms(50);
+  }
+  return world.at_ms - from;
+}
+
+// From the sample period to several debounces, wet for a quarter of the time or more: at 3 of 4 dry, 24 debounces (6 / (4/4 - 3/4)) and what belief takes.
+static void a_full_probe_that_flaps_at_any_rate_stops_the_pump() {
+  const uint32_t dry_shares[] = {1, 3};
+  for (const uint32_t dry_share : dry_shares) {
+    const uint64_t bound_ms = dry_share == 1 ? 5 * 2000 : 26 * 2000;
+    for (uint32_t wet_ms = 100; wet_ms <= 8000; wet_ms += wet_ms < 2000 ? 100 : 500) {
+      CHECK(on_with_a_flapping_full_probe_ms(wet_ms, dry_share * wet_ms) <= bound_ms);
+    }
+  }
+}
+
+static void a_flapping_mark_is_a_fault_only_after_ten_minutes_without_the_pump() {
+  begin_idle();
+  header(0);
+  pass_s(3);
+  CHECK(header_on());
+  world.control.tanks[0].rules.no_rise_s = world.control.tanks[0].rules.longest_run_s = 0;
+  const auto flap_s = [](uint32_t s) {
+    for (uint32_t i = 0; i < 2 * s; ++i) {
+      world.wet[2] = i % 2 == 0;
+      pass_ms(500);
+    }
+  };
+  world.wet[1] = true;
+  flap_s(900);
+  CHECK(header_on() && tn::tank_fault(tank(0).level, tank(0).pump) == TankFault::kNone);  // the pump stirs the water
+  CHECK(tank(0).level.level == 1 && tank(0).level.flapping_marks == 2);
+  world.wet[3] = true;
+  flap_s(3);
+  CHECK(!header_on());
+  world.wet[3] = false;
+  flap_s(590);
+  CHECK(tn::tank_fault(tank(0).level, tank(0).pump) == TankFault::kNone);
+  flap_s(12);
+  CHECK(tn::tank_fault(tank(0).level, tank(0).pump) == TankFault::kFlapping);
+  header(1);
+  pass_s(5);
+  CHECK(tn::tank_fault(tank(0).level, tank(0).pump) == TankFault::kNone);  // it passes by itself
+}
+
+// Waves at the lower mark with a dead pump: 300 s became 600 s, and more with each wave.
+static void waves_at_a_lower_mark_feed_the_watch_once_a_run() {
+  begin_idle();
+  header(0);
+  pass_s(3);
+  for (uint32_t s = 0; s < 900 && header_on(); s += 8) {
+    header(1);
+    pass_s(4);
+    header(0);
+    pass_s(4);
+  }
+  CHECK(!header_on() && tank(0).pump.latched == TankFault::kNoRise);
+  CHECK(tank(0).pump.run.on_ms <= 310000);
+}
+
+// A long stretch above, 3,600 s to wait for; but the mark that the level just left must be back within 30 s.
+static void the_first_rise_has_a_watch_of_its_own() {
+  begin_idle();
+  world.control.tanks[0].rules.no_rise_s = world.control.tanks[0].rules.longest_run_s = 3600;
+  world.control.tanks[0].rules.first_rise_s = 30;
+  header(0);
+  pass_s(3);
+  CHECK(header_on());
+  pass_s(20);
+  header(1);
+  pass_s(100);
+  CHECK(header_on());  // back in time: from here on the stretch counts
+  header(2);
+  pass_s(5);
+  header(3);
+  pass_s(70);
+  header(0);
+  pass_s(36);
+  CHECK(!header_on() && tank(0).pump.latched == TankFault::kNoRise);
+}
+
+static void a_start_below_the_mark_has_the_whole_watch() {
+  begin_at(0);
+  world.control.tanks[0].rules.first_rise_s = 30;
+  header(0);  // the node never saw the mark wet
+  pass_s(200);
+  CHECK(header_on());
+}
+
 static void progress_feeds_the_no_rise_watch() {
   begin_idle();
   header(0);
@@ -443,6 +543,11 @@ int main() {
   RUN(clear_keeps_the_shortest_off_time);
   RUN(a_latched_fault_outlives_restarts);
   RUN(dead_probes_give_one_longest_run_however_often_the_node_starts);
+  RUN(a_full_probe_that_flaps_at_any_rate_stops_the_pump);
+  RUN(a_flapping_mark_is_a_fault_only_after_ten_minutes_without_the_pump);
+  RUN(waves_at_a_lower_mark_feed_the_watch_once_a_run);
+  RUN(the_first_rise_has_a_watch_of_its_own);
+  RUN(a_start_below_the_mark_has_the_whole_watch);
   RUN(progress_feeds_the_no_rise_watch);
   RUN(drain_watch_wants_marks_to_fall);
   RUN(zero_means_no_bound);

@@ -123,9 +123,6 @@ POINTS_AT = {
     "INV422": "half",
     "INV423": "half",
     "INV424": "supply",
-    "INV440": "clear_button",
-    "INV441": "clear_button",
-    "INV442": "clear_button",
     "INV450": "board",
     "INV451": "hidden",
     "INV452": "high-channels",
@@ -190,6 +187,8 @@ POINTS_AT = {
     "INV614": "wetted",
     "INV615": "electrodes",
     "INV616": "pull_up",
+    "INV630": "flow",
+    "INV631": "flow",
 }
 
 

@@ -87,11 +87,11 @@ def test_the_node_block_counts_a_pumps_seconds_up_to_4_294_967_295(flow: str, co
 
 
 def test_a_table_that_hardly_rises_is_found_and_does_not_stop_the_check() -> None:
-    """5e-324 is the least number of double precision: 60 x 3e-323 / 1e6 is 0, and a watch of 0 s is none."""
+    """5e-324 is the least number of double precision: 60 x 3e-323 / 1e6 is 0, and so is the way between the marks."""
     table = "kind: strapped, table: [{depth: 1 m, volume: 1e-323 L}, {depth: 2 m, volume: 3e-323 L}]"
     shape = ("kind: box, length: 1 m, width: 1 m, height: 2 m", table)
-    (said,) = found(shape, ("flow: 40 L/min", "flow: 1e6 L/min"))
-    assert (said.code.code, quoted(said)[:6]) == ("INV175", "shape:")
+    said = [one.code.code for one in found(shape, ("flow: 40 L/min", "flow: 1e6 L/min"))]
+    assert {"INV534", "INV536"} <= set(said)
 
 
 @pytest.mark.parametrize("size", ["1e-200 m", "0.009 mm"])

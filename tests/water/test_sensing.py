@@ -25,7 +25,7 @@ def sensed(board: str, pins: dict[str, str], pull: dict[str, str], **keys: objec
 @pytest.mark.parametrize("board", board_ids())
 def test_a_pull_up_of_the_chip_is_on_as_long_as_its_port_waits(board: str) -> None:
     """The ports' own constants, kSettleUs, once in each 100 ms (block.sample_period_ms)."""
-    port = "esp8266/pins.cpp" if load_board(board).platform == "espressif8266" else "esp32/pins.h"
+    port = "esp8266/pins.cpp" if load_board(board).chip == "esp8266" else "esp32/pins.h"
     found = re.search(r"kSettleUs = (\d+)", (PORTS / port).read_text(encoding="utf-8"))
     assert found
     here = sensed(board, {"low": "GPIO4"}, {})

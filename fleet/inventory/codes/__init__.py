@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
-from fleet.inventory.codes import button, electrodes, network, plausible, rulings, water, wiring
+from fleet.inventory.codes import button, dry_running, electrodes, network, plausible, rulings, water, wiring
 
 # ------------------------------------------------------------------ reading files
 HAS_ERRORS = Code(
@@ -477,5 +477,6 @@ CODES = (
     *electrodes.CODES,
     *water.CODES,
     *plausible.CODES,
+    *dry_running.CODES,
     *rulings.CODES,
 )

@@ -1,4 +1,4 @@
-"""Codes of the button that clears faults, INV440-449."""
+"""Codes of the button that clears faults, INV176-449."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ _WHY = "The button is how a person at the node clears a fault that stays, withou
 _SOURCE = "docs/node-interface.md, section 8: how a fault that stays is cleared"
 
 NO_SUCH_BUTTON_PIN = Code(
-    "INV440",
+    "INV176",
     "a button on a pin that the board does not have",
     f"{_WHY}on no pin there is none.",
     "Name a pin of the board, or `none`; without the key the board's own button counts, where it has one.",
     source=_SOURCE,
 )
 BUTTON_PIN_TAKEN = Code(
-    "INV441",
+    "INV177",
     "a button on a pin that is in use",
     f"{_WHY}on the pin of a probe, five seconds of water would clear a fault; on a relay's, it would short the pin "
     "to ground.",
@@ -24,7 +24,7 @@ BUTTON_PIN_TAKEN = Code(
     source=_SOURCE,
 )
 BUTTON_PIN_CANNOT = Code(
-    "INV442",
+    "INV178",
     "a button on a pin that cannot read one",
     f"{_WHY}it joins its pin to ground, and the chip's own pull-up must lift the pin while it is released.",
     "Wire it to another pin; `tankfleet show board` draws what each pin of a kind of board is good for.",

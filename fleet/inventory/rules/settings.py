@@ -8,7 +8,8 @@ from fleet.codes import Severity
 from fleet.finding import Figure, Finding
 from fleet.inventory.codes.water import NO_REASON, NO_RISE_EARLY, RUN_ENDS_EARLY, WATCH_TOO_LATE
 from fleet.limits import WATCH_FACTOR
-from fleet.water.filling import normal_stretch_s, pump_times
+from fleet.water.crossing import debounce_s
+from fleet.water.filling import believe_s, normal_stretch_s, pump_times
 from fleet.water.quantities import duration
 
 if TYPE_CHECKING:
@@ -20,15 +21,16 @@ if TYPE_CHECKING:
     from fleet.water.filling import PumpTimes, Timed
 
 
-def settings_fit(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> Iterator[Finding]:
+def settings_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
     """The times of one tank's pump that were set by hand."""
     pump = tank.part.pump
     if pump is None or (pump.longest_run is None and pump.no_rise is None and pump.shortest_off is None):
         return
-    times = pump_times(tank.part)
+    debounced_s = debounce_s(node.part if node else None)
+    times = pump_times(tank.part, debounced_s=debounced_s)
     if times is None:
         return
-    short = dict(_short(tank, pump, times))
+    short = dict(_short(tank, pump, times, believe_s(debounced_s)))
     yield from short.values()
     yield from _late(tank, pump, times)
     for key, timed in (
@@ -65,14 +67,17 @@ def _no_reason(tank: Entry[Tank], key: str, timed: Timed) -> Finding:
     return Finding(NO_REASON, what, tank.value("pump", key), f"tank {tank.part.name} {key}", figures=figures)
 
 
-def _short(tank: Entry[Tank], pump: Pump, times: PumpTimes) -> Iterator[tuple[str, Finding]]:
-    """Ends on the ordinary way between its marks: an error; only on the longest way: a warning."""
-    if pump.longest_run is not None and times.keeps_up and pump.longest_run.seconds < times.whole_s:
-        ways = ("the way from the mark where the pump starts", times.fill_s), ("the whole way", times.whole_s)
+def _short(tank: Entry[Tank], pump: Pump, times: PumpTimes, late_s: float) -> Iterator[tuple[str, Finding]]:
+    """Ends on the ordinary way between its marks: an error; only on the longest way: a warning. `late_s`: until the
+    probe at the end is believed."""
+    whole_s, stretch_s = times.whole_s + late_s, times.stretch_s + late_s
+    if pump.longest_run is not None and times.keeps_up and pump.longest_run.seconds < whole_s:
+        fill_s = times.fill_s + late_s
+        ways = ("the way from the mark where the pump starts", fill_s), ("the whole way", whole_s)
         yield "longest_run", _ends_early(tank, RUN_ENDS_EARLY, "longest_run", pump.longest_run.seconds, ways)
-    if pump.no_rise is not None and pump.no_rise.seconds < times.stretch_s:
-        normal_s = normal_stretch_s(tank.part, pump)
-        ways = ("the longest stretch between its marks", normal_s), ("the longest stretch", times.stretch_s)
+    if pump.no_rise is not None and pump.no_rise.seconds < stretch_s:
+        normal_s = normal_stretch_s(tank.part, pump) + late_s
+        ways = ("the longest stretch between its marks", normal_s), ("the longest stretch", stretch_s)
         yield "no_rise", _ends_early(tank, NO_RISE_EARLY, "no_rise", pump.no_rise.seconds, ways)
 
 

@@ -6,6 +6,7 @@ from itertools import chain
 from typing import TYPE_CHECKING, Final
 
 from fleet.inventory.rules.crossing import crossings_fit
+from fleet.inventory.rules.dry_running import dry_pumps_stop
 from fleet.inventory.rules.marks import tank_marks_fit
 from fleet.inventory.rules.plausible import figures_agree
 from fleet.inventory.rules.pumps import pump_fits
@@ -32,6 +33,7 @@ _OF_A_TANK: Final[tuple[Callable[[Survey, Entry[Tank], Entry[Node] | None], Iter
     scale_fits,
     running_fits,
     settings_fit,
+    dry_pumps_stop,
     crossings_fit,
     waves_fit,
     duty_fits,

@@ -89,7 +89,11 @@ void run_look(Run *run, const PumpRules &rules, const Level &level, bool on) {
   if (on) {
     run->doubted_marks = either(run->doubted_marks, back);
     if (both(level.flapping_marks, only(off_mark(rules))) != 0) run->stopped_by_flapping = true;
-  } else if (without(back, run->doubted_marks) != 0 && run->on_ms > 0 && run->begun_anew < kBegunAnew) {
+  } else if (run->on_ms == 0) {
+    // It has just begun anew, and the water goes on draining.
+    run->reached_marks = without(run->reached_marks, back);
+    run->fed_marks = without(run->fed_marks, back);
+  } else if (without(back, run->doubted_marks) != 0 && run->begun_anew < kBegunAnew) {
     begin_anew(run, goal);
   }
   const uint8_t moved = without(either(goal, level.flapping_marks), run->fed_marks);
@@ -101,6 +105,7 @@ RunEnd run_end(const Run &run, const PumpRules &rules) {
   const auto over = [](uint64_t ms, uint32_t bound_s) { return bound_s != 0 && ms >= 1000ull * bound_s; };
   if (!run.under_way) return RunEnd::kNone;
   if (over(run.on_ms, rules.longest_run_s)) return RunEnd::kLongest;
+  if (rules.no_rise_s == 0) return RunEnd::kNone;
   const bool still = over(run.still_ms, rules.no_rise_s) || (run.from_mark && over(run.still_ms, rules.first_rise_s));
   return still ? RunEnd::kStill : RunEnd::kNone;
 }

@@ -29,7 +29,7 @@ struct PumpRules {
   uint8_t low_mark;
   uint8_t high_mark;
   uint32_t longest_run_s;  // 0: no bound
-  uint32_t no_rise_s;      // 0: no watch
+  uint32_t no_rise_s;      // 0: no watch, of the first rise neither
   uint32_t first_rise_s;   // 0: the no-rise time counts from the start on
   uint32_t shortest_off_s;
   uint32_t power_up_hold_s;

@@ -1,0 +1,31 @@
+"""Pumps held to rules told from outside, whatever happens in whatever order (tests/firmware/pump_rules.h)."""
+
+from __future__ import annotations
+
+import subprocess
+
+import pytest
+from firmware_build import run_program
+from pump_model import BROKEN, program
+
+
+def test_no_rule_is_broken() -> None:
+    """A hundred lives; `python tests/pump_model.py 500000000 1` lives more."""
+    out = run_program(program(checked=True), ["2000000", "1"])
+    assert out.endswith(", 0 broken rules\n")
+    words = out.split()
+    assert int(words[2]) > 1000  # starts
+    assert int(words[5]) > 100  # faults that stay
+
+
+@pytest.mark.parametrize(("broken", "rule"), BROKEN.items())
+def test_a_broken_pump_is_caught(broken: int, rule: str) -> None:
+    done = subprocess.run(
+        [str(program(checked=False)), "5000000", "1", str(broken)],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 1
+    assert done.stdout.startswith(f"rule {rule} broken")
