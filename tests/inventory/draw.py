@@ -322,6 +322,10 @@ class Draw:
         """One that nothing else has, as a rule."""
         return self._pin()
 
+    def button(self) -> Any:
+        """The board's own where this says nothing; a pin, or none."""
+        return "none" if self._chance(0.3) else self._pin()
+
     def traits(self) -> list[str]:
         """What is out of the ordinary about a network, by the words of docs/node-interface.md."""
         every = ["hidden", "high-channels", "wpa3-only", "no-802.11n"]
@@ -330,6 +334,7 @@ class Draw:
 
 LATER: Final[dict[str, Callable[[Draw], Any]]] = {
     "clear_pin": Draw.free_pin,
+    "clear_button": Draw.button,
     "feed_pin": Draw.free_pin,
     "network_traits": Draw.traits,
 }
