@@ -85,7 +85,7 @@ def _node(number: int) -> str:
     mac = ":".join(f"{number >> shift & 255:02x}" for shift in (16, 8, 0))
     return f"""  - name: node-{number:05}
     board: esp32-devkit
-    mac: "02:00:00:{mac}"
+    mac: "10:00:00:{mac}"
     place: on the stand under tank {number}
     fitted: 2025-02-11
     debounce: 6 s

@@ -54,7 +54,7 @@ class Code:
 
     @property
     def ruled(self) -> bool:
-        """Whether a person may rule on it in the inventory: wiring, water and electrodes, INV400 to INV699.
+        """Whether a person may rule on it in the inventory: wiring, networks, water, electrodes: INV400 to INV699.
 
         The others are about what cannot be read or built at all, which no ruling changes.
         """

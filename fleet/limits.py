@@ -23,10 +23,19 @@ QUOTED_LINE_CHARS: Final = 2_000
 SUGGESTION_COMPARISONS: Final = 50_000
 """Words compared for all "did you mean" of one run: bounds the time for an inventory with all its names wrong."""
 WINDOW_LONGEST_S: Final = 7 * 86_400
+WINDOW_PERIODS: Final = 15_000
+"""Days, weeks, months or years in a row that a rule is searched through: 29 February falls on a given day of the week
+at least every 40 years (14,610 days). A rule that never opens would else be searched to the year 9999, in 7 to 12 s."""
+WINDOW_SPAN_YEARS: Final = 100
+"""From a window's first day: no board lives longer, and a rule that opens every 40 years ends here too."""
+WINDOW_AHEAD_DAYS: Final = 400
+"""How far ahead the next window is looked for: one that comes later is none to whoever plans an update."""
 EARLIEST_YEAR: Final = 2_000
 LATEST_YEAR: Final = 2_199
 """Of dates in an inventory: a daily window counted from the year 1 would be counted through anew at each look."""
 QUANTITY_CHARS: Final = 48
+SMALLEST_SIZE_M: Final = 1e-5
+"""A hundredth of a millimetre: areas of still smaller sizes come out as 0, and the arithmetic would divide by them."""
 
 # --- names: RFC 1123 host label; the node block's fixed fields
 LABEL_CHARS: Final = 63
@@ -36,6 +45,8 @@ RELEASE_CHARS: Final = 23
 TANKS_PER_NODE: Final = 4
 MARKS_PER_TANK: Final = 4
 PIN_NAME_CHARS: Final = 16
+LARGEST_GPIO: Final = 63
+"""A bare number above it is no pin of any chip, but a slip."""
 WIRE_COLOR_CHARS: Final = 24
 STRAP_POINTS: Final = 200
 REASON_CHARS: Final = 300
@@ -45,6 +56,8 @@ REASON_CHARS: Final = 300
 NODE_BLOCK_BYTES: Final = 1_024
 NODE_BLOCK_U16: Final = 65_535
 """The largest figure in the node block's fields of two bytes: millimetres, milliseconds, seconds."""
+NODE_BLOCK_U32: Final = 4_294_967_295
+"""The same of four bytes: a pump's times in seconds, 136 years."""
 TICKET_BYTES: Final = 512
 
 # --- firmware defaults: makers of level relays (0.1 to 10 s; 10 s of lock-out after a power cut), common practice
@@ -77,8 +90,66 @@ VALVE_KW: Final = 0.05
 """The coil of a valve on a pressure main takes less, and lifts nothing: its power says nothing of the flow."""
 MOTOR_MOST_M: Final = 0.6
 """Submersible motors go down wells, and are no wider: more is a slip of the unit (own allowance)."""
-SINGLE_PHASE_KW: Final = 22.7
-"""Motors of more than 30 hp are not made single-phase (Franklin Electric's table has none from 40 hp on)."""
+SINGLE_PHASE_KW: Final = 11.2
+"""Pump motors of more than 15 hp are not made single-phase (Franklin Electric's list of motors ends there, from
+memory): a supply of one phase would not start them."""
+MOTOR_LEAST_M: Final = 0.06
+"""The smallest submersible motors are for wells of 3 inches: less is a slip of the unit (own allowance)."""
+MOTOR_STARTS_PER_HOUR: Final = (0.04, 120.0)
+"""A motor's own figure outside of these was given per day or per minute (own allowance)."""
+MOTOR_INERTIA_LB_FT2: Final = 20_000.0
+"""More than the tables of motors of 200 kW have: a slip of the unit (own allowance)."""
+POWER_LEAST_KW: Final = 0.001
+"""The coil of the smallest valve takes a watt: less is mW for MW, or kW for W (own allowance)."""
+POWER_MOST_KW: Final = 200.0
+POWER_DC_MOST_KW: Final = 22.0
+"""Larger pumps are not switched by such a node; larger ones on direct current are hardly made (own allowances)."""
+FLOW_MOST_L_PER_MIN: Final = 20_000.0
+"""A pipe of 400 mm carries it at 2.7 m/s: more is a slip of the unit (own allowance)."""
+TANK_TURNED_OVER_S: Final = 30.0
+"""A whole tank is not emptied or filled in less: a slip of the unit of a flow or a size (own allowance)."""
+TANK_LASTS_DAYS: Final = 90.0
+"""Below the worst draw a tank does not last longer: the mean, or a slip of the unit (own allowance)."""
+TANK_FILLS_DAYS: Final = 14.0
+"""A pump that takes longer to fill a tank was not chosen for it: a slip in the size or the flow (own allowance)."""
+TANK_LEAST_L: Final = 20.0
+"""Less is a bucket: a slip of the unit of a size (own allowance)."""
+TANK_LEAST_M: Final = 0.15
+"""Narrower or lower tanks hold no probes (own allowance)."""
+LYING_MOST_M: Final = 4.6
+"""Across a lying cylinder: more is not carried on a road (common practice: 4.2 to 4.5 m)."""
+CONE_DEPTH: Final = (0.03, 1.5)
+ELLIPSOID_DEPTH: Final = (0.1, 0.5)
+"""Depth of ends as shares of their diameter: outside of these a slip of the unit (own allowances)."""
+TABLE_STEP: Final = 0.15
+TABLE_JUMP: Final = 3.0
+TABLE_OFF: Final = 0.3
+"""A stretch of a strapping table wider by this share than those around it, beside one that is narrower by it, has a
+slip of a digit between the two; the last stretch when it is so many times wider than the one before (own
+allowances)."""
+RESERVE_LEAST_M: Final = 0.01
+RESERVE_SHARE: Final = 0.9
+"""Of the water below the highest mark: a larger reserve leaves nothing to use (own allowances; fire tanks aside)."""
+OVERFLOW_LEAST_SHARE: Final = 1 / 3
+"""Of a tank's height: a lower overflow was measured from the top (own allowance)."""
+STOCK_US_PER_CM: Final = 20_000.0
+CROP_US_PER_CM: Final = 10_000.0
+"""The saltiest water that stock drinks and crops stand (from memory: ANZECC 2000; FAO irrigation paper 29)."""
+RUN_ON_MOST_S: Final = 60.0
+NETWORK_LOST_RANGE_S: Final = (60.0, 7 * 86_400.0)
+TRIAL_MOST_S: Final = 14_400.0
+"""Times outside of these are slips of the unit (own allowances)."""
+SOAK_LEAST_S: Final = 30.0
+"""An image that was hardly watched would be kept (own rule)."""
+FAILURES_MOST: Final = 0.5
+PILOT_SHARE_MOST: Final = 0.5
+FIRST_WAVE_SHARE: Final = 0.5
+FIRST_WAVE_OF: Final = 10
+"""A gate or a pilot beyond these stops nothing; fleets of fewer nodes may go in one wave (own rules)."""
+CABLE_MOST_M: Final = 500.0
+"""A longer cable to probes is a slip of the unit (own allowance)."""
+FITTED_FROM_YEAR: Final = 2014
+"""No such board was sold before (from memory)."""
 RUN_ON_S: Final = 2.0
 """From the opening of the pump relay until the flow stops, unless the inventory says otherwise (own allowance for a
 contactor, the motor's run-down and a check valve)."""
@@ -87,8 +158,30 @@ contactor, the motor's run-down and a check valve)."""
 CONNECT_TIMEOUT_S: Final = 5.0
 ANSWER_TIMEOUT_S: Final = 10.0
 SEND_STALL_TIMEOUT_S: Final = 20.0
+BODY_GRACE_S: Final = 10.0
+"""A node waits no longer for a whole image than this and its size at SLOWEST_SEND_BYTES_PER_S: its pumps are
+off meanwhile (kBodyMs of the firmware's core)."""
+SLOWEST_SEND_BYTES_PER_S: Final = 10_000.0
+"""The slowest transfer that a node stands (kSlowestBytesPerMs)."""
+CROWDED_WAIT_S: Final = 6.0
+"""A node drops whoever holds its connections without need within a tenth of a second; this covers a crowd at its
+door."""
+CROWDED_RETRY_S: Final = 0.2
 STATE_DOCUMENT_BYTES: Final = 16 * 1024
 IMAGE_BYTES: Final = 4 * 1024 * 1024
+
+# --- networks: what boards see of them
+CHANNELS: Final = 14
+"""Of the 2.4 GHz band; which are open differs by country (IEEE 802.11, annex E)."""
+ACTIVE_CHANNELS: Final = 11
+"""Boards ask on channels up to this one, and only listen on those above (IDF v4.4.7 wifi.rst, "Wi-Fi Country Code")."""
+ACCESS_POINTS_PER_SITE: Final = 500
+"""A slip that repeats a line must not make every look at a BSSID long; a large estate has some hundred."""
+BSSIDS_PER_ACCESS_POINT: Final = 64
+"""Some radios carry 16 networks each, and an access point has up to four radios."""
+WEAK_SIGNAL_DBM: Final = -75
+"""Weaker, frames are sent several times over and links break (common practice: designs aim at -67 dBm; -70 to -75 is
+where surveyors begin to call a signal weak)."""
 
 # --- bench: a virtual node that ends at once must not take the machine, nor leave its log or events to grow
 BENCH_PORT: Final = 8080
@@ -122,8 +215,8 @@ BENCH_TABLE_POINTS: Final = 400
 ANSWER_BYTES: Final = 4 * 1024
 """Of an answer to a changing request; a longer one is not a node's, and must not fill the memory."""
 SEND_CHUNK_BYTES: Final = 64 * 1024
-"""Written at a time: 500 transfers that stall at once hold at most one each, 32 MiB in all. A link that takes
-less than 4 kB/s counts as stalled."""
+"""Written at a time: 500 transfers that stall at once hold at most one each, 32 MiB in all. At the slowest that a node
+stands it takes 6.6 s, and its erasing at worst 9 s: well under SEND_STALL_TIMEOUT_S."""
 CONNECTIONS_AT_ONCE: Final = 600
 """Open sockets of one run: under the usual 1,024 descriptors of a process."""
 STATE_TEXT_CHARS: Final = 128
@@ -134,7 +227,7 @@ NONCE_CHARS_MAX: Final = 64
 SEND_BUFFER_BYTES: Final = 64 * 1024
 """In the kernel per transfer (it doubles this): with more, an image counts as sent before the node has any of it."""
 SEND_FINISH_TIMEOUT_S: Final = 45.0
-"""From the last byte handed over to the answer: what sits in both kernels at 8 KiB/s, and the node's last check."""
+"""From the last byte handed over to the answer: what sits in both kernels at 10 kB/s, and the node's last check."""
 
 # --- keys: a key file that is a mountain of something else is not read whole
 KEY_FILE_BYTES: Final = 64 * 1024
@@ -191,6 +284,16 @@ BACK_PATIENCE_S: Final = 120.0
 """A kept node that is to go back and does not answer for this long is lost to the push."""
 GATE_FREE_BYTES_SHARE: Final = 0.75
 """Free memory may fall to this share of what it was before: less is a leak or a much larger image."""
+GATE_LARGEST_BLOCK_SHARE: Final = 0.6
+"""The largest block may fall to this share of what it was before: less is memory in shreds, with which requests are
+refused long before all of it is used. Lower than for free memory: it moves with every connection (common practice)."""
+TICKET_CHECK_BLOCK_BYTES: Final = 6_264
+"""Bytes in one piece that an ESP8266 takes for the second stack on which BearSSL checks a signature (core 3.1.2,
+StackThunk): with less it refuses every ticket, so no update ever mends it."""
+BROWN_OUTS_BLAME_IMAGE_NODES: Final = 2
+BROWN_OUTS_BLAME_IMAGE_SHARE: Final = 0.5
+"""More than this share of a wave, and at least so many nodes, that fail for their supply are no chance any more: the
+image draws too much, and the rest of the fleet must not get it."""
 GATE_SIGNAL_DROP_DB: Final = 12
 """The signal of a fixed node wanders by a few dB; more came with the image."""
 GATE_LEVEL_FACTOR: Final = 1.5
@@ -265,6 +368,8 @@ NETWORK_TRIAL_S: Final = 600.0
 NETWORK_TRIAL_MIN_S: Final = 60
 NETWORK_TRIAL_MAX_S: Final = 65_535
 """What the two bytes of the request hold; under a minute a board may not even have tried both networks."""
+NETWORK_TURN_S: Final = 30.0
+"""With two networks to call for, a node calls for one this long before the other has its turn (core/join.h)."""
 REJOIN_AT_ONCE: Final = 4
 """Nodes between two networks at the same time: the others still tell how the site stands."""
 REJOIN_POLL_S: Final = 2.0
@@ -279,6 +384,10 @@ REJOIN_TELL_S: Final = 1.5
 
 # --- wiring: a list of every pin of a board helps nobody to choose one
 PINS_OFFERED: Final = 4
+HOLD_OFF_OHM: Final = (10_000, 3_300, 1_000)
+RELAY_OFF_V: Final = 0.5
+"""A relay's input is held off while its pin floats: by the largest of these that leaves no more against a pull of the
+chip, for a transistor opens at 0.6 V (from memory); at HIGH, 1 kohm takes 3.3 mA of the 12 that a pin gives."""
 
 # --- sheets: a browser that hangs must not hang the person
 SHEET_PDF_TIMEOUT_S: Final = 90.0
@@ -286,6 +395,12 @@ SHEET_PDF_TIMEOUT_S: Final = 90.0
 
 # --- electrodes: what must be reckoned with between a clean sheet of paper and an old tank
 SUPPLY_V: Final = 3.3
+LOW_SHARE: Final = 0.25
+HIGH_SHARE: Final = 0.75
+"""Of the supply: input limits of the ESP32 family and of the ESP8266 (their data sheets, DC characteristics)."""
+LOADED_PROBE_OHM: Final = 1000.0
+"""A board that lets a probe read only water below this is no place for it: two ordinary rods have 80 ohm to 4 kohm
+in drinking water of 1,500 to 50 uS/cm (R = K / conductivity, K = 0.12 /cm)."""
 MEASURED_SPREAD: Final = 0.2
 """A conductivity measured once is not that of every season (own allowance)."""
 FILM_WET_FACTOR: Final = 3.0
@@ -300,6 +415,8 @@ CABLE_PF_PER_M: Final = 100.0
 PIN_PF: Final = 10.0
 """A pin and its board (own allowance; the ESP32 data sheet gives 2 pF for the pin alone)."""
 RESISTOR_TOLERANCE: Final = 0.05
+RELAY_LED_V: Final = 1.2
+"""An optocoupler's LED conducts from about this on (data sheets, typical): less must be left when a pin is HIGH."""
 ELECTRODE_CURRENT_UA: Final = 100.0
 """More direct current wears electrodes away and coats them (from memory); level relays use alternating current."""
 CELL_LEAST_PER_CM: Final = 0.005

@@ -46,7 +46,11 @@ CHANGES = {
     "/v1/keep": ("POST", signing.REQUEST_COMPONENTS),
     "/v1/revert": ("POST", signing.REQUEST_COMPONENTS),
     "/v1/rest": ("POST", signing.REQUEST_COMPONENTS),
+    "/v1/clear-brown-outs": ("POST", signing.REQUEST_COMPONENTS),
 }
+CLEAR_FAULT = "/v1/clear-fault/"
+LATCHED = ("longest-run", "no-rise")
+NONCE_TURN_S = 30.0
 NETWORK_PATH = "/v1/network"
 NETWORK_METHODS = ("PUT", "POST")
 NETWORK_BYTES = 127
@@ -91,6 +95,10 @@ class Faults:
     refuse: dict[str, tuple[int, str]] = field(default_factory=dict)
     """path -> (status, code), before anything else is looked at."""
     unsigned_refusals: bool = False
+    crowded: int = 0
+    """So many connections more are only told `crowded`, unsigned and without being read, as by a node."""
+    lets_through: bool = True
+    """False: signed requests are held back by somebody on the way, who answers with an unsigned refusal."""
     no_go_ahead: bool = False
     """`100 Continue` is never sent."""
     stall_after_bytes: int | None = None
@@ -168,14 +176,19 @@ class FakeNode:
         self.rssi_dbm: int | None = -61
         self.node_faults: list[str] = []
         self.resting = False
+        self.knows_clearing = True
+        """False: firmware of before the routes that clear."""
+        self.brown_outs = 0
+        self.held_back: list[_Request] = []
+        """Signed requests that did not get through, as somebody on the way has them."""
         self.heard: list[tuple[str, str]] = []
         """(method, path) of every request understood, in order."""
         self.networks_given: list[tuple[str, str]] = []
         """Name and passphrase of every network that was taken on trial, in order."""
         self.images_taken: list[str] = []
         """SHA-256 of every image that was sent whole, in order."""
-        self._nonce = self._new_nonce()
         self._booted_s = self._back_s = clock()
+        self._new_nonces()
         self._receiving = False
         self._recorded: dict[str, bytes] = {}
         self._server: asyncio.Server | None = None
@@ -222,6 +235,9 @@ class FakeNode:
     def tick(self) -> None:
         """Let time do its work: a trial that is over falls back. Every request does this first."""
         self.join.tick(self.clock())
+        if self.clock() - self._nonce_made_s >= NONCE_TURN_S:
+            self._nonce_before, self._before_made_s = self._nonce, self._nonce_made_s
+            self._nonce, self._nonce_made_s = self._new_nonce(), self.clock()
         if self.slots.tick(self.clock()):
             self._boot()
 
@@ -258,6 +274,7 @@ class FakeNode:
             "last_reason": slots.last_reason,
             "boots": slots.boots,
             "reset": slots.reset,
+            "brown_outs": self.brown_outs,
             "uptime_s": round(max(0.0, now_s - self._booted_s), 3),
             "free_bytes": self.free_bytes,
             "rssi_dbm": self.rssi_dbm,
@@ -268,12 +285,24 @@ class FakeNode:
         }
 
     def _boot(self) -> None:
-        self._nonce = self._new_nonce()
+        self._new_nonces()
         self.resting = False
         self._booted_s = self._back_s = self.clock() + self.restart_s
         self.faults.down = self.faults.down or self.faults.never_returns
         if self.on_boot is not None:
             self.on_boot(self)
+
+    def _new_nonces(self) -> None:
+        """At a start, or when one was used: none of before counts."""
+        self._nonce, self._nonce_made_s = self._new_nonce(), self.clock()
+        self._nonce_before, self._before_made_s = "", self._nonce_made_s
+
+    def _counts(self, nonce: str) -> bool:
+        """Whether a request with this nonce may be obeyed: the present one, or the one before within its minute."""
+        live = [self._nonce]
+        if self._nonce_before and self.clock() - self._before_made_s < 2 * NONCE_TURN_S:
+            live.append(self._nonce_before)
+        return any(hmac.compare_digest(nonce, one) for one in live)
 
     def _new_nonce(self) -> str:
         return base64.urlsafe_b64encode(self.entropy(16)).rstrip(b"=").decode()
@@ -300,6 +329,9 @@ class FakeNode:
     async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         request = None
         try:
+            if self.faults.crowded:
+                self.faults.crowded -= 1
+                raise _Refusal(503, "crowded")
             request = await _read_head(reader)
             self.heard.append((request.method, request.path))
             status, content_type, body, after = await self._answer(request, reader, writer)
@@ -323,6 +355,9 @@ class FakeNode:
         self, request: _Request, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
     ) -> tuple[int, str, bytes, Callable[[], None] | None]:
         """Status, content type, body, and what happens once it is sent."""
+        if not self.faults.lets_through and request.method != "GET":
+            self.held_back.append(request)
+            raise _Refusal(401, "nonce-used", "from nobody knows whom")
         if request.path in self.faults.refuse:
             status, code = self.faults.refuse[request.path]
             raise _Refusal(status, code, "as told")
@@ -333,7 +368,7 @@ class FakeNode:
             body = self.faults.raw_body or json.dumps(self.document()).encode()
             return 200, "application/json", body, None
         self._check_signature(request, components)
-        self._nonce = self._new_nonce()
+        self._new_nonces()
         if request.path == NETWORK_PATH:
             return await self._network(request, reader)
         if request.path == "/v1/image":
@@ -347,6 +382,12 @@ class FakeNode:
             if request.method not in NETWORK_METHODS:
                 raise _Refusal(405, "bad-method")
             return signing.REQUEST_COMPONENTS
+        if self.knows_clearing and request.path.removeprefix(CLEAR_FAULT).isdigit():
+            if request.method != "POST":
+                raise _Refusal(405, "bad-method")
+            return signing.REQUEST_COMPONENTS
+        if request.path == "/v1/clear-brown-outs" and not self.knows_clearing:
+            raise _Refusal(404, "not-found")
         if request.path not in CHANGES and request.path not in READS:
             raise _Refusal(404, "not-found")
         method, components = CHANGES.get(request.path, ("GET", ()))
@@ -405,12 +446,39 @@ class FakeNode:
         self.networks_given.append(new)
         self.join.give(new, trial_s, self.clock())
 
+    def deliver(self, request: _Request) -> str:
+        """A signed request without a body that was held back comes now; "" if it is obeyed, else the refusal's code."""
+        self.tick()
+        try:
+            self._check_signature(request, self._components(request))
+            self._new_nonces()
+            self._changed(request.path)
+        except _Refusal as refusal:
+            return refusal.code
+        return ""
+
     # ---------------------------------------------------------------- the rest
+    def _clear_fault(self, number: int) -> None:
+        """Of one tank, counted from 1; the pump then waits as after any run (docs/node-interface.md 8)."""
+        if not 1 <= number <= len(self.tanks):
+            raise _Refusal(404, "not-found")
+        tank = self.tanks[number - 1]
+        if tank["fault"] not in LATCHED:
+            raise _Refusal(409, "no-fault")
+        tank["fault"] = "none"
+        tank["pump"]["why"] = "shortest-off"
+
     def _changed(self, path: str) -> tuple[int, str, bytes, Callable[[], None] | None]:
         if path == "/v1/keep":
             if self.slots.phase != "on-trial":
                 raise _Refusal(409, "not-on-trial")
             self.slots.keep()
+        if path.startswith(CLEAR_FAULT):
+            self._clear_fault(int(path.removeprefix(CLEAR_FAULT)))
+        if path == "/v1/clear-brown-outs":
+            if self.brown_outs == 0:
+                raise _Refusal(409, "no-fault")
+            self.brown_outs = 0
         if path == "/v1/rest":
             self.resting = True
         if path == "/v1/revert":
@@ -512,7 +580,7 @@ class FakeNode:
             raise _Refusal(401, "bad-signature", str(fault)) from fault
         if given.parameters["keyid"] != self.name or given.parameters["alg"] != signing.ALGORITHM:
             raise _Refusal(401, "bad-signature", "other key or algorithm")
-        if not hmac.compare_digest(given.parameters["nonce"], self._nonce):
+        if not self._counts(given.parameters["nonce"]):
             raise _Refusal(401, "nonce-used")
         if request.path not in BODIES and fields["content-digest"] != signing.content_digest(
             signing.EMPTY_SHA256
@@ -523,7 +591,7 @@ class FakeNode:
         body += b" " * self.faults.huge_answer_bytes
         fields = {"Content-Type": content_type, "Content-Length": str(len(body)), "Connection": "close"}
         wanted = request.fields.get("accept-signature") if request else None
-        refused = status >= 400 and self.faults.unsigned_refusals
+        refused = status >= 400 and (self.faults.unsigned_refusals or not self.faults.lets_through)
         if request is not None and wanted and not self.faults.unsigned and not refused:
             nonce = signing.read_signature_input(wanted).parameters["nonce"]
             fields |= self._signature_fields(request, status, body, nonce)

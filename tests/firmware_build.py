@@ -22,7 +22,7 @@ FLAGS = (
 INCLUDES = (f"-I{FIRMWARE}", f"-I{ROOT / 'tests' / 'firmware'}")
 CORE = "templates/firmware/core"
 CRYPTO = "templates/firmware/ports/host/crypto_bearssl.cpp"
-LIBRARIES = {"crypto_bearssl": "bearssl", "crypto_mbedtls": "mbedcrypto"}
+LIBRARIES = {"crypto_bearssl": "bearssl", "crypto_chip": "bearssl", "crypto_mbedtls": "mbedcrypto"}
 """By source: what a program that it is part of is linked with."""
 COMPILE_TIMEOUT_S = 240
 RUN_TIMEOUT_S = 240

@@ -8,7 +8,7 @@ import secrets
 import subprocess
 import time
 import uuid
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
@@ -78,8 +78,9 @@ def boot_loader() -> Path:
     return compile_program([*core_sources(), CRYPTO, *host], flags=FLAGS)
 
 
-def image_of(block: NodeBlock, defect: int = 0) -> bytes:
-    """The image that runs as this node, with the sanitizers and a defect (templates/firmware/ports/host/defect.h)."""
+def image_of(block: NodeBlock, defect: int = 0, defines: Sequence[str] = ()) -> bytes:
+    """The image that runs as this node, with the sanitizers, room sizes of its own (core/limits.h) and a defect
+    (templates/firmware/ports/host/defect.h)."""
     numbers = ",".join(str(byte) for byte in block.pack())
     source = CACHE / f"node_block_{block.crc32:08x}.cpp"
     source.parent.mkdir(parents=True, exist_ok=True)
@@ -92,8 +93,8 @@ def image_of(block: NodeBlock, defect: int = 0) -> bytes:
         path for path in sorted((FIRMWARE / "ports" / "host").glob("*.cpp")) if path.name != "boot_main.cpp"
     )
     sources = [*core_sources(), *host, source]
-    defines = [f"TN_BENCH_DEFECT={defect}"] if defect else []
-    program = compile_program(sources, defines, flags=FLAGS)
+    wanted = [*defines, *([f"TN_BENCH_DEFECT={defect}"] if defect else [])]
+    program = compile_program(sources, wanted, flags=FLAGS)
     stripped = program.with_name(f"{program.name}.stripped")
     subprocess.run(["strip", "--strip-all", "-o", str(stripped), str(program)], check=True)
     return stripped.read_bytes()

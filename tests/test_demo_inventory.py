@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from fleet.boards.board import load_board
-from fleet.boards.pins import Answer, may, probe_use, relay_use
+from fleet.boards.pins import may, probe_use, relay_use
+from fleet.boards.uses import Answer
 from fleet.inventory.load import load_inventory, read_inventory
 from fleet.inventory.model import Duty, Ends
 from fleet.water.filling import pump_times
@@ -54,6 +55,7 @@ def test_every_feature_is_used() -> None:
     assert any(s.pull_up_resistor_ohm and s.cable_length_m for n in nodes for s in n.serves)
     assert any(n.mac is None for n in nodes)
     assert all(n.access_point for n in nodes)
+    assert {len(bssids) for site in INVENTORY.sites for bssids in site.access_points.values()} == {1, 2}
     assert all(site.windows and site.spare_boards for site in INVENTORY.sites)
     text = "".join(path.read_text(encoding="utf-8") for path in FOLDER.glob("*.yaml"))
     for unit in (

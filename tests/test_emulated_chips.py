@@ -58,10 +58,17 @@ STAY_HERE = {
     "slots_cut_test": "takes too long",
     "slots_events_test": "takes too long",
     "credentials_cut_test": "takes too long",
+    "air_test": "needs files",
     "flash_file_test": "needs files",
     "crypto_mbedtls_test": "of a port, with another library",
+    "crypto_chip_test": "of a port",
+    "crypto_memory_test": "of a port, with another library",
     "esp32_port_test": "of a port",
+    "digest_count_test": "counts calls, which are the same everywhere",
+    "esp32_pins_test": "of a port",
+    "esp8266_gpio_model_test": "of a port",
     "esp8266_pins_test": "of a port",
+    "esp8266_radio_test": "of a port",
     "flash_map_test": "of a port",
 }
 """Unit tests that run on this machine alone, and why."""

@@ -15,7 +15,12 @@ from firmware_trust import sample_node
 from fleet.build.ticket import sign
 
 HOST = "templates/firmware/ports/host"
-_PARTS = [*core_sources("cbor", "credentials", "refusal", "ticket"), *SLOTS, CRYPTO, f"{HOST}/flash_file.cpp"]
+_PARTS = [
+    *core_sources("cbor", "credentials", "node_view", "refusal", "ticket"),
+    *SLOTS,
+    CRYPTO,
+    f"{HOST}/flash_file.cpp",
+]
 PLAIN = ("-std=c++17", "-O1", "-fno-exceptions", "-fno-rtti", "-s")
 NODE_KEY = hashlib.sha256(b"a node key").hexdigest()
 TIMEOUT_S = 30

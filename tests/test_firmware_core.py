@@ -156,6 +156,18 @@ def test_whole_node() -> None:
     compile_and_check([f"{TESTS}/node_test.cpp", CRYPTO, *core_sources()])
 
 
+def test_each_digest_that_is_begun_is_ended() -> None:
+    """Also where the flash fails, the body ends early or its connection drops."""
+    compile_and_check([f"{TESTS}/digest_count_test.cpp", CRYPTO, *core_sources()])
+
+
+@pytest.mark.parametrize("connections", [4, 2])
+def test_places_rooms_time_and_nonces(connections: int) -> None:
+    rooms = min(connections - 1, 2)
+    defines = [f"TN_CONNECTIONS={connections}", f"TN_ANSWER_ROOMS={rooms}"]
+    compile_and_check([f"{TESTS}/serve_test.cpp", CRYPTO, *core_sources()], defines=defines)
+
+
 def test_every_metric_is_documented() -> None:
     text = run_program(_documents(), ["metrics", "sample"])
     made = set(re.findall(r"^(tanknode_[a-z_]+)", text, re.M))

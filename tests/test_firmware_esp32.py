@@ -123,6 +123,18 @@ def test_crypto_over_mbed_tls() -> None:
     compile_and_check(sources, flags=HOST)
 
 
+def test_no_memory_is_not_a_bad_signature() -> None:
+    sources = ["tests/firmware/crypto_memory_test.cpp", "templates/firmware/ports/esp32/crypto_mbedtls.cpp"]
+    plain = tuple(flag for flag in HOST if "sanitize" not in flag)
+    compile_and_check(sources, flags=plain)
+
+
+def test_pins_over_a_model_of_the_pads() -> None:
+    """Every pin of every chip, from its reset state: floating, pulled up, driven, USB pads and RTC let go."""
+    sources = ["templates/firmware/ports/esp32/pins.cpp", "tests/firmware/esp32_pins_test.cpp"]
+    compile_and_check(sources, flags=HOST)
+
+
 def test_flash_map_writes_nothing_but_its_own() -> None:
     sources = ["tests/firmware/flash_map_test.cpp", "templates/firmware/ports/esp32/flash_map.cpp"]
     compile_and_check(sources, flags=HOST)

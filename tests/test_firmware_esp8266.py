@@ -129,6 +129,26 @@ def test_pins_over_a_core_of_the_tests_own() -> None:
     compile_and_check(sources, flags=(*HOST_FLAGS, "-isystem", str(STANDINS)))
 
 
+def test_pins_over_a_model_of_the_pads() -> None:
+    """Every pin from every state that may have been left: floating, pulled up or driven, and
+    a relay never ON."""
+    sources = ["templates/firmware/ports/esp8266/pins.cpp", "tests/firmware/esp8266_gpio_model_test.cpp"]
+    sources += core_sources("node_block_check", "crc32")
+    compile_and_check(sources, flags=(*HOST_FLAGS, "-isystem", str(STANDINS)))
+
+
+def test_no_memory_is_not_a_bad_signature() -> None:
+    sources = ["tests/firmware/crypto_chip_test.cpp", "templates/firmware/ports/esp8266/crypto_chip.cpp"]
+    plain = tuple(flag for flag in HOST_FLAGS if "sanitize" not in flag)
+    compile_and_check(sources, flags=(*plain, "-isystem", str(STANDINS)))
+
+
+def test_radio_over_a_model_of_the_cores_own() -> None:
+    """Off means without power; joined again it is awake, a station, and never in modem sleep."""
+    sources = ["tests/firmware/esp8266_radio_test.cpp"]
+    compile_and_check(sources, flags=(*HOST_FLAGS, "-isystem", str(STANDINS)))
+
+
 def test_names_of_the_core_are_used_in_one_header_alone() -> None:
     """The rest of the port knows tn::core only, but for setup, loop and the two hooks that main.cpp defines."""
     names = r"\b(WiFi\w*|MDNS\w*|ESP|Serial|pinMode|digital\w+|micros64|delay\w*|eboot_\w+|GP\w+|system_\w+)\b\s*[.(]"

@@ -17,6 +17,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from firmware_build import compile_and_check, core_sources
 from firmware_host import (
     EMPTY,
     FULL,
@@ -277,6 +278,13 @@ def _ended_when_asked(board: HostNode) -> bool:
     with contextlib.suppress(OSError):
         urllib.request.urlopen(f"http://{board.address}:8080/metrics", timeout=1).close()
     return board.process is not None and board.process.poll() is not None
+
+
+def test_networks_in_the_air_and_causes_of_a_reset(tmp_path: Path) -> None:
+    host = "templates/firmware/ports/host"
+    parts = [f"{host}/air.cpp", f"{host}/host_arguments.cpp", *core_sources("node_view")]
+    sources = ["tests/firmware/air_test.cpp", *parts]
+    compile_and_check(sources, [str(tmp_path / "air")])
 
 
 @pytest.mark.parametrize(

@@ -96,22 +96,25 @@ def test_every_cut_and_then_every_cut_of_the_next_start() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_sequence_of_trial_events(kind: str) -> None:
-    """All 7^6: send, healthy, keep, told back, trial over, crash, power cut while it starts; after each, the model."""
+    """All 8^6: send, healthy, keep, told back, trial over, crash, power cut while it starts, brown-out; after each, the
+    model."""
     found = counts(run_program(events_program(), [kind]))
-    assert found["sequences"] == 7**6 == 117_649
+    assert found["sequences"] == 8**6 == 262_144
     assert found["failed"] == 0
     assert found["cuts"] > 19_000
     assert min(found["kept"], found["on-trial"], found["put-back"]) > 10_000
     assert found["unwatched"] == 0 or kind == "esp32"
 
 
-@pytest.mark.parametrize("token", ["two-slot:011250", "copy-in-place:000553", "esp32:42206", "esp8266:0563"])
+@pytest.mark.parametrize(
+    "token", ["two-slot:011250", "copy-in-place:000553", "esp32:42206", "esp8266:0563", "esp32:077762"]
+)
 def test_a_token_replays_its_sequence(token: str) -> None:
     assert ask(events_program(), token) == (0, f"passed {token}\n")
 
 
 def test_what_is_no_sequence_is_refused() -> None:
-    for text in ("two-slot:7", "two-slot:", "two-slot:0123456", "three-slot", "three-slot:0"):
+    for text in ("two-slot:8", "two-slot:", "two-slot:0123456", "three-slot", "three-slot:0"):
         assert ask(events_program(), text)[0] == 2
 
 
@@ -227,10 +230,25 @@ EVENT_MUTANTS = {
         "record_.unhealthy_starts = 0;\n  return save() ? Code::kOk : Code::kFlashFailed;\n}\n\n// --- an image",
         "return save() ? Code::kOk : Code::kFlashFailed;\n}\n\n// --- an image",
     ),
+    "a brown-out is held against the image": (
+        "slots.cpp",
+        "if (record_.unhealthy_starts > 0) --record_.unhealthy_starts;  // the one",
+        "// the one",
+    ),
+    "brown-outs of a trial are tried again for ever": (
+        "slots.cpp",
+        "if (of_trial < UINT8_MAX) ++of_trial;",
+        "of_trial = 0;",
+    ),
+    "a brown-out is no reason to try again": (
+        "slots_arrive.cpp",
+        "if (cause != Reset::kBrownOut || over(cause) != Reason::kNone) return false;",
+        "if (cause != Reset::kBrownOut || over(cause) == Reason::kNone) return false;",
+    ),
     "another reason takes the place of the one that was told": (
         "slots.cpp",
-        "too_many_starts() && record_.pending == Pending::kNothing && ",
-        "too_many_starts() && ",
+        "why == Reason::kNone || record_.pending != Pending::kNothing || ",
+        "why == Reason::kNone || ",
     ),
 }
 

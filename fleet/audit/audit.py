@@ -33,15 +33,22 @@ _VERDICTS: tuple[tuple[Code, str], ...] = (
     (codes.NODE_FAULT, "node fault"),
     (codes.MARKS_CONTRADICT, "marks contradict"),
     (codes.PUMP_FAULT, "pump stopped by a fault"),
+    (codes.PROBE_FLAPS, "a probe flaps"),
     (codes.NOT_ON_SHELF, "unknown image"),
     (codes.NEVER_KEPT, "on trial, nobody watches"),
     (codes.ON_TRIAL, "on trial"),
     (codes.WENT_BACK, "went back"),
+    (codes.WENT_BACK_FOR_SUPPLY, "went back: its supply"),
     (codes.NETWORK_ON_TRIAL, "new network on trial"),
     (codes.NETWORK_PUT_BACK, "back on its old network"),
+    (codes.UNLISTED_ACCESS_POINT, "on an unlisted access point"),
+    (codes.WEAK_ON_OTHER_ACCESS_POINT, "on a weak access point"),
     (codes.OUT_OF_DATE, "older inventory"),
     (codes.OLDER_IMAGE, "older image"),
     (codes.RESTARTED_BADLY, "restarted after a crash"),
+    (codes.BROWN_OUTS, "weak supply"),
+    (codes.SHORT_OF_MEMORY, "short of memory"),
+    (codes.NO_RUN_RECORD, "forgets faults at a restart"),
     (codes.NOT_BUILT, "nothing built"),
     (codes.SHELF_OUT_OF_DATE, "ok, shelf is out of date"),
     (codes.NEWEST_HALTED, "ok, newest halted"),
@@ -60,7 +67,7 @@ def audit(facts: Facts) -> Report:
         _line(facts, node, matches.get(node.name), tuple(dict.fromkeys(by_subject[f"node {node.name}"])))
         for node in facts.inventory.nodes
     )
-    missing = tuple(m.node for m in facts.matches or () if m.status is Status.MISSING)
+    missing = tuple(m.node for m in facts.matches or () if m.status in (Status.MISSING, Status.CROWDED))
     return Report(lines, tuple(findings), missing, tuple(facts.rulings))
 
 
@@ -91,9 +98,11 @@ def _line(facts: Facts, node: Node, match: Match | None, found: tuple[str, ...])
     state = match.state if match is not None else None
     newest = facts.shelf.newest(node.name)
     last = facts.journal.last.get(node.name)
+    site = facts.inventory.site_of(node)
+    network = state.network if state is not None else None
     return NodeLine(
         node=node.name,
-        site=facts.inventory.site_of(node).name,
+        site=site.name,
         board=node.board,
         status=match.status.value if match else "not asked",
         address=f"{match.address}:{match.port}" if match and match.address else None,
@@ -104,6 +113,11 @@ def _line(facts: Facts, node: Node, match: Match | None, found: tuple[str, ...])
         newest_release=newest.release if newest else None,
         newest_image=newest.image if newest else None,
         last_push=f"{last.push} {last.stands}" if last else None,
+        access_point=node.access_point,
+        joined=site.access_point_of(network.bssid) if network and network.bssid else None,
+        bssid=network.bssid if network else None,
+        channel=network.channel if network else None,
+        rssi_dbm=state.rssi_dbm if state else None,
         copy_in_place_s=copy_in_place_s(node.board, newest),
         verdict=_verdict(found, asked=match is not None),
         findings=found,

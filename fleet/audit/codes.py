@@ -1,4 +1,5 @@
-"""Codes of the audit: AUD101-109 network, 110-119 images, 120-129 boards, 130-139 faults, 140-149 fleet."""
+"""Codes of the audit: AUD101-109 network, 110-119 images, 120-129 boards, 130-139 faults, 140-149 fleet, 150-159
+supply, memory and more faults, 170-179 access points."""
 
 from __future__ import annotations
 
@@ -156,13 +157,53 @@ PUMP_FAULT = Code(
     "AUD132",
     "a node has stopped a pump",
     "It ran longer than it should, or no mark changed while it ran: a dry source, a leak, a closed valve.",
-    "Look at pump, source and valves. The pump stays off until the node restarts or is told to rest.",
+    "Look at pump, source and valves. The pump stays off, over restarts and updates too, until you run `tankfleet "
+    "clear-fault NODE`; no plan takes the node along before, but by its name with --despite-fault.",
 )
 RESTARTED_BADLY = Code(
     "AUD133",
     "a node last started after a crash",
     "Its watchdog or an exception restarted it; a supply that sags when the pump starts does that too.",
     "Watch it; look at its supply, then at its release.",
+    Severity.WARNING,
+)
+BROWN_OUTS = Code(
+    "AUD150",
+    "a node's supply gave way",
+    "A brown-out restarts the node in the middle of its work: its pump relays drop, and an image on trial gets only so "
+    "many starts. It comes from a weak supply, a long thin cable, or a pump that starts on the same line.",
+    "Fit a supply that gives the board's peak current, 470 uF or more beside the board, a shorter or thicker cable, or "
+    "less transmit power; then begin the count anew at the node (docs/node-interface.md 2), and see whether it stays.",
+    Severity.WARNING,
+)
+PROBE_FLAPS = Code(
+    "AUD151",
+    "a probe changes faster than its debounce",
+    "Waves, spray or a loose contact: the level is not known there, and the pump is off while it lasts.",
+    "Look at the probe and its cable; a still pipe around the probes keeps waves away. It ends by itself.",
+    Severity.WARNING,
+)
+NO_RUN_RECORD = Code(
+    "AUD152",
+    "a node has no place for its record of runs",
+    "It controls its tanks as it should, but a restart forgets how long a pump ran and faults that ought to stay.",
+    "Load it over USB once with `tankfleet flash`, which lays the flash out anew.",
+    Severity.WARNING,
+)
+SHORT_OF_MEMORY = Code(
+    "AUD153",
+    "a node has too little memory in one piece for an update",
+    "It could not check the ticket of an image, and would refuse it.",
+    "Restart it when its tanks can be without it: at its console with `restart`, or by its power. If it comes back "
+    "soon, its release leaks memory.",
+    Severity.WARNING,
+)
+WENT_BACK_FOR_SUPPLY = Code(
+    "AUD154",
+    "a node went back to its older image after brown-outs",
+    "Its supply fell too low again and again while the new image was on trial. That says nothing of the image, unless "
+    "many nodes do so.",
+    "Put the supply right (AUD150), then plan it again with --again.",
     Severity.WARNING,
 )
 NO_SPARE_BOARD = Code(
@@ -192,6 +233,47 @@ RULING_STALE = Code(
     "A decision about a finding was written down with its reason, and has outlived one of them.",
     "Look at the finding again: put right what it says, rule anew, or take the ruling out.",
     Severity.WARNING,
+)
+_SIGNAL = (
+    "common practice: designs of networks aim at -67 dBm or more; from -70 to -75 dBm surveyors call a signal "
+    "weak"
+)
+WEAK_ON_OTHER_ACCESS_POINT = Code(
+    "AUD170",
+    "a node sits on a weak access point, and another is meant for it",
+    "Frames are sent several times over, so that an update takes long and may break off; a board that is joined does "
+    "not look for a better one by itself.",
+    "See that the access point of the inventory is on, and that it says the same network's name. The node looks anew "
+    "when it loses its network: restart the access point that it is on. If it is right so, change `access_point`.",
+    Severity.WARNING,
+    _SIGNAL,
+)
+OTHER_ACCESS_POINT = Code(
+    "AUD171",
+    "a node is joined to another access point than the inventory says",
+    "It hears that one well, so that nothing is wrong with it; transfers are counted where it really is.",
+    "Change `access_point` of the node, if it stays like this.",
+    Severity.NOTE,
+    _SIGNAL,
+)
+UNLISTED_ACCESS_POINT = Code(
+    "AUD172",
+    "a node is joined to an access point that its site does not list",
+    "It is a new one, another radio of an old one, or a stranger's that says the same name. Nodes that have a "
+    "passphrase join no open network, so that a stranger would have to know it.",
+    "Look for this BSSID at your access points and add it to `access_points` of the site. If it is none of yours, take "
+    "the passphrase for known: change it at the access points, then `tankfleet keys set-network` and `tankfleet "
+    "rejoin`.",
+    Severity.WARNING,
+    "IEEE 802.11, four-way handshake: both sides prove that they know the passphrase",
+)
+WEAK_SIGNAL = Code(
+    "AUD173",
+    "a node hears its network badly",
+    "Frames are sent several times over, so that an update takes long and may break off.",
+    "Turn or move the aerial or the enclosure, away from metal and water; or bring an access point nearer.",
+    Severity.NOTE,
+    _SIGNAL,
 )
 
 CODES = (
@@ -223,4 +305,13 @@ CODES = (
     COPY_IN_PLACE,
     PUSH_UNFINISHED,
     RULING_STALE,
+    BROWN_OUTS,
+    PROBE_FLAPS,
+    NO_RUN_RECORD,
+    SHORT_OF_MEMORY,
+    WENT_BACK_FOR_SUPPLY,
+    WEAK_ON_OTHER_ACCESS_POINT,
+    OTHER_ACCESS_POINT,
+    UNLISTED_ACCESS_POINT,
+    WEAK_SIGNAL,
 )

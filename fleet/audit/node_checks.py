@@ -8,9 +8,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.audit import codes
+from fleet.audit.radio_checks import radio_findings
+from fleet.boards.board import load_board
+from fleet.find.codes import CROWDED
 from fleet.find.match import Status
 from fleet.finding import Finding
 from fleet.link.state import Phase
+from fleet.push.condition import BROWN_OUT, NOTED_FAULTS, memory_words, short_of_memory
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,11 +32,13 @@ _PRESENCE: dict[Status, Code] = {
     Status.IMPOSTOR: codes.NODE_IMPOSTOR,
     Status.MOVED: codes.NODE_MOVED,
     Status.UNKNOWN: codes.NODE_UNKNOWN,
+    Status.CROWDED: CROWDED,
 }
 _TANK_FAULTS = {
     "contradictory": (codes.MARKS_CONTRADICT, "its marks contradict one another"),
     "longest-run": (codes.PUMP_FAULT, "its pump ran longer than the longest run"),
     "no-rise": (codes.PUMP_FAULT, "no mark changed while its pump ran"),
+    "flapping": (codes.PROBE_FLAPS, "a probe changes faster than its debounce"),
 }
 _BAD_RESETS = ("watchdog", "crash")
 SHORT = 12
@@ -40,7 +46,7 @@ SHORT = 12
 
 
 def presence(match: Match) -> Iterator[Finding]:
-    """Missing, moved, double, impostor, unknown."""
+    """Missing, moved, double, impostor, unknown, crowded."""
     code = _PRESENCE.get(match.status)
     if code is None:
         return
@@ -54,6 +60,7 @@ def state_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Findi
     yield from board_findings(node, state)
     yield from image_findings(facts, node, state)
     yield from network_findings(node, state)
+    yield from radio_findings(facts.inventory, node, state)
     yield from fault_findings(node, state)
 
 
@@ -93,7 +100,8 @@ def image_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Findi
     elif newest is not None and newest.image != state.image:
         yield _older(facts, subject, state, newest)
     if state.phase is Phase.PUT_BACK:
-        yield Finding(codes.WENT_BACK, _went_back(facts, node, state), subject=subject)
+        code = codes.WENT_BACK_FOR_SUPPLY if state.last_reason == BROWN_OUT else codes.WENT_BACK
+        yield Finding(code, _went_back(facts, node, state), subject=subject)
     elif state.phase is Phase.ON_TRIAL:
         watched = node.name in facts.journal.unfinished_nodes
         what = f"{state.release} is on trial for {state.trial_left_s:.0f} s more"
@@ -133,12 +141,25 @@ def fault_findings(node: Node, state: NodeState) -> Iterator[Finding]:
     """What the node itself complains of."""
     subject = f"node {node.name}"
     for fault in state.faults:
-        yield Finding(codes.NODE_FAULT, f"it reports {fault}", subject=subject)
+        code = codes.NO_RUN_RECORD if fault in NOTED_FAULTS else codes.NODE_FAULT
+        yield Finding(code, f"it reports {fault}", subject=subject)
     for tank in state.tanks:
         yield from _tank_fault(node, tank)
     if state.reset in _BAD_RESETS:
         what = f"its last start came from {state.reset}; {state.boots} starts so far"
         yield Finding(codes.RESTARTED_BADLY, what, subject=subject)
+    yield from _supply_and_memory(node, state)
+
+
+def _supply_and_memory(node: Node, state: NodeState) -> Iterator[Finding]:
+    subject = f"node {node.name}"
+    if state.brown_outs:
+        last = ", the last of which came from one" if state.reset == BROWN_OUT else ""
+        count = "1 brown-out" if state.brown_outs == 1 else f"{state.brown_outs} brown-outs"
+        what = f"{count} in {state.boots} starts{last}"
+        yield Finding(codes.BROWN_OUTS, what, subject=subject)
+    if short_of_memory(state, in_place=load_board(node.board).layout == "copy-in-place"):
+        yield Finding(codes.SHORT_OF_MEMORY, memory_words(state), subject=subject)
 
 
 def _tank_fault(node: Node, tank: TankState) -> Iterator[Finding]:

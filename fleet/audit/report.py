@@ -32,6 +32,13 @@ class NodeLine:
     newest_image: str | None
     last_push: str | None
     """Id of the last push that touched it, and how it ended for it."""
+    access_point: str | None
+    """That the inventory names."""
+    joined: str | None
+    """That it is joined to, as its site names it; None where the site does not list it."""
+    bssid: str | None
+    channel: int | None
+    rssi_dbm: int | None
     copy_in_place_s: float | None
     """Longest copy by its boot loader, in which a power cut leaves it in need of a USB cable; None: it has none."""
     verdict: str
@@ -66,7 +73,8 @@ class Report:
 
 COLUMNS = (
     "node", "site", "board", "status", "address", "release", "image", "sequence", "phase", "newest_release",
-    "newest_image", "last_push", "copy_in_place_s", "verdict", "findings", "rulings",
+    "newest_image", "last_push", "access_point", "joined", "bssid", "channel", "rssi_dbm", "copy_in_place_s", "verdict",
+    "findings", "rulings",
 )  # fmt: skip
 
 

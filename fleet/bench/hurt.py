@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fleet.bench.codes import BAD_HURT, NO_SUCH_NODE
+from fleet.bench.how import AT_ONCE
 from fleet.bench.wiring import ProbeHurt
 from fleet.errors import BenchError
 
@@ -41,7 +42,7 @@ class Wounds:
         self._wounds: list[Wound] = []
 
     def add(self, request: HurtNode, now_s: float) -> None:
-        """Add what `request` asks for (not `kill`, which is over at once); BenchError if its options do not
+        """Add what `request` asks for (not one of AT_ONCE, which are over at once); BenchError if its options do not
         fit."""
         check_options(request)
         until_s = None if request.for_s is None else now_s + request.for_s
@@ -110,8 +111,8 @@ class Wounds:
 
 def check_options(request: HurtNode) -> None:
     """BenchError for an option that this way to hurt does not take."""
-    if request.how == "kill" and request.for_s is not None:
-        raise BenchError(BAD_HURT, "a killed node starts again by itself, so `kill` takes no time")
+    if request.how in AT_ONCE and request.for_s is not None:
+        raise BenchError(BAD_HURT, f"the node starts again by itself, so `{request.how}` takes no time")
     if request.how != "slow-link" and request.rate_bytes_per_s is not None:
         raise BenchError(BAD_HURT, f"`{request.how}` takes no rate; only `slow-link` does")
     if request.how not in tuple(ProbeHurt) and (request.tank is not None or request.mark is not None):

@@ -28,6 +28,7 @@ class Reset(StrEnum):
     RESTART = "restart"
     WATCHDOG = "watchdog"
     CRASH = "crash"
+    BROWN_OUT = "brown-out"
 
 
 class Power(StrEnum):
@@ -109,10 +110,11 @@ class Machine:
             self._process.kill()
         self._pins.float_outputs()
 
-    def kill(self) -> bool:
-        """End its process from outside, as a crash would; False if there is none."""
+    def kill(self, cause: Reset | None = None) -> bool:
+        """End its process from outside, as a crash would, or with that cause; False if there is none."""
         if self._process is None or self.power is not Power.RUNNING:
             return False
+        self._ending_as = cause or self._ending_as
         self._process.kill()
         return True
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fleet.bench.codes import BAD_HURT
+from fleet.bench.how import AT_ONCE
 from fleet.bench.hurt import Wounds, check_options
 from fleet.bench.machine import Machine, Power, Process, Reset
 from fleet.bench.message import NodeView, TankView
@@ -78,11 +79,11 @@ class VirtualNode:
     # ------------------------------------------------------------------ from outside
     def hurt(self, request: HurtNode, now_s: float) -> None:
         """Hurt it; BenchError if the options do not fit, or there is nothing to kill."""
-        if request.how == "kill":
+        if request.how in AT_ONCE:
             check_options(request)
-            if not self._machine.kill():
+            if not self._machine.kill(Reset.BROWN_OUT if request.how == "brown-out" else None):
                 raise BenchError(
-                    BAD_HURT, f"{self.spec.name} has no process to kill: it is {self._machine.power.value}"
+                    BAD_HURT, f"{self.spec.name} has no process to end: it is {self._machine.power.value}"
                 )
             return
         self._wounds.add(request, now_s)

@@ -5,21 +5,30 @@ Every fact in the data files names its source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
 from math import ceil
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final, Literal
 
 from fleet.boards.codes import NO_SUCH_BOARD
-from fleet.boards.data_file import Trait, gpios, read_board, read_chip
+from fleet.boards.data_file import LoadKind, ResetPull, Trait, gpios, read_board, read_chip
 from fleet.boards.partitions import SECTOR_BYTES, Partition, partition_table, table_faults
 from fleet.errors import UsageError
+from fleet.limits import BODY_GRACE_S, SLOWEST_SEND_BYTES_PER_S
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from importlib.resources.abc import Traversable
 
-    from fleet.boards.data_file import BoardFile, ChipFile, Layout, PayloadFormat
+    from fleet.boards.data_file import BoardFile, ChipFile, Layout, LoadRow, PayloadFormat
+
+
+_PULLED: Final = {
+    ResetPull.UP: (Trait.BOOT_HIGH, "is pulled up after reset"),
+    ResetPull.DOWN: (Trait.BOOT_LOW, "is pulled down after reset"),
+    ResetPull.USB_UP: (Trait.BOOT_HIGH, "is pulled up after reset, by the USB port"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +41,34 @@ class PinFact:
 
 
 @dataclass(frozen=True, slots=True)
+class Reset:
+    """What a pin is from reset until the firmware sets it: what pulls at it, whether its input is on, whether the
+    chip drives it."""
+
+    pull: ResetPull
+    input: bool
+    output: bool
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What the board itself hangs on a pin: `what` completes the sentence "PIN of BOARD ...".
+
+    `to` is the level that it pulls or drives to, through `ohm`, and a LED's `drop_v`; `some`: not all boards of that
+    name have it.
+    """
+
+    kind: LoadKind
+    what: str
+    to: Literal["high", "low"] | None
+    ohm: float | None
+    drop_v: float | None
+    some: bool
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Pin:
     """A pin that the board brings out: `name` is on its silk screen, `aliases` are accepted as well."""
 
@@ -39,6 +76,8 @@ class Pin:
     gpio: int
     aliases: tuple[str, ...]
     facts: tuple[PinFact, ...]
+    reset: Reset
+    loads: tuple[Load, ...] = ()
 
     def fact(self, *traits: Trait) -> PinFact | None:
         """The first fact of one of these traits, in the order of the traits; None if there is none."""
@@ -77,8 +116,17 @@ class Outage:
     source: str
 
     def send_s(self, image_bytes: int) -> float:
-        """Seconds to send an image of that size over slow WiFi."""
+        """Seconds that a node may be kept waiting for an image of that size: it ends no transfer sooner,
+        however good the network usually is."""
+        return BODY_GRACE_S + image_bytes / self._slowest_bytes_per_s
+
+    def usual_send_s(self, image_bytes: int) -> float:
+        """Seconds to send an image of that size over slow WiFi that works."""
         return image_bytes / self.send_bytes_per_s
+
+    @property
+    def _slowest_bytes_per_s(self) -> float:
+        return min(self.send_bytes_per_s, SLOWEST_SEND_BYTES_PER_S)
 
     def copy_s(self, image_bytes: int) -> float:
         """Seconds for one pass of erasing and programming."""
@@ -109,7 +157,8 @@ class Outage:
             OutageStep(
                 "send",
                 self.send_s(image_bytes),
-                f"{image_bytes / 1024:.0f} KiB at {self.send_bytes_per_s / 1000:.0f} kB/s",
+                f"{image_bytes / 1024:.0f} KiB at {self._slowest_bytes_per_s / 1000:.0f} kB/s, the slowest that a node "
+                f"stands, and {BODY_GRACE_S:.0f} s of pauses",
             ),
             OutageStep("write", self.copies_to_new * copy_s, written(self.copies_to_new)),
             OutageStep("restart", self.restart_s, "boot loader, network, address"),
@@ -169,17 +218,31 @@ class Board:
     gpios_source: str
     pins: tuple[Pin, ...]
     outage: Outage
+    unclear: tuple[tuple[str, str], ...]
+    """Names that mean different pins on boards of this kind: why, in words."""
     button_gpio: int | None
     """GPIO that a button on the board pulls LOW while it is pressed (FLASH, BOOT); None where it has none."""
     notes: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
 
-    def pin(self, name: str) -> Pin:
-        """The pin of that name, silk screen or alias such as `GPIO5`; KeyError if there is none."""
+    _by_name: dict[str, tuple[Pin, Pin]] = field(init=False, repr=False, compare=False)
+    """Of each name, folded: the pin, and the pin by that name."""
+
+    def __post_init__(self) -> None:
+        named = {}
         for pin in self.pins:
-            if name == pin.name or name in pin.aliases:
-                return pin
-        raise KeyError(name)
+            for name in (pin.name, *pin.aliases):
+                said = pin if name == f"GPIO{pin.gpio}" else replace(pin, name=name)
+                named[name.casefold()] = (pin, said)
+        object.__setattr__(self, "_by_name", named)
+
+    def pin(self, name: str) -> Pin:
+        """The pin of that name, silk screen or alias such as `GPIO5`, in capitals or not; KeyError if there is none."""
+        return self._by_name[name.casefold()][0]
+
+    def pin_as_said(self, name: str) -> Pin:
+        """The same, by the name that was used, as it is printed; by the name in `rows` where that was `GPIOn`."""
+        return self._by_name[name.casefold()][1]
 
     def pin_names(self) -> tuple[str, ...]:
         """Every name that `pin` accepts, those of the silk screen first."""
@@ -221,6 +284,7 @@ def load_board(board_id: str) -> Board:
         gpios_source=chip.gpios_source,
         pins=_pins(text, chip),
         outage=Outage(**text.outage.model_dump()),
+        unclear=tuple(sorted(text.unclear.items())),
         button_gpio=None if text.button_pin is None else text.pins[text.button_pin],
         notes=tuple(text.notes),
         sources=tuple(sorted(text.sources.items())),
@@ -231,8 +295,11 @@ def load_board(board_id: str) -> Board:
 def chip_pins(chip: str) -> tuple[Pin, ...]:
     """Every GPIO of a chip, brought out or not, with its facts; each goes by `GPIOn`."""
     text = read_chip(_data() / "chips" / f"{chip}.toml")
-    facts = _facts(text)
-    return tuple(Pin(f"GPIO{gpio}", gpio, (), _facts_of(gpio, facts)) for gpio in sorted(gpios(text.gpios)))
+    facts, reset = _facts(text), _reset(text)
+    return tuple(
+        Pin(f"GPIO{gpio}", gpio, (), _facts_of(gpio, facts), reset[gpio])
+        for gpio in sorted(gpios(text.gpios))
+    )
 
 
 def _partitions(board: BoardFile) -> tuple[Partition, ...]:
@@ -257,19 +324,49 @@ def _pull_up(chip: ChipFile) -> PullUp:
 
 
 def _pins(board: BoardFile, chip: ChipFile) -> tuple[Pin, ...]:
-    exist, facts = gpios(chip.gpios), _facts(chip)
+    exist, facts, reset = gpios(chip.gpios), _facts(chip), _reset(chip)
     pins = []
     for name, gpio in board.pins.items():
         if gpio not in exist:
             raise ValueError(f"{board.id}: GPIO{gpio} does not exist on the {chip.chip}")
-        also = dict.fromkeys([*board.aliases.get(name, ()), f"GPIO{gpio}"])
+        numbers = (f"IO{gpio}", str(gpio)) if board.numbers else ()
+        also = dict.fromkeys([*board.aliases.get(name, ()), *numbers, f"GPIO{gpio}"])
         also.pop(name, None)
-        pins.append(Pin(name, gpio, tuple(also), _facts_of(gpio, facts)))
+        pins.append(
+            Pin(name, gpio, tuple(also), _facts_of(gpio, facts), reset[gpio], _loads_of(name, board.load))
+        )
     return tuple(pins)
 
 
+def _loads_of(name: str, rows: Sequence[LoadRow]) -> tuple[Load, ...]:
+    return tuple(
+        Load(row.kind, row.what, row.to, row.ohm, row.drop_v, row.some, row.source)
+        for row in rows
+        if row.pin == name
+    )
+
+
+def _reset(chip: ChipFile) -> dict[int, Reset]:
+    return {
+        gpio: Reset(row.pull, row.input, row.output, row.source)
+        for row in chip.reset
+        for gpio in gpios(row.pins)
+    }
+
+
 def _facts(chip: ChipFile) -> list[tuple[frozenset[int], PinFact]]:
-    return [(gpios(row.pins), PinFact(row.trait, row.what, row.source)) for row in chip.fact]
+    """What the file says, then what follows from the pulls after reset.
+
+    What is said of a weak pull stands: no second fact is made of it.
+    """
+    said = [(gpios(row.pins), PinFact(row.trait, row.what, row.source)) for row in chip.fact]
+    weak = {gpio for row in chip.fact if row.trait is Trait.BOOT_WEAK_HIGH for gpio in gpios(row.pins)}
+    found = []
+    for row in chip.reset:
+        if row.pull in _PULLED and not row.output:
+            trait, what = _PULLED[row.pull]
+            found.append((gpios(row.pins) - weak, PinFact(trait, what, row.source)))
+    return said + found
 
 
 def _facts_of(gpio: int, facts: list[tuple[frozenset[int], PinFact]]) -> tuple[PinFact, ...]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from fleet.limits import BOARD_ID_CHARS, PIN_NAME_CHARS
+from fleet.limits import BOARD_ID_CHARS, LARGEST_GPIO, PIN_NAME_CHARS
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
@@ -45,10 +45,33 @@ class Trait(StrEnum):
     """Worth knowing, and no reason against any use."""
 
 
+class ResetPull(StrEnum):
+    """What pulls at a pin from reset until the firmware sets it."""
+
+    NONE = "none"
+    UP = "up"
+    DOWN = "down"
+    USB_UP = "usb-up"
+    """The pull-up of the USB port, which goes when the pad is taken from the port."""
+
+
+class LoadKind(StrEnum):
+    """What the board itself hangs on a pin."""
+
+    DRIVER = "driver"
+    """Something that drives it."""
+    RESISTOR = "resistor"
+    LED = "led"
+    INPUT = "input"
+    """Something that listens and hardly loads it."""
+    BUTTON = "button"
+    USB_SOCKET = "usb-socket"
+
+
 Words = Annotated[str, Field(min_length=3)]
 Ohm = Annotated[float, Field(gt=0, le=1e7)]
 Whole = Annotated[int, Field(gt=0)]
-Gpio = Annotated[int, Field(ge=0, le=63)]
+Gpio = Annotated[int, Field(ge=0, le=LARGEST_GPIO)]
 PinName = Annotated[str, Field(pattern=rf"^[A-Za-z0-9_]{{1,{PIN_NAME_CHARS}}}$")]
 GpioList = Annotated[str, Field(pattern=r"^[0-9]+(-[0-9]+)?(, [0-9]+(-[0-9]+)?)*$", examples=["0-5, 16"])]
 GpioOrder = Annotated[str, Field(pattern=r"^[0-9]+(, [0-9]+)*$", examples=["5, 4"])]
@@ -67,6 +90,42 @@ class FactRow(_Checked):
     source: Words
 
 
+class ResetRow(_Checked):
+    """What some pins are after reset, before the firmware sets them."""
+
+    pins: GpioList
+    pull: Annotated[ResetPull, Field(strict=False)]
+    input: bool = Field(description="whether the input buffer is on")
+    output: bool = Field(default=False, description="whether the chip drives the pin")
+    source: Words
+
+
+class LoadRow(_Checked):
+    """What the board hangs on one of its pins: `what` completes the sentence "PIN of BOARD ..."."""
+
+    pin: PinName
+    kind: Annotated[LoadKind, Field(alias="is", strict=False)]
+    what: Words
+    to: Literal["high", "low"] | None = Field(
+        default=None, description="the level that it pulls or drives to"
+    )
+    ohm: Ohm | None = Field(default=None, description="through which resistance")
+    drop_v: Annotated[float, Field(gt=0, lt=3.3)] | None = Field(
+        default=None, description="of a LED: its forward voltage at the least current that counts"
+    )
+    some: bool = Field(default=False, description="only some of the boards sold by this name have it")
+    source: Words
+
+    @model_validator(mode="after")
+    def _holds(self) -> Self:
+        pulls = self.kind in (LoadKind.DRIVER, LoadKind.RESISTOR, LoadKind.LED)
+        if (self.to is not None, self.ohm is not None) != (pulls, pulls):
+            raise ValueError(f"{self.pin}: the {self.kind} {'needs' if pulls else 'has no'} `to` and `ohm`")
+        if (self.drop_v is not None) is not (self.kind is LoadKind.LED):
+            raise ValueError(f"{self.pin}: `drop_v` belongs to a LED, and a LED needs it")
+        return self
+
+
 class ChipFile(_Checked):
     """What the GPIOs of a chip can and cannot do."""
 
@@ -82,6 +141,7 @@ class ChipFile(_Checked):
     settle_source: Words
     relay_first: GpioOrder = Field(description="for a pump relay, the best first")
     relay_first_source: Words
+    reset: Annotated[list[ResetRow], Field(min_length=1)]
     fact: Annotated[list[FactRow], Field(min_length=1)]
 
     @model_validator(mode="after")
@@ -92,6 +152,9 @@ class ChipFile(_Checked):
         for text in (self.relay_first, *(row.pins for row in self.fact)):
             if not gpios(text) <= there:
                 raise ValueError(f"{text} has a GPIO that the chip does not have")
+        at_reset = [gpio for row in self.reset for gpio in gpios(row.pins)]
+        if sorted(at_reset) != sorted(there):
+            raise ValueError("`reset` does not have each GPIO once")
         return self
 
 
@@ -137,6 +200,14 @@ class BoardFile(_Checked):
     sources: dict[str, Words]
     pins: dict[PinName, Gpio]
     aliases: dict[PinName, list[PinName]] = Field(default_factory=dict)
+    numbers: bool = Field(
+        default=False, description="a pin goes by its bare GPIO number, and by `IO` and that number, as well"
+    )
+    unclear: dict[PinName, Words] = Field(
+        default_factory=dict,
+        description="names printed on boards of this kind that mean different pins, and why",
+    )
+    load: list[LoadRow] = Field(default_factory=list, description="what the board itself hangs on its pins")
     outage: OutageRow
 
     @model_validator(mode="after")
@@ -148,6 +219,8 @@ class BoardFile(_Checked):
             raise ValueError("two pins are one GPIO")
         if strangers := set(self.aliases) - set(self.pins):
             raise ValueError(f"aliases of pins that there are not: {', '.join(sorted(strangers))}")
+        if strangers := {load.pin for load in self.load} - set(self.pins):
+            raise ValueError(f"loads on pins that there are not: {', '.join(sorted(strangers))}")
         if self.button_pin is not None and self.button_pin not in self.pins:
             raise ValueError(f"the button is on a pin that there is not: {self.button_pin}")
         if (self.button_pin is None) is not ("button" not in self.sources):

@@ -1,17 +1,21 @@
 """What a pin may be used for: whether it exists, can do it, and lets the board start.
 
-The levels that each chip wants at reset are in the chips' data files, with their sources. A probe joins its pin to
-the common electrode while it is wet, so a wet probe holds its pin LOW at reset; an external pull-up holds a dry
-one HIGH. A pin is an input while the chip starts, so a pump relay follows whatever pull the pin then has.
+The levels that each chip wants at reset, and what pulls at each pin then, are in the chips' data files, with their
+sources; what a board itself hangs on its pins is in the boards'. A probe joins its pin to the common electrode while it
+is wet, so a wet probe holds its pin LOW at reset; an external pull-up holds a dry one HIGH. A pin is an input while the
+chip starts, so a pump relay follows whatever pull the pin then has.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
+from math import inf
 from typing import TYPE_CHECKING, Final
 
-from fleet.boards.data_file import Trait
+from fleet.boards.data_file import LoadKind, ResetPull, Trait
+from fleet.boards.loads import judge
+from fleet.boards.uses import PROBES, RELAYS, Answer, Use
+from fleet.limits import HOLD_OFF_OHM, RELAY_OFF_V, SUPPLY_V
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -19,38 +23,18 @@ if TYPE_CHECKING:
     from fleet.boards.board import Board, Pin
 
 
-class Use(StrEnum):
-    """What a pin is wanted for."""
-
-    PROBE_INTERNAL = "probe-internal-pull-up"
-    PROBE_EXTERNAL = "probe-external"
-    RELAY_HIGH = "relay-active-high"
-    RELAY_LOW = "relay-active-low"
-    ANALOG = "analog"
-    SPARE = "spare"
-    """A wire laid for later: nothing reads or drives it, but it hangs on the pin while the board starts."""
-
-
-PROBES: Final = (Use.PROBE_INTERNAL, Use.PROBE_EXTERNAL)
-RELAYS: Final = (Use.RELAY_HIGH, Use.RELAY_LOW)
-
-
-class Answer(StrEnum):
-    """How it stands."""
-
-    ALLOWED = "allowed"
-    CARE = "care"
-    REFUSED = "refused"
-
-
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The answer, with the reason as a sentence, its source and the trait that decided (none when allowed)."""
+    """The answer, with the reason as a sentence, its source and what decided: a trait of the pin, or what the board
+    hangs on it (neither when allowed)."""
 
     answer: Answer
     reason: str = ""
     source: str = ""
     trait: Trait | None = None
+    load: LoadKind | None = None
+    limit: tuple[str, float] | None = None
+    """The figure by which a load decided: its name and ohms."""
 
 
 _FIXED: Final = (Trait.FLASH,)
@@ -95,13 +79,20 @@ _THEN: Final = {
     (Use.PROBE_EXTERNAL, Trait.STRAP_LOW): "the resistor of a dry probe holds it HIGH",
     (Use.PROBE_INTERNAL, Trait.STRAP): f"{_WET_LOW} at reset",
     (Use.PROBE_EXTERNAL, Trait.STRAP): f"{_WET_LOW} at reset, and the resistor of a dry one HIGH",
+    **{
+        (
+            use,
+            Trait.USB,
+        ): "the firmware takes it from the port, through which the chip can then not be reached"
+        for use in (*PROBES, *RELAYS)
+    },
     **{(use, Trait.UART): "the USB port talks over it as well" for use in PROBES},
     **{(Use.RELAY_HIGH, trait): _PICKS_UP for trait in (Trait.BOOT_HIGH, Trait.BOOT_PULSE, Trait.UART)},
     **{(use, trait): _STRAPPED for use in RELAYS for trait in (*_STRAPS, Trait.STRAP)},
     (
         Use.RELAY_HIGH,
         Trait.BOOT_WEAK_HIGH,
-    ): "a sensitive relay picks up: fit 10 kOhm from its input to ground",
+    ): "a sensitive relay picks up: fit 3.3 kOhm from its input to ground",
     (
         Use.RELAY_LOW,
         Trait.BOOT_LOW,
@@ -116,7 +107,8 @@ _THEN: Final = {
 
 
 def may(board: Board, pin: Pin, use: Use) -> Verdict:
-    """Whether that pin of that board may serve that use. The first reason counts."""
+    """Whether that pin of that board may serve that use. The first reason counts: what refuses before what is minded,
+    and what the chip makes of the pin before what the board hangs on it."""
     if use is Use.ANALOG and pin.fact(Trait.FLASH, Trait.ADC1, Trait.ADC2) is None:
         return Verdict(Answer.REFUSED, f"{label(pin)} of {board.id} has no analog input", board.gpios_source)
     for answer, table in ((Answer.REFUSED, _REFUSED), (Answer.CARE, _CARE)):
@@ -125,6 +117,11 @@ def may(board: Board, pin: Pin, use: Use) -> Verdict:
             then = _THEN.get((use, fact.trait))
             reason = f"{label(pin)} of {board.id} {fact.what}{f'; {then}' if then else ''}"
             return Verdict(answer, reason, fact.source, fact.trait)
+        for load in pin.loads:
+            judged = judge(load, use, board.pull_up)
+            if judged.answer is answer:
+                reason = f"{label(pin)} of {board.id} {load.what}; {judged.then}"
+                return Verdict(answer, reason, load.source, load=load.kind, limit=judged.limit)
     return Verdict(Answer.ALLOWED)
 
 
@@ -136,6 +133,15 @@ def probe_use(pull_up: str) -> Use:
 def relay_use(active: str) -> Use:
     """What a pump relay's pin is wanted for, with the relay active `high` or `low`."""
     return Use.RELAY_HIGH if active == "high" else Use.RELAY_LOW
+
+
+def hold_off_ohm(board: Board, pin: Pin, use: Use) -> int:
+    """The resistor that holds a relay's input at its OFF level until the firmware runs, against the chip's own pull."""
+    against = (ResetPull.UP, ResetPull.USB_UP) if use is Use.RELAY_HIGH else (ResetPull.DOWN,)
+    pull_ohm = board.pull_up.least_ohm if pin.reset.pull in against else inf
+    return next(
+        (ohm for ohm in HOLD_OFF_OHM if SUPPLY_V * ohm / (ohm + pull_ohm) <= RELAY_OFF_V), HOLD_OFF_OHM[-1]
+    )
 
 
 def label(pin: Pin) -> str:

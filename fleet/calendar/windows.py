@@ -8,20 +8,20 @@ seconds. A start that a change to summer time skips happens as much later as the
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from functools import lru_cache
+from heapq import heappop, heappush
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
+
+from fleet.calendar.recurrence import openings
+from fleet.limits import WINDOW_AHEAD_DAYS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from dateutil.rrule import rrule
-
     from fleet.inventory.model import Site, Window
 
-_LOOK_AHEAD_DAYS = 400
-_SLACK = timedelta(days=1)
-"""Local and universal time differ by less."""
+_SLACK = timedelta(days=2)
+"""Local and universal time differ by less, and no change of the clock skips more."""
 
 
 def open_until(site: Site, at: datetime) -> datetime | None:
@@ -43,31 +43,43 @@ def open_until(site: Site, at: datetime) -> datetime | None:
 
 
 def next_opening(site: Site, at: datetime) -> datetime | None:
-    """When (UTC) the next window after `at` (aware) opens, within 400 days; None if none does."""
-    horizon = at + timedelta(days=_LOOK_AHEAD_DAYS)
-    firsts = [next(_starts(site, window, at, horizon), None) for window in site.windows]
+    """When (UTC) the next window after `at` (aware) opens, within WINDOW_AHEAD_DAYS; None if none does."""
+    firsts = [window_opening(site, window, at) for window in site.windows]
     return min((first for first in firsts if first is not None), default=None)
 
 
+def window_opening(site: Site, window: Window, at: datetime) -> datetime | None:
+    """When (UTC) that window opens next after `at` (aware), within WINDOW_AHEAD_DAYS; None if it does not."""
+    return next(_starts(site, window, at, at + timedelta(days=WINDOW_AHEAD_DAYS)), None)
+
+
 def _starts(site: Site, window: Window, after: datetime, before: datetime) -> Iterator[datetime]:
-    """The starts in UTC, in order, later than `after` and earlier than `before`."""
+    """The starts in UTC, in order and each once, later than `after` and earlier than `before`.
+
+    Starts that a change of the clock skips come later than some that it does not, or at the same moment: a start
+    waits until no other can come before it.
+    """
     zone = ZoneInfo(site.time_zone)
-    rule = _rule(window.rule, _local(window.first, zone))
-    local = after.astimezone(zone).replace(tzinfo=None) - _SLACK
-    for start in rule.xafter(local, inc=True):
+    first = _local(window.first, zone)
+    waiting: list[datetime] = []
+    given = after
+    for start in openings(window.rule, first, _naive(after, zone) - _SLACK, _naive(before, zone) + _SLACK):
         utc = start.replace(tzinfo=zone, fold=0).astimezone(UTC)
-        if utc >= before:
-            return
-        if utc > after:
-            yield utc
+        while waiting and waiting[0] + _SLACK < utc:
+            if (soonest := heappop(waiting)) > given:
+                given = soonest
+                yield given
+        if after < utc < before:
+            heappush(waiting, utc)
+    while waiting:
+        if (soonest := heappop(waiting)) > given:
+            given = soonest
+            yield given
 
 
 def _local(first: datetime, zone: ZoneInfo) -> datetime:
-    return first if first.tzinfo is None else first.astimezone(zone).replace(tzinfo=None)
+    return first if first.tzinfo is None else _naive(first, zone)
 
 
-@lru_cache(maxsize=1_000)
-def _rule(rule: str, first: datetime) -> rrule:
-    from dateutil.rrule import rrulestr
-
-    return rrulestr(rule, dtstart=first)  # type: ignore[return-value]
+def _naive(at: datetime, zone: ZoneInfo) -> datetime:
+    return at.astimezone(zone).replace(tzinfo=None)

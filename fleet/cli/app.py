@@ -63,6 +63,9 @@ COMMANDS = (
     Entry("Nodes", "stop", "fleet.cli.steer", "end the push; what is kept stays kept", "stop_app"),
     Entry("Nodes", "roll-back", "fleet.cli.steer", "bring nodes back to the image they had", "roll_back_app"),
     Entry("Nodes", "rejoin", "fleet.cli.rejoin", "bring nodes to a new network or passphrase"),
+    Entry(
+        "Nodes", "clear-fault", "fleet.cli.clear_fault", "let a pump run again that its node stopped for good"
+    ),
     Entry("Nodes", "audit", "fleet.cli.audit", "what runs where, and what differs from the inventory"),
     Entry("The bench, and help", "bench", "fleet.cli.bench", "virtual nodes on this machine"),
     Entry(
@@ -114,7 +117,7 @@ class LazyGroup(TyperGroup):
             if entry.task != task:
                 task = entry.task
                 formatter.write(f"\n{task}\n")
-            formatter.write(f"  {entry.name:<10} {entry.what}\n")
+            formatter.write(f"  {entry.name:<11} {entry.what}\n")
         formatter.write(
             "\nOptions: -h, --version, --project DIR, --inventory DIR, --keys DIR,\n"
             "  --find-on ADDRESS, --color auto|always|never, --debug, --install-completion\n"

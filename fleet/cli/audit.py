@@ -200,6 +200,8 @@ def _facts(report: Report, offline: bool) -> dict[str, Any]:
                 "what": f.what,
                 "why": f.why,
                 "fix": f.fix,
+                "source": f.code.source,
+                "figures": [asdict(figure) for figure in f.figures],
             }
             for f in report.findings
         ],

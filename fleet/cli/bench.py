@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 import typer
 
-from fleet.bench.how import How
+from fleet.bench.how import AT_ONCE, How
 from fleet.cli.common import command, command_app, complete_names, named, nearest, session
 from fleet.codes import Exit
 from fleet.limits import BENCH_SPEED
@@ -162,7 +162,7 @@ def hurt(
         typer.Option(
             "--tank",
             metavar="TANK",
-            help="lost-probe, swollen: default the first.",
+            help="Of this tank: lost-probe, swollen; default the first.",
             autocompletion=complete_names("tanks"),
         ),
     ] = None,
@@ -173,9 +173,10 @@ def hurt(
 ) -> None:
     """Example: tankfleet bench hurt kestrel-01 power-cut --for 20
 
-    Hurt a virtual node from outside. kill: its process crashes and starts again. power-cut: no power.
-    unreachable: no network. slow-link: few bytes a second. lost-probe: a wire is broken, the probe reads
-    dry. swollen: a probe is bridged by dirt and reads wet. heal: all of that is over, and it has power.
+    Hurt a virtual node from outside. kill: its process crashes and starts again. brown-out: its supply sags, it
+    starts again. power-cut: no power. unreachable: no network. slow-link: few bytes a second. lost-probe: a
+    wire is broken, the probe reads dry. swollen: a probe is bridged by dirt and reads wet. heal: all of that is
+    over, and it has power.
     """
     this = session(ctx)
     control = _control(this)
@@ -190,9 +191,9 @@ def hurt(
         )
     else:
         control.hurt(node, how, for_s=for_s, tank=tank, mark=mark, rate_bytes_per_s=rate)
-        until = "" if how == "kill" else f" for {for_s:g} s" if for_s else " until it is healed"
+        until = "" if how in AT_ONCE else f" for {for_s:g} s" if for_s else " until it is healed"
         this.output.note(f"Node {node}: {how}{until}.")
-    heal = () if how in ("kill", "heal") or for_s else (f"tankfleet bench hurt {node} heal",)
+    heal = () if how in (*AT_ONCE, "heal") or for_s else (f"tankfleet bench hurt {node} heal",)
     this.output.next_step("tankfleet bench list", *heal)
 
 

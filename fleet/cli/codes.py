@@ -66,6 +66,21 @@ DEMO_FAILED = Code(
     "Each step of the demo is a real command on this machine; one of them ended otherwise than the story says.",
     "Read the message of that command above; what it left behind is in the demo's folder.",
 )
+STILL_FAULTY = Code(
+    "CLI112",
+    "a fault is still there after it was cleared",
+    "The node took the command and says that the fault stands: it came again at once, or it could not write down that "
+    "it is cleared.",
+    "Look at the node's faults with `tankfleet find NODE`; `flash-failed` or `no-run-record` there means that its "
+    "flash is worn. Else what caused the fault is still so.",
+)
+NO_CLEARING = Code(
+    "CLI113",
+    "a node's firmware knows of no fault that stays",
+    "It runs a release from before faults outlived a restart, and has no command that clears one.",
+    "Look at the pump, the well and the probes first; then let the node start anew (its power), or push a newer "
+    "release.",
+)
 
 CODES = (
     BAD_USAGE,
@@ -79,4 +94,6 @@ CODES = (
     UNWRITABLE,
     DEMO_FOLDER,
     DEMO_FAILED,
+    STILL_FAULTY,
+    NO_CLEARING,
 )

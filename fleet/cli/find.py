@@ -13,15 +13,18 @@ from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from fleet.cli.output import Output
     from fleet.find.match import Match
+    from fleet.inventory.model import Inventory
     from fleet.link.state import NetworkState, TankState
 
 app = command_app()
 
-_COLUMNS = ("node", "status", "address", "release", "image", "phase", "network", "tanks", "signal")
+_COLUMNS = (
+    "node", "status", "address", "release", "image", "phase", "network", "tanks", "access point", "signal",
+)  # fmt: skip
 
 
 @command(app, "find")
@@ -42,9 +45,9 @@ def find(
     """Example: tankfleet find ridge-01 --timeout 5
 
     Find the nodes on the network and ask each for its signed state: found, missing, moved (at a new address),
-    double (two boards hold one node's key), impostor (its key is not the node's), unknown (not in the
-    inventory). Changes nothing on any node. Exit status 0: all found; 3: some are missing; 1: doubles or
-    impostors.
+    double (two boards hold one node's key), impostor (its key is not the node's), crowded (never had a free
+    connection), unknown (not in the inventory). Changes nothing on any node. Exit status 0: all found; 3: some are
+    missing or crowded; 1: doubles or impostors.
     """
     import asyncio
     from functools import partial
@@ -76,23 +79,40 @@ def find(
             tell=tell_waiting(this.output),
         )
     )
+    points = _access_points(inventory, matches)
     if json:
-        this.output.emit_json("find", {"nodes": [_facts(m) for m in matches], "counts": _counts(matches)})
+        told = {"nodes": [_facts(m, points) for m in matches], "counts": _counts(matches)}
+        this.output.emit_json("find", told)
     else:
-        _show(this.output, matches)
+        _show(this.output, matches, points)
     return _exit(matches)
 
 
-def _show(output: Output, matches: Sequence[Match]) -> None:
+def _access_points(inventory: Inventory, matches: Sequence[Match]) -> dict[str, str]:
+    """By node, the name of the access point that it is joined to, where its site lists that."""
+    known = {node.name for node in inventory.nodes}
+    points = {}
+    for match in matches:
+        network = match.state.network if match.state else None
+        if network is not None and network.bssid is not None and match.node in known:
+            site = inventory.site_of(inventory.node(match.node))
+            name = site.access_point_of(network.bssid)
+            if name is not None:
+                points[match.node] = name
+    return points
+
+
+def _show(output: Output, matches: Sequence[Match], points: Mapping[str, str]) -> None:
     from fleet.find import codes
     from fleet.find.match import Status
 
-    output.table(*_table(matches))
+    output.table(*_table(matches, points))
     of_status = {
         Status.MISSING: codes.MISSING,
         Status.UNKNOWN: codes.UNKNOWN,
         Status.DOUBLE: codes.DOUBLE,
         Status.IMPOSTOR: codes.FALSE_NODE,
+        Status.CROWDED: codes.CROWDED,
     }
     for match in matches:
         for told in match.evidence:
@@ -103,20 +123,28 @@ def _show(output: Output, matches: Sequence[Match]) -> None:
         output.next_step("tankfleet audit", "tankfleet plan")
 
 
-def _table(matches: Sequence[Match]) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
-    """Columns and rows; with the network credentials only while those of some node are not simply kept."""
-    networks = (match.state.network for match in matches if match.state)
-    told = any(network.phase != "kept" for network in networks if network)
-    shown = [n for n, column in enumerate(_COLUMNS) if told or column != "network"]
-    return [_COLUMNS[n] for n in shown], [[row[n] for n in shown] for row in map(_row, matches)]
+def _table(
+    matches: Sequence[Match], points: Mapping[str, str]
+) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+    """Columns and rows; with the network credentials only while those of some node are not simply kept, and with access
+    points only where some node says its own."""
+    networks = [match.state.network for match in matches if match.state and match.state.network]
+    told = {
+        "network": any(network.phase != "kept" for network in networks),
+        "access point": any(network.bssid for network in networks),
+    }
+    shown = [n for n, column in enumerate(_COLUMNS) if told.get(column, True)]
+    rows = (_row(match, points) for match in matches)
+    return [_COLUMNS[n] for n in shown], [[row[n] for n in shown] for row in rows]
 
 
-def _row(match: Match) -> tuple[str, ...]:
+def _row(match: Match, points: Mapping[str, str]) -> tuple[str, ...]:
     where = f"{match.address}:{match.port}" if match.address else "-"
     state = match.state
     if state is None:
-        return (match.node, match.status, where, match.txt.get("ver", "-"), *"-----")
-    signal = f"{state.rssi_dbm} dBm" if state.rssi_dbm is not None else "-"
+        return (match.node, match.status, where, match.txt.get("ver", "-"), *"------")
+    channel = f", channel {state.network.channel}" if state.network and state.network.channel else ""
+    signal = f"{state.rssi_dbm} dBm{channel}" if state.rssi_dbm is not None else "-"
     tanks = "; ".join([_tank(tank) for tank in state.tanks] + [f"fault {f}" for f in state.faults])
     return (
         match.node,
@@ -127,6 +155,7 @@ def _row(match: Match) -> tuple[str, ...]:
         state.phase,
         _network(state.network) if state.network else "-",
         tanks or "-",
+        points.get(match.node) or (state.network.bssid if state.network else None) or "-",
         signal,
     )
 
@@ -149,7 +178,7 @@ def _tank(tank: TankState) -> str:
     return ", ".join(words)
 
 
-def _facts(match: Match) -> dict[str, Any]:
+def _facts(match: Match, points: Mapping[str, str]) -> dict[str, Any]:
     state = match.state.model_dump(mode="json", by_alias=True, exclude={"nonce"}) if match.state else None
     return {
         "node": match.node,
@@ -159,6 +188,7 @@ def _facts(match: Match) -> dict[str, Any]:
         "announced": dict(match.txt),
         "evidence": list(match.evidence),
         "also_at": list(match.also_at),
+        "access_point": points.get(match.node),
         "state": state,
     }
 
@@ -174,4 +204,4 @@ def _exit(matches: Sequence[Match]) -> int:
     statuses = {match.status for match in matches}
     if statuses & {Status.DOUBLE, Status.IMPOSTOR}:
         return Exit.PROBLEMS
-    return Exit.UNREACHABLE if Status.MISSING in statuses else Exit.OK
+    return Exit.UNREACHABLE if statuses & {Status.MISSING, Status.CROWDED} else Exit.OK

@@ -21,6 +21,17 @@ app = command_app()
 
 _WAVES = ("wave", "node", "site", "release", "spare time", "needed", "why now")
 _LEFT_OUT = ("left out", "because", "in detail")
+_NOTICES = ("look at", "because", "in detail")
+
+DespiteFault = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--despite-fault",
+        metavar="NODE",
+        help="Also this node, though it has a fault that stays; may be given again.",
+        autocompletion=complete_names("nodes"),
+    ),
+]
 
 
 @command(app, "plan")
@@ -39,6 +50,7 @@ def plan(
     ] = None,
     any_hour: Annotated[bool, typer.Option("--any-hour", help="Also outside the sites' windows.")] = False,
     again: Annotated[bool, typer.Option("--again", help="Also images that were given up before.")] = False,
+    despite_fault: DespiteFault = None,
     soak: Annotated[
         str | None,
         typer.Option(
@@ -77,6 +89,7 @@ def plan(
         any_hour=any_hour,
         again=again,
         soak_s=_soak_s(soak),
+        despite_fault=_with_faults(this, despite_fault or []),
     )
     this.output.note("looking for the nodes, to see what each runs and how its tanks stand")
     now = datetime.fromtimestamp(int(time.time()), UTC)
@@ -96,6 +109,11 @@ def _nodes(this: Session, names: list[str]) -> tuple[str, ...]:
     by_name = [node.name for node in inventory.nodes]
     wanted = {named(name, "node or site", [*by_name, *sites]) for name in names}
     return tuple(node.name for node in inventory.nodes if wanted & {node.name, inventory.site_of(node).name})
+
+
+def _with_faults(this: Session, names: list[str]) -> frozenset[str]:
+    known = [node.name for node in this.inventory().nodes]
+    return frozenset(named(name, "node", known) for name in names)
 
 
 def _soak_s(text: str | None) -> float | None:
@@ -125,6 +143,8 @@ def _show(this: Session, made: Plan) -> None:
         output.table(_WAVES, rows)
     if made.left_out:
         output.table(_LEFT_OUT, [(o.node, o.reason.replace("-", " "), o.detail) for o in made.left_out])
+    if made.notices:
+        output.table(_NOTICES, [(n.node, n.about.replace("-", " "), n.text) for n in made.notices])
     if made.pilot is not None:
         output.note(f"pilot: {made.pilot.text}")
     for risk in made.copy_risks:
@@ -143,7 +163,7 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
     from fleet.push.reporters.words import duration_words
 
     output = this.output
-    missing = [o.node for o in made.left_out if o.reason in ("missing", "unreachable")]
+    missing = [o.node for o in made.left_out if o.reason in ("missing", "unreachable", "crowded")]
     if not made.waves:
         output.note(f"Nothing to push: {_why_nobody(made)}. No plan was written.")
         output.next_step("tankfleet audit", "tankfleet build --release RELEASE")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 from collections import Counter
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from fleet.push.fieldwork import Field
     from fleet.push.rejoin import Standing
     from fleet.push.rejoining import Rejoining, Wishes
+    from fleet.render.firmware_class import Target
 
 app = command_app()
 
@@ -94,19 +95,18 @@ def rejoin(
     field = field_of(this)
     names = _names(field.inventory, nodes or [], site)
     wishes = Wishes(_trial_s(trial), change_after)
-    flags = [*(["--trial", trial] if trial else []), *(["--change-after"] if change_after else [])]
-    again = shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else names), *flags])
+    again = _again(names, site, trial, change_after=change_after)
     networks = networks_of(field, names)
-    matches = _found(this, field, list(networks), timeout)
+    matches, older = _found(this, field, list(networks), timeout)
     if dry_run:
-        status = _dry_run(this, field.inventory, matches, wishes, json=json)
+        status = _dry_run(this, field.inventory, matches, wishes, older, json=json)
         this.output.next_step(again)
         return status
     _ask(this, field.inventory, networks, yes=yes)
     run, done = _run(this, field, networks, matches, wishes)
     standings = list(run.standings.values()) if run is not None else []
     if json:
-        this.output.emit_json("rejoin", facts(field.inventory, standings, wishes, {}))
+        this.output.emit_json("rejoin", facts(field.inventory, standings, wishes, {}, older))
     elif done:
         show(this.output, field.inventory, standings)
     return _close(this.output, standings, again, done=done)
@@ -131,6 +131,12 @@ def _names(inventory: Inventory, nodes: Sequence[str], site: str) -> list[str]:
     return found
 
 
+def _again(names: Sequence[str], site: str, trial: str, *, change_after: bool) -> str:
+    """The same command once more."""
+    flags = [*(["--trial", trial] if trial else []), *(["--change-after"] if change_after else [])]
+    return shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else names), *flags])
+
+
 def _trial_s(text: str) -> int:
     if not text:
         return int(NETWORK_TRIAL_S)
@@ -147,18 +153,26 @@ def _trial_s(text: str) -> int:
     return seconds
 
 
-def _found(this: Session, field: Field, names: Sequence[str], timeout_s: float) -> list[Match]:
+def _found(
+    this: Session, field: Field, names: Sequence[str], timeout_s: float
+) -> tuple[list[Match], dict[str, bool]]:
+    """The nodes as they were found, and whose image was built from an older inventory; what is hard is said before."""
     import asyncio
 
+    from fleet.cli.rejoin_traits import built_before, warn_before, warn_of_old_images
     from fleet.push.fieldwork import look
 
+    warn_before(this.output, field.inventory, names)
     this.output.note(f"looking for {nodes_text(len(names))} on {field.interface or 'all interfaces'}")
     matches = asyncio.run(look(field, names, timeout_s, tell_waiting(this.output)))
     first = {match.node: match for match in reversed(matches)}
     this.output.note(
         "Which network a node holds cannot be asked: one that is there already is given it all the same."
     )
-    return [first[name] for name in names]
+    found = [first[name] for name in names]
+    older = built_before(field, cast("Target", this.setting("target")), found)
+    warn_of_old_images(this.output, older)
+    return found, older
 
 
 def _ask(this: Session, inventory: Inventory, networks: Mapping[str, Network], *, yes: bool) -> None:
@@ -193,13 +207,24 @@ def _run(
 
 # ------------------------------------------------------------------ printing
 def _dry_run(
-    this: Session, inventory: Inventory, matches: Sequence[Match], wishes: Wishes, *, json: bool
+    this: Session,
+    inventory: Inventory,
+    matches: Sequence[Match],
+    wishes: Wishes,
+    older: Mapping[str, bool],
+    *,
+    json: bool,
 ) -> int:
     """How each node stands, and what would be done; nothing but questions was sent."""
-    from fleet.push.rejoin import Standing, exit_of, first_need, not_found
+    from fleet.push.rejoin import Standing, barred, exit_of, first_need, not_found, not_sent
 
     standings, would = [], {}
+    never = barred(inventory, [match.node for match in matches])
     for match in matches:
+        if match.node in never:
+            standings.append(not_sent(match.node, never[match.node]))
+            would[match.node] = f"nothing: {never[match.node]}"
+            continue
         if match.state is None or not match.reachable:
             standings.append(not_found(match.node, f"{match.status}: {'; '.join(match.evidence)}"))
             would[match.node] = "nothing: it was not found"
@@ -210,7 +235,7 @@ def _dry_run(
             what, f"nothing: {standing.reason}"
         )
     if json:
-        this.output.emit_json("rejoin", facts(inventory, standings, wishes, would))
+        this.output.emit_json("rejoin", facts(inventory, standings, wishes, would, older))
     else:
         states = {match.node: match for match in matches}
         rows = [(n, *where(inventory, n), stands_now(states[n]), would[n]) for n in would]

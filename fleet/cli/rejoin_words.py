@@ -115,8 +115,13 @@ def stands_now(match: Match) -> str:
 
 
 def facts(
-    inventory: Inventory, standings: Sequence[Standing], wishes: Wishes, would: Mapping[str, str]
+    inventory: Inventory,
+    standings: Sequence[Standing],
+    wishes: Wishes,
+    would: Mapping[str, str],
+    older: Mapping[str, bool],
 ) -> dict[str, Any]:
+    """All for JSON. `would`: of a dry run; `older`: by node, whether its image is from an older inventory."""
     nodes = []
     for one in standings:
         site, network = where(inventory, one.node)
@@ -130,6 +135,8 @@ def facts(
                 "node": one.node,
                 "site": site,
                 "network": network,
+                "network_traits": list(inventory.site(site).network_traits),
+                "older_inventory": older.get(one.node),
                 "stands": str(one.stands),
                 "reason": one.reason,
                 "code": one.code.code if one.code else None,

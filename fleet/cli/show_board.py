@@ -19,6 +19,7 @@ _LEGEND: Final = (
     "P probe on the chip's own pull-up, X probe with a resistor outside, H pump relay active high, L active low, "
     "A analog, S a wire laid for later; a small letter: with care, a dot: no"
 )
+_PULLS: Final = {"none": "floats", "up": "pulled up", "down": "pulled down", "usb-up": "pulled up (USB)"}
 _WORDS: Final = {"allowed": "yes", "care": "with care", "refused": "no"}
 
 
@@ -36,6 +37,7 @@ def print_board(out: Output, board: BoardFacts, counted: bool) -> None:
         ("flash", f"{board.flash_bytes // 1024:,} KiB ({board.flash_map})"),
         ("slot", f"{board.slot_bytes:,} bytes: the largest image"),
         ("pull-ups", pull_ups),
+        ("button", f"pulls GPIO{board.button_gpio} LOW" if board.button_gpio is not None else "none to read"),
         *((("nodes", ", ".join(board.nodes) or "none in this inventory"),) if counted else ()),
     )
     for name, text in facts:
@@ -47,16 +49,39 @@ def print_board(out: Output, board: BoardFacts, counted: bool) -> None:
         out.data(line)
     paragraph(out, _LEGEND, "", "  ")
     out.data()
-    rows = [(p.pin, str(p.gpio), *(_WORDS[fit.answer] for fit in _fits(p))) for p in board.pins]
-    out.table(
-        ("pin", "GPIO", "probe", "outside pull-up", "relay, high", "relay, low", "analog", "spare"), rows
+    head = (
+        "pin",
+        "also",
+        "GPIO",
+        "at reset",
+        "probe",
+        "outside pull-up",
+        "relay, high",
+        "relay, low",
+        "analog",
     )
+    out.table((*head, "spare"), [_row(pin) for pin in board.pins])
     out.data()
     for pin in board.pins:
         for also in pin.also:
             paragraph(out, f"- {pin.pin} (GPIO{pin.gpio}) {also}", "", "  ")
     for name, source in board.sources.items():
         paragraph(out, f"source of {name}: {source}", "", "  ")
+
+
+def _row(pin: BoardPin) -> tuple[str, ...]:
+    also = ", ".join(alias for alias in pin.aliases if alias != f"GPIO{pin.gpio}") or "-"
+    return (pin.pin, also, str(pin.gpio), _at_reset(pin), *(_WORDS[fit.answer] for fit in _fits(pin)))
+
+
+def _at_reset(pin: BoardPin) -> str:
+    """What holds it then: the chip as an output, a resistor on the board (stronger than the chip's pull), or that."""
+    if pin.reset.output:
+        return "driven"
+    by_board = next((load.to for load in pin.loads if load.kind == "resistor"), None)
+    if by_board is not None:
+        return f"pulled {'up' if by_board == 'high' else 'down'} (board)"
+    return _PULLS[pin.reset.pull]
 
 
 def drawing(board: BoardFacts) -> Iterator[str]:

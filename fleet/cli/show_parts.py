@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.cli.show_tank import paragraph
-from fleet.water.electrodes import kohm
+from fleet.water.electrodes import Sure, kohm
 from fleet.water.quantities import Units, duration
 
 if TYPE_CHECKING:
@@ -71,16 +71,25 @@ def _electrodes(out: Output, of: ElectrodeFacts) -> None:
     length = ""
     if of.surely_wet_from_m is not None:
         length = f", from {1000 * of.surely_wet_from_m:.0f} mm of rod under water on"
+    dry_from = f"HIGH from {kohm(of.high_at_least_ohm)} on" if of.high_at_least_ohm else "never HIGH"
     for state, (best, worst), sure, limit in (
         ("wet", of.wet_ohm, of.wet, f"LOW up to {kohm(of.low_at_most_ohm or 0)}{length}"),
-        ("dry", of.dry_ohm, of.dry, f"HIGH from {kohm(of.high_at_least_ohm or 0)} on"),
+        ("dry", of.dry_ohm, of.dry, dry_from),
     ):
         verdict = f"{sure}: {of.pull_up} reads {limit}" if sure else "the resistor outside is not given"
-        paragraph(out, f"  {state}    {kohm(best)} to {kohm(worst)}; {verdict}", "", " " * 9)
+        pair = ""
+        if state == "wet" and of.shared > 1:
+            pair = (
+                f" of one pair, {of.shared:g} times that for the highest of {of.probes_on_at_once} wet probes "
+                "(resistors outside are always on, and share the common electrode)"
+            )
+        paragraph(out, f"  {state}    {kohm(best)} to {kohm(worst)}{pair}; {verdict}", "", " " * 9)
     if of.current_ua is not None:
         paragraph(out, f"  DC     up to {of.current_ua:.0f} uA. {of.sampled}", "", " " * 9)
     fit = "no single resistor outside of the chip reads both surely"
-    if not of.needs_resistor:
+    if not of.needs_resistor and {of.wet, of.dry} != {Sure.YES.value}:
+        fit = "another pin: what the board itself hangs on one of these is in the way"
+    elif not of.needs_resistor:
         fit = "nothing: wet and dry are told apart as it is"
     elif of.resistor_to_fit_ohm:
         fit = f"{kohm(of.resistor_to_fit_ohm)} outside of the chip reads both surely"
@@ -93,7 +102,8 @@ def print_site(out: Output, site: SiteFacts, units: Units) -> None:
     """Everything of one site."""
     out.data(f"{out.style(site.name, 'bold')}: {site.title or site.name}")
     out.data(f"  time zone  {site.time_zone}")
-    out.data(f"  network    {site.network}")
+    traits = f" ({', '.join(site.network_traits)})" if site.network_traits else ""
+    out.data(f"  network    {site.network}{traits}")
     if site.contact:
         out.data(f"  contact    {site.contact}")
     out.data()
@@ -107,6 +117,10 @@ def print_site(out: Output, site: SiteFacts, units: Units) -> None:
         ("spare board", "in stock", "nodes of that kind"),
         [(stock.board, str(stock.count), str(stock.nodes)) for stock in site.spare_boards],
     )
+    if site.access_points:
+        out.data()
+        points = [(p.name, ", ".join(p.bssids) or "-", ", ".join(p.nodes) or "-") for p in site.access_points]
+        out.table(("access point", "BSSID", "nodes meant for it"), points)
     out.data()
     print_tanks(out, site.tanks, units)
     out.data()

@@ -35,4 +35,11 @@ FALSE_NODE = Code(
     "It announces the node's name, but what it answers is not signed with the node's key.",
     "Find the device at that address; a board that was loaded with other keys must be loaded over USB again.",
 )
-CODES = (NO_INTERFACE, MISSING, UNKNOWN, DOUBLE, FALSE_NODE)
+CROWDED = Code(
+    "FND106",
+    "a node is crowded",
+    "Where it was announced or last found, all connections are taken, for as long as it was asked. It is there, and "
+    "what it runs is not known.",
+    "Run the command again. If it lasts, see which other programs speak to the node: scrapers, other computers.",
+)
+CODES = (NO_INTERFACE, MISSING, UNKNOWN, DOUBLE, FALSE_NODE, CROWDED)

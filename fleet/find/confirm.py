@@ -9,11 +9,14 @@ import aiohttp
 
 from fleet.errors import LinkError, NodeImpostor, NodeUnreachable
 from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
-from fleet.limits import CONFIRM_ANSWER_TIMEOUT_S, CONFIRM_AT_ONCE, CONFIRM_CONNECT_TIMEOUT_S
+from fleet.limits import CONFIRM_ANSWER_TIMEOUT_S, CONFIRM_AT_ONCE, CONFIRM_CONNECT_TIMEOUT_S, FIND_ROUND_S
 from fleet.link.client import NodeLink, Timeouts, read_unconfirmed_state
+from fleet.link.codes import CROWDED
 from fleet.link.state import NodeState
 
-TIMEOUTS = Timeouts(connect_s=CONFIRM_CONNECT_TIMEOUT_S, answer_s=CONFIRM_ANSWER_TIMEOUT_S)
+TIMEOUTS = Timeouts(
+    connect_s=CONFIRM_CONNECT_TIMEOUT_S, answer_s=CONFIRM_ANSWER_TIMEOUT_S, crowded_s=FIND_ROUND_S
+)
 
 
 class Confirmer:
@@ -49,7 +52,8 @@ class Confirmer:
                 why = (
                     error.what.partition(": ")[2] or error.what
                 )  # the node and the address are said beside it
-                return Confirmation(at, Outcome.UNREACHABLE, why=why)
+                crowded = error.code is CROWDED
+                return Confirmation(at, Outcome.CROWDED if crowded else Outcome.UNREACHABLE, why=why)
             except NodeImpostor as error:
                 return await self._who_else(at, error.what)
             except LinkError as error:
@@ -74,6 +78,8 @@ class Confirmer:
                 at.address, at.port, session=self._session, timeouts=self._timeouts
             )
         except LinkError as error:
+            if error.code is CROWDED:
+                return Confirmation(at, Outcome.CROWDED, why=error.what)
             announced = at.source is Source.ANNOUNCED
             return Confirmation(at, Outcome.UNSIGNED if announced else Outcome.SOMETHING_ELSE, why=error.what)
         if said.node != at.node and said.node in self._known:

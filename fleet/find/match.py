@@ -28,6 +28,8 @@ class Status(StrEnum):
     """More than one board answers under its key."""
     IMPOSTOR = "impostor"
     """Something announces its name without its key."""
+    CROWDED = "crowded"
+    """Something is where it is said to be, but never had a free connection."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +76,11 @@ def _expected(node: str, group: Sequence[Confirmation], last: Seen | None) -> Ma
     boards = _boards(group)
     if not boards:
         impostors = _impostors(node, group)
-        return (
-            impostors[0] if impostors else Match(node, Status.MISSING, evidence=evidence or (_unheard(last),))
-        )
+        crowded = [
+            _of(c, Status.CROWDED, evidence, state=False) for c in group if c.outcome is Outcome.CROWDED
+        ]
+        missing = Match(node, Status.MISSING, evidence=evidence or (_unheard(last),))
+        return [*impostors, *crowded, missing][0]
     first = boards[0]
     if len(boards) > 1:
         places = tuple(c.sighting.place for c in boards[1:])
@@ -144,6 +148,8 @@ def _told(confirmation: Confirmation) -> str:
         return f"{where}, but what answers there does not hold its key"
     if confirmation.outcome is Outcome.SOMETHING_ELSE:
         return f"{where}, where something else answers: {confirmation.why}"
+    if confirmation.outcome is Outcome.CROWDED:
+        return f"{where}, but all connections there are taken"
     return f"{where}, but no answer: {confirmation.why}"
 
 

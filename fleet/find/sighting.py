@@ -44,6 +44,8 @@ class Outcome(StrEnum):
     SOMETHING_ELSE = "something-else"
     """What answers there is not the node, nor says so."""
     UNREACHABLE = "unreachable"
+    CROWDED = "crowded"
+    """All connections there are taken; asked again as long as there is time."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fleet.boards.board import load_board
-from fleet.boards.pins import Use, may, probe_use, relay_use
+from fleet.boards.pins import may, probe_use, relay_use
+from fleet.boards.uses import Use
 from fleet.inventory.about_electrodes import ElectrodeFacts, about_electrodes
 from fleet.inventory.about_tank import Need, update_need
 from fleet.limits import DEBOUNCE_MS
@@ -14,7 +15,7 @@ from fleet.limits import DEBOUNCE_MS
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.boards.board import Board, Pin
+    from fleet.boards.board import Board, Load, Pin, Reset
     from fleet.inventory.model import Inventory, Node, Served
 
 
@@ -23,6 +24,7 @@ class PinUse:
     """A pin in use: `for_what` is `probe` or `pump relay`, `answer` whether it is fit for that."""
 
     pin: str
+    """By the name that the inventory uses, or by the first one of the board where that is `GPIOn`."""
     gpio: int
     for_what: str
     tank: str
@@ -88,6 +90,10 @@ class BoardPin:
     analog: Fitness
     spare: Fitness
     """For a wire laid for later."""
+    reset: Reset
+    """What it is from reset until the firmware sets it."""
+    loads: tuple[Load, ...]
+    """What the board itself hangs on it."""
     also: tuple[str, ...]
     """What else is known of it, each with its source."""
 
@@ -114,6 +120,8 @@ class BoardFacts:
     rows: tuple[tuple[str, ...], tuple[str, ...]]
     """Names of all pins in the two rows on the board, from the top down; those not in `pins` are no GPIO."""
     pins: tuple[BoardPin, ...]
+    button_gpio: int | None
+    """GPIO that a button on the board pulls LOW while it is pressed."""
     notes: tuple[str, ...]
     sources: dict[str, str]
     nodes: tuple[str, ...]
@@ -186,10 +194,16 @@ def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:
                 relay_low=_fitness(board, pin, Use.RELAY_LOW),
                 analog=_fitness(board, pin, Use.ANALOG),
                 spare=_fitness(board, pin, Use.SPARE),
-                also=tuple(f"{fact.what} ({fact.source})" for fact in pin.facts),
+                reset=pin.reset,
+                loads=pin.loads,
+                also=(
+                    *(f"{fact.what} ({fact.source})" for fact in pin.facts),
+                    *(f"{load.what} ({load.source})" for load in pin.loads),
+                ),
             )
             for pin in board.pins
         ),
+        button_gpio=board.button_gpio,
         notes=board.notes,
         sources=dict(board.sources),
         nodes=tuple(node.name for node in nodes if node.board == board.id),
@@ -201,7 +215,7 @@ def _uses(node: Node, board: Board) -> Iterator[PinUse]:
         internal = served.pull_up == "internal"
         use = probe_use(served.pull_up)
         for mark, name in served.probes.items():
-            pin = board.pin(name)
+            pin = board.pin_as_said(name)
             fit = _fitness(board, pin, use)
             yield PinUse(
                 pin=pin.name,
@@ -217,7 +231,7 @@ def _uses(node: Node, board: Board) -> Iterator[PinUse]:
                 source=fit.source,
             )
         if served.pump_relay:
-            pin = board.pin(served.pump_relay.pin)
+            pin = board.pin_as_said(served.pump_relay.pin)
             fit = _fitness(board, pin, relay_use(served.pump_relay.active))
             yield PinUse(
                 pin=pin.name,

@@ -85,6 +85,15 @@ class StockFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class AccessPointFacts:
+    """An access point that the site lists, or that its nodes name: then without BSSIDs. `nodes` are meant for it."""
+
+    name: str
+    bssids: tuple[str, ...]
+    nodes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SiteFacts:
     """All of one site."""
 
@@ -92,6 +101,9 @@ class SiteFacts:
     title: str
     time_zone: str
     network: str
+    network_traits: tuple[str, ...]
+    """What may keep a board from joining it."""
+    access_points: tuple[AccessPointFacts, ...]
     contact: str
     windows: tuple[WindowFacts, ...]
     spare_boards: tuple[StockFacts, ...]
@@ -120,6 +132,8 @@ def about_site(inventory: Inventory, name: str) -> SiteFacts:
         title=site.title,
         time_zone=site.time_zone,
         network=site.network,
+        network_traits=tuple(trait.value for trait in site.network_traits),
+        access_points=_access_points(site, nodes),
         contact=site.contact,
         windows=tuple(
             WindowFacts(w.rule, w.first.isoformat(sep=" ", timespec="minutes"), w.length_s)
@@ -159,6 +173,16 @@ def board_lines(inventory: Inventory | None) -> tuple[BoardLine, ...]:
 
 def _nodes_at(inventory: Inventory, site: Site) -> list[Node]:
     return [node for node in inventory.nodes if inventory.site_of(node).name == site.name]
+
+
+def _access_points(site: Site, nodes: list[Node]) -> tuple[AccessPointFacts, ...]:
+    named = sorted({node.access_point for node in nodes if node.access_point is not None})
+    return tuple(
+        AccessPointFacts(
+            name, site.access_points.get(name, ()), tuple(n.name for n in nodes if n.access_point == name)
+        )
+        for name in dict.fromkeys([*site.access_points, *named])
+    )
 
 
 def _stock(site: Site, nodes: list[Node]) -> tuple[StockFacts, ...]:

@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING
 
 from fleet.boards.board import load_board
 from fleet.limits import SHOWN_IMAGE_BYTES
-from fleet.water.cautions import Caution, cautions
+from fleet.water.cautions import Caution, Wired, cautions
 from fleet.water.crossing import debounce_s, starting, stopping
+from fleet.water.electrodes import chip_pull
 from fleet.water.filling import Timed, between_l, overflow_m, pump_marks, pump_times, rising
 from fleet.water.geometry import top_m, volume_l
 from fleet.water.motors import allowance
 from fleet.water.quantities import METRIC, Units
+from fleet.water.sensing import sensing
 from fleet.water.slosh import period_s
 from fleet.water.spare import needed_s, spare_time, suffices
 from fleet.water.starts import starts
@@ -185,7 +187,7 @@ def about_tank(inventory: Inventory, name: str, units: Units = METRIC) -> TankFa
         pump=_pump(tank, tank.pump, debounce_s(node), units) if tank.pump else None,
         need=need,
         levels=_levels(tank, need, units),
-        cautions=cautions(tank, units),
+        cautions=cautions(tank, units, wired_to(tank, node) if node else None),
         notes=tank.notes,
     )
 
@@ -196,6 +198,14 @@ def node_of(inventory: Inventory, tank: str) -> Node | None:
         if any(served.tank == tank for served in node.serves):
             return node
     return None
+
+
+def wired_to(tank: Tank, node: Node) -> Wired:
+    """How the node is wired to a tank that it serves."""
+    served = next(each for each in node.serves if each.tank == tank.name)
+    pull, relay = load_board(node.board).pull_up, served.pump_relay
+    current = sensing(tank, served, chip_pull(*pull.limits_ohm), pull.settle_s)
+    return Wired(relay.active if relay else None, current)
 
 
 def update_need(inventory: Inventory, node: Node) -> Need:

@@ -108,7 +108,7 @@ def _no_collection() -> Iterator[None]:
 def _read(
     files: Sequence[tuple[str, bytes | None]], today: date | None
 ) -> tuple[Inventory | None, list[Finding]]:
-    survey = Survey(Place(files[0][0]))
+    survey = Survey(Place(files[0][0]), today=today)
     findings: list[Finding] = []
     for shown, data in files:
         source, broken = decode(shown, data) if data is not None else (None, [])

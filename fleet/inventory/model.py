@@ -10,7 +10,14 @@ from enum import StrEnum
 from functools import cached_property
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetJsonSchemaHandler,
+    model_validator,
+)
 from pydantic_core import CoreSchema
 
 from fleet.inventory.units import (
@@ -30,6 +37,7 @@ from fleet.inventory.units import (
     Volume_l,
 )
 from fleet.inventory.values import (
+    Bssid,
     Domain,
     IsoDate,
     Line,
@@ -45,7 +53,15 @@ from fleet.inventory.values import (
     WireColor,
     YesNo,
 )
-from fleet.limits import MARKS_PER_TANK, NETWORK_LOST_S, RUN_ON_S, STRAP_POINTS, TANKS_PER_NODE
+from fleet.limits import (
+    ACCESS_POINTS_PER_SITE,
+    BSSIDS_PER_ACCESS_POINT,
+    MARKS_PER_TANK,
+    NETWORK_LOST_S,
+    RUN_ON_S,
+    STRAP_POINTS,
+    TANKS_PER_NODE,
+)
 
 
 class Part(BaseModel):
@@ -284,6 +300,9 @@ class PumpRelay(Part):
 
     pin: PinName
     active: Literal["high", "low"] = "high"
+    supply: Literal["3.3 V", "5 V", "12 V", "24 V"] | None = Field(
+        default=None, description="of the input side of the relay module: VCC beside IN"
+    )
 
 
 class Served(Part):
@@ -313,7 +332,9 @@ class Node(Part):
     mac: Mac | None = Field(default=None, description="once claimed")
     place: Line = Field(default="", max_length=200)
     fitted: IsoDate | None = None
-    access_point: Name | None = None
+    access_point: Name | None = Field(
+        default=None, description="that it should be joined to; one of the site's, where that lists them"
+    )
     debounce_s: Span_s | None = Field(default=None, alias="debounce")
     clear_button: PinName | None = Field(
         default=None, description="pin of a button to ground that clears faults; `none`: there is none"
@@ -337,6 +358,27 @@ class Stock(Part):
     count: Annotated[WholeNumber, Field(ge=0, le=10_000)]
 
 
+class NetworkTrait(StrEnum):
+    """What is out of the ordinary about a network, and may keep a board from joining it."""
+
+    HIDDEN = "hidden"
+    """The access point does not say its name."""
+    HIGH_CHANNELS = "high-channels"
+    """It is, or may go, on channel 12, 13 or 14."""
+    WPA3_ONLY = "wpa3-only"
+    NO_80211N = "no-802.11n"
+    """802.11n does not work with it."""
+
+
+def _in_a_list(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+_BssidList = Annotated[tuple[Bssid, ...], Field(min_length=1, max_length=BSSIDS_PER_ACCESS_POINT)]
+Bssids = Annotated[_BssidList, BeforeValidator(_in_a_list, json_schema_input_type=Bssid | _BssidList)]
+"""One, or a list: an access point has one for each of its radios and networks."""
+
+
 class Site(Part):
     """A place with its own network and hours."""
 
@@ -344,6 +386,14 @@ class Site(Part):
     title: Line = Field(default="", max_length=120)
     time_zone: Line = Field(max_length=64, description="IANA name, such as Europe/Lisbon")
     network: Name = Field(description="name of the WiFi credentials in the key folder")
+    network_traits: tuple[NetworkTrait, ...] = Field(
+        default=(), max_length=len(NetworkTrait), description="what may keep a board from joining the network"
+    )
+    access_points: dict[Name, Bssids] = Field(
+        default_factory=dict,
+        max_length=ACCESS_POINTS_PER_SITE,
+        description="by name, the BSSID of each, or a list: one for each radio and network",
+    )
     network_lost_s: Span_s = Field(
         default=NETWORK_LOST_S,
         alias="network_lost",
@@ -352,6 +402,10 @@ class Site(Part):
     contact: Line = Field(default="", max_length=200)
     windows: tuple[Window, ...] = ()
     spare_boards: tuple[Stock, ...] = ()
+
+    def access_point_of(self, bssid: str) -> str | None:
+        """The name of the access point with that BSSID; None: the site lists none with it."""
+        return next((name for name, known in self.access_points.items() if bssid in known), None)
 
 
 # ------------------------------------------------------------------ fleet and policy

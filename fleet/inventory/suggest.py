@@ -19,11 +19,11 @@ class Suggester:
     def __init__(self) -> None:
         self._left = SUGGESTION_COMPARISONS
 
-    def nearest(self, word: str, known: Iterable[str]) -> str:
-        """The known word most like `word`, or nothing."""
+    def nearest(self, word: str, known: Iterable[str], like_enough: float = _LIKE_ENOUGH) -> str:
+        """The known word most like `word` (from 0, nothing alike, to 1, the same), or nothing."""
         if len(word) > LABEL_CHARS:
             return ""
-        best, best_ratio = "", _LIKE_ENOUGH
+        best, best_ratio = "", like_enough
         folded = word.lower().replace("_", "-")
         matcher = SequenceMatcher(b=folded, autojunk=False)
         for candidate in known:

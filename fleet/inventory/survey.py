@@ -10,6 +10,8 @@ from fleet.inventory.model import Fleet, Node, Policy, Ruling, Site, Tank
 from fleet.inventory.suggest import Suggester
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from fleet.finding import Place
     from fleet.inventory.source import Source
 
@@ -48,6 +50,8 @@ class Survey:
     unread: dict[str, set[str]] = field(default_factory=dict)
     whole: bool = True
     """Whether every file and every part's name was read: if not, what is missing may just be unread."""
+    today: date | None = None
+    """The day of the check; without it nothing is said about what is past or still to come."""
     suggester: Suggester = field(default_factory=Suggester)
 
     @cached_property

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from difflib import get_close_matches
 from functools import lru_cache
 from math import isfinite
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -18,7 +17,7 @@ from pydantic import BeforeValidator, WithJsonSchema
 
 from fleet.inventory.codes import NO_UNIT, NOT_A_QUANTITY, OUT_OF_RANGE, WRONG_UNIT
 from fleet.inventory.refusal import Refusal, shown
-from fleet.limits import QUANTITY_CHARS
+from fleet.limits import QUANTITY_CHARS, SMALLEST_SIZE_M
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -51,6 +50,8 @@ class Kind:
     largest: float
     """In `unit`."""
     zero_allowed: bool = True
+    least: float = 0.0
+    """In `unit`; a smaller one that is not 0 is refused."""
 
     @property
     def accepted(self) -> str:
@@ -78,7 +79,14 @@ _LENGTH: Final = Kind(
     1_000.0,
 )
 _SIZE: Final = Kind(
-    "a length", "m", "meter", _LENGTH.factors, _LENGTH.examples, _LENGTH.largest, zero_allowed=False
+    "a length",
+    "m",
+    "meter",
+    _LENGTH.factors,
+    _LENGTH.examples,
+    _LENGTH.largest,
+    zero_allowed=False,
+    least=SMALLEST_SIZE_M,
 )
 _VOLUMES: Final = {
     "L": 1.0,
@@ -91,7 +99,15 @@ _VOLUMES: Final = {
     "gal": _US_GALLON_L,
     "gallon": _US_GALLON_L,
     "gallons": _US_GALLON_L,
+    "US_gal": _US_GALLON_L,
+    "usgal": _US_GALLON_L,
     "imperial_gallon": _IMPERIAL_GALLON_L,
+    "imperial_gallons": _IMPERIAL_GALLON_L,
+    "imp_gal": _IMPERIAL_GALLON_L,
+    "impgal": _IMPERIAL_GALLON_L,
+    "igal": _IMPERIAL_GALLON_L,
+    "UK_gal": _IMPERIAL_GALLON_L,
+    "ukgal": _IMPERIAL_GALLON_L,
     "ft3": _FOOT3_L,
     "ft³": _FOOT3_L,
     "ft^3": _FOOT3_L,
@@ -105,7 +121,9 @@ _FLOW: Final = Kind(
     "L/min",
     "liter/minute",
     {f"{volume}/{time}": size * per for volume, size in _VOLUMES.items() for time, per in _PER.items()}
-    | {"gpm": _US_GALLON_L, "lpm": 1.0},
+    | {"gpm": _US_GALLON_L, "gph": _US_GALLON_L / 60.0, "gpd": _US_GALLON_L / 1440.0}
+    | {"igpm": _IMPERIAL_GALLON_L, "igph": _IMPERIAL_GALLON_L / 60.0, "igpd": _IMPERIAL_GALLON_L / 1440.0}
+    | {"lpm": 1.0, "lps": 60.0, "lph": 1.0 / 60.0},
     ("60 L/min", "1 L/s", "3.6 m3/h", "16 gal/min", "200 L/d"),
     1_000_000.0,
 )
@@ -258,6 +276,11 @@ def _parse_text(noun: str, zero_allowed: bool, text: str) -> float:
         raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is more than {largest}, which no tank here can have")
     if value == 0 and not kind.zero_allowed:
         raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is nothing; {kind.noun} above zero is needed here")
+    if value < kind.least:
+        raise Refusal(
+            OUT_OF_RANGE,
+            f"`{shown(text)}` is less than {kind.least:g} {kind.unit}, which nothing here can have",
+        )
     return value
 
 
@@ -287,9 +310,41 @@ def _factor_by_pint(kind: Kind, unit: str) -> float:
         what = f"there is no unit `{unit}`"
     except (errors.PintError, ValueError, TypeError, AssertionError, ZeroDivisionError):
         what = f"`{unit}` does not measure {kind.noun}"
-    close = [known for known in kind.factors if known.lower() == unit.lower()]
-    close = close or get_close_matches(unit, kind.factors, n=1, cutoff=0.5)
-    raise Refusal(WRONG_UNIT, f"{what}.{f' Did you mean `{close[0]}`?' if close else ''}", fix)
+    meant = unit_meant(unit, kind.factors)
+    raise Refusal(WRONG_UNIT, f"{what}.{f' Did you mean `{meant}`?' if meant else ''}", fix)
+
+
+def unit_meant(unit: str, known: Mapping[str, float]) -> str:
+    """The one of the known units (with their sizes) that was surely meant; empty where another size may have been.
+
+    The same letters in other cases, but for M and m, which are a million and a thousandth; or begun alike with letters
+    left out, added or exchanged. Where such units differ in size, none is said.
+    """
+    lengths = "m" in known
+    may = [
+        name for name in known if name[0].lower() == unit[0].lower() and (lengths or not _mega(name, unit))
+    ]
+    close = [name for name in may if name.lower() == unit.lower()]
+    if not close and len(unit) > 1:
+        close = [name for name in may if _alike(name.lower(), unit.lower())]
+    if len({known[name] for name in close}) != 1:
+        return ""
+    return min(close, key=lambda name: abs(len(name) - len(unit)))
+
+
+def _mega(one: str, other: str) -> bool:
+    """Whether one begins with a million where the other begins with a thousandth."""
+    return {one[0], other[0]} == {"m", "M"}
+
+
+def _alike(one: str, other: str) -> bool:
+    """Whether one is the other with letters left out, or with letters exchanged."""
+    return _within(one, other) or _within(other, one) or sorted(one) == sorted(other)
+
+
+def _within(short: str, long: str) -> bool:
+    letters = iter(long)
+    return all(letter in letters for letter in short)
 
 
 @lru_cache(maxsize=1)

@@ -16,6 +16,7 @@ from fleet.inventory.refusal import Refusal, shown
 from fleet.limits import (
     EARLIEST_YEAR,
     LABEL_CHARS,
+    LARGEST_GPIO,
     LATEST_YEAR,
     MARK_NAME_CHARS,
     PIN_NAME_CHARS,
@@ -40,7 +41,20 @@ _DATE: Final = re.compile(DATE_PATTERN)
 _TIME: Final = re.compile(TIME_PATTERN)
 
 
+def _read_pin(value: Any) -> Any:
+    """Some boards print bare numbers: `4` is that name, with quotes or without."""
+    return str(value) if type(value) is int and 0 <= value <= LARGEST_GPIO else value
+
+
 def _read_mac(value: Any) -> Any:
+    return _read_address(value, "a MAC", "board")
+
+
+def _read_bssid(value: Any) -> Any:
+    return _read_address(value, "a BSSID", "access point")
+
+
+def _read_address(value: Any, noun: str, whose: str) -> Any:
     """IEEE 802: 48 bits; a station's own address is never a group address (lowest bit of the first byte)."""
     if not isinstance(value, str):
         return value
@@ -49,9 +63,9 @@ def _read_mac(value: Any) -> Any:
         fix = ""
         if re.fullmatch(r"[0-9a-f]{12}", digits):
             fix = f"Write `{':'.join(digits[i : i + 2] for i in range(0, 12, 2))}`."
-        raise Refusal(BAD_MAC, f"`{shown(value)}` is not written as a MAC is here", fix)
+        raise Refusal(BAD_MAC, f"`{shown(value)}` is not written as {noun} is here", fix)
     if int(digits[:2], 16) & 1 or digits == "000000000000":
-        raise Refusal(BAD_MAC, f"`{value}` is a group address or nothing, not the address of one board")
+        raise Refusal(BAD_MAC, f"`{value}` is a group address or nothing, not the address of one {whose}")
     return value
 
 
@@ -98,18 +112,34 @@ Name = Annotated[
     ),
 ]
 MarkName = Annotated[str, Field(min_length=1, max_length=MARK_NAME_CHARS, pattern=NAME_PATTERN)]
-PinName = Annotated[str, Field(min_length=1, max_length=PIN_NAME_CHARS, pattern=PIN_PATTERN)]
+PinName = Annotated[
+    str,
+    Field(min_length=1, max_length=PIN_NAME_CHARS, pattern=PIN_PATTERN),
+    BeforeValidator(
+        _read_pin,
+        json_schema_input_type=Annotated[
+            str, Field(min_length=1, max_length=PIN_NAME_CHARS, pattern=PIN_PATTERN)
+        ]
+        | Annotated[int, Field(ge=0, le=LARGEST_GPIO)],
+    ),
+]
 Mac = Annotated[
     str,
     Field(pattern=MAC_PATTERN, description="lower case, six pairs with colons"),
     BeforeValidator(_read_mac),
 ]
+Bssid = Annotated[
+    str,
+    Field(pattern=MAC_PATTERN, description="lower case, six pairs with colons"),
+    BeforeValidator(_read_bssid),
+]
+"""The address by which an access point goes on one of its radios and networks."""
 Release = Annotated[str, Field(min_length=1, max_length=RELEASE_CHARS, pattern=RELEASE_PATTERN)]
 Domain = Annotated[str, Field(max_length=200, pattern=DOMAIN_PATTERN)]
 Line = Annotated[str, Field(pattern=LINE_PATTERN)]
 """Text of one line."""
 WireColor = Annotated[str, Field(min_length=1, max_length=WIRE_COLOR_CHARS, pattern=LINE_PATTERN)]
-"""The colour of a wire in words, such as `red` or `green/yellow`."""
+"""The colour of a wire in words, such as `red` or `white/blue`."""
 Reason = Annotated[str, Field(min_length=1, max_length=REASON_CHARS, pattern=REASON_PATTERN)]
 """Text of one line that says something."""
 YesNo = Annotated[bool, Strict()]

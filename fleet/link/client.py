@@ -9,16 +9,23 @@ Failures are LinkError (fleet/errors.py): NodeUnreachable, NodeRefused with the 
 
 from __future__ import annotations
 
+import asyncio
 import base64
 import json
 from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
-from fleet.errors import LinkError, NodeImpostor, NodeRefused
-from fleet.limits import ANSWER_BYTES, IMAGE_BYTES, NONCE_BYTES, STATE_DOCUMENT_BYTES, TICKET_BYTES
+from fleet.errors import LinkError, NodeImpostor, NodeRefused, NodeUnreachable
+from fleet.limits import (
+    ANSWER_BYTES,
+    IMAGE_BYTES,
+    NONCE_BYTES,
+    STATE_DOCUMENT_BYTES,
+    TICKET_BYTES,
+)
 from fleet.link import signing
-from fleet.link.codes import IMAGE_TOO_BIG, IMPOSTOR, NOT_A_STATE
+from fleet.link.codes import CROWDED, IMAGE_TOO_BIG, IMPOSTOR, NOT_A_STATE
 from fleet.link.exchange import Answer, Request, Timeouts, exchange, open_session, refusal
 from fleet.link.network import IV_BYTES, sealed_network
 from fleet.link.payload import ImagePayload
@@ -115,6 +122,14 @@ class NodeLink:
         """Pump relay off, no start for 600 s or until restart."""
         return await self._change(_Change("POST", "/v1/rest"))
 
+    async def clear_fault(self, tank: int) -> Phase:
+        """Clear the fault that stays of a tank, counted from 1 in the order of the state's `tanks`."""
+        return await self._change(_Change("POST", f"/v1/clear-fault/{tank}"))
+
+    async def clear_brown_outs(self) -> Phase:
+        """Begin the count of brown-outs anew."""
+        return await self._change(_Change("POST", "/v1/clear-brown-outs"))
+
     async def give_network(self, network: Network, trial_s: int) -> Phase:
         """Hand over new network credentials on trial (60 to 65535 s): from a second after its answer on the node tries
         them, and goes back to the ones it has unless it is told to keep these. The answer is the image's phase."""
@@ -127,7 +142,8 @@ class NodeLink:
         return await self._change(_Change("POST", NETWORK_PATH))
 
     async def _change(self, change: _Change) -> Phase:
-        """A changing request; once more if another used the nonce between our question and our request."""
+        """A changing request; once more with a fresh nonce if the node says, signed, that ours counts no more:
+        another used it between our question and our request, or they were a minute apart."""
         try:
             return await self._change_once(change)
         except NodeRefused as refused:
@@ -145,11 +161,7 @@ class NodeLink:
             body_sha256=change.digest,
             ticket=change.ticket,
         )
-        payload = ImagePayload(change.body, change.on_progress) if change.body else None
-        go_ahead = change.ticket is not None
-        answer = await self._signed(
-            change.method, change.path, fields, payload, go_ahead=go_ahead, limit_bytes=ANSWER_BYTES
-        )
+        answer = await self._signed(change.method, change.path, fields, change, limit_bytes=ANSWER_BYTES)
         return self._phase_in(answer)
 
     def _phase_in(self, answer: Answer) -> Phase:
@@ -166,12 +178,27 @@ class NodeLink:
         method: str,
         path: str,
         fields: dict[str, str],
-        payload: ImagePayload | None = None,
+        change: _Change | None = None,
         *,
-        go_ahead: bool = True,
         limit_bytes: int,
     ) -> Answer:
-        """One exchange. A success must be signed over our nonce; a refusal is checked where it is signed."""
+        """One exchange, and again while the node is crowded: then it has not even read the request."""
+        now_s = asyncio.get_running_loop().time
+        ends_s = now_s() + self._timeouts.crowded_s
+        while True:
+            try:
+                return await self._signed_once(method, path, fields, change, limit_bytes)
+            except NodeUnreachable as error:
+                if error.code is not CROWDED or now_s() >= ends_s:
+                    raise
+            await asyncio.sleep(self._timeouts.crowded_retry_s)
+
+    async def _signed_once(
+        self, method: str, path: str, fields: dict[str, str], change: _Change | None, limit_bytes: int
+    ) -> Answer:
+        """A success must be signed over our nonce; a refusal is checked where it is signed."""
+        payload = ImagePayload(change.body, change.on_progress) if change and change.body else None
+        go_ahead = change is not None and change.ticket is not None
         nonce = base64.urlsafe_b64encode(self._entropy(NONCE_BYTES)).rstrip(b"=").decode("ascii")
         fields = {**fields, "Accept-Signature": signing.accept_signature(nonce=nonce, node=self.node)}
         request = Request(

@@ -44,5 +44,48 @@ IMAGE_TOO_BIG = Code(
     "No slot of any board is that large, so the file is not a node's image.",
     "Build it again with `tankfleet build`.",
 )
+TOO_SLOW = Code(
+    "LNK107",
+    "the way to a node is too slow for an image",
+    "A node that takes an image controls no pump, so it ends a transfer that is slower than 10 kB/s, after 10 s that "
+    "it grants for pauses. The node still runs what it ran.",
+    "Look at the node's signal in `tankfleet find`: move its access point or its aerial, or push when the network is "
+    "idle. A board out of reach of a good signal can be loaded over USB with `tankfleet flash`.",
+)
+UNPROVED_NO = Code(
+    "LNK108",
+    "a refusal that anybody could have sent",
+    "A node signs what it refuses. This one is not signed: it may be from anything on the way to the node, so it is "
+    "taken for no answer at all, and the node is asked again.",
+    "If it comes again and again, look at what is between this machine and the node. A node with the fault `no-key` "
+    "cannot sign: load it over USB.",
+)
+NO_MEMORY = Code(
+    "LNK109",
+    "a node has not enough memory in one piece",
+    "Checking the signature of a ticket needs some kilobytes in one piece, and the node had none just then. It says "
+    "nothing of the ticket or the image.",
+    "Push again. If it happens again and again, let the node start anew (`restart` at its console, or its power), and "
+    "look at `largest_block` in `tankfleet find NODE --json`.",
+    source="BearSSL on the ESP8266 needs 6,264 bytes for ECDSA over P-256 (measured with the core's own library)",
+)
+CROWDED = Code(
+    "LNK110",
+    "all connections of a node are taken",
+    "A node serves few at a time, and others hold its connections. It drops who holds one without need, so "
+    "this passes.",
+    "Try again. If it lasts, see which other programs speak to the node: scrapers, other computers with this tool.",
+)
 
-CODES = (UNREACHABLE, STALLED, REFUSED, IMPOSTOR, NOT_A_STATE, IMAGE_TOO_BIG)
+CODES = (
+    UNREACHABLE,
+    STALLED,
+    REFUSED,
+    IMPOSTOR,
+    NOT_A_STATE,
+    IMAGE_TOO_BIG,
+    TOO_SLOW,
+    UNPROVED_NO,
+    NO_MEMORY,
+    CROWDED,
+)

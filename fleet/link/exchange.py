@@ -16,11 +16,22 @@ from fleet.limits import (
     ANSWER_TIMEOUT_S,
     CONNECT_TIMEOUT_S,
     CONNECTIONS_AT_ONCE,
+    CROWDED_RETRY_S,
+    CROWDED_WAIT_S,
     REFUSAL_TEXT_CHARS,
     SEND_FINISH_TIMEOUT_S,
     SEND_STALL_TIMEOUT_S,
 )
-from fleet.link.codes import NOT_A_STATE, REFUSED, STALLED, UNREACHABLE
+from fleet.link.codes import (
+    CROWDED,
+    NO_MEMORY,
+    NOT_A_STATE,
+    REFUSED,
+    STALLED,
+    TOO_SLOW,
+    UNPROVED_NO,
+    UNREACHABLE,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,12 +41,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Timeouts:
-    """How long a node may take to accept a connection, to answer, to take bytes, to end after the last."""
+    """How long a node may take to accept a connection, to answer, to take bytes, to end after the last; how long, and
+    how often, one that is crowded is asked again."""
 
     connect_s: float = CONNECT_TIMEOUT_S
     answer_s: float = ANSWER_TIMEOUT_S
     stall_s: float = SEND_STALL_TIMEOUT_S
     finish_s: float = SEND_FINISH_TIMEOUT_S
+    crowded_s: float = CROWDED_WAIT_S
+    crowded_retry_s: float = CROWDED_RETRY_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +117,9 @@ async def exchange(session: aiohttp.ClientSession, request: Request, timeouts: T
         what = f"{request}: not HTTP as agreed: {error.message}"
         raise LinkError(NOT_A_STATE, what, node=request.node) from error
     except (aiohttp.ClientError, OSError, ValueError) as error:
+        if payload is not None and payload.too_slow:
+            what = f"{request}: ended by the node: {payload.pace}"
+            raise NodeUnreachable(TOO_SLOW, what, node=request.node) from error
         raise NodeUnreachable(UNREACHABLE, f"{request}: {_in_words(error)}", node=request.node) from error
 
 
@@ -117,8 +134,11 @@ def _in_words(error: Exception) -> str:
     return str(error) or type(error).__name__
 
 
-def refusal(request: Request, answer: Answer, *, signed: bool) -> NodeRefused:
-    """What the node said no with: `code` and `detail` of its RFC 9457 document, printable and short."""
+def refusal(request: Request, answer: Answer, *, signed: bool) -> LinkError:
+    """What the node said no with: `code` and `detail` of its RFC 9457 document, printable and short.
+
+    A no to a changing request that is not signed could be anybody's: NodeUnreachable, as when nothing was answered.
+    """
     code = detail = ""
     try:
         said = json.loads(answer.body)
@@ -127,7 +147,14 @@ def refusal(request: Request, answer: Answer, *, signed: bool) -> NodeRefused:
         pass
     tail = "" if signed else " (this refusal is not signed)"
     what = f"{request}: {code or answer.status}: {detail or 'no detail'}{tail}"
-    return NodeRefused(REFUSED, what, node=request.node, refusal=code or "unknown", status=answer.status)
+    if not signed and (answer.status, code) == (503, "crowded"):
+        return NodeUnreachable(
+            CROWDED, f"{request}: crowded, all its connections are taken", node=request.node
+        )
+    if not signed and request.method != "GET":
+        return NodeUnreachable(UNPROVED_NO, what, node=request.node)
+    kind = NO_MEMORY if code == "no-memory" else REFUSED
+    return NodeRefused(kind, what, node=request.node, refusal=code or "unknown", status=answer.status)
 
 
 def _printable(value: object) -> str:

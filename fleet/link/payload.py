@@ -8,12 +8,17 @@ from typing import TYPE_CHECKING
 
 from aiohttp.payload import Payload
 
-from fleet.limits import SEND_BUFFER_BYTES, SEND_CHUNK_BYTES
+from fleet.limits import BODY_GRACE_S, SEND_BUFFER_BYTES, SEND_CHUNK_BYTES, SLOWEST_SEND_BYTES_PER_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from aiohttp.abc import AbstractStreamWriter
+
+
+def slowest_send_s(image_bytes: int) -> float:
+    """Seconds for which a node waits for a whole image, at most; what its own flash takes comes on top."""
+    return BODY_GRACE_S + image_bytes / SLOWEST_SEND_BYTES_PER_S
 
 
 class ImagePayload(Payload):
@@ -26,6 +31,7 @@ class ImagePayload(Payload):
         self._deadline: asyncio.Timeout | None = None
         self._stall_s = self._finish_s = self._moved_s = 0.0
         self.sent_bytes = 0
+        self._begun_s: float | None = None
 
     @property
     def consumed(self) -> bool:
@@ -36,6 +42,25 @@ class ImagePayload(Payload):
         """Move `deadline` on as bytes are taken: by `stall_s` each time, by `finish_s` after the last."""
         self._deadline, self._stall_s, self._finish_s = deadline, stall_s, finish_s
 
+    @property
+    def took_s(self) -> float:
+        """Seconds since the first byte; 0 before."""
+        return 0.0 if self._begun_s is None else asyncio.get_running_loop().time() - self._begun_s
+
+    @property
+    def too_slow(self) -> bool:
+        """Whether a node that has not all of it by now has waited for as long as it ever does."""
+        return self.took_s >= 0.95 * slowest_send_s(len(self))
+
+    @property
+    def pace(self) -> str:
+        """How fast it went, against the slowest that a node stands, for a message."""
+        took_s = max(self.took_s, 0.001)
+        return (
+            f"it went at {self.sent_bytes / took_s / 1000:.1f} kB/s at most ({self.sent_bytes} of {len(self)} bytes in "
+            f"{took_s:.0f} s), and a node stands no less than {SLOWEST_SEND_BYTES_PER_S / 1000:.0f} kB/s"
+        )
+
     async def write(self, writer: AbstractStreamWriter) -> None:
         """Write the image; a chunk is handed over only when the one before has left this process."""
         transport = getattr(writer, "transport", None)
@@ -44,6 +69,7 @@ class ImagePayload(Payload):
             sock = transport.get_extra_info("socket")
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)
         view = memoryview(self._value)
+        self._begun_s = asyncio.get_running_loop().time()
         for at in range(0, len(view), SEND_CHUNK_BYTES):
             chunk = view[at : at + SEND_CHUNK_BYTES]
             self._move_deadline()

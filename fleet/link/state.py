@@ -106,8 +106,9 @@ class NodeState(_Part):
     last_reason: Word | None
     boots: Count
     reset: Word
-    brown_outs: Count = 0
-    """Starts after a brown-out since the first flash, or since they were cleared."""
+    brown_outs: Count | None = None
+    """Starts after a brown-out since the first flash, or since they were cleared; None: firmware that does not count
+    them."""
     uptime_s: Annotated[float, Field(ge=0, lt=2**53)]
     free_bytes: Count
     largest_block: Count | None = None

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from fleet.limits import KEEP_RESERVE_S, RETURN_WITHIN_MIN_S
 from fleet.push import backward, forward
+from fleet.push.blame import Blame, draws_too_much
 from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Word
 from fleet.push.gate import failures_allowed, judge
 from fleet.push.state import BACK_TASKS, ON_THE_WAY, Back, NodeProgress, Phase, PushState, Stands, Task
@@ -129,7 +130,7 @@ def _advance(work: Work) -> None:
             if not _next_late_wave(work):
                 work.change(phase=Phase.DONE)
             continue
-        if _too_many_failed(work):
+        if _too_many_failed(work) or _draws_too_much(work):
             _fail_wave(work)
             break
         _start_nodes(work)
@@ -141,26 +142,45 @@ def _advance(work: Work) -> None:
 
 
 def _failed(nodes: Iterable[NodeProgress]) -> tuple[str, ...]:
-    return tuple(node.node for node in nodes if node.failed)
+    return tuple(node.node for node in nodes if node.blame in (Blame.IMAGE, Blame.DRAW))
+
+
+def _for_supply(nodes: Iterable[NodeProgress]) -> tuple[str, ...]:
+    return tuple(node.node for node in nodes if node.blame is Blame.SUPPLY)
+
+
+def _draws_too_much(work: Work) -> bool:
+    """Whether so many nodes of the wave, or of all that the push has judged, failed for their supply that it is the
+    image."""
+    wave = [node for node in work.wave() if node.stands is not Stands.LEFT_OUT]
+    known = {node.node: node for node in (*wave, *_judged(work))}.values()
+    return any(draws_too_much(len(_for_supply(nodes)), len(nodes)) for nodes in (wave, known))
+
+
+def _judged(work: Work) -> list[NodeProgress]:
+    return [n for n in work.nodes.values() if n.failed or (n.accepted and n.stands is Stands.KEPT)]
 
 
 def _too_many_failed(work: Work) -> bool:
     wave = work.wave()
-    return len(_failed(wave)) > failures_allowed(work.push.plan.policy.failures_allowed, len(wave))
+    of = len(wave) - len(_for_supply(wave))
+    return len(_failed(wave)) > failures_allowed(work.push.plan.policy.failures_allowed, of)
 
 
 def _judge(work: Work) -> None:
     """Write down the verdict on the present wave as it stands."""
-    wave = work.wave()
-    judged = [n for n in work.nodes.values() if n.failed or (n.accepted and n.stands is Stands.KEPT)]
+    wave, judged = work.wave(), _judged(work)
     soaked = sum(n.task is Task.SOAKED for n in wave)
+    supply = _for_supply(wave)
     verdict = judge(
         work.push.wave,
         failed=_failed(wave),
-        of=len(wave),
+        of=len(wave) - len(supply),
         share_allowed=work.push.plan.policy.failures_allowed,
         all_failed=len(_failed(judged)),
-        all_judged=len(judged) + soaked,
+        all_judged=len(judged) - len(_for_supply(judged)) + soaked,
+        supply=supply,
+        too_much=_draws_too_much(work),
     )
     work.change(verdicts=(*work.push.verdicts, verdict))
 
@@ -168,7 +188,12 @@ def _judge(work: Work) -> None:
 def _fail_wave(work: Work) -> None:
     """The whole wave goes back, and nobody else is updated."""
     _judge(work)
-    why = f"wave {work.push.wave} failed: {', '.join(_failed(work.wave()))}"
+    supply = _for_supply(work.wave())
+    why = f"wave {work.push.wave} failed: {', '.join((*_failed(work.wave()), *supply))}"
+    if work.push.verdicts[-1].draws_too_much:
+        why = f"{why}: brown-outs at too many nodes for chance"
+        for name in _for_supply(work.nodes.values()):
+            work.set(name, blame=Blame.DRAW)
     wave = frozenset(work.push.waves[work.push.wave - 1])
     work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, why=why, held=False, late=())
     for node in tuple(work.nodes.values()):

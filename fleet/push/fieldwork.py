@@ -79,6 +79,8 @@ def found_of(matches: Iterable[Match]) -> dict[str, Found]:
             found[match.node] = Found(state=match.state)
         elif match.status is Status.MISSING:
             found.setdefault(match.node, Found(absence="missing", detail=told))
+        elif match.status is Status.CROWDED:
+            found.setdefault(match.node, Found(absence="crowded", detail=told))
         else:
             found.setdefault(match.node, Found(absence="unreachable", detail=f"{match.status}: {told}"))
     return found
@@ -127,6 +129,7 @@ class Wishes:
     any_hour: bool = False
     again: bool = False
     soak_s: float | None = None
+    despite_fault: frozenset[str] = frozenset()
 
 
 def chosen(inventory: Inventory, wishes: Wishes) -> list[str]:
@@ -150,6 +153,7 @@ async def plan_push(field: Field, wishes: Wishes, now: datetime, timeout_s: floa
         now=now,
         any_hour=wishes.any_hour,
         again=wishes.again,
+        despite_fault=wishes.despite_fault,
         soak_s=wishes.soak_s,
         process_speed=process_speed(field.workspace, wishes.target),
         in_place=copying_in_place(field.inventory, wishes.target),

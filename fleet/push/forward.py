@@ -20,6 +20,16 @@ from fleet.limits import (
     UNSURE_SETTLE_S,
 )
 from fleet.link.state import Phase as NodePhase
+from fleet.push.condition import (
+    BROWN_OUT,
+    NO_MEMORY,
+    SUPPLY_CURES,
+    brown_outs_between,
+    latched_faults,
+    memory_words,
+    short_of_memory,
+    way_to_clear,
+)
 from fleet.push.events import Doing, Outcome, Result
 from fleet.push.gate import CheckName, Sighting, examine
 from fleet.push.state import NodeProgress, Stands, Task
@@ -30,8 +40,9 @@ if TYPE_CHECKING:
     from fleet.push.plan import PlannedNode
     from fleet.push.work import Work
 
-TRY_LATER = frozenset({"busy", "crowded", "nonce-used"})
-"""Refusals that pass by themselves (docs/node-interface.md 2)."""
+TRY_LATER = frozenset({"busy", "nonce-used", "no-memory"})
+"""Refusals that pass by themselves (docs/node-interface.md 2), each signed by the node."""
+_IN_WORDS = {"no-memory": "the node has not enough memory in one piece for checking a ticket"}
 
 
 def on_outcome(work: Work, node: NodeProgress, outcome: Outcome) -> None:
@@ -85,6 +96,9 @@ def why_never(planned: PlannedNode, seen: NodeState) -> str:
         return f"another image is on trial ({seen.image[:12]})"
     if seen.image != planned.from_image:
         return f"runs {seen.image[:12]} now, and not {planned.from_image[:12]} as when it was planned"
+    if not planned.despite_fault:
+        for tank, fault in latched_faults(seen):
+            return f"since it was planned, {way_to_clear(seen.node, tank, fault)}"
     return ""
 
 
@@ -94,6 +108,8 @@ def why_later(planned: PlannedNode, outcome: Outcome, *, any_hour: bool) -> str:
         return "its site's window is closed"
     if not suffices(outcome.spare_s, planned.spare_needed_s):
         return f"spare time {outcome.spare_s:.0f} s, needed {planned.spare_needed_s:.0f} s"
+    if outcome.seen is not None and short_of_memory(outcome.seen, in_place=planned.in_place):
+        return memory_words(outcome.seen)
     return ""
 
 
@@ -111,13 +127,16 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     name = node.node
     if outcome.result is Result.OK:
         _took_it(work, node, outcome)
+    elif outcome.code == NO_MEMORY:
+        _hold_off(work, node, "it has not enough memory in one piece to check a ticket")
     elif outcome.result is Result.BROKE:
         limit_s = work.now_s + work.planned(name).return_within_s
-        work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S, limit_at_s=limit_s)
+        work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S, limit_at_s=limit_s, cut_off=outcome.detail)
     elif outcome.code in TRY_LATER and node.sends < SEND_TRIES:
         work.ask(name, Task.READY, in_s=READY_RETRY_S)
     else:
-        work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
+        told = _IN_WORDS.get(outcome.code, outcome.code)
+        work.fail_on(name, CheckName.SENT, f"it refused: {told}: {outcome.detail}")
 
 
 def _took_it(work: Work, node: NodeProgress, outcome: Outcome) -> None:
@@ -155,7 +174,7 @@ def _on_unsure(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     elif work.now_s - node.since_s < UNSURE_SETTLE_S:
         work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S)
     elif node.sends >= SEND_TRIES:
-        work.fail_on(name, CheckName.SENT, f"the transfer was cut off {node.sends} times")
+        work.fail_on(name, CheckName.SENT, f"the transfer was cut off {node.sends} times: {node.cut_off}")
     else:
         work.ask(name, Task.READY)
 
@@ -169,6 +188,12 @@ def fell_back(planned: PlannedNode, node: NodeProgress, seen: NodeState) -> bool
 
 
 def _tell_fell_back(work: Work, name: str, seen: NodeState) -> None:
+    before = work.nodes[name].before
+    if seen.last_reason == BROWN_OUT and before is not None:
+        count = brown_outs_between(before, seen)
+        told = f"{count} brown-outs in its trial, so it went back by itself: its supply, not the image"
+        work.fail_on(name, CheckName.SUPPLY, f"{told}; {SUPPLY_CURES}")
+        return
     work.fail_on(name, CheckName.IMAGE, f"it fell back by itself: {seen.last_reason or 'no reason given'}")
 
 
@@ -188,7 +213,8 @@ def _on_return(work: Work, node: NodeProgress, outcome: Outcome) -> None:
 
 
 def _returned(work: Work, node: NodeProgress, outcome: Outcome) -> None:
-    """The first answer under the new image: the soak begins, and with it the checks."""
+    """The first answer under the new image, or the first after it started once more: the soak begins, and with it the
+    checks."""
     seen = outcome.seen
     if seen is None:
         raise ValueError(f"{node.node}: returned without a state")
@@ -209,7 +235,9 @@ def _on_soak(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     name, seen = node.node, outcome.seen
     if seen is None:
         misses = node.misses + 1
-        if misses >= SOAK_MISSES:
+        if misses >= SOAK_MISSES and node.returned is not None and node.returned.brown_outs is not None:
+            _await_again(work, node)
+        elif misses >= SOAK_MISSES:
             work.fail_on(
                 name, CheckName.RETURNED, f"{misses} questions in a row without an answer: {outcome.detail}"
             )
@@ -217,9 +245,17 @@ def _on_soak(work: Work, node: NodeProgress, outcome: Outcome) -> None:
             work.ask(name, node.task, in_s=RETURN_POLL_S, misses=misses)
     elif fell_back(work.planned(name), node, seen):
         _tell_fell_back(work, name, seen)
+    elif node.returned is not None and seen.boots != node.returned.boots:
+        _returned(work, node, outcome)
     else:
         work.set(name, misses=0)
         _look(work, work.nodes[name], outcome)
+
+
+def _await_again(work: Work, node: NodeProgress) -> None:
+    """Silent, but it may be starting anew after a brown-out, and can say so: it gets the time of a return."""
+    limit_s = work.now_s + work.planned(node.node).return_within_s
+    work.ask(node.node, Task.RETURN, in_s=RETURN_POLL_S, limit_at_s=limit_s, misses=0)
 
 
 def _look(work: Work, node: NodeProgress, outcome: Outcome) -> None:

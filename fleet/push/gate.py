@@ -14,10 +14,18 @@ from typing import TYPE_CHECKING
 from fleet.limits import (
     CONFIDENCE,
     GATE_FREE_BYTES_SHARE,
+    GATE_LARGEST_BLOCK_SHARE,
     GATE_LEVEL_FACTOR,
     GATE_LEVEL_SLACK_S,
     GATE_SETTLED_AFTER_S,
     GATE_SIGNAL_DROP_DB,
+)
+from fleet.push.condition import (
+    brown_outs_between,
+    keeps_faults,
+    latched_faults,
+    memory_words,
+    short_of_memory,
 )
 from fleet.push.odds import share_bound
 
@@ -44,10 +52,12 @@ class CheckName(StrEnum):
     MARKS = "marks not contradictory"
     PUMP = "pump state safe"
     FAULTS = "no new faults"
+    LATCHED = "faults that stay have stayed"
     LEVEL = "level moved no more than the water could"
     RESOURCES = "free memory and signal not much worse"
     SOAK = "still so after the soak"
     KEPT = "was kept in time"
+    SUPPLY = "its supply held"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +88,7 @@ class Sighting:
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """The decision after (part of) a wave. `bound`: the share of failures is not above it, with 95 %
-    confidence."""
+    confidence. `failed` for the image, `supply` for their supply; `of` counts those that can tell of the image."""
 
     wave: int
     passed: bool
@@ -87,6 +97,9 @@ class Verdict:
     allowed: int
     bound: float
     text: str
+    supply: tuple[str, ...] = ()
+    draws_too_much: bool = False
+    """So many failed for their supply that it is put down to the image."""
 
 
 def failures_allowed(share: float, wave_size: int) -> int:
@@ -95,17 +108,32 @@ def failures_allowed(share: float, wave_size: int) -> int:
 
 
 def judge(
-    wave: int, *, failed: tuple[str, ...], of: int, share_allowed: float, all_failed: int, all_judged: int
+    wave: int,
+    *,
+    failed: tuple[str, ...],
+    of: int,
+    share_allowed: float,
+    all_failed: int,
+    all_judged: int,
+    supply: tuple[str, ...] = (),
+    too_much: bool = False,
 ) -> Verdict:
-    """The verdict on `of` nodes of a wave; the bound counts all nodes that the push has judged so far."""
+    """The verdict on `of` nodes of a wave, beside those that failed for their `supply`; the bound counts all nodes that
+    the push has judged so far. `too_much`: so many failed for their supply that the image is to blame."""
     allowed = failures_allowed(share_allowed, of)
     bound = share_bound(all_failed, all_judged) if all_judged else 1.0
-    passed = len(failed) <= allowed
+    passed = len(failed) <= allowed and not too_much
     text = f"{len(failed)} of {of} failed{f', {allowed} allowed' if allowed or not passed else ''}"
     if passed:
         most = ceil(100 * bound)
         text = f"{text}, {all_failed} of {all_judged} so far ({CONFIDENCE:.0%} sure: at most {most}% fail)"
-    return Verdict(wave, passed, failed, of, allowed, bound, text)
+    if supply:
+        count = f"{len(supply)} {'node' if len(supply) == 1 else 'nodes'}"
+        means = (
+            "too many for chance: the image draws too much" if too_much else "which says nothing of the image"
+        )
+        text = f"{text}; {count} more failed by brown-outs, {means}"
+    return Verdict(wave, passed, failed, of, allowed, bound, text, supply, too_much)
 
 
 def examine(sighting: Sighting, *, soaked: bool = False) -> tuple[Check, ...]:
@@ -116,6 +144,7 @@ def examine(sighting: Sighting, *, soaked: bool = False) -> tuple[Check, ...]:
         _marks(sighting, soaked=soaked),
         _pump(sighting),
         _faults(sighting),
+        _latched(sighting),
         _level(sighting),
         _resources(sighting),
     )
@@ -134,9 +163,13 @@ def _image(s: Sighting) -> Check:
 
 
 def _resets(s: Sighting) -> Check:
-    starts = s.now.boots - s.before.boots
+    """A start more for each brown-out says nothing of the image; the soak begins anew after it (forward.py)."""
+    starts, browned = s.now.boots - s.before.boots, brown_outs_between(s.before, s.now)
     told = f"{starts} start{'s' if starts != 1 else ''} since the image was sent, last one: {s.now.reset}"
-    return Check(CheckName.RESETS, starts == STARTS_EXPECTED and s.now.reset not in BAD_RESETS, told)
+    if browned:
+        told = f"{told}; {browned} of them after a brown-out"
+    ok = STARTS_EXPECTED <= starts <= STARTS_EXPECTED + browned and s.now.reset not in BAD_RESETS
+    return Check(CheckName.RESETS, ok, told)
 
 
 def _faults(s: Sighting) -> Check:
@@ -147,6 +180,17 @@ def _faults(s: Sighting) -> Check:
     if len(s.now.tanks) != len(s.planned.tanks):
         new.append(f"it reports {len(s.now.tanks)} tanks, it serves {len(s.planned.tanks)}")
     return Check(CheckName.FAULTS, not new, "; ".join(new) or "no fault that was not there before")
+
+
+def _latched(s: Sighting) -> Check:
+    """Only a person clears such a fault: one that is gone after an update lets a pump run dry again."""
+    if not keeps_faults(s.before):
+        return Check(CheckName.LATCHED, True, "the firmware before could not keep a fault over a restart")
+    now = {tank.name: tank.fault for tank in s.now.tanks}
+    before = list(latched_faults(s.before))
+    gone = [f"{tank}: {fault} before, none now" for tank, fault in before if now.get(tank) == "none"]
+    stayed = [f"{tank}: still {fault}" for tank, fault in before if now.get(tank) == fault]
+    return Check(CheckName.LATCHED, not gone, "; ".join(gone or stayed) or "there was none")
 
 
 def _marks(s: Sighting, *, soaked: bool) -> Check:
@@ -253,12 +297,25 @@ def _resources(s: Sighting) -> Check:
         least = reference.free_bytes * GATE_FREE_BYTES_SHARE
         if s.now.free_bytes < least and not bad:
             bad.append(f"{s.now.free_bytes} bytes free, {reference.free_bytes} {when}")
+    bad += _blocks(s)
     if s.now.rssi_dbm is not None and s.before.rssi_dbm is not None:
         drop_db = s.before.rssi_dbm - s.now.rssi_dbm
         if drop_db > GATE_SIGNAL_DROP_DB:
             bad.append(f"signal {s.now.rssi_dbm} dBm, {s.before.rssi_dbm} dBm before")
     signal = "" if s.now.rssi_dbm is None else f", signal {s.now.rssi_dbm} dBm"
     return Check(CheckName.RESOURCES, not bad, "; ".join(bad) or f"{s.now.free_bytes} bytes free{signal}")
+
+
+def _blocks(s: Sighting) -> Iterator[str]:
+    """What is wrong with its largest block of memory, where it can say."""
+    now = s.now.largest_block
+    for when, reference in (("before", s.before), ("when it returned", s.returned)):
+        was = reference.largest_block
+        if now is not None and was is not None and now < was * GATE_LARGEST_BLOCK_SHARE:
+            yield f"{now} bytes in one piece, {was} {when}"
+            return
+    if short_of_memory(s.now, in_place=s.planned.in_place):
+        yield memory_words(s.now)
 
 
 def _tanks(s: Sighting) -> Iterator[tuple[TankState | None, TankState]]:

@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING
 
 from fleet.errors import PushError
 from fleet.limits import AUDITED_PUSHES
+from fleet.push.blame import Blame
 from fleet.push.codes import PUSH_UNFINISHED
 from fleet.push.journal import Journal
 from fleet.push.state import Phase, Stands
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from fleet.push.outcome import NodeOutcome
 
 _WENT_BACK = frozenset({Stands.PUT_BACK, Stands.LOST})
 
@@ -26,11 +29,16 @@ def given_up_images(journal: Journal) -> dict[str, str]:
     decided: dict[str, str | None] = {}
     for record in reversed(journal.pushes()[-AUDITED_PUSHES:]):
         made = journal.outcomes(record.id)
-        failed = record.phase is Phase.HALTED and any(o.failed or o.stands in _WENT_BACK for o in made)
+        failed = record.phase is Phase.HALTED and any(_tells_of_image(o) for o in made)
         given_up = failed or record.phase is Phase.ROLLED_BACK
         for outcome in made:
             decided.setdefault(outcome.to_image, record.id if given_up else None)
     return {image: push for image, push in decided.items() if push is not None}
+
+
+def _tells_of_image(outcome: NodeOutcome) -> bool:
+    """Whether what came of this node is evidence against its image: not if only its supply gave way."""
+    return outcome.blame is not Blame.SUPPLY and (bool(outcome.failed) or outcome.stands in _WENT_BACK)
 
 
 def given_up_at(path: Path) -> dict[str, str]:

@@ -47,5 +47,5 @@ def times(outage: Outage, size_bytes: int, trial_s: float) -> Times:
         send_s=send_s,
         return_within_s=max(RETURN_WITHIN_MIN_S, update_s - send_s),
         fall_back_within_s=max(RETURN_WITHIN_MIN_S, outage.fall_back_s(size_bytes)),
-        expected_s=update_s * EXPECTED_SHARE_OF_WORST,
+        expected_s=(update_s - send_s + outage.usual_send_s(size_bytes)) * EXPECTED_SHARE_OF_WORST,
     )

@@ -5,10 +5,18 @@ from __future__ import annotations
 import json
 from collections import Counter
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fleet.codes import Code, Exit
-from fleet.push.codes import HALTED, NOBODY_IN_PILOT, NOT_ALL, STOPPED_BY_REQUEST
+from fleet.push.blame import Blame
+from fleet.push.codes import (
+    DRAWS_TOO_MUCH,
+    HALTED,
+    NOBODY_IN_PILOT,
+    NOT_ALL,
+    STOPPED_BY_REQUEST,
+    WEAK_SUPPLY,
+)
 from fleet.push.state import Phase, Stands
 
 if TYPE_CHECKING:
@@ -17,7 +25,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class NodeOutcome:
-    """One node of a push: how it stands, why, and which checks it failed (name, evidence)."""
+    """One node of a push: how it stands, why, which checks it failed (name, evidence), and what that is put down to."""
 
     node: str
     wave: int
@@ -28,6 +36,9 @@ class NodeOutcome:
     to_image: str
     to_release: str
     failed: tuple[tuple[str, str], ...] = ()
+    blame: Blame | None = None
+    brown_outs: int = 0
+    """Of its trial, as far as it was asked."""
 
 
 def outcomes(state: PushState) -> tuple[NodeOutcome, ...]:
@@ -47,6 +58,8 @@ def _outcome(state: PushState, node: NodeProgress) -> NodeOutcome:
         to_image=planned.to_image,
         to_release=planned.to_release,
         failed=tuple((check.name.value, check.evidence) for check in node.failed),
+        blame=node.blame,
+        brown_outs=node.brown_outs,
     )
 
 
@@ -59,9 +72,18 @@ def write_outcomes(made: tuple[NodeOutcome, ...]) -> str:
 def read_outcomes(text: str) -> tuple[NodeOutcome, ...]:
     """What `write_outcomes` wrote."""
     return tuple(
-        NodeOutcome(**{**one, "stands": Stands(one["stands"]), "failed": tuple(map(tuple, one["failed"]))})
+        NodeOutcome(
+            **{**one, "stands": Stands(one["stands"]), "failed": failed, "blame": _blame(one, failed)}
+        )
         for one in json.loads(text)
+        for failed in (tuple(map(tuple, one["failed"])),)
     )
+
+
+def _blame(one: dict[str, Any], failed: tuple[Any, ...]) -> Blame | None:
+    """As written; journals of before brown-outs were told apart have none, and put every failure down to the image."""
+    said = one.get("blame", Blame.IMAGE if failed else None)
+    return None if said is None else Blame(said)
 
 
 def counts(state: PushState) -> dict[str, int]:
@@ -81,13 +103,17 @@ def exit_of(state: PushState) -> Exit:
 
 def code_of(state: PushState) -> Code | None:
     """Why the push did not do all that was planned; None if it did."""
+    blames = {node.blame for node in state.nodes.values()}
     if state.phase is Phase.HALTED:
-        return NOBODY_IN_PILOT if not any(node.failed for node in state.nodes.values()) else HALTED
+        if Blame.DRAW in blames:
+            return DRAWS_TOO_MUCH
+        return HALTED if Blame.IMAGE in blames else NOBODY_IN_PILOT
     if state.phase in (Phase.STOPPED, Phase.ROLLED_BACK):
         return STOPPED_BY_REQUEST
     if all(node.stands is Stands.KEPT for node in state.nodes.values()):
         return None
-    return NOT_ALL
+    others = [node for node in state.nodes.values() if node.stands is not Stands.KEPT]
+    return WEAK_SUPPLY if all(node.blame is Blame.SUPPLY for node in others) else NOT_ALL
 
 
 def rolled_back_exit(state: PushState, asked: tuple[str, ...]) -> Exit:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fleet.errors import PlanError
+from fleet.inventory.access_points import Origin
 from fleet.limits import PLAN_FILE_BYTES
 from fleet.push.codes import DAMAGED_PLAN, STALE_PLAN
 
@@ -48,12 +49,16 @@ class TankBounds(_Part):
 
 
 class PlannedNode(_Part):
-    """One node of a wave. `spare_s` is null where the tank can be left for ever (no draw, no inflow)."""
+    """One node of a wave. `spare_s` is null where the tank can be left for ever (no draw, no inflow).
+
+    `access_point` is the name or the BSSID of the one that it uses, `access_point_from` who says so.
+    """
 
     node: str
     site: str
     board: str
     access_point: str | None = None
+    access_point_from: Origin | None = None
     class_id: str
     supply_groups: tuple[str, ...] = ()
     from_image: Digest
@@ -70,6 +75,10 @@ class PlannedNode(_Part):
     return_within_s: Seconds
     fall_back_within_s: Seconds
     expected_s: Seconds
+    in_place: bool = False
+    """Its boot loader copies a new image over the old one; such boards have little memory."""
+    despite_fault: bool = False
+    """A person wants it updated though it has a fault that only a person clears."""
     tanks: tuple[TankBounds, ...]
 
 
@@ -93,6 +102,7 @@ class LeftOut(_Part):
         "already-runs-it",
         "missing",
         "unreachable",
+        "crowded",
         "no-image",
         "outside-window",
         "spare-time-too-short",
@@ -102,8 +112,21 @@ class LeftOut(_Part):
         "other-class",
         "ticket-too-old",
         "stand-in-down",
+        "latched-fault",
+        "node-fault",
+        "weak-supply",
+        "no-memory",
     ]
     detail: str
+
+
+class Notice(_Part):
+    """Something to know of a node before it is updated, which does not keep it out; `count` of what `about` names."""
+
+    node: str
+    about: Literal["brown-outs", "taken-along", "passing-fault", "no-run-record"]
+    count: Annotated[int, Field(ge=1)] = 1
+    text: str
 
 
 class Pilot(_Part):
@@ -145,7 +168,7 @@ class PushPolicy(_Part):
 
 class Plan(_Part):
     """The whole plan. `process_speed` is 1 but on the bench, where simulated water runs faster than the
-    clock."""
+    clock. `access_points` has the names of those at its sites, by BSSID."""
 
     schema_: Literal["tankfleet/plan/1"] = Field(default="tankfleet/plan/1", alias="schema")
     id: Annotated[str, Field(pattern=r"^[0-9a-f]{12}$")]
@@ -156,8 +179,10 @@ class Plan(_Part):
     any_hour: bool
     process_speed: Annotated[float, Field(gt=0)] = 1.0
     policy: PushPolicy
+    access_points: dict[str, str] = Field(default_factory=dict)
     waves: tuple[Wave, ...]
     left_out: tuple[LeftOut, ...]
+    notices: tuple[Notice, ...] = ()
     pilot: Pilot | None
     copy_risks: tuple[CopyRisk, ...] = ()
     expected_s: Seconds
@@ -183,8 +208,16 @@ def sealed(content: Mapping[str, Any]) -> Plan:
 
 
 def plan_id(plan: Plan) -> str:
-    """The id that the plan's content gives it: 12 hex digits."""
+    """The id that the plan's content gives it: 12 hex digits.
+
+    What plans of before did not hold is left out while it says nothing: a journal's plans keep their ids.
+    """
     content = plan.model_dump(mode="json", by_alias=True, exclude={"id"})
+    if not plan.access_points:
+        del content["access_points"]
+    for node in (node for wave in content["waves"] for node in wave["nodes"]):
+        if node["access_point_from"] is None:
+            del node["access_point_from"]
     canonical = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:ID_CHARS]
 

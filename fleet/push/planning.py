@@ -10,12 +10,16 @@ from dataclasses import dataclass, field
 from math import ceil
 from typing import TYPE_CHECKING, Any, Literal
 
+from fleet.boards.trial import room_s
 from fleet.calendar.windows import next_opening, open_until
 from fleet.errors import PlanError
+from fleet.inventory.access_points import used
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, CONFIDENCE, KEEP_RESERVE_S
 from fleet.link.state import Phase
 from fleet.push.codes import TRIAL_TOO_SHORT
+from fleet.push.condition import BROWN_OUT, SUPPLY_CURES, memory_words, short_of_memory
 from fleet.push.copy_risk import copy_risks
+from fleet.push.notices import faulty, notices
 from fleet.push.odds import bad_count, chance_found, pilot_needed
 from fleet.push.outage import Times, times
 from fleet.push.plan import LeftOut, Pilot, Plan, PlannedNode, PushPolicy, Wave, sealed
@@ -38,7 +42,7 @@ class Found:
     """What became of a node when it was looked for: its signed state, or why there is none."""
 
     state: NodeState | None = None
-    absence: Literal["missing", "unreachable"] = "missing"
+    absence: Literal["missing", "unreachable", "crowded"] = "missing"
     detail: str = ""
 
 
@@ -63,6 +67,8 @@ class PlanRequest:
     soak_s: float | None = None
     process_speed: float = 1.0
     in_place: frozenset[str] = frozenset()
+    despite_fault: frozenset[str] = frozenset()
+    """Nodes that a person wants updated though they have a fault."""
     given_up: Mapping[str, str] = field(default_factory=dict)
     """Images that an earlier push gave up, with that push's id."""
 
@@ -110,8 +116,10 @@ def make_plan(request: PlanRequest) -> Plan:
             "any_hour": request.any_hour,
             "process_speed": request.process_speed,
             "policy": policy,
+            "access_points": _bssids(request.inventory, made),
             "waves": made,
             "left_out": tuple(sorted_.left_out),
+            "notices": tuple(n for one in going.values() for n in notices(one.node.name, one.state)),
             "pilot": _pilot(policy, made),
             "copy_risks": copy_risks(
                 (node for wave in made for node in wave.nodes), request.in_place, request.outages
@@ -124,7 +132,7 @@ def make_plan(request: PlanRequest) -> Plan:
 def _policy(request: PlanRequest) -> PushPolicy:
     said = request.inventory.policy
     soak_s = said.soak_s if request.soak_s is None else request.soak_s
-    if soak_s + KEEP_RESERVE_S > said.trial_s:
+    if room_s(said.trial_s, soak_s) < 0:
         both = f"a soak of {soak_s:g} s and {KEEP_RESERVE_S:g} s to say keep"
         raise PlanError(TRIAL_TOO_SHORT, f"{both} are longer than a trial of {said.trial_s:g} s")
     return PushPolicy(
@@ -144,8 +152,7 @@ def _policy(request: PlanRequest) -> PushPolicy:
 def _sizes(policy: PushPolicy, going: Mapping[str, _Going]) -> Sizes:
     """Waves no larger than what comes back and is soaked before the trial of its first node runs out."""
     slowest_s = max((one.times.expected_s for one in going.values()), default=1.0)
-    room_s = policy.trial_s - policy.soak_s - KEEP_RESERVE_S
-    turns = 1 + int(room_s // max(slowest_s, 0.1))
+    turns = 1 + int(room_s(policy.trial_s, policy.soak_s) // max(slowest_s, 0.1))
     return Sizes(policy.first_wave, policy.growth, policy.largest_wave, policy.at_once * turns)
 
 
@@ -172,7 +179,7 @@ def _sort(request: PlanRequest, policy: PushPolicy, name: str, into: _Sorted) ->
         detail = f"{spare_s:.0f} s ({told}), needed {wanted_s:.0f} s: held off"
         into.left_out.append(LeftOut(node=name, reason="spare-time-too-short", detail=detail))
         return
-    candidate = _candidate(request.inventory, node, entry)
+    candidate = _candidate(request.inventory, node, entry, state)
     into.going[name] = _Going(node, entry, state, candidate, took, spare_s, wanted_s)
 
 
@@ -188,6 +195,11 @@ def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeSta
         told = f"it is of class {state.class_id[:8]}, the image of {entry.class_id[:8]}: load it over USB"
         return LeftOut(node=name, reason="other-class", detail=told)
     if state.last_image == entry.image and state.phase is Phase.PUT_BACK and not request.again:
+        if state.last_reason == BROWN_OUT:
+            told = (
+                f"it came back from {entry.release} after brown-outs: {SUPPLY_CURES}; then plan with --again"
+            )
+            return LeftOut(node=name, reason="weak-supply", detail=told)
         told = f"it came back from {entry.release} ({state.last_reason}); --again plans it all the same"
         return LeftOut(node=name, reason="was-put-back", detail=told)
     if entry.image in request.given_up and not request.again:
@@ -196,7 +208,20 @@ def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeSta
     if entry.sequence <= state.floor:
         told = f"ticket {entry.sequence} is not above the node's floor {state.floor}: build again"
         return LeftOut(node=name, reason="ticket-too-old", detail=told)
-    return _wrong_hour(request, node) or _stand_in_down(request, node)
+    return _condition(request, node, state) or _wrong_hour(request, node) or _stand_in_down(request, node)
+
+
+def _condition(request: PlanRequest, node: Node, state: NodeState) -> LeftOut | None:
+    """Why its own condition keeps it out: a fault, unless the person named it; too little memory."""
+    out = None if node.name in request.despite_fault else faulty(node.name, state)
+    if out is None and short_of_memory(state, in_place=node.board in request.in_place):
+        restart_s = request.outages[node.board].restart_s
+        told = (
+            f"{memory_words(state)}: restart it first, when its tanks can be without it for {restart_s:.0f} s (its "
+            "console's `restart`, or its power off and on)"
+        )
+        out = LeftOut(node=node.name, reason="no-memory", detail=told)
+    return out
 
 
 def _wrong_hour(request: PlanRequest, node: Node) -> LeftOut | None:
@@ -237,15 +262,16 @@ def with_stand_ins(inventory: Inventory, names: Iterable[str]) -> list[str]:
     return [n.name for n in inventory.nodes if n.name in chosen or supply_groups(inventory, n) & groups]
 
 
-def _candidate(inventory: Inventory, node: Node, entry: ShelfEntry) -> Candidate:
+def _candidate(inventory: Inventory, node: Node, entry: ShelfEntry, state: NodeState) -> Candidate:
     duties = [inventory.tank(served.tank).duty for served in node.serves]
+    site = inventory.site_of(node)
     return Candidate(
         node=node.name,
-        site=inventory.site_of(node).name,
+        site=site.name,
         board=node.board,
         class_id=entry.class_id,
         duty=max(duties, key=CRITICALITY.__getitem__),
-        access_point=node.access_point,
+        access_point=used(site, node, state).name,
         groups=supply_groups(inventory, node),
     )
 
@@ -296,7 +322,8 @@ def _planned(request: PlanRequest, one: _Going, why: str) -> PlannedNode:
         node=one.node.name,
         site=one.candidate.site,
         board=one.node.board,
-        access_point=one.node.access_point,
+        access_point=one.candidate.access_point,
+        access_point_from=used(request.inventory.site_of(one.node), one.node, one.state).said_by,
         class_id=entry.class_id,
         supply_groups=tuple(sorted(one.candidate.groups)),
         from_image=one.state.image,
@@ -313,8 +340,22 @@ def _planned(request: PlanRequest, one: _Going, why: str) -> PlannedNode:
         return_within_s=round(took.return_within_s, 1),
         fall_back_within_s=round(took.fall_back_within_s, 1),
         expected_s=round(took.expected_s, 1),
+        in_place=one.node.board in request.in_place,
+        despite_fault=one.node.name in request.despite_fault,
         tanks=tuple(tank_bounds(request.inventory.tank(s.tank)) for s in one.node.serves),
     )
+
+
+def _bssids(inventory: Inventory, waves: Sequence[Wave]) -> dict[str, str]:
+    """By BSSID, the names of the access points at the planned nodes' sites, for nodes that change over meanwhile."""
+    sites = {node.site for wave in waves for node in wave.nodes}
+    return {
+        bssid: name
+        for site in inventory.sites
+        if site.name in sites
+        for name, bssids in site.access_points.items()
+        for bssid in bssids
+    }
 
 
 def _pilot(policy: PushPolicy, waves: Sequence[Wave]) -> dict[str, Any] | None:

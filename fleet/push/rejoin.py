@@ -10,7 +10,10 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from fleet.boards.board import load_board
+from fleet.boards.joining import why_not_join
 from fleet.codes import Exit
+from fleet.inventory.codes.network import CANNOT_JOIN
 from fleet.limits import REJOIN_BACK_S, REJOIN_GIVE_TRIES, REJOIN_LEAVES_S
 from fleet.link.state import Phase
 from fleet.push.codes import (
@@ -160,6 +163,22 @@ def kept(standing: Standing) -> Standing:
 def not_found(node: str, why: str) -> Standing:
     """A node that nothing was sent to, because it does not answer."""
     return Standing(node, Stands.NOT_FOUND, why)
+
+
+def barred(inventory: Inventory, names: Iterable[str]) -> dict[str, str]:
+    """By node whose board never joins its site's network, why. Nothing is to be sent to it."""
+    found = {}
+    for name in names:
+        node = inventory.node(name)
+        why = why_not_join(load_board(node.board), inventory.site_of(node).network_traits)
+        if why:
+            found[name] = why
+    return found
+
+
+def not_sent(node: str, why: str) -> Standing:
+    """A node that nothing was sent to, because its board never joins that network."""
+    return Standing(node, Stands.REFUSED, why, CANNOT_JOIN)
 
 
 def _ended(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from fleet.link.client import open_session
 from fleet.push.places import Places
-from fleet.push.rejoin import in_order
+from fleet.push.rejoin import barred, in_order
 from fleet.push.rejoining import Rejoining
 
 if TYPE_CHECKING:
@@ -77,6 +77,7 @@ async def rejoin_nodes(
     absent = {m.node: f"{m.status}: {'; '.join(m.evidence)}" for m in matches if not m.reachable}
     async with open_session() as session:
         hands = LiveHands(Places(field, matches, session), networks)
-        run = Rejoining(in_order(field.inventory, list(networks)), absent, hands, wishes, report)
+        never = barred(field.inventory, networks)
+        run = Rejoining(in_order(field.inventory, networks), absent, hands, wishes, report, never)
         begun(run)
         await run.run()

@@ -87,7 +87,8 @@ class Wishes:
 
 
 class Rejoining:
-    """One run. `groups`: nodes by network, the pilot first; `absent`: those that were not found, and why."""
+    """One run. `groups`: nodes by network, the pilot first; `absent`: those that were not found, and why; `barred`:
+    those that never join their network, and why."""
 
     def __init__(
         self,
@@ -96,6 +97,7 @@ class Rejoining:
         hands: Hands,
         wishes: Wishes,
         report: Report,
+        barred: Mapping[str, str] | None = None,
     ) -> None:
         self._groups = list(groups.values())
         self._hands = hands
@@ -105,7 +107,7 @@ class Rejoining:
             name: rejoin.not_found(name, absent[name]) if name in absent else Standing(name)
             for names in groups.values()
             for name in names
-        }
+        } | {name: rejoin.not_sent(name, why) for name, why in (barred or {}).items()}
         self._trials: dict[str, Trial] = {}
         self._were_there: set[str] = set()
         self._given: Counter[str] = Counter()

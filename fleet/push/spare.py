@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from fleet.link.state import NodeState, TankState
 
 MM_PER_M: Final = 1000.0
+_UNSURE: Final = ("settling", "flapping")
 
 
 def node_spare(
@@ -25,7 +26,7 @@ def node_spare(
     """Real seconds until the first of its tanks would need it (None: never), and which tank, from what level.
 
     On the bench water runs `process_speed` times as fast as the clock. A tank that the node does not report,
-    or whose marks still settle, counts at its worst possible level. Marks are those that the node watches now,
+    or whose marks settle or flap, counts at its worst possible level. Marks are those that the node watches now,
     which a new inventory may have renamed, added or taken away.
     """
     reported = {tank.name: tank for tank in state.tanks}
@@ -42,7 +43,7 @@ def node_spare(
 
 
 def _wet(tank: TankState | None) -> frozenset[str] | None:
-    if tank is None or any(mark.state == "settling" for mark in tank.marks):
+    if tank is None or any(mark.state in _UNSURE for mark in tank.marks):
         return None
     return frozenset(mark.name for mark in tank.marks if mark.state == "wet")
 

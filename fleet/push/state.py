@@ -9,8 +9,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from fleet.push.condition import brown_outs_between
+
 if TYPE_CHECKING:
     from fleet.link.state import NodeState
+    from fleet.push.blame import Blame
     from fleet.push.events import Command
     from fleet.push.gate import Check, Verdict
     from fleet.push.plan import Plan, PlannedNode
@@ -117,6 +120,8 @@ class NodeProgress:
     misses: int = 0
     sends: int = 0
     accepted: int = 0
+    cut_off: str = ""
+    """How its last transfer ended, where the node's word on it is not known."""
     before: NodeState | None = None
     before_at_s: float = 0.0
     seen: NodeState | None = None
@@ -131,9 +136,18 @@ class NodeProgress:
     trial_ends_at_s: float = 0.0
     reason: str = ""
     failed: tuple[Check, ...] = ()
+    blame: Blame | None = None
+    """What its failure is put down to; None: it did not fail."""
     back: Back = Back.NO
     back_tries: int = 0
     old_sends: int = 0
+
+    @property
+    def brown_outs(self) -> int:
+        """Brown-outs since the image was sent, by its last word; 0 where nothing was sent."""
+        if self.before is None or self.seen is None:
+            return 0
+        return brown_outs_between(self.before, self.seen)
 
     @property
     def settled(self) -> bool:

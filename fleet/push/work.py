@@ -6,6 +6,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
+from fleet.push.blame import Blame
 from fleet.push.events import Command, Doing
 from fleet.push.gate import Check, CheckName
 from fleet.push.state import SETTLED, Back, NodeProgress, Phase, PushState, Stands, Task, evolve
@@ -73,7 +74,9 @@ class Work:
         bad = tuple(check for check in checks if not check.ok)
         root = [check for check in bad if check.name is not CheckName.SOAK] or bad
         told = "; ".join(f"{check.name}: {check.evidence}" for check in root)
-        self.set(name, failed=bad, back=Back.FAILED, reason=told)
+        supply = all(check.name is CheckName.SUPPLY for check in root)
+        blame = Blame.SUPPLY if supply else Blame.IMAGE
+        self.set(name, failed=bad, back=Back.FAILED, reason=told, blame=blame)
 
     def fail_on(self, name: str, check: CheckName, evidence: str) -> None:
         """This one check failed."""
@@ -100,14 +103,21 @@ class Work:
         """A node of the same supply group that is down, if there is one."""
         return next((other for other in self.partners(name) if other.down), None)
 
+    def access_point(self, name: str) -> str | None:
+        """The one that the node was joined to when it was seen last, else as planned; None: nobody says."""
+        seen = self.nodes[name].seen
+        bssid = seen.network.bssid if seen is not None and seen.network is not None else None
+        if bssid is None:
+            return self.planned(name).access_point
+        return self.push.plan.access_points.get(bssid, bssid)
+
     def place_free(self, name: str) -> bool:
         """Whether one more transfer may run: overall, at its site, through its access point."""
         policy, mine = self.push.plan.policy, self.planned(name)
         running = [self.planned(n.node) for n in self.nodes.values() if n.takes_a_place and n.node != name]
         at_site = sum(other.site == mine.site for other in running)
-        at_point = sum(
-            mine.access_point is not None and other.access_point == mine.access_point for other in running
-        )
+        point = self.access_point(name)
+        at_point = sum(point is not None and self.access_point(other.node) == point for other in running)
         return (
             len(running) < policy.at_once
             and at_site < policy.at_once_per_site

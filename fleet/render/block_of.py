@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 from fleet.errors import RenderError
 from fleet.inventory.clear_button import clear_gpio
 from fleet.inventory.rules.marks import height_mm
-from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
+from fleet.limits import POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
 from fleet.render.codes import BAD_RELEASE, DOES_NOT_FIT, NO_PROBE_PIN
 from fleet.render.firmware_class import class_of, payload_format, vendor_id
 from fleet.render.node_block import (
     LAYOUTS,
+    NETWORK_TRAITS,
     NO_PIN,
     PAYLOADS,
     PULLS,
@@ -22,6 +23,7 @@ from fleet.render.node_block import (
     NodeBlock,
     TankBlock,
 )
+from fleet.water.crossing import debounce_ms
 from fleet.water.filling import pump_marks, pump_times, rising
 
 if TYPE_CHECKING:
@@ -53,24 +55,26 @@ def block_of(
 ) -> NodeBlock:
     """The node block of one node. RenderError if a pin is missing."""
     vendor = vendor_id(inventory.fleet.domain)
+    site = inventory.site_of(node)
     return NodeBlock(
         node=node.name,
-        site=inventory.site_of(node).name,
+        site=site.name,
         board=board.id,
         release=release,
         vendor_id=vendor.bytes,
         class_id=class_of(board, target).id(vendor).bytes,
         signing_key=trust.point,
         key_id=trust.key_id,
-        debounce_ms=DEBOUNCE_MS if node.debounce_s is None else round(node.debounce_s * 1000),
+        debounce_ms=debounce_ms(node),
         sample_period_ms=SAMPLE_PERIOD_MS,
         trial_s=ceil(inventory.policy.trial_s),
         power_up_hold_s=POWER_UP_HOLD_S,
         layout=LAYOUTS[board.layout],
         payload_format=PAYLOADS[payload_format(board, target)],
         tanks=tuple(_tank_block(node, served, inventory.tank(served.tank), board) for served in node.serves),
-        network_lost_s=ceil(inventory.site_of(node).network_lost_s),
+        network_lost_s=ceil(site.network_lost_s),
         clear_pin=_clear_pin(node, board),
+        network_traits=sum(NETWORK_TRAITS[trait] for trait in set(site.network_traits)),
     )
 
 

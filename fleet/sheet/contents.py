@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from fleet.inventory.about_node import about_node
 from fleet.inventory.about_site import about_site
 from fleet.inventory.about_tank import about_tank, node_of
+from fleet.sheet.care_steps import gas, told
 from fleet.sheet.settings import Setting, node_settings
 from fleet.sheet.step import Steps
 from fleet.sheet.steps import (
@@ -191,7 +192,9 @@ def _tank_sheet(inventory: Inventory, name: str, units: Units) -> Sheet:
     steps: list[Steps] = []
     if node:
         served = next(each for each in node.serves if each.tank == name)
-        steps.append(probe_steps(1, inventory.tank(name), node, board_of(node), served, facts, several=False))
+        probing = probe_steps(1, inventory.tank(name), node, board_of(node), served, facts, several=False)
+        first = (*told((inventory.tank(name),)), *gas((inventory.tank(name),)))
+        steps.append(replace(probing, steps=(*first, *probing.steps)))
         watered = water_steps(2, inventory.tank(name), facts, units, several=False)
         if watered and served.pump_relay:
             steps.append(watered)
@@ -236,13 +239,16 @@ def _cover(inventory: Inventory, name: str, units: Units) -> Cover:
 
 
 def _minded(parts: tuple[TankPart, ...]) -> tuple[Minded, ...]:
-    """Each caution once, with the tanks that it is about, in the order of the first of them."""
+    """Each caution once, with the tanks that it is about, the most dangerous first as each tank has them."""
+    ranked = [
+        (rank, caution, part.facts.name) for part in parts for rank, caution in enumerate(part.facts.cautions)
+    ]
     by_caution: dict[Caution, list[str]] = {}
-    for part in parts:
-        for caution in part.facts.cautions:
-            by_caution.setdefault(caution, []).append(part.facts.name)
+    for _, caution, tank in sorted(ranked, key=lambda each: each[0]):
+        by_caution.setdefault(caution, []).append(tank)
+    names = [part.facts.name for part in parts]
     return tuple(
-        Minded(caution, () if len(tanks) == len(parts) else tuple(tanks))
+        Minded(caution, () if len(tanks) == len(parts) else tuple(t for t in names if t in tanks))
         for caution, tanks in by_caution.items()
     )
 

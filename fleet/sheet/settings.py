@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from fleet.inventory.about_tank import wired_to
 from fleet.limits import POWER_UP_HOLD_S, SAMPLE_PERIOD_MS
 from fleet.water.crossing import debounce_s
 from fleet.water.quantities import duration
@@ -35,13 +36,25 @@ def node_settings(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
     return (
         Setting("release", inventory.fleet.release, _origin(inventory.fleet, "release")),
         Setting("debounce", duration(debounce_s(node)), _DEFAULT if node.debounce_s is None else _GIVEN),
-        Setting("sampling", f"every {SAMPLE_PERIOD_MS} ms, in pulses", "firmware"),
+        Setting("sampling", f"every {SAMPLE_PERIOD_MS} ms", "firmware"),
+        *_currents(inventory, node),
         Setting("power-up hold", duration(POWER_UP_HOLD_S), "firmware"),
         Setting("trial of a new image", duration(policy.trial_s), f"{_origin(policy, 'trial_s')}, policy"),
         Setting(
             "network lost after", duration(site.network_lost_s), f"{_origin(site, 'network_lost_s')}, site"
         ),
     )
+
+
+def _currents(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
+    """How current gets into the water: once, or where that differs, for each tank."""
+    by_tank = {s.tank: wired_to(inventory.tank(s.tank), node).sensing for s in node.serves}
+    alike = len({current.words for current in by_tank.values()}) == 1
+    told = [
+        Setting(f"current at the probes{'' if alike else f', {tank}'}", current.when, current.how)
+        for tank, current in by_tank.items()
+    ]
+    return tuple(told[:1] if alike else told)
 
 
 def pump_settings(facts: PumpFacts, pump: Pump, units: Units) -> tuple[Setting, ...]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from fleet.inventory.model import Duty
 from fleet.limits import POWER_UP_HOLD_S
+from fleet.sheet.care_steps import dc_contactor, dry_run, gas, module_supply, told, told_again
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps, volt_steps
 from fleet.sheet.step import Step, Steps
@@ -23,6 +25,10 @@ WATCHED_S: Final = 600.0
 """As long as a person watches a level: a whole fill may take hours."""
 _SOON_S: Final = 1800.0
 """A no-rise watch within this can end a trial in a bucket."""
+_FIRE_INTRO: Final = (
+    "Fire reserve: only while it is filled for the first time. In service leave the pump isolated, the probes and the "
+    "common electrode in the bucket, and watch the contactor close and open. Never draw the reserve down."
+)
 _CONFIRM_S: Final = 1.0
 """On top of the debounce, for a sample and a hand that is not quite still."""
 
@@ -36,6 +42,8 @@ def before_power(node: Node, board: Board, tanks: tuple[Tank, ...]) -> Steps:
             "" if node.mac else "as its MAC",
         )
     ]
+    steps += told(tanks)
+    steps += gas(tanks)
     if any(tank.pump is not None for tank in tanks):
         steps += [
             Step(
@@ -47,6 +55,7 @@ def before_power(node: Node, board: Board, tanks: tuple[Tank, ...]) -> Steps:
                 "Wires as in the wiring table, each pulled once by hand; no mains in the probe cable.",
                 "every wire holds",
             ),
+            *dc_contactor(tanks),
             Step("Node without power: the pump relay's contact is open.", "no continuity"),
         ]
     else:
@@ -65,6 +74,7 @@ def first_power(inventory: Inventory, node: Node, board: Board) -> Steps:
             f"node {node.name}; release {inventory.fleet.release}, board {board.id}",
             console=True,
         ),
+        *module_supply(node, board),
         Step("Type “faults”.", "none; away from the site's network: network away", console=True),
         Step(
             f"http://{node.name}.local/v1/state opens in a browser on the site's network.",
@@ -95,6 +105,8 @@ def probe_steps(
         names = " and ".join((", ".join(reading.wet[:-1]), reading.wet[-1])) if reading.level > 1 else ""
         what = f"{names} wet" if names else f"{reading.wet[0]} wet"
         steps.append(Step(f"{what}, with the common electrode.", reading.words, console=True))
+    if relay:
+        steps.append(Step("At each of these: the pump relay's contact.", "closed while on, open while off"))
     volts = volt_steps(tank, served, board)
     steps += volts[:1] if volts else ()
     highest = facts.marks[-1].name
@@ -102,7 +114,7 @@ def probe_steps(
         fault = "level unknown" + (", pump relay off, fault" if relay else "")
         steps.append(
             Step(
-                f"{highest} alone wet (tells crossed wires).",
+                f"{highest} wet with the common electrode, all others dry (tells crossed wires).",
                 f"{fault}; “faults”: contradictory",
                 console=True,
             )
@@ -132,7 +144,6 @@ def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, seve
     pump = facts.pump
     if pump is None:
         return None
-    verb = "fills" if pump.does == "fill" else "drains"
     cut_out = (
         Step(
             "Cut-out: lift the high-level float by hand while the pump runs.",
@@ -142,20 +153,28 @@ def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, seve
         else Step("Alarm: lift the high-level float by hand.", "the alarm sounds without the node")
     )
     steps = (
-        Step(
-            f"Pump back on. Bring the level past mark {pump.starts_at}.",
-            f"the pump starts and {verb}; it turns the right way round",
-        ),
+        _starts(tank, pump),
         _timed(tank, facts, pump, units),
         _stops(facts, pump, units),
         Step("Node's plug out while the pump runs.", "the pump stops"),
+        dry_run(pump),
         cut_out,
         Step(
             f"Overflow: let it run over once ({_most(facts, units)}), or look through its pipe.",
             "free, screened, and it shows where it ends",
         ),
+        *told_again(tank),
     )
-    return Steps(f"{number}. Pump and water{f', {facts.name}' if several else ''}", steps)
+    title = f"{number}. Pump and water{f', {facts.name}' if several else ''}"
+    return Steps(title, steps, _FIRE_INTRO if tank.duty is Duty.FIRE_RESERVE else "")
+
+
+def _starts(tank: Tank, pump: PumpFacts) -> Step:
+    verb = "fills" if pump.does == "fill" else "drains"
+    bring = f"Bring the level past mark {pump.starts_at}."
+    if tank.duty is Duty.FIRE_RESERVE:
+        bring = f"The level is {'below' if pump.does == 'fill' else 'above'} mark {pump.starts_at}."
+    return Step(f"Pump back on. {bring}", f"the pump starts and {verb}; it turns the right way round")
 
 
 def _stops(facts: TankFacts, pump: PumpFacts, units: Units) -> Step:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from fleet.boards.board import load_board
+from fleet.boards.pins import hold_off_ohm, relay_use
 from fleet.inventory.about_node import about_node
 from fleet.sheet.board_svg import DrawnBoard, UsedPin
 from fleet.sheet.svg import joined
@@ -72,14 +73,14 @@ def wires_of(inventory: Inventory, node: Node, tanks: Collection[str], units: Un
 
 
 def drawn_color(words: str) -> str | None:
-    """The CSS colour for such words as `red` or `green/yellow` (the first one counts); None if there is none."""
+    """The CSS colour for such words as `red` or `white/blue` (the first one counts); None if there is none."""
     first = words.lower().replace("-", "/").replace(" ", "/").split("/")
     return next((_COLORS[word] for word in first if word in _COLORS), None)
 
 
 def drawn_board(board: Board, wires: Sequence[Wire]) -> DrawnBoard:
     """The board with these wires; tanks are named where there are several. All that goes to ground is drawn at one
-    ground pin."""
+    ground pin. A pin is drawn by the name that the inventory uses for it."""
     several = len({wire.tank for wire in wires}) > 1
     used = [
         UsedPin(
@@ -96,7 +97,8 @@ def drawn_board(board: Board, wires: Sequence[Wire]) -> DrawnBoard:
         used.append(UsedPin(board.ground, f"{len(common)} common electrodes", ""))
     elif common:
         used.append(UsedPin(board.ground, joined((common[0].what, common[0].color)), "", common[0].swatch))
-    left, right = board.rows
+    said = {board.pin(wire.pin).name: wire.pin for wire in wires if wire.gpio is not None}
+    left, right = (tuple(said.get(name, name) for name in row) for row in board.rows)
     return DrawnBoard(board.title, left, right, tuple(used))
 
 
@@ -127,8 +129,10 @@ def _common(served: Served, board: Board, units: Units) -> Wire:
 def _relay(use: PinUse, served: Served, board: Board) -> Wire:
     """With the resistor that holds it off while the pin floats: docs/inventory.md (common practice)."""
     low = use.active == "low"
+    ohm = hold_off_ohm(board, board.pin(use.pin), relay_use(use.active or "high"))
+    works = "its input side fed from 3.3 V" if low else "which must work from 3.3 V"
     detail = (
-        f"input of a relay module, on at {'LOW' if low else 'HIGH'}; 10 kohm from it to "
+        f"input of a relay module, {works}, on at {'LOW' if low else 'HIGH'}; {kohm(ohm)} from it to "
         f"{board.supply if low else board.ground}. The module switches the contactor's coil"
     )
     return Wire("pump relay", use.tank, use.pin, use.gpio, served.wires.get("relay", ""), detail, _care(use))

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fleet.inventory.model import Duty
-from fleet.water.filling import S_PER_MIN, overflow_m
+from fleet.water.filling import S_PER_MIN, overflow_m, pump_marks, pump_times
 from fleet.water.geometry import top_m, volume_l
-from fleet.water.quantities import METRIC, Units
+from fleet.water.quantities import METRIC, Units, duration
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from fleet.inventory.model import Pump, Tank
+    from fleet.water.sensing import Sensing
 
 DEFERS = "General guidance only: local code and a licensed person decide."
 FIRE_REFILL_H = 8.0
@@ -30,9 +31,24 @@ class Caution:
     source: str
 
 
-def cautions(tank: Tank, units: Units = METRIC) -> tuple[Caution, ...]:
-    """Those that apply to this tank, the most dangerous first, in words of those units."""
-    found = [*(rule(tank) for rule in _RULES), _overflow(tank, units)]
+@dataclass(frozen=True, slots=True)
+class Wired:
+    """How a node is wired to a tank: the level that turns its pump relay on (None without), the probes' current."""
+
+    relay_on_at: Literal["high", "low"] | None
+    sensing: Sensing
+
+
+def cautions(tank: Tank, units: Units = METRIC, wired: Wired | None = None) -> tuple[Caution, ...]:
+    """Those that apply to this tank, the most dangerous first, in words of those units; `wired`: by the node that
+    serves it, None for none."""
+    found = [
+        *(rule(tank) for rule in _RULES),
+        _relay(tank, wired),
+        _potable(tank, wired),
+        _air_gap(tank),
+        _overflow(tank, units),
+    ]
     return tuple(caution for caution in found if caution is not None)
 
 
@@ -43,8 +59,10 @@ def _mains(tank: Tank) -> Caution | None:
     if pump.phase == "dc":
         return Caution(
             "DC pump",
-            "Isolate it before work on it: a solar panel is live in daylight, a battery always. Fuse it at its source.",
-            "common practice",
+            "Isolate it before work on it: a solar panel is live in daylight, a battery always. Fuse it at its source. "
+            "Its contactor must be rated for DC at its voltage (DC-3 or DC-5): one for AC does not break the arc. Or "
+            "switch the control input of its controller.",
+            "IEC 60947-4-1, utilisation categories for DC; the rest: common practice",
         )
     return Caution(
         "mains near water",
@@ -54,7 +72,7 @@ def _mains(tank: Tank) -> Caution | None:
     )
 
 
-def _relay(tank: Tank) -> Caution | None:
+def _relay(tank: Tank, wired: Wired | None) -> Caution | None:
     source = "common practice (SELV; IEC 61140, from memory)"
     if tank.pump is None:
         return Caution(
@@ -62,11 +80,47 @@ def _relay(tank: Tank) -> Caution | None:
             "Node and probes on a separated extra-low-voltage supply; no mains in their cable.",
             source,
         )
+    low = ""
+    if wired is not None and wired.relay_on_at == "low":
+        low = (
+            " A 5 V module that is on at LOW may not release: feed its input side (VCC beside IN) from 3.3 V."
+        )
     return Caution(
         "pump relay",
-        "The node switches the coil of a contactor, never the motor. Probes are on a separated "
-        "extra-low-voltage circuit, with no mains in their cable.",
+        "The node switches the coil of a contactor, never the motor; the relay module must work from inputs of 3.3 V."
+        f"{low} Probes are on a separated extra-low-voltage circuit, with no mains in their cable.",
         source,
+    )
+
+
+def _dry(tank: Tank) -> Caution | None:
+    """Any pump can lose its water: the source of one that fills; a draining one goes by probes that can fail."""
+    pump, times = tank.pump, pump_times(tank)
+    if pump is None or times is None:
+        return None
+    late = f"Only after {duration(times.no_rise.seconds)}, at the earliest, does the node see that the level does not"
+    if pump.does == "fill":
+        means, why = _SOURCES.get(tank.water.kind if tank.water else None, _UNKNOWN_SOURCE)
+        text = f"Fit {means} that stops the pump without the node: {why}. {late} rise."
+        return Caution("dry running", text, _DRY_BY)
+    stop = pump_marks(tank, pump)[1].name
+    text = (
+        f"Fit a float below mark {stop}, or a current switch, that stops the pump without the node before it draws "
+        f"air: a probe that reads wet for ever does not. {late} fall."
+    )
+    return Caution("dry running", text, _DRY_BY)
+
+
+def _gas(tank: Tank) -> Caution | None:
+    if not gives_gas(tank):
+        return None
+    return Caution(
+        "gas",
+        "Sewage and sludge give off hydrogen sulphide, which kills and soon can no longer be smelt, and methane, which "
+        "explodes. Measure before you open it and while you work; air it; no flame, no smoking. Node, relay and "
+        "contactor stay outside. Where an explosive atmosphere can form, probes and pump need approval for it (ATEX, "
+        "IECEx or the US classes; intrinsically safe circuits), and a licensed person.",
+        "29 CFR 1910.146; directives 1999/92/EC and 2014/34/EU, IEC 60079-10-1 and -11, NEC 500 (from memory)",
     )
 
 
@@ -102,15 +156,25 @@ def _height(tank: Tank) -> Caution | None:
     )
 
 
-def _potable(tank: Tank) -> Caution | None:
+def _potable(tank: Tank, wired: Wired | None) -> Caution | None:
     if tank.duty is not Duty.POTABLE:
         return None
     return Caution(
         "drinking water",
         "What the water touches (probes, cable jackets, glue) needs approval for drinking water; clean and disinfect "
-        "it. Sense in short pulses only, so that no metal dissolves.",
-        "NSF/ANSI/CAN 61 and 372 or their local equivalent",
+        f"it. {_sensed(wired)}",
+        "NSF/ANSI/CAN 61 and 372 or their local equivalent; direct current dissolves electrodes: Faraday's law",
     )
+
+
+def _sensed(wired: Wired | None) -> str:
+    """What is true of the node that senses there."""
+    if wired is None:
+        return "Sense in short pulses or with alternating current: direct current dissolves metal."
+    flows = f"current flows {wired.sensing.words}"
+    if wired.sensing.always:
+        return f"Here {flows}: it dissolves metal. Finding INV616 says what to fit instead."
+    return f"Direct current dissolves metal; here {flows}."
 
 
 def _air_gap(tank: Tank) -> Caution | None:
@@ -144,9 +208,15 @@ def _fire(tank: Tank) -> Caution | None:
     return Caution(
         "fire reserve",
         "The node must not be its only supervision, and nothing else may draw from the reserve. Tell who supervises it "
-        "before you isolate its pump. " + _refill(tank),
+        "before you isolate its pump. Commission it at its first filling, or with the probes in a bucket: never by "
+        "drawing it down. " + _refill(tank),
         "NFPA 22 4.2.1.4 (refill within 8 h), NFPA 25 (inspection)",
     )
+
+
+def gives_gas(tank: Tank) -> bool:
+    """Whether what is in it rots: a sump, or grey water."""
+    return tank.duty is Duty.SUMP or (tank.water is not None and tank.water.kind == "grey")
 
 
 def refill_h(tank: Tank, pump: Pump) -> float:
@@ -162,13 +232,21 @@ def _refill(tank: Tank) -> str:
     return f"From empty the pump refills it in {hours:.1f} h, {verdict} the 8 h that NFPA 22 asks for."
 
 
+_DRY_BY = "common practice; motor makers' manuals: a pump without water overheats within minutes"
+_UNKNOWN_SOURCE = ("a float, pressure or current switch", "nothing says that its source lasts")
+_SOURCES: dict[str | None, tuple[str, str]] = {
+    "mains": ("a pressure switch at its inlet, or a current switch,", "the mains can fail"),
+    "bore": ("a level electrode in the bore, or a current switch,", "a bore can be pumped dry"),
+    "rain": ("a float in its cistern, or a current switch,", "a cistern runs empty"),
+    "river": ("a float at its intake, or a current switch,", "an intake falls dry or clogs"),
+}
+"""What protects a filling pump, by the kind of water, and why."""
 _RULES: tuple[Callable[[Tank], Caution | None], ...] = (
     _mains,
+    _gas,
     _fire,
     _independent,
+    _dry,
     _confined,
     _height,
-    _relay,
-    _potable,
-    _air_gap,
 )

@@ -53,6 +53,11 @@ def debounce_s(node: Node | None) -> float:
     return DEBOUNCE_MS / MS if node is None or node.debounce_s is None else node.debounce_s
 
 
+def debounce_ms(node: Node | None) -> int:
+    """The same in whole milliseconds, as the node block holds it."""
+    return round(debounce_s(node) * MS)
+
+
 def delay_s(debounced_s: float) -> float:
     """From the water at a mark until the node acts."""
     return debounced_s + SAMPLE_PERIOD_MS / MS

@@ -7,7 +7,14 @@ either.
 
 R = K / conductivity, with the cell constant K: of plates distance / area; of two parallel rods
 acosh(spacing / diameter) / (pi x wetted length), the dual of the capacitance of twin wires (from memory; ends and
-tank walls left out). Pure arithmetic.
+tank walls left out).
+
+All probes of a tank share one common electrode. The chip's own pull-ups are turned on one after the other, for a
+reading each (core/control.cpp, the ports' probe_is_low), so a reading has the water to itself. Resistors outside are
+always on: through the half of a pair's resistance that lies at the common electrode (two electrodes of one kind) then
+runs the current of all wet probes, so each of n sees (1 + n) / 2 times the resistance of one pair (Kirchhoff).
+The highest mark, with all wet, has it worst: that is the one that stops a filling pump. (Where those below it are
+wetted over a greater length, and the common electrode is not, up to 4 % more: left out.) Pure arithmetic.
 """
 
 from __future__ import annotations
@@ -23,7 +30,9 @@ from fleet.limits import (
     CABLE_PF_PER_M,
     ELECTRODE_CURRENT_UA,
     FILM_WET_FACTOR,
+    HIGH_SHARE,
     LARGEST_PULL_UP_OHM,
+    LOW_SHARE,
     MEASURED_SPREAD,
     PIN_PF,
     RESISTOR_TOLERANCE,
@@ -35,9 +44,6 @@ from fleet.limits import (
 if TYPE_CHECKING:
     from fleet.inventory.model import Electrodes, Served, Tank, Water
 
-LOW_SHARE: Final = 0.25
-HIGH_SHARE: Final = 0.75
-"""Of the supply: input limits of the ESP32 family and of the ESP8266 (their data sheets, DC characteristics)."""
 PER_KELVIN: Final = 0.02
 """Rise of conductivity per kelvin (from memory); figures are for 25 degrees."""
 COLDEST_C: Final = 5.0
@@ -77,12 +83,14 @@ class Conductivity:
 
 @dataclass(frozen=True, slots=True)
 class Pull:
-    """A pull-up: its nominal resistance and its limits, ohm; what it is, in words."""
+    """A pull-up: its nominal resistance and its limits, ohm; what it is, in words; what the board has to ground beside
+    the water."""
 
     ohm: float
     least_ohm: float
     most_ohm: float
     what: str
+    down_ohm: float = inf
 
     @property
     def low_at_most_ohm(self) -> float:
@@ -91,25 +99,49 @@ class Pull:
 
     @property
     def high_at_least_ohm(self) -> float:
-        """At least this much surely reads HIGH."""
-        return surely_high_ohm(self.most_ohm)
+        """At least this much surely reads HIGH; no end of it where the board's own pull-down never lets it."""
+        return _beside(surely_high_ohm(self.most_ohm), self.down_ohm)
+
+    @property
+    def high_at_best_ohm(self) -> float:
+        """At least this much may read HIGH, if the pull-up is as strong as it can be."""
+        return _beside(surely_high_ohm(self.least_ohm), self.down_ohm)
+
+    def loaded(self, up_ohm: float, down_ohm: float) -> Pull:
+        """It and what the board itself hangs on the pin, to HIGH and to LOW; no load is no end of ohms."""
+        if up_ohm == down_ohm == inf:
+            return self
+        least, ohm, most = (1 / (1 / own + 1 / up_ohm) for own in (self.least_ohm, self.ohm, self.most_ohm))
+        hung = " and ".join(
+            f"{kohm(load)} to {level}" for load, level in ((up_ohm, "HIGH"), (down_ohm, "LOW")) if load < inf
+        )
+        return Pull(
+            ohm, least, most, f"{self.what}, with what the board hangs on the pin ({hung}),", down_ohm
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
     """What a pin makes of a pair of electrodes.
 
-    `wet_ohm` and `dry_ohm`: from the best to the worst case (wet: rising, dry: falling).
+    `wet_ohm` and `dry_ohm`: of one pair, from the best to the worst case (wet: rising, dry: falling). `shared`: how
+    many times that of one pair the highest probe sees, with all wet.
     """
 
     cell_constant_per_cm: float
     film: bool
+    shared: float
     wet_ohm: tuple[float, float]
     dry_ohm: tuple[float, float]
     wet: Sure
     dry: Sure
     current_ua: float
-    """Direct current through the water at its worst, while the pull-up is on."""
+    """Direct current through the water at its worst, of one probe while its pull-up is on."""
+
+    @property
+    def highest_ohm(self) -> tuple[float, float]:
+        """What the highest probe sees, wet: the resistance of a pair, shared with all below it."""
+        return self.wet_ohm[0] * self.shared, self.wet_ohm[1] * self.shared
 
 
 def surely_low_ohm(pull_up_ohm: float) -> float:
@@ -201,6 +233,16 @@ def pull_of(served: Served, chip: Pull) -> Pull | None:
     return resistor_pull(served.pull_up_resistor_ohm) if served.pull_up_resistor_ohm else None
 
 
+def sharing(probes: int) -> float:
+    """How many times the resistance of one pair each of so many wet probes sees, their pull-ups being on at once."""
+    return (1 + probes) / 2
+
+
+def on_at_once(served: Served) -> int:
+    """Of how many probes at one tank the pull-ups are on at the same time: of all, or with the chip's own, of one."""
+    return len(served.probes) if served.pull_up == "external" else 1
+
+
 def largest_current_ua(pull: Pull, water_ohm: float = 0.0) -> float:
     """Direct current through water of that resistance while the pull-up is on, in microamperes."""
     return 1e6 * SUPPLY_V / (pull.least_ohm + water_ohm)
@@ -224,27 +266,32 @@ def dry_ohm(electrodes: Electrodes, water: Conductivity, film: bool, cable_m: fl
     return best, 1 / (1 / worst + 1 / leak)
 
 
-def reading(electrodes: Electrodes, water: Conductivity, film: bool, pull: Pull, cable_m: float) -> Reading:
-    """What a pin with that pull-up makes of them, at best and at worst."""
+def reading(
+    electrodes: Electrodes, water: Conductivity, film: bool, pull: Pull, cable_m: float, probes: int = 1
+) -> Reading:
+    """What a pin with that pull-up makes of them, at best and at worst, of so many probes `on_at_once` the highest."""
     wet = wet_ohm(electrodes, water, film)
     dry = dry_ohm(electrodes, water, film, cable_m)
+    shared = sharing(probes)
     return Reading(
         cell_constant_per_cm=cell_constant_per_cm(electrodes),
         film=film,
+        shared=shared,
         wet_ohm=wet,
         dry_ohm=dry,
-        wet=_sure(wet[1] <= pull.low_at_most_ohm, wet[0] <= surely_low_ohm(pull.most_ohm)),
-        dry=_sure(dry[1] >= pull.high_at_least_ohm, dry[0] >= surely_high_ohm(pull.least_ohm)),
+        wet=_sure(wet[1] * shared <= pull.low_at_most_ohm, wet[0] * shared <= surely_low_ohm(pull.most_ohm)),
+        dry=_sure(dry[1] >= pull.high_at_least_ohm, dry[0] >= pull.high_at_best_ohm),
         current_ua=largest_current_ua(pull, wet[0]),
     )
 
 
-def resistor_to_fit_ohm(wet: tuple[float, float], dry: tuple[float, float]) -> float | None:
-    """The pull-up (E24, ohm) that reads both surely, in the middle of those that do; None if none does.
+def resistor_to_fit_ohm(wet: tuple[float, float], dry: tuple[float, float], probes: int = 1) -> float | None:
+    """The resistor outside (E24, ohm) that reads a pair surely, in the middle of those that do; None if none does.
 
-    It lets no more current through the water than electrodes bear, and is no larger than a pin's leakage allows.
+    `probes`: so many at the tank have one each, and share the common electrode. It lets no more current through the
+    water than electrodes bear, and is no larger than a pin's leakage allows.
     """
-    least = wet[1] / surely_low_ohm(1 - RESISTOR_TOLERANCE)
+    least = wet[1] * sharing(probes) / surely_low_ohm(1 - RESISTOR_TOLERANCE)
     most = min(dry[1] / surely_high_ohm(1 + RESISTOR_TOLERANCE), LARGEST_PULL_UP_OHM)
     least = max(least, 1e6 * SUPPLY_V / ELECTRODE_CURRENT_UA / (1 - RESISTOR_TOLERANCE))
     fit = [ohm for ohm in _e24() if least <= ohm <= most]
@@ -278,10 +325,17 @@ def longest_cable_m(pull_up_ohm: float, settle_s: float) -> float:
 
 
 def kohm(ohm: float) -> str:
-    """Such as `850 ohm`, `4.7 kohm`, `100 kohm`, `1.2 Mohm`."""
+    """Such as `850 ohm`, `4.7 kohm`, `100 kohm`, `1.2 Mohm`; no end of it is `more than any`."""
+    if ohm == inf:
+        return "more than any"
     if ohm < 1e3:
         return f"{ohm:.3g} ohm"
     return f"{ohm / 1e3:.3g} kohm" if ohm < 0.9995e6 else f"{ohm / 1e6:.3g} Mohm"
+
+
+def _beside(needed_ohm: float, down_ohm: float) -> float:
+    """What the water must have where both together must have `needed_ohm`."""
+    return 1 / (1 / needed_ohm - 1 / down_ohm) if down_ohm > needed_ohm else inf
 
 
 def _sure(at_worst: bool, at_best: bool) -> Sure:

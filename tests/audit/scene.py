@@ -108,6 +108,21 @@ def tank(name: str, **changes: Any) -> dict[str, Any]:
     return {"name": name, "marks": marks, "level": 1, "fault": "none", "pump": None, **changes}
 
 
+def joined(bssid: str, rssi_dbm: int | None = -61, **changes: Any) -> dict[str, Any]:
+    """What a node's state says that is joined to that access point."""
+    network = {"phase": "kept", "on": "kept", "trial_left_s": 0, "bssid": bssid, "channel": 6}
+    return {"network": network, "rssi_dbm": rssi_dbm, **changes}
+
+
+def with_access_points(points: dict[str, tuple[str, ...]], site: str) -> Inventory:
+    """The inventory with these access points listed at that site."""
+    sites = tuple(
+        one.model_copy(update={"access_points": points}) if one.name == site else one
+        for one in INVENTORY.sites
+    )
+    return Inventory(**(dict(INVENTORY) | {"sites": sites}))
+
+
 def found(node: str, **changes: Any) -> Match:
     """A node that was found, with changes to its state."""
     return Match(node, Status.FOUND, "10.0.0.1", 80, {}, state(node, **changes))

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -27,10 +28,12 @@ from tests.audit.scene import (
     entry,
     facts,
     found,
+    joined,
     line,
     shelf,
     state,
     tank,
+    with_access_points,
 )
 
 N = "kestrel-01"
@@ -49,6 +52,8 @@ def test_a_fleet_that_is_well() -> None:
     assert line(report, N).image == digest(N, "1.1.0")
 
 
+TOP, TOP_5, FIELD, STRANGE = (f"02:11:22:33:44:{n}" for n in (51, 52, 61, 99))
+LISTED = with_access_points({"kestrel-ap-top": (TOP, TOP_5), "kestrel-ap-field": (FIELD,)}, "kestrel-hill")
 STALE = entry(N, "1.1.0", 1, block_crc="0badcafe")
 MISSING = Match(N, Status.MISSING, evidence=("never found before",))
 CASES = {
@@ -117,6 +122,39 @@ CASES = {
         "no mark changed while its pump ran", "pump stopped by a fault", Exit.PROBLEMS,
     ),
     "AUD133": (found(N, reset="watchdog", boots=41), {}, "41 starts", "restarted after a crash", Exit.OK),
+    "AUD170": (
+        found(N, **joined(FIELD, -82)), {"inventory": LISTED},
+        "joined to kestrel-ap-field (02:11:22:33:44:61, channel 6); the inventory says kestrel-ap-top; its signal is "
+        "-82 dBm (weak below -75 dBm)", "on a weak access point", Exit.OK,
+    ),
+    "AUD171": (
+        found(N, **joined(FIELD, -75)), {"inventory": LISTED},
+        "the inventory says kestrel-ap-top; its signal is -75 dBm", "ok", Exit.OK,
+    ),
+    "AUD172": (
+        found(N, **joined(STRANGE, -50)), {"inventory": LISTED},
+        "joined to 02:11:22:33:44:99, channel 6, which none of the access points of kestrel-hill has",
+        "on an unlisted access point", Exit.OK,
+    ),
+    "AUD173": (
+        found(N, **joined(TOP_5, -76)), {"inventory": LISTED},
+        "its signal is -76 dBm (weak below -75 dBm), by kestrel-ap-top", "ok", Exit.OK,
+    ),
+    "AUD150": (
+        found(N, reset="brown-out", boots=41, brown_outs=7), {},
+        "7 brown-outs in 41 starts, the last of which came from one", "weak supply", Exit.OK,
+    ),
+    "AUD151": (
+        found(N, tanks=[tank("header-east", fault="flapping", level=None)]), {},
+        "header-east: a probe changes faster than its debounce", "a probe flaps", Exit.OK,
+    ),
+    "AUD152": (
+        found(N, faults=["no-run-record"]), {}, "it reports no-run-record", "forgets faults at a restart", Exit.OK,
+    ),
+    "AUD154": (
+        found(N, phase="put-back", last_image=digest(N, "1.0.0"), last_reason="brown-out"), {},
+        "from 1.0.0 to 1.1.0 (brown-out)", "went back: its supply", Exit.OK,
+    ),
 }  # fmt: skip
 
 
@@ -148,8 +186,74 @@ def test_each_line_says_how_long_its_boot_loader_copies() -> None:
         assert line(audit(facts(shelf=known)), name).copy_in_place_s == pytest.approx(74 * 0.58, abs=0.1)
 
 
+@pytest.mark.parametrize(
+    ("state", "inventory", "code"),
+    [
+        (joined(TOP), LISTED, None),
+        (joined(TOP_5), LISTED, None),
+        (joined(FIELD, None), LISTED, "AUD171"),
+        (joined(STRANGE, -90), LISTED, "AUD172"),
+        (joined(STRANGE), INVENTORY, None),
+        (joined(STRANGE, -90), INVENTORY, "AUD173"),
+        ({"rssi_dbm": -90}, LISTED, "AUD173"),
+        ({"rssi_dbm": -75}, LISTED, None),
+        ({}, LISTED, None),
+    ],
+)
+def test_which_access_point_is_worth_a_word(
+    state: dict[str, Any], inventory: Inventory, code: str | None
+) -> None:
+    """One finding at most; nothing where nobody lists access points, or the node does not say."""
+    _, findings = audited(found(N, **state), inventory=inventory)
+    assert [found_code for found_code, _, _ in findings] == ([code] if code else [])
+
+
+def test_an_access_point_of_another_site_is_named_with_its_site() -> None:
+    other = with_access_points({"lodge": (FIELD,)}, "marram-bay")
+    sites = tuple(LISTED.site(s.name) if s.name == "kestrel-hill" else s for s in other.sites)
+    both = Inventory(**(dict(other) | {"sites": sites}))
+    hill = LISTED.site("kestrel-hill").model_copy(update={"access_points": {"kestrel-ap-top": (TOP,)}})
+    both = Inventory(
+        **(dict(both) | {"sites": tuple(hill if s.name == hill.name else s for s in both.sites)})
+    )
+    _, findings = audited(found(N, **joined(FIELD)), inventory=both)
+    assert [code for code, _, _ in findings] == ["AUD172"]
+    assert "which is lodge of the site marram-bay" in findings[0][2]
+
+
+def test_findings_on_access_points_have_their_figures_and_a_source() -> None:
+    report, _ = audited(found(N, **joined(FIELD, -82)), inventory=LISTED)
+    (finding,) = [f for f in report.findings if f.code.code == "AUD170"]
+    assert [(figure.name, figure.value, figure.unit) for figure in finding.figures] == [
+        ("signal", -82, "dBm"),
+        ("weak below", -75, "dBm"),
+    ]
+    assert all(code.source for code in CODES if code.code >= "AUD170")
+    said = line(report, N)
+    assert (said.access_point, said.joined, said.bssid, said.channel, said.rssi_dbm) == (
+        "kestrel-ap-top", "kestrel-ap-field", FIELD, 6, -82,
+    )  # fmt: skip
+
+
+def test_too_little_memory_in_one_piece_is_told_where_it_matters() -> None:
+    """6,264 bytes: the second stack of the ESP8266's core 3.1.2, on which it checks a ticket; others have more."""
+    name = next(n.name for n in INVENTORY.nodes if load_board(n.board).chip == "esp8266")
+    for largest, told in ((6_263, ["AUD153"]), (6_264, []), (None, [])):
+        report, findings = audited(found(name, largest_block=largest))
+        assert [code for code, _, _ in findings] == told
+        assert line(report, name).verdict == ("short of memory" if told else "ok")
+    assert audited(found(N, largest_block=6_263))[1] == []
+
+
+def test_a_node_without_brown_outs_says_nothing() -> None:
+    """0 of them, and firmware that does not count them."""
+    for count in (0, None):
+        assert audited(found(N, brown_outs=count))[1] == []
+    assert "1 brown-out in 3 starts" in audited(found(N, brown_outs=1))[1][0][2]
+
+
 def test_each_code_has_a_case() -> None:
-    elsewhere = {"AUD104", "AUD116", "AUD122", "AUD123", "AUD140", "AUD141", "AUD142", "AUD143"}
+    elsewhere = {"AUD104", "AUD116", "AUD122", "AUD123", "AUD140", "AUD141", "AUD142", "AUD143", "AUD153"}
     assert set(CASES) | elsewhere == {code.code for code in CODES}
 
 

@@ -149,6 +149,15 @@ def test_kill_comes_back_as_a_crash(rig) -> None:
     assert rig.processes[2].option("reset") == "crash"
 
 
+def test_a_brown_out_comes_back_as_one(rig) -> None:
+    assert rig.ask(HurtNode(node="ridge-1", how="brown-out")).ok
+    _refused(rig.ask(HurtNode(node="ridge-1", how="brown-out", for_s=3.0)), "BEN109")
+    rig.run(1.0)
+    view = rig.node()
+    assert (view.reset, view.starts, view.hurts) == ("brown-out", 2, ())
+    assert rig.processes[2].option("reset") == "brown-out"
+
+
 def test_power_cut_for_a_time(rig) -> None:
     assert rig.ask(HurtNode(node="ridge-1", how="power-cut", for_s=5.0)).ok
     assert rig.processes[0].code == KILLED

@@ -183,6 +183,14 @@ def test_a_killed_node_comes_back_as_crashed(rig) -> None:
     assert [r for r, _ in rig.resets] == [Reset.POWER_ON, Reset.CRASH]
 
 
+def test_a_brown_out_is_a_cause_of_its_own(rig) -> None:
+    assert rig.machine.kill(Reset.BROWN_OUT)
+    rig.run(1.0)
+    assert rig.machine.kill()
+    rig.run(1.0)
+    assert [r for r, _ in rig.resets] == [Reset.POWER_ON, Reset.BROWN_OUT, Reset.CRASH]
+
+
 def test_a_boot_loader_that_cannot_be_started_is_told_and_tried_again(rig) -> None:
     rig.broken = True
     rig.process.code = 1

@@ -178,6 +178,18 @@ def test_killed_node_comes_back(control) -> None:
     assert (state.reset, state.boots) == ("crash", boots + 1)
 
 
+def test_a_brown_out_is_told_and_counted(control) -> None:
+    before = _answers(control, "kestrel-04")
+    control.hurt("kestrel-04", "brown-out")
+    eventually("a new start", lambda: control.node("kestrel-04").reset == "brown-out")
+    state = _answers(control, "kestrel-04")
+    assert (state.reset, state.boots, state.brown_outs) == (
+        "brown-out",
+        before.boots + 1,
+        before.brown_outs + 1,
+    )
+
+
 def test_stopped_process_is_reset_by_the_watchdog(control) -> None:
     os.kill(control.node("kestrel-04").pid, signal.SIGSTOP)
     eventually("a watchdog reset", lambda: control.node("kestrel-04").reset == "watchdog", within_s=20.0)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from jsonschema import Draft202012Validator
 
-from fleet.boards.board import board_ids, load_board
+from fleet.boards.board import board_ids, chip_pins, load_board
 from fleet.boards.data_file import Trait, data_schema, read_board, read_chip
 from fleet.cli.app import run
 from fleet.codes import Exit
@@ -37,7 +37,7 @@ def test_the_schema_that_is_exported_refuses_what_the_reader_refuses(kind, path:
     """Any key left out, one too many, a number as text."""
     validator = Draft202012Validator(data_schema(kind))
     good = tomllib.loads(path.read_text(encoding="utf-8"))
-    optional = {"aliases", "button_pin"}
+    optional = {"aliases", "button_pin", "load", "numbers", "unclear"}
     for key in good.keys() - optional:
         assert not validator.is_valid({name: value for name, value in good.items() if name != key}), key
     assert not validator.is_valid(good | {"colour": "blue"})
@@ -52,7 +52,7 @@ def test_the_schemas_are_printed(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_each_trait_is_one_that_some_chip_has() -> None:
-    seen = {row.trait for path in CHIPS for row in read_chip(path).fact}
+    seen = {fact.trait for path in CHIPS for pin in chip_pins(path.stem) for fact in pin.facts}
     assert seen == set(Trait)
 
 
@@ -80,6 +80,10 @@ def test_each_chip_is_that_of_a_board() -> None:
         ("[outage]", '[aliases]\nD11 = ["X"]\n\n[outage]', "aliases of pins that there are not: D11"),
         ("copies_back = 1", "copies_back = -1", "copies_back"),
         ("notes = [", 'button_pin = "D3"\nnotes = [', "a button and its source go together"),
+        ('pin = "RX"', 'pin = "A0"', "loads on pins that there are not: A0"),
+        ('to = "high"\n', "", "RX: the driver needs `to` and `ohm`"),
+        ("ohm = 10000.0", "ohm = 10000.0\ndrop_v = 2.0", "D3: `drop_v` belongs to a LED"),
+        ('is = "driver"', 'is = "input"', "RX: the input has no `to` and `ohm`"),
         ("[sources]", '[sources]\nbutton = "the schematic"', "a button and its source go together"),
         ("notes = [", 'button_pin = "A0"\nnotes = [', "on a pin that there is not: A0"),
     ],
@@ -101,6 +105,9 @@ def test_a_mistake_in_a_board_is_named(old: str, new: str, said: str, tmp_path: 
         ('relay_first = "5, 4"', 'relay_first = "5, 40"', "does not have"),
         ("internal_pull_up_least_ohm = 20000", "internal_pull_up_least_ohm = 30000", "between its limits"),
         ('source = "esp8266/Arduino doc/boards.rst"', "", "source"),
+        ('pins = "4-5"', 'pins = "5"', "`reset` does not have each GPIO once"),
+        ('pins = "4-5"', 'pins = "3-5"', "`reset` does not have each GPIO once"),
+        ('pull = "down"', 'pull = "sideways"', "reset"),
         ('chip = "esp8266"', 'chip = "esp8285"', "its chip is 'esp8285'"),
     ],
 )

@@ -24,7 +24,7 @@ from tests.push.stage import Stage, begun, push
 from tests.push.yard import lay_out
 
 GROUPS = ("bench", "keys")
-CHANGES_NODES = ("flash", "push", "resume", "stop", "roll-back", "rejoin")
+CHANGES_NODES = ("flash", "push", "resume", "stop", "roll-back", "rejoin", "clear-fault")
 """What sends anything to a node that changes it."""
 
 

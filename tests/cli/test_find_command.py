@@ -153,9 +153,9 @@ def test_network_of_nodes_that_do_not_tell_or_did_not_answer() -> None:
     gave_up = NetworkState(phase=Phase.PUT_BACK, on=None, trial_left_s=0)
     kept = NetworkState(phase=Phase.KEPT, on=None, trial_left_s=0)
     others = [_found("ridge-02", kept), _found("ridge-03", None), Match("ridge-04", Status.MISSING)]
-    columns, rows = _table([_found("ridge-01", gave_up), *others])
+    columns, rows = _table([_found("ridge-01", gave_up), *others], {})
     assert [row[columns.index("network")] for row in rows] == ["put-back", "kept", "-", "-"]
-    columns, rows = _table(others)
+    columns, rows = _table(others, {})
     assert "network" not in columns
     assert {len(row) for row in rows} == {len(columns)}
 
@@ -164,10 +164,41 @@ def test_network_of_nodes_that_do_not_tell_or_did_not_answer() -> None:
 def test_network_fits_a_narrow_terminal(width: int) -> None:
     """Nothing is cut: what does not fit beside the others goes under its node."""
     networks = [NetworkState(phase=Phase.ON_TRIAL, on="new", trial_left_s=541), None]
-    columns, rows = _table([_found("ridge-01", network) for network in networks])
+    columns, rows = _table([_found("ridge-01", network) for network in networks], {})
     head, lines = Table(columns, rows).on_terminal(width)
     assert all(columns_of(line) <= width for line in (head, *lines))
     assert any("on-trial, on the new one, 541 s left" in line for line in lines)
+
+
+def test_access_points_have_a_column_where_some_node_says_its_own(project, capsys) -> None:
+    """By the name that the site gives them, else by the BSSID; the channel stands with the signal."""
+    path = project.folder / "inventory" / "all.yaml"
+    text = path.read_text(encoding="utf-8").replace(
+        "network: ridge-wifi}", "network: ridge-wifi, access_points: {mast: [02:11:22:33:44:51]}}"
+    )
+    path.write_text(text, encoding="utf-8")
+    a, b = project.name("a"), project.name("b")
+    with project.with_nodes(
+        lambda: _joined_to(a, "02:11:22:33:44:51"), lambda: _joined_to(b, "02:11:22:33:44:99")
+    ):
+        assert project.run(a, b) == Exit.OK
+        header, *rows = capsys.readouterr().out.splitlines()
+        assert project.run(a, b, "--json") == Exit.OK
+    assert "access point" in header
+    assert re.search(r" mast +-61 dBm, channel 13$", rows[0])
+    assert re.search(r" 02:11:22:33:44:99 +-61 dBm, channel 13$", rows[1])
+    document = json.loads(capsys.readouterr().out)
+    jsonschema.validate(document, SCHEMA)
+    told = [(one["access_point"], one["state"]["network"]["bssid"]) for one in document["nodes"]]
+    assert told == [("mast", "02:11:22:33:44:51"), (None, "02:11:22:33:44:99")]
+    assert [one["state"]["network"]["channel"] for one in document["nodes"]] == [13, 13]
+
+
+def _joined_to(name: str, bssid: str) -> FakeNode:
+    node = fake(name)
+    said = node.join.document
+    node.join.document = lambda now_s: said(now_s) | {"bssid": bssid, "channel": 13}
+    return node
 
 
 @pytest.mark.slow

@@ -13,7 +13,7 @@
 | 9 | one "did you mean", nothing corrected silently | test_09 |
 | 10 | no traceback; an internal error names a report | test_10; test_frame.py |
 | 11 | a plan is a file; stale ones are refused | test_push_commands.py; push/test_plan_document.py |
-| 12 | whatever changes nodes has a dry run | test_12; test_push_, _flash_ and _rejoin_command(s).py (nothing sent) |
+| 12 | whatever changes nodes has a dry run | test_12; test_push_, _flash_, _rejoin_, _clear_fault_command(s).py |
 | 13 | nothing to do exits 0 and says so; twice is once | test_13; test_push_commands.py; build/test_builder.py |
 | 14 | dangerous scope asks | test_14; test_push_commands.py |
 | 15 | progress in bounded lines; 200 nodes fit 24 rows | push/test_reporters.py; test_15 |
@@ -166,6 +166,7 @@ WRONG = [
     ("sheet", "node", "farm-aa"),
     ("sheet", "node", "farm-a", "--paper", "lettr"),
     ("rejoin", "farm-aa"),
+    ("clear-fault", "farm-aa"),
     ("rejoin", "--site", "site-11"),
     ("roll-back", "farm-aa"),
     ("keys", "node", "farm-aa", "--out", "x.key"),
@@ -228,6 +229,7 @@ ELSEWHERE = {
     "push": "test_push_commands.py, push/test_reporters.py",
     "flash": "test_flash_command.py",
     "rejoin": "test_rejoin_command.py",
+    "clear-fault": "test_clear_fault_command.py",
 }
 NO_FACTS = {
     "schema": "prints JSON documents itself",
@@ -354,9 +356,11 @@ def test_06_ok_problems_usage_unreachable(farm, capsys) -> None:
 
 
 def test_06_warnings_are_problems_when_strict(farm) -> None:
-    text = (farm.folder / "inventory" / "all.yaml").read_text(encoding="utf-8")
+    file = farm.folder / "inventory" / "all.yaml"
+    text = file.read_text(encoding="utf-8").replace("soak: 1 s, trial", "soak: 30 s, trial")
+    file.write_text(text, encoding="utf-8")
     assert farm.run("check", "--strict") == Exit.OK
-    (farm.folder / "inventory" / "all.yaml").write_text(text.replace("flow: 400 L/min", "flow: 20 L/min"))
+    file.write_text(text.replace("flow: 400 L/min", "flow: 20 L/min"))
     assert farm.run("check") == Exit.OK
     assert farm.run("check", "--strict") == Exit.PROBLEMS, "a pump of 20 L/min against 30 drawn"
 
@@ -708,6 +712,7 @@ COMPLETED = [
     ("tankfleet plan si", "site-2"),
     ("tankfleet plan farm", "farm-a"),
     ("tankfleet rejoin farm-", "farm-b"),
+    ("tankfleet clear-fault farm-", "farm-b"),
     ("tankfleet rejoin --site si", "site-2"),
     ("tankfleet bench hurt farm-b po", "power-cut"),
     ("tankfleet bench level tank-", "tank-farm-a"),

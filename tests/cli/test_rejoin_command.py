@@ -8,6 +8,7 @@ import json
 import re
 import threading
 import time
+import zlib
 from collections.abc import Iterator
 from contextlib import AsyncExitStack, contextmanager
 from pathlib import Path
@@ -15,13 +16,17 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from fleet.boards.board import load_board
 from fleet.cli.app import run
 from fleet.cli.rejoin_words import Told
 from fleet.codes import Exit
 from fleet.find.match import Match, Status
+from fleet.inventory.load import load_inventory
 from fleet.keys.networks import Network
+from fleet.limits import NETWORK_TURN_S
 from fleet.link.state import parse_state
 from fleet.push.lock import runner_lock
+from fleet.render.block_of import block_of
 from tests.cli.commands import Terminal
 from tests.fake_join import Join
 from tests.fake_node import FakeNode
@@ -311,3 +316,91 @@ def test_set_network_names_the_way_to_the_nodes(yard: Yard, capsys, monkeypatch)
     err = capsys.readouterr().err
     assert "nodes get them at their first flash, or by `rejoin`" in err
     assert "next: tankfleet rejoin --site site-1 --dry-run" in err
+
+
+# ------------------------------------------------------------------ networks that are hard to join
+ESP8266 = """board: nodemcu-v2
+    debounce: 20 s
+    serves: [{tank: tank-n2, probes: {low: D5, full: D6}, pump_relay: {pin: D1}}]"""
+RULING = """rulings:
+  - {code: INV450, as: note, because: its board is changed next week, on: 2026-03-01}
+"""
+
+
+def _odd(yard: Yard) -> None:
+    """A hidden network on high channels at site-0, one of WPA3 alone at site-1, where n2 is an ESP8266."""
+    path = yard.folder / "inventory" / "all.yaml"
+    text = path.read_text(encoding="utf-8")
+    for site, traits in (("site-0", "hidden, high-channels, no-802.11n"), ("site-1", "wpa3-only")):
+        line = f"{{name: {site}, time_zone: Europe/Lisbon, network: n"
+        assert line in text
+        text = text.replace(line, f"{line}, network_traits: [{traits}]")
+    start, end = (
+        text.index("board: esp32-devkit", text.index("name: n2")),
+        text.index("  - name: n3", text.index("nodes:")),
+    )
+    path.write_text(f"{text[:start]}{ESP8266}\n{text[end:]}{RULING}", encoding="utf-8")
+
+
+def test_what_keeps_nodes_out_is_said_before_anything_is_sent(yard: Yard, capsys) -> None:
+    _odd(yard)
+    with yard.living():
+        assert yard.run(*NAMES, "--dry-run") == Exit.PROBLEMS
+        table = capsys.readouterr()
+        assert yard.run(*NAMES, "--dry-run", "--json") == Exit.PROBLEMS
+    assert yard.changed() == []
+    said = " ".join(table.err.split())
+    assert (
+        "network n at site-0: it is hidden and may be on channels 12 to 14: only a node whose image" in said
+    )
+    assert "network n at site-0: 802.11n does not work with it" in said
+    assert "network n at site-1: it takes WPA3 alone" in said
+    assert "joins no network of WPA2: rejoin first, build and push after that" in said
+    assert "site-2" not in said
+    assert "calls for the new network for 30 s, then for the old one" in said
+    assert (
+        "n2 never gets in, and nothing is sent to it: the network takes WPA3 alone, and the ESP8266" in said
+    )
+    assert "may not know what their network is like: n1. Build and push first" in said
+    assert re.search(r"^n2 +site-1 +n +.*nothing: the network takes WPA3 alone", table.out, re.M)
+    document = json.loads(capsys.readouterr().out)
+    jsonschema.Draft202012Validator(SCHEMA).validate(document)
+    assert [(one["network_traits"], one["older_inventory"], one["code"]) for one in document["nodes"]] == [
+        (["hidden", "high-channels", "no-802.11n"], True, None),
+        (["wpa3-only"], None, "INV450"),
+        ([], None, None),
+    ]
+
+
+def test_the_others_come_over_all_the_same(yard: Yard, capsys) -> None:
+    _odd(yard)
+    with yard.living():
+        assert yard.run(*NAMES, "--yes") == Exit.PROBLEMS
+    printed = capsys.readouterr()
+    assert [node.join.kept for node in yard.nodes.values()] == [NEW, OLD, NEW]
+    assert yard.nodes["n2"].heard == []
+    assert "INV450: a board that cannot join its site's network" in printed.err
+
+
+def test_an_image_that_was_built_for_it_is_not_warned_of(yard: Yard, capsys) -> None:
+    """The checksum is that of the block which today's inventory gives, as the firmware reports it."""
+    _odd(yard)
+    inventory = load_inventory(yard.folder / "inventory")
+    node = inventory.node("n1")
+    block = block_of(
+        inventory, node, load_board(node.board), yard.field.keys.trust(), "board", "1.0.0"
+    ).pack()
+    document = yard.nodes["n1"].document
+    yard.nodes["n1"].document = lambda: document() | {"block_crc": f"{zlib.crc32(block[:-4]):08x}"}
+    with yard.living():
+        assert yard.run("n1", "n3", "--dry-run", "--json") == Exit.OK
+    printed = capsys.readouterr()
+    assert "older inventory" not in printed.err
+    assert [one["older_inventory"] for one in json.loads(printed.out)["nodes"]] == [False, None]
+
+
+def test_the_turns_are_those_of_the_firmware() -> None:
+    head = Path(__file__).resolve().parent.parent.parent / "templates" / "firmware" / "core" / "join.h"
+    found = re.search(r"kSteadyPauseMs = (\d+);", head.read_text(encoding="utf-8"))
+    assert found
+    assert int(found[1]) == NETWORK_TURN_S * 1000

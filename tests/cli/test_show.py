@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 
 from fleet.boards.board import board_ids, load_board
-from fleet.boards.pins import Answer
+from fleet.boards.uses import Answer
 from fleet.cli.app import run
 from fleet.cli.section import ROWS, Line, draw
 from fleet.cli.show_board import drawing, good_for
@@ -150,13 +150,17 @@ def test_a_node_s_electrodes(capsys: pytest.CaptureFixture[str]) -> None:
     """A cell constant of acosh(20 / 6) / (4 cm x pi), and rain through the resistor that its cistern has."""
     text = shown(capsys, "node", "kestrel-05")
     assert "electrodes of barn-cistern: rods, cell constant 0.149 /cm" in text
-    assert "pass: a resistor of 200 kohm" in text
+    assert "pass: a resistor of 390 kohm" in text
+    assert "2.5 times that for the highest of 4 wet probes" in " ".join(text.split())
     facts = about_node(INVENTORY, "kestrel-05").electrodes[0]
     assert (facts.wet, facts.dry) == ("pass", "pass")
     assert facts.cell_constant_per_cm == pytest.approx(acosh(20 / 6) / (4 * pi))
     assert facts.least_us_per_cm == pytest.approx(20)
-    # Cold rain of 20 uS/cm has 1e4 / (20 x 0.6) ohm m; three times that with film, against 190 kohm / 3.
-    assert facts.surely_wet_from_m == pytest.approx(3 * 1e4 / 12 * acosh(20 / 6) / pi / (190e3 / 3))
+    # Cold rain of 20 uS/cm has 1e4 / (20 x 0.6) ohm m; three times that with film, and 2.5 times that with four on one
+    # common electrode (tests/water/test_shared_electrode.py), against 390 kohm less 5 % / 3.
+    assert facts.surely_wet_from_m == pytest.approx(2.5 * 3 * 1e4 / 12 * acosh(20 / 6) / pi / (370.5e3 / 3))
+    assert (facts.probes_on_at_once, facts.shared) == (4, 2.5)
+    assert about_node(INVENTORY, "kestrel-01").electrodes[0].shared == 1
     assert about_node(INVENTORY, "kestrel-01").electrodes[0].pull_up is not None
     assert about_node(INVENTORY, "kestrel-03").electrodes == ()
     assert "  to fit nothing" in text
@@ -226,6 +230,40 @@ def test_what_the_letters_of_a_drawing_say() -> None:
     assert letters["D3"] == ".....s"
     assert letters["D0"] == ".X.l.S"
     assert letters["D7"] == "PXhL.S"
+
+
+def test_a_board_says_what_its_pins_are_at_reset_and_what_hangs_on_them(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """esp32-table-io-mux.inc: MTCK (GPIO13) wpd, MTMS (GPIO14) wpu, GPIO25 nothing; bridge at U0RXD: its guide."""
+    text = shown(capsys, "board", "esp32-devkit")
+    rows = {line.split()[0]: line for line in text.splitlines() if re.match(r"IO\d+ +\S", line)}
+    assert "pulled down" in rows["IO13"]
+    assert "pulled up" in rows["IO14"]
+    assert "floats" in rows["IO25"]
+    assert "is driven HIGH by the USB bridge through 470 ohm" in " ".join(text.split())
+    assert "pulls GPIO0 LOW" in text
+    pins = {
+        pin["pin"]: pin for pin in checked(shown(capsys, "board", "esp32-devkit", "--json"))["board"]["pins"]
+    }
+    assert pins["IO13"]["reset"]["pull"] == "down"
+    assert pins["IO3"]["loads"][0] | {"what": "", "source": ""} == {
+        "kind": "driver", "what": "", "to": "high", "ohm": 470.0, "drop_v": None, "some": False, "source": "",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(("pin", "wet"), [("D5", "pass"), ("RX", "fail")])
+def test_a_probe_that_the_board_drives_does_not_pass(pin: str, wet: str) -> None:
+    """Bore water of 480 uS/cm between these rods has 0.17 to 0.52 kohm, as it is worked for `WORKED` in
+    tests/water/test_electrodes.py, 20 % and 5 to 35 degrees either way: more than 470 ohm to
+    3.3 V leave, 157 ohm."""
+    served = (
+        INVENTORY.node("kestrel-01").serves[0].model_copy(update={"probes": {"full": "D1", "empty": pin}})
+    )
+    facts = about_electrodes(INVENTORY.tank("header-east"), served, load_board("nodemcu-v2"))
+    assert facts is not None
+    assert facts.wet == wet
+    assert ("470 ohm to HIGH" in (facts.pull_up or "")) is (pin == "RX")
 
 
 def test_boards_need_no_inventory(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -337,3 +375,29 @@ def test_where_each_figure_of_a_pump_comes_from(capsys: pytest.CaptureFixture[st
     assert sum(step["seconds"] for step in need["steps"]) == pytest.approx(need["worst_outage_s"])
     assert need["needed_s"] == pytest.approx(need["margin"] * need["worst_outage_s"])
     assert "the fire reserve is not surely there" in shown(capsys, "tank", "fire-yard")
+
+
+def test_a_site_s_network_and_access_points(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What the file lists, with the nodes that are meant for each; names that only nodes give stand behind."""
+    sound = (ROOT / "tests" / "inventory" / "sound" / "two-access-points.yaml").read_text(encoding="utf-8")
+    text = sound.replace(
+        "network: farm-wifi\n    access", "network: farm-wifi\n    network_traits: [hidden]\n    access"
+    )
+    assert "[hidden]" in text
+    (tmp_path / "inventory").mkdir()
+    (tmp_path / "inventory" / "all.yaml").write_text(text, encoding="utf-8")
+    assert run(["--project", str(tmp_path), "show", "site", "farm"]) == Exit.OK
+    printed = capsys.readouterr().out
+    assert re.search(r"^  network +farm-wifi \(hidden\)$", printed, re.M)
+    assert re.search(r"^barn +02:11:22:33:44:51 +loft-node$", printed, re.M)
+    assert re.search(r"^house +02:11:22:33:44:61, 02:11:22:33:44:62 +-$", printed, re.M)
+    assert run(["--project", str(tmp_path), "show", "site", "farm", "--json"]) == Exit.OK
+    site = checked(capsys.readouterr().out)["site"]
+    assert site["network_traits"] == ["hidden"]
+    assert site["access_points"] == [
+        {"name": "barn", "bssids": ["02:11:22:33:44:51"], "nodes": ["loft-node"]},
+        {"name": "house", "bssids": ["02:11:22:33:44:61", "02:11:22:33:44:62"], "nodes": []},
+    ]
+    named = checked(shown(capsys, "site", "kestrel-hill", "--json"))["site"]["access_points"]
+    assert {one["name"] for one in named} == {"kestrel-ap-top", "kestrel-ap-field", "kestrel-ap-yard"}
+    assert {bssid for one in named for bssid in one["bssids"]} == set()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import secrets
 from contextlib import AsyncExitStack
+from dataclasses import replace
 
 import pytest
 
@@ -68,6 +69,19 @@ def test_a_refusal_is_something_else() -> None:
     node = fake("ridge-01")
     node.faults.refuse = {"/v1/state": (404, "not-found")}
     assert confirm(node, "ridge-01").outcome is Outcome.SOMETHING_ELSE
+
+
+@pytest.mark.parametrize("source", Source)
+def test_a_crowded_node_is_asked_again_and_then_called_so(source) -> None:
+    """docs/node-interface.md 2: `crowded` is the one refusal that is not signed, for the request was not read."""
+    node = fake("ridge-01")
+    node.faults.crowded = 10**9
+    given_up = confirm(node, "ridge-01", source, replace(PATIENT, crowded_s=0.02, crowded_retry_s=0.005))
+    assert given_up.outcome is Outcome.CROWDED
+    node = fake("ridge-01")
+    node.faults.crowded = 3
+    patient = replace(PATIENT, crowded_s=30, crowded_retry_s=0.005)
+    assert confirm(node, "ridge-01", source, patient).outcome is Outcome.CONFIRMED
 
 
 @pytest.mark.parametrize("fault", ["down", "silent", "half_answer"])

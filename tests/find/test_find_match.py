@@ -54,6 +54,16 @@ def test_announced_without_an_answer_is_missing() -> None:
     assert silent.evidence == ("announced at 10.0.0.1:80, but no answer: refused",)
 
 
+def test_a_crowded_node_is_neither_missing_nor_found() -> None:
+    (crowded,) = _match(Confirmation(_at("ridge-01", "10.0.0.1"), Outcome.CROWDED, why="crowded"))
+    assert (crowded.status, crowded.address, crowded.reachable) == (Status.CROWDED, "10.0.0.1", False)
+    assert crowded.evidence == ("announced at 10.0.0.1:80, but all connections there are taken",)
+    found, *others = _match(
+        Confirmation(_at("ridge-01", "10.0.0.2"), Outcome.CROWDED), _confirmed("ridge-01", "10.0.0.1")
+    )
+    assert (found.status, others) == (Status.FOUND, [])
+
+
 def test_moved() -> None:
     (moved,) = _match(_confirmed("ridge-01", "10.0.0.1"), last_seen={"ridge-01": _seen("10.0.0.9")})
     assert (moved.status, moved.address) == (Status.MOVED, "10.0.0.1")

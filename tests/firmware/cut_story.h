@@ -30,8 +30,8 @@ struct Variant {
   bool copies_when_told = false;
 };
 
-inline bool up(tn::Slots *slots, const Variant &variant, const MemoryFlash &m) {
-  return start(slots, m, variant.partition).boot == tn::Boot::kStart && !m.dead;
+inline bool up(tn::Slots *slots, const Variant &variant, const MemoryFlash &m, tn::Reset cause = tn::Reset::kPowerOn) {
+  return start(slots, m, variant.partition, cause).boot == tn::Boot::kStart && !m.dead;
 }
 
 inline bool send_two(tn::Slots *slots, const Variant &variant, MemoryFlash *m, Told *told) {
@@ -67,6 +67,28 @@ inline void update_and_told_back(const Variant &variant, MemoryFlash *m, Told *t
   if (slots.put_back(tn::Reason::kTold) == tn::Code::kOk) told->back = up(&slots, variant, *m);
 }
 
+// As many brown-outs as a trial bears, then kept: the boot loader of the ESP32 family goes back at each, and is told to try again.
+inline void brown_outs_and_keep(const Variant &variant, MemoryFlash *m, Told *told) {
+  tn::Slots slots;
+  if (!send_two(&slots, variant, m, told)) return;
+  for (int i = 0; i < tn::kBrownOutTries; ++i)
+    if (!up(&slots, variant, *m, tn::Reset::kBrownOut)) return;
+  if (!runs(slots, two) || slots.mark_healthy() != tn::Code::kOk) return;
+  told->keep_asked = true;
+  told->kept = slots.keep() == tn::Code::kOk;
+  if (told->kept) up(&slots, variant, *m, tn::Reset::kBrownOut);
+}
+
+// One brown-out too many.
+inline void brown_outs_and_back(const Variant &variant, MemoryFlash *m, Told *told) {
+  tn::Slots slots;
+  if (!send_two(&slots, variant, m, told)) return;
+  told->back_asked = true;
+  for (int i = 0; i <= tn::kBrownOutTries; ++i)
+    if (!up(&slots, variant, *m, tn::Reset::kBrownOut)) return;
+  told->back = runs(slots, one);
+}
+
 // The older image is given up for a third one, which is left on trial.
 inline void update_twice(const Variant &variant, MemoryFlash *m, Told *told) {
   update_and_keep(variant, m, told);
@@ -95,6 +117,8 @@ constexpr Story kStories[] = {
     {"told-back", update_and_told_back, {true, false, false, true, true}},
     {"two-updates", update_twice, {true, true, true, false, false}},
     {"undo", keep_and_put_back, {true, true, true, true, true}},
+    {"brown-outs", brown_outs_and_keep, {true, true, true, false, false}},
+    {"too-many-brown-outs", brown_outs_and_back, {true, false, false, true, true}},
 };
 
 constexpr const char *kStarts[] = {"a", "b"};

@@ -10,7 +10,7 @@
 
 namespace {
 
-char calls[4096];  // names of what was called, each with its figures, separated by spaces
+char calls[8192];  // names of what was called, each with its figures, separated by spaces
 
 void note(const char *what, long a = -1, long b = -1) {
   const size_t n = strlen(calls);
@@ -50,9 +50,10 @@ extern "C" {
 esp_event_base_t IP_EVENT = "ip", WIFI_EVENT = "wifi";
 esp_err_t gpio_set_level(gpio_num_t pin, uint32_t to) { note("level", pin, static_cast<long>(to)); return ESP_OK; }
 int gpio_get_level(gpio_num_t pin) { note("read", pin); return level; }
-esp_err_t gpio_set_direction(gpio_num_t pin, gpio_mode_t mode) { note(mode == GPIO_MODE_OUTPUT ? "output" : "input", pin); return ESP_OK; }
-esp_err_t gpio_set_pull_mode(gpio_num_t pin, gpio_pull_mode_t pull) { note(pull == GPIO_PULLUP_ONLY ? "pull-up" : "floating", pin); return ESP_OK; }
-void esp_rom_gpio_pad_select_gpio(uint32_t pin) { note("pad", static_cast<long>(pin)); }
+esp_err_t gpio_config(const gpio_config_t *c) {
+  note(c->mode == GPIO_MODE_OUTPUT ? "output" : "input", __builtin_ctzll(c->pin_bit_mask), c->pull_up_en);
+  return c->pull_down_en == GPIO_PULLDOWN_DISABLE && c->intr_type == GPIO_INTR_DISABLE ? ESP_OK : ESP_FAIL;
+}
 void esp_rom_delay_us(uint32_t us) { note("wait", static_cast<long>(us)); }
 void esp_fill_random(void *buf, size_t len) { memset(buf, 7, len); }
 esp_err_t esp_read_mac(uint8_t *mac, esp_mac_type_t) { memset(mac, 1, 6); return ESP_OK; }
@@ -80,7 +81,20 @@ esp_err_t esp_wifi_start(void) { note("radio-on"); return ESP_OK; }
 esp_err_t esp_wifi_stop(void) { note("radio-off"); return ESP_OK; }
 esp_err_t esp_wifi_connect(void) { note("connect"); return ESP_OK; }
 esp_err_t esp_wifi_disconnect(void) { note("disconnect"); return ESP_OK; }
-esp_err_t esp_wifi_sta_get_ap_info(wifi_ap_record_t *to) { to->rssi = -61; return ESP_OK; }
+esp_err_t esp_wifi_sta_get_ap_info(wifi_ap_record_t *to) {
+  to->rssi = -61;
+  to->primary = 11;
+  memcpy(to->bssid, "\x02\x10\x20\x30\x40\x50", 6);
+  return ESP_OK;
+}
+esp_err_t esp_wifi_set_country(const wifi_country_t *to) {
+  note("channels", to->schan, to->schan + to->nchan - 1);
+  note(to->policy == WIFI_COUNTRY_POLICY_MANUAL ? "asked" : "heard");
+  return ESP_OK;
+}
+esp_err_t esp_wifi_set_protocol(wifi_interface_t at, uint8_t bits) { note("protocol", at, bits); return ESP_OK; }
+esp_err_t esp_wifi_set_max_tx_power(int8_t quarter_dbm) { note("power", quarter_dbm); return ESP_OK; }
+size_t heap_caps_get_largest_free_block(uint32_t caps) { return caps == (MALLOC_CAP_8BIT | MALLOC_CAP_INTERNAL) ? 65000 : 0; }
 esp_err_t esp_wifi_set_ps(wifi_ps_type_t) { return ESP_OK; }
 esp_err_t esp_wifi_set_config(wifi_interface_t, wifi_config_t *to) { last_config = *to; note("config"); return ESP_OK; }
 esp_err_t esp_wifi_set_storage(wifi_storage_t) { return ESP_OK; }
@@ -143,6 +157,12 @@ void no_console_where_its_pins_are_needed() {
     tn::start_esp32_port(&esp32, block_with_first_probe_on(pin));
     CHECK(strstr(calls, "console") == nullptr && esp32.port.console_read == nullptr && esp32.port.console_write == nullptr);
   }
+  tn::NodeBlock button = block_with_first_probe_on(25);
+  button.clear_pin = pins[1];
+  seal(&button);
+  calls[0] = '\0';
+  tn::start_esp32_port(&esp32, button);
+  CHECK(strstr(calls, "console") == nullptr && esp32.port.console_read == nullptr);
   tn::NodeBlock damaged = block_with_first_probe_on(pins[0]);
   damaged.crc32 ^= 1;
   tn::start_esp32_port(&esp32, damaged);
@@ -154,15 +174,15 @@ void the_pull_up_is_on_only_while_reading() {
   calls[0] = '\0';
   level = 0;
   CHECK(esp32.port.probe_is_low(&esp32, 25, static_cast<uint8_t>(tn::Pull::kInternalUp)));
-  CHECK(said("pad(25) input(25) pull-up(25) wait(1000) read(25) floating(25) "));
+  CHECK(said("input(25,1) wait(1000) read(25) input(25,0) "));
   level = 1;
   CHECK(!esp32.port.probe_is_low(&esp32, 34, static_cast<uint8_t>(tn::Pull::kExternal)));
-  CHECK(said("pad(34) input(34) read(34) "));
+  CHECK(said("input(34,0) read(34) "));
 }
 
 void a_relay_has_its_level_before_it_is_driven() {
   esp32.port.relay(&esp32, 26, false);
-  CHECK(said("level(26,0) pad(26) output(26) "));
+  CHECK(said("level(26,0) output(26,0) "));
 }
 
 void the_clock_is_wide() { CHECK(esp32.port.now_ms(&esp32) == 5000000000ull); }
@@ -196,6 +216,120 @@ void joining_goes_on_by_itself() {
   handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_START, nullptr);
   esp32.radio.step(61000);
   CHECK(said("config radio-on connect "));
+}
+
+// As wifi.rst of esp-idf 4.4.7 has it, "Station Basic Configuration": access points below the threshold are not taken, and of the
+// others the one with the most signal.
+struct InTheAir {
+  wifi_auth_mode_t asks_for;
+  int signal_dbm;
+};
+int taken_of(const InTheAir *air, int n) {
+  int best = -1;
+  for (int i = 0; i < n; ++i)
+    if (air[i].asks_for >= last_config.sta.threshold.authmode && (best < 0 || air[i].signal_dbm > air[best].signal_dbm)) best = i;
+  return best;
+}
+
+void an_open_twin_is_not_joined() {
+  start();
+  const InTheAir air[] = {{WIFI_AUTH_OPEN, -30}, {WIFI_AUTH_WEP, -35}, {WIFI_AUTH_WPA_PSK, -40}, {WIFI_AUTH_WPA2_PSK, -70}, {WIFI_AUTH_WPA_WPA2_PSK, -80}};
+  esp32.port.join(&esp32, "barn", "passphrase");
+  CHECK(last_config.sta.sort_method == WIFI_CONNECT_AP_BY_SIGNAL && taken_of(air, 5) == 3);
+  esp32.port.join(&esp32, "guests", "");  // a network that is open by the inventory
+  CHECK(taken_of(air, 5) == 0);
+  esp32.port.join(&esp32, "barn", "passphrase");
+  CHECK(taken_of(air, 5) == 3);
+}
+
+void start_with_traits(unsigned traits) {
+  tn::NodeBlock block = block_with_first_probe_on(25);
+  block.network_traits = static_cast<uint8_t>(traits);
+  seal(&block);
+  calls[0] = '\0';
+  tn::start_esp32_port(&esp32, block);
+}
+
+// wifi.rst, "Wi-Fi Country Code": with the automatic policy 12 to 14 are listened to only, with the manual one asked on.
+void what_is_out_of_the_ordinary_about_a_network() {
+  start_with_traits(tn::kHighChannels);
+  CHECK(said("watchdog(8,1) watched console hostname mode(1) channels(1,14) heard radio-on port(80) listen no-wait "));
+  start_with_traits(tn::kHighChannels | tn::kHiddenNetwork);
+  CHECK(strstr(calls, "channels(1,13) asked radio-on") != nullptr);
+  start_with_traits(tn::kNo80211n | tn::kHiddenNetwork);
+  CHECK(strstr(calls, "mode(1) protocol(0,3) radio-on") != nullptr);  // 802.11b and g
+  start_with_traits(tn::kWpa3Only);
+  const InTheAir air[] = {{WIFI_AUTH_OPEN, -30}, {WIFI_AUTH_WPA2_PSK, -40}, {WIFI_AUTH_WPA3_PSK, -70}};
+  esp32.port.join(&esp32, "barn", "passphrase");
+  CHECK(taken_of(air, 3) == 2 && last_config.sta.pmf_cfg.required);
+  start();
+  esp32.port.join(&esp32, "barn", "passphrase");
+  CHECK(taken_of(air, 3) == 1 && !last_config.sta.pmf_cfg.required);
+  tn::NodeBlock damaged = block_with_first_probe_on(25);
+  damaged.network_traits = tn::kNo80211n;  // its checksum is not of this
+  calls[0] = '\0';
+  tn::start_esp32_port(&esp32, damaged);
+  CHECK(strstr(calls, "protocol") == nullptr);
+}
+
+// 13 dBm, as CONFIG_ESP_PHY_REDUCE_TX_POWER of the IDF has it (PHY_TX_POWER_LOWEST of phy_init_data.h, in quarters of a dBm).
+void a_weak_supply_gets_a_quiet_radio() {
+  cause = ESP_RST_BROWNOUT;
+  start();
+  CHECK(strstr(calls, "radio-on power(52) ") != nullptr);
+  esp32.port.join(&esp32, nullptr, nullptr);
+  calls[0] = '\0';
+  esp32.port.join(&esp32, "barn", "pass");
+  CHECK(said("config radio-on power(52) "));
+  cause = ESP_RST_POWERON;
+  start();
+  CHECK(strstr(calls, "power") == nullptr);
+}
+
+// A trial that is tried again after a brown-out comes by a restart: the record tells.
+void a_supply_that_was_weak_in_this_trial_gets_one_too() {
+  cause = ESP_RST_SW;
+  start();
+  CHECK(strstr(calls, "power") == nullptr);
+  calls[0] = '\0';
+  esp32.port.spare_supply(&esp32);
+  CHECK(said("power(52) "));
+  esp32.port.join(&esp32, nullptr, nullptr);
+  calls[0] = '\0';
+  esp32.port.join(&esp32, "barn", "pass");
+  CHECK(said("config radio-on power(52) "));
+}
+
+void where_it_is_joined() {
+  uint8_t bssid[6], channel = 0;
+  start();
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);
+  CHECK(!esp32.port.access_point(&esp32, bssid, &channel));
+  handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
+  CHECK(esp32.port.access_point(&esp32, bssid, &channel) && memcmp(bssid, "\x02\x10\x20\x30\x40\x50", 6) == 0 && channel == 11);
+  CHECK(esp32.port.largest_block(&esp32) == 65000);
+}
+
+// A station that leaves one network for another hears of the first one's end when it is at the second already.
+void a_late_goodbye_does_not_break_a_live_link() {
+  start();
+  esp32.port.join(&esp32, "barn", "passphrase");
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_START, nullptr);
+  esp32.radio.step(1000);
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_CONNECTED, nullptr);
+  handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
+  esp32.port.join(&esp32, "stable", "passphrase");
+  calls[0] = '\0';
+  esp32.radio.step(2000);
+  CHECK(said("connect "));
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);  // of "barn"
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_CONNECTED, nullptr);
+  handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
+  for (uint64_t now = 2005; now < 60000; now += 5) esp32.radio.step(now);
+  CHECK(said("") && esp32.port.network_up(&esp32));
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);  // a real one
+  esp32.radio.step(60000);
+  CHECK(said("connect "));
 }
 
 void sockets_never_wait_and_have_lowest_handles_first() {
@@ -235,7 +369,7 @@ void causes_of_a_reset() {
   const struct {
     esp_reset_reason_t idf;
     tn::Reset ours;
-  } rows[] = {{ESP_RST_POWERON, tn::Reset::kPowerOn}, {ESP_RST_BROWNOUT, tn::Reset::kPowerOn}, {ESP_RST_SW, tn::Reset::kRestart},
+  } rows[] = {{ESP_RST_POWERON, tn::Reset::kPowerOn}, {ESP_RST_BROWNOUT, tn::Reset::kBrownOut}, {ESP_RST_EXT, tn::Reset::kPowerOn}, {ESP_RST_SW, tn::Reset::kRestart},
               {ESP_RST_TASK_WDT, tn::Reset::kWatchdog}, {ESP_RST_INT_WDT, tn::Reset::kWatchdog}, {ESP_RST_PANIC, tn::Reset::kCrash}};
   for (const auto &row : rows) {
     cause = row.idf;
@@ -252,6 +386,12 @@ int main() {
   RUN(a_relay_has_its_level_before_it_is_driven);
   RUN(the_clock_is_wide);
   RUN(joining_goes_on_by_itself);
+  RUN(an_open_twin_is_not_joined);
+  RUN(what_is_out_of_the_ordinary_about_a_network);
+  RUN(a_weak_supply_gets_a_quiet_radio);
+  RUN(a_supply_that_was_weak_in_this_trial_gets_one_too);
+  RUN(where_it_is_joined);
+  RUN(a_late_goodbye_does_not_break_a_live_link);
   RUN(sockets_never_wait_and_have_lowest_handles_first);
   RUN(the_announcement_is_added_once_and_taken_back);
   RUN(causes_of_a_reset);

@@ -59,7 +59,7 @@ int main() {
   print_hex("made", made.cells + map.records[0].at, tn::kSectorBytes);
 
   slots.begin(&given.flash, &map, tn::bearssl_crypto());
-  const tn::Choice choice = slots.choose();
+  const tn::Choice choice = slots.choose(tn::Reset::kPowerOn);
   printf("start %d %d %u\n", static_cast<int>(choice.boot), choice.area, choice.bytes);
   if (!slots.open(0)) return 6;
   const tn::SlotFacts facts = slots.facts();
@@ -68,7 +68,7 @@ int main() {
   if (layout != 1) return 0;
   tn::OtaData notes;
   slots.begin(&made.flash, &kSmallWithNotes, tn::bearssl_crypto());
-  const tn::Arrival arrival = slots.arrive(0);
+  const tn::Arrival arrival = slots.arrive(0, tn::Reset::kPowerOn);
   if (!tn::read_otadata(made.flash, kSmallWithNotes, &notes)) return 7;
   printf("arrives %d %d %u\n", static_cast<int>(arrival), tn::ota_selected(notes), notes.entries[tn::ota_active(notes)].state);
   return 0;

@@ -51,7 +51,7 @@ void a_start_leaves_nothing_pending() {
   CHECK(tn::write_record(m.flash, kSmallTwoSlot, &record, &newest));
   static tn::Slots slots;
   slots.begin(&m.flash, &kSmallTwoSlot, tn::bearssl_crypto());
-  const tn::Choice choice = slots.choose();
+  const tn::Choice choice = slots.choose(tn::Reset::kPowerOn);
   CHECK(choice.boot == tn::Boot::kStart && choice.area == 0 && choice.recorded);
   slots.begin(&m.flash, &kSmallTwoSlot, tn::bearssl_crypto());
   CHECK(slots.open(0));
@@ -76,7 +76,7 @@ void a_boot_loader_that_cannot_be_told_leaves_the_running_image_its_record() {
   CHECK(tn::ota_slot(last.sequence) == 1 && m.flash.program(m.flash.ctx, kSmallIdf.otadata.at, &last, sizeof last));
   static tn::Slots slots;
   slots.begin(&m.flash, &kSmallIdf, tn::bearssl_crypto());
-  CHECK(slots.arrive(1) == tn::Arrival::kGoOn);
+  CHECK(slots.arrive(1, tn::Reset::kPowerOn) == tn::Arrival::kGoOn);
   CHECK(slots.open(1));
   CHECK(memcmp(slots.facts().image, record.images[1].sha256, 32) == 0);
 }

@@ -49,7 +49,7 @@ InPlace start(bool *ran) {
     *ran = boot_loader();
     if (!*ran) return what;
     begin(&slots, m, kMap);
-    what = slots.start_in_place();
+    what = slots.start_in_place(tn::Reset::kPowerOn);
     *ran = !m.dead;
     if (!*ran) return what;
     if (!what.copy) {
@@ -150,7 +150,7 @@ void a_lost_order_is_given_again() {
   fresh_node();
   CHECK(give(two) == Step::kDone);
   begin(&slots, m, kMap);
-  CHECK(slots.start_in_place().copy);
+  CHECK(slots.start_in_place(tn::Reset::kPowerOn).copy);
   power_back();
   start();
   CHECK(runs_and_is(two, Phase::kOnTrial));
@@ -161,7 +161,7 @@ void a_reset_within_the_copy_repeats_it() {
   fresh_node();
   CHECK(give(two) == Step::kDone);
   begin(&slots, m, kMap);
-  chip.command = slots.start_in_place();
+  chip.command = slots.start_in_place(tn::Reset::kPowerOn);
   chip.ordered = true;
   power_on(&m);
   m.cut_at = 3;

@@ -60,6 +60,33 @@ void a_hand_over_that_was_cut_off_restarts_the_node() {
   CHECK(w.restarts == 0);
 }
 
+int spared = 0;
+void spare(void *) { ++spared; }
+
+// The boot loader went back to the older image after a brown-out: that hands the new one over again, which then draws less.
+void a_brown_out_in_a_trial_hands_the_image_over_again() {
+  leave_a_hand_over_undone();
+  w.port.spare_supply = spare;
+  node.begin(&w.port, &w.block, &kSmallIdf, 0);
+  CHECK(node.begin(&w.port, &w.block, &kSmallIdf, 1) && spared == 0);
+  tn::OtaData notes;
+  CHECK(tn::read_otadata(w.flash.flash, kSmallIdf, &notes));
+  CHECK(tn::ota_set_state(w.flash.flash, kSmallIdf, &notes, tn::ota_active(notes), tn::kOtaAborted) && told_to_start() != 1);
+  w.restarts = 0;
+  w.reset = tn::Reset::kBrownOut;
+  node.begin(&w.port, &w.block, &kSmallIdf, 0);
+  CHECK(told_to_start() == 1 && spared == 0);
+  node.step();
+  CHECK(w.restarts == 1);
+  w.reset = tn::Reset::kRestart;
+  CHECK(node.begin(&w.port, &w.block, &kSmallIdf, 1) && spared == 1);
+  tn::NodeView view;
+  node.view(&view);
+  CHECK(view.slots.phase == tn::Phase::kOnTrial && view.slots.brown_outs == 1 && view.reset == tn::Reset::kRestart);
+  w.port.spare_supply = nullptr;
+  w.reset = tn::Reset::kPowerOn;
+}
+
 void a_trial_that_ends_tells_the_boot_loader() {
   leave_a_hand_over_undone();
   node.begin(&w.port, &w.block, &kSmallIdf, 0);
@@ -74,6 +101,7 @@ void a_trial_that_ends_tells_the_boot_loader() {
 int main() {
   RUN(a_node_that_is_what_its_record_says_goes_on);
   RUN(a_hand_over_that_was_cut_off_restarts_the_node);
+  RUN(a_brown_out_in_a_trial_hands_the_image_over_again);
   RUN(a_trial_that_ends_tells_the_boot_loader);
   return check_result();
 }

@@ -15,7 +15,7 @@
 namespace world {
 
 constexpr size_t kImageN = 7001;
-constexpr int kSockets = 5;
+constexpr int kSockets = static_cast<int>(tn::kConnections) + 1;
 
 struct Socket {
   bool open;
@@ -48,6 +48,7 @@ struct World {
   size_t shown_n;
   size_t console_room;       // bytes that the console takes per call
   uint8_t random;
+  tn::Reset reset;           // why the next start comes
   uint32_t area;
   sign::KeyPair key;
   unsigned char node_key[32];
@@ -111,7 +112,7 @@ inline bool network_up(void *) {
   return false;
 }
 inline void mac(void *, uint8_t to[6]) { memset(to, 0x42, 6); }
-inline tn::Reset reset_reason(void *) { return tn::Reset::kPowerOn; }
+inline tn::Reset reset_reason(void *) { return w.reset; }
 
 inline void join(void *, const char *network, const char *passphrase) {
   CHECK((network == nullptr) == (passphrase == nullptr));
@@ -186,7 +187,7 @@ inline bool boot() {
   w.joined_to[0] = w.joined_with[0] = '\0';
   tn::Slots slots;
   slots.begin(&w.flash.flash, &kSmallTwoSlot, tn::bearssl_crypto());
-  const tn::Choice choice = slots.choose();
+  const tn::Choice choice = slots.choose(w.reset);
   CHECK(choice.boot == tn::Boot::kStart);
   w.area = choice.area;
   return node.begin(&w.port, &w.block, &kSmallTwoSlot, choice.area);
@@ -215,10 +216,15 @@ inline void type(const char *text) {
   for (int i = 0; i < 400; ++i) node.step();
 }
 
-// A connection that has just been accepted; its handle.
+// A connection that has just been accepted; its handle. With every handle taken it waits outside, as in the backlog of a port.
 inline int dial() {
   int i = 0;
-  while (i < kSockets && w.sockets[i].open) ++i;
+  for (int waited = 0; waited < 300; ++waited) {
+    for (i = 0; i < kSockets && w.sockets[i].open;) ++i;
+    if (i < kSockets) break;
+    pass_ms(50);
+  }
+  CHECK(i < kSockets);
   ++w.knocking;
   node.step();
   return i;

@@ -1,4 +1,4 @@
-// Every sequence of six of the seven events of a trial, 7^6 of them for each kind of node, held to trial_model.h after each event.
+// Every sequence of six of the eight events of a trial, 8^6 of them for each kind of node, held to trial_model.h after each event.
 // Sequences that begin alike share their beginning: the flash is remembered at each event and gone back to.
 //   slots_events_test KIND     all of them: two-slot, copy-in-place, esp32 or esp8266
 //   slots_events_test TOKEN    one of them, KIND:DIGITS; a failure prints its token
@@ -19,8 +19,8 @@ const Variant kKinds[] = {
     {"esp8266", kSmallCopyInPlace, 9 * S, true},
 };
 
-enum Event { kSend, kHealthy, kKeep, kTold, kTrialOver, kCrash, kCut };
-constexpr int kEvents = 7, kLength = 6, kImages = kLength + 1;
+enum Event { kSend, kHealthy, kKeep, kTold, kTrialOver, kCrash, kCut, kBrownOut };
+constexpr int kEvents = 8, kLength = 6, kImages = kLength + 1;
 constexpr uint64_t kMostReports = 10;
 
 TestImage images[kImages];  // images[i] is image i + 1 of the model
@@ -46,8 +46,8 @@ void remember(MemoryFlash *to, const MemoryFlash &from) {
   memcpy(to->cells, from.cells, from.flash.size_bytes);
 }
 
-const char *start_node() {
-  const tn::Choice choice = start(&life.slots, flash, kind->partition);
+const char *start_node(tn::Reset cause = tn::Reset::kPowerOn) {
+  const tn::Choice choice = start(&life.slots, flash, kind->partition, cause);
   if (choice.boot != tn::Boot::kStart) return "does not start";
   life.area = choice.area;
   return choice.recorded ? nullptr : "could not record its start";
@@ -59,6 +59,12 @@ const char *restart_node() {
   return start_node();
 }
 
+const char *brown_out_event() {
+  life.model.brown_out();
+  ++life.boots;
+  return start_node(tn::Reset::kBrownOut);
+}
+
 bool same_image_number(const uint8_t *sha256, int number) {
   if (sha256 == nullptr || number == kNoImage) return sha256 == nullptr && number == kNoImage;
   return memcmp(sha256, image_of(number).ticket.sha256, 32) == 0;
@@ -68,7 +74,8 @@ bool counts_starts_as(const TrialModel &model) {
   tn::SlotRecord record;
   tn::Newest newest;
   return tn::read_record(flash.flash, kind->partition, &record, &newest) && record.unhealthy_starts == model.unhealthy &&
-         record.trial_starts == model.starts && record.phase == model.phase;
+         record.trial_starts == model.starts && record.phase == model.phase &&
+         (!model.trial() || record.images[record.active].brown_outs == model.of_trial);
 }
 
 // Null: the node is as the model says; it runs the very bytes of that image, and so does the older image lie there.
@@ -86,6 +93,7 @@ const char *compare() {
   if (!same_image_number(facts.last_image, model.last)) return "says another image was put back";
   if (facts.last_reason != model.reason) return "gives another reason";
   if (facts.boots != life.boots) return "has miscounted its starts";
+  if (facts.brown_outs != model.brown_outs) return "has miscounted its brown-outs";
   if (flash.unerased > 0) return "programmed what was not erased";
   return counts_starts_as(model) ? nullptr : "has counted the starts of the trial otherwise";
 }
@@ -119,15 +127,18 @@ void note_place(void *, MemoryFlash *, uint32_t at, const uint8_t *, uint32_t) {
 
 // After a cut start and a whole one: the first may have been counted or not. On the ESP32 family, when power went in the very write
 // of the boot loader's note that the image had its start, that note may be lost, and with it that boot loader's watch over the trial;
-// then the node's own count of starts ends it, as on the other kinds.
-void take_what_came(const TrialModel &before) {
+// then the node's own count of starts ends it, as on the other kinds. When the first of the two came after a brown-out, its count may
+// have been written without the start that is counted with it.
+void take_what_came(const TrialModel &before, bool brown_out) {
   const tn::Area &notes = kind->partition.otadata;
   const bool in_notes = changed_last >= notes.at && changed_last < notes.at + notes.bytes;
   for (int unwatch = 0; unwatch <= (in_notes && before.trial() ? 1 : 0); ++unwatch) {
-    life.model = before;
-    life.model.watched = before.watched && unwatch == 0;
-    for (int counted = 0; counted < 2; ++counted) {
-      life.model.start();
+    for (int first = 0; first < (brown_out ? 3 : 2); ++first) {
+      life.model = before;
+      life.model.watched = before.watched && unwatch == 0;
+      if (brown_out && first > 0) life.model.brown_out();
+      if (!brown_out && first > 0) life.model.start();
+      if (first < 2) life.model.start();
       if (compare() != nullptr) continue;
       unwatched += static_cast<uint64_t>(unwatch);
       return;
@@ -142,8 +153,11 @@ const char *cut_event(int depth) {
   const Life old = life;
   power_on(&flash);
   remember(&before, flash);
-  start_node();
-  const uint32_t operations = flash.operations, hash = hash_of_path(depth);
+  const uint32_t hash = hash_of_path(depth);
+  const bool brown_out = (hash >> 16 & 1u) != 0;
+  const tn::Reset cause = brown_out ? tn::Reset::kBrownOut : tn::Reset::kPowerOn;
+  start_node(cause);
+  const uint32_t operations = flash.operations;
   if (operations == 0) return "does not record its start";
   for (uint32_t i = 0; i < operations; ++i) {
     remember(&flash, before);
@@ -152,7 +166,7 @@ const char *cut_event(int depth) {
     flash.random = hash;
     flash.cut_at = 1 + (hash / kDamages + i) % operations;
     flash.before = note_place;
-    start_node();
+    start_node(cause);
     if (!flash.order.copying) break;
   }
   if (!flash.dead) return "cannot be cut";
@@ -163,7 +177,7 @@ const char *cut_event(int depth) {
   if (wrong != nullptr) return wrong;
   life.boots = life.slots.facts().boots;
   if (life.boots != old.boots + 1 && life.boots != old.boots + 2) return "has miscounted its starts";
-  take_what_came(old.model);
+  take_what_came(old.model, brown_out);
   return nullptr;
 }
 
@@ -176,6 +190,7 @@ const char *happen(Event event, int depth) {
     case kTrialOver: return life.model.trial() ? put_back_event(tn::Reason::kTrialOver) : nullptr;
     case kCrash: return restart_node();
     case kCut: return cut_event(depth);
+    case kBrownOut: return brown_out_event();
   }
   return "no such event";
 }
@@ -220,7 +235,7 @@ bool begin_life() {
 
 int replay(const char *token, const char *digits) {
   const size_t n = strlen(digits);
-  if (n < 1 || n > kLength || strspn(digits, "0123456") != n) return 2;
+  if (n < 1 || n > kLength || strspn(digits, "01234567") != n) return 2;
   for (size_t i = 0; i < n; ++i) {
     path[i] = digits[i] - '0';
     if (!step(static_cast<int>(i))) return 1;

@@ -29,13 +29,13 @@ struct Life {
   int restarts;  // that the image asked for before it went on
 
   // Power on, or any reset: the boot loader, then the image's first word; a restart that it asks for is done at once.
-  bool boot() {
+  bool boot(tn::Reset cause = tn::Reset::kPowerOn) {
     restarts = 0;
     for (int i = 0; i < 4; ++i) {
       area = idf::start(&m, kSmallIdf, can_start);
       if (area < 0) return false;
       begin(&slots, m, kSmallIdf);
-      const Arrival arrival = slots.arrive(static_cast<uint8_t>(area));
+      const Arrival arrival = slots.arrive(static_cast<uint8_t>(area), restarts == 0 ? cause : tn::Reset::kRestart);
       if (m.dead) return false;
       if (arrival != Arrival::kRestart) return slots.open(static_cast<uint8_t>(area));
       ++restarts;
@@ -164,6 +164,67 @@ void any_restart_on_trial_goes_back() {
   CHECK(memcmp(life.slots.facts().last_image, images[1].ticket.sha256, 32) == 0 && life.slots.facts().older_image == nullptr);
   CHECK(life.state_of_newest() == idf::kAborted && life.slots.facts().floor == images[0].ticket.sequence);
   CHECK(life.boot() && life.runs_image(0) && life.restarts == 0);
+}
+
+// After a brown-out the boot loader goes back as after any restart; what it then starts hands the image on trial over again.
+void a_brown_out_on_trial_is_tried_again() {
+  new_life();
+  send_and_boot(1);
+  for (int i = 1; i <= tn::kBrownOutTries; ++i) {
+    CHECK(life.boot(tn::Reset::kBrownOut) && life.runs_image(1) && life.restarts == 1);
+    CHECK(life.slots.facts().phase == Phase::kOnTrial && life.slots.facts().brown_outs == i);
+    CHECK(life.state_of_newest() == idf::kPending && life.slots.facts().boots == 2u + static_cast<uint32_t>(i));
+  }
+  CHECK(life.slots.mark_healthy() == Code::kOk && life.slots.keep() == Code::kOk && life.slots.facts().floor == images[1].ticket.sequence);
+  CHECK(life.boot(tn::Reset::kBrownOut) && life.runs_image(1) && life.restarts == 0);
+  CHECK(life.says(Phase::kKept, Reason::kNone) && life.slots.facts().brown_outs == tn::kBrownOutTries + 1);
+}
+
+void one_brown_out_too_many_goes_back() {
+  new_life();
+  send_and_boot(1);
+  for (int i = 0; i < tn::kBrownOutTries; ++i) CHECK(life.boot(tn::Reset::kBrownOut) && life.runs_image(1));
+  CHECK(life.boot(tn::Reset::kBrownOut) && life.runs_image(0) && life.says(Phase::kPutBack, Reason::kBrownOut) && life.restarts == 0);
+  send_and_boot(2);  // and the next trial has its own tries
+  CHECK(life.boot(tn::Reset::kBrownOut) && life.runs_image(2) && life.slots.facts().phase == Phase::kOnTrial);
+}
+
+void a_crash_after_a_brown_out_goes_back() {
+  new_life();
+  send_and_boot(1);
+  CHECK(life.boot(tn::Reset::kBrownOut) && life.runs_image(1));
+  CHECK(life.boot(tn::Reset::kCrash) && life.runs_image(0) && life.says(Phase::kPutBack, Reason::kNoHealthyBoot));
+}
+
+// Power goes between the record of the second hand-over and the note.
+void a_second_hand_over_that_was_cut_off_is_made_good() {
+  new_life();
+  send_and_boot(1);
+  CHECK(idf::start(&life.m, kSmallIdf, can_start) == 0);
+  uint8_t notes[0x2000];
+  memcpy(notes, life.m.cells + kSmallIdf.otadata.at, sizeof notes);
+  begin(&life.slots, life.m, kSmallIdf);
+  CHECK(life.slots.arrive(0, tn::Reset::kBrownOut) == Arrival::kRestart);
+  memcpy(life.m.cells + kSmallIdf.otadata.at, notes, sizeof notes);
+  CHECK(life.boot() && life.runs_image(1) && life.slots.facts().phase == Phase::kOnTrial && life.restarts == 1);
+  CHECK(life.slots.facts().brown_outs == 1);
+  CHECK(life.boot() && life.runs_image(0) && life.says(Phase::kPutBack, Reason::kNoHealthyBoot));
+}
+
+// The supply goes whenever the note of the hand-over is written: it is tried no more often than any other brown-out.
+void brown_outs_within_the_hand_over_end_the_trial_too() {
+  new_life();
+  uint8_t notes[0x2000];
+  memcpy(notes, life.m.cells + kSmallIdf.otadata.at, sizeof notes);
+  CHECK(send_image(1) == Step::kDone);
+  for (int i = 0; i < tn::kBrownOutTries; ++i) {
+    memcpy(life.m.cells + kSmallIdf.otadata.at, notes, sizeof notes);
+    begin(&life.slots, life.m, kSmallIdf);
+    CHECK(life.slots.arrive(0, tn::Reset::kBrownOut) == Arrival::kRestart);
+  }
+  memcpy(life.m.cells + kSmallIdf.otadata.at, notes, sizeof notes);
+  CHECK(life.boot(tn::Reset::kBrownOut) && life.runs_image(0) && life.says(Phase::kPutBack, Reason::kBrownOut));
+  CHECK(life.slots.facts().brown_outs == tn::kBrownOutTries + 1);
 }
 
 void told_back_on_trial_and_after_keeping() {
@@ -325,6 +386,11 @@ int main() {
   RUN(first_flash_starts_with_empty_notes);
   RUN(an_update_is_kept);
   RUN(any_restart_on_trial_goes_back);
+  RUN(a_brown_out_on_trial_is_tried_again);
+  RUN(one_brown_out_too_many_goes_back);
+  RUN(a_crash_after_a_brown_out_goes_back);
+  RUN(a_second_hand_over_that_was_cut_off_is_made_good);
+  RUN(brown_outs_within_the_hand_over_end_the_trial_too);
   RUN(told_back_on_trial_and_after_keeping);
   RUN(many_updates_in_turn);
   RUN(a_hand_over_that_was_cut_off_is_made_good);

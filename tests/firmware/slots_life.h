@@ -64,14 +64,17 @@ inline bool holds_any(const MemoryFlash &m, const tn::Partition &partition, uint
 }
 
 // Under the boot loader of the ESP32 family: the image's first word may be that it wants to be started again.
-inline tn::Choice start_under_idf(tn::Slots *slots, MemoryFlash *m, const tn::Partition &partition) {
+inline tn::Choice start_under_idf(tn::Slots *slots, MemoryFlash *m, const tn::Partition &partition, tn::Reset cause) {
   for (int again = 0; again < 4; ++again) {
     const int slot = idf::start(m, partition, holds_any);
     if (slot < 0) break;
     const uint8_t area = static_cast<uint8_t>(slot);
     begin(slots, *m, partition);
     const uint32_t operations = m->operations;
-    if (slots->arrive(area) == tn::Arrival::kRestart) continue;
+    if (slots->arrive(area, cause) == tn::Arrival::kRestart) {
+      cause = tn::Reset::kRestart;
+      continue;
+    }
     if (!slots->open(area)) break;
     return tn::Choice{tn::Boot::kStart, area, slots->facts().image_bytes, m->operations > operations && !m->dead};
   }
@@ -91,13 +94,13 @@ inline bool copy_as_ordered(MemoryFlash *m) {
 }
 
 // And the node's own first word under it. Where the running area holds no whole image, nothing of ours runs any more.
-inline tn::Choice start_in_place(tn::Slots *slots, MemoryFlash *m, const tn::Partition &partition) {
+inline tn::Choice start_in_place(tn::Slots *slots, MemoryFlash *m, const tn::Partition &partition, tn::Reset cause) {
   const tn::Choice nothing = {tn::Boot::kNothingWhole, 0, 0, false};
   for (int again = 0; again < 20; ++again) {
     if (m->order.given && !copy_as_ordered(m)) return nothing;
     if (!holds_any(*m, partition, 0)) return nothing;
     begin(slots, *m, partition);
-    const tn::InPlace what = slots->start_in_place();
+    const tn::InPlace what = slots->start_in_place(cause);
     if (m->dead) return nothing;
     if (!what.copy) {
       begin(slots, *m, partition);
@@ -105,15 +108,17 @@ inline tn::Choice start_in_place(tn::Slots *slots, MemoryFlash *m, const tn::Par
       return what.choice;
     }
     m->order = CopyOrder{true, false, what.from, what.to, what.bytes};
+    cause = tn::Reset::kRestart;
   }
   return nothing;
 }
 
-inline tn::Choice start(tn::Slots *slots, const MemoryFlash &m, const tn::Partition &partition) {
-  if (partition.otadata.bytes != 0) return start_under_idf(slots, static_cast<MemoryFlash *>(m.flash.ctx), partition);
-  if (m.copies_when_told) return start_in_place(slots, static_cast<MemoryFlash *>(m.flash.ctx), partition);
+inline tn::Choice start(tn::Slots *slots, const MemoryFlash &m, const tn::Partition &partition,
+                        tn::Reset cause = tn::Reset::kPowerOn) {
+  if (partition.otadata.bytes != 0) return start_under_idf(slots, static_cast<MemoryFlash *>(m.flash.ctx), partition, cause);
+  if (m.copies_when_told) return start_in_place(slots, static_cast<MemoryFlash *>(m.flash.ctx), partition, cause);
   begin(slots, m, partition);
-  const tn::Choice choice = slots->choose();
+  const tn::Choice choice = slots->choose(cause);
   if (choice.boot == tn::Boot::kStart) {
     begin(slots, m, partition);  // another program: the boot loader's state is gone
     slots->open(choice.area);

@@ -17,7 +17,7 @@ MemoryFlash m;
 Slots slots;
 const tn::Partition *partition;
 
-Choice restart() { return start(&slots, m, *partition); }
+Choice restart(tn::Reset cause = tn::Reset::kPowerOn) { return start(&slots, m, *partition, cause); }
 
 void fresh_node() {
   fresh_flash(&m);
@@ -97,6 +97,61 @@ void a_healthy_start_begins_the_count_again_but_not_forever() {
   }
   CHECK(starts == tn::kTrialStarts);
   CHECK(slots.facts().last_reason == Reason::kNoHealthyBoot);
+}
+
+// Two crashes and as many brown-outs as there may be: the start that a brown-out ended is not held against the image.
+void brown_outs_are_not_unhealthy_starts() {
+  fresh_node();
+  CHECK(give(two) == Step::kDone);
+  restart(tn::Reset::kRestart);
+  restart(tn::Reset::kCrash);
+  for (int i = 0; i < 3; ++i) restart(tn::Reset::kBrownOut);
+  CHECK(runs(slots, two) && slots.facts().phase == Phase::kOnTrial && slots.facts().brown_outs == 3);
+  restart(tn::Reset::kCrash);
+  CHECK(runs(slots, two));
+  restart(tn::Reset::kCrash);
+  CHECK(runs(slots, one) && slots.facts().last_reason == Reason::kNoHealthyBoot && slots.facts().brown_outs == 3);
+}
+
+void a_fourth_brown_out_in_one_trial_goes_back() {
+  fresh_node();
+  CHECK(give(two) == Step::kDone);
+  restart(tn::Reset::kRestart);
+  for (int i = 0; i < 3; ++i) {
+    restart(tn::Reset::kBrownOut);
+    CHECK(runs(slots, two) && slots.mark_healthy() == Code::kOk);
+  }
+  restart(tn::Reset::kBrownOut);
+  CHECK(runs(slots, one) && slots.facts().phase == Phase::kPutBack && slots.facts().last_reason == Reason::kBrownOut);
+  CHECK(memcmp(slots.facts().last_image, two.ticket.sha256, 32) == 0);
+  CHECK(give(two) == Step::kDone);  // the next trial has its own tries
+  for (int i = 0; i < 3; ++i) restart(tn::Reset::kBrownOut);
+  CHECK(runs(slots, two) && slots.keep() == Code::kOk && slots.facts().brown_outs == 7);
+}
+
+// Eight starts of a trial, the last two of them after brown-outs, then one more.
+void brown_outs_get_no_more_than_all_starts_of_a_trial() {
+  fresh_node();
+  CHECK(give(two) == Step::kDone);
+  for (int i = 0; i < tn::kTrialStarts; ++i) {
+    restart(i < tn::kTrialStarts - 2 ? tn::Reset::kCrash : tn::Reset::kBrownOut);
+    CHECK(runs(slots, two) && slots.mark_healthy() == Code::kOk);
+  }
+  restart(tn::Reset::kBrownOut);
+  CHECK(runs(slots, one) && slots.facts().last_reason == Reason::kBrownOut);
+}
+
+void brown_outs_are_counted_while_kept_and_never_overflow() {
+  fresh_node();
+  for (int i = 0; i < 5; ++i) restart(tn::Reset::kBrownOut);
+  CHECK(slots.facts().phase == Phase::kKept && slots.facts().brown_outs == 5 && slots.facts().boots == 6);
+  tn::SlotRecord record;
+  tn::Newest newest;
+  CHECK(tn::read_record(m.flash, *partition, &record, &newest));
+  record.brown_outs = UINT16_MAX - 1;
+  CHECK(tn::write_record(m.flash, *partition, &record, &newest));
+  for (int i = 0; i < 3; ++i) restart(tn::Reset::kBrownOut);
+  CHECK(slots.facts().brown_outs == UINT16_MAX);
 }
 
 void told_to_go_back_on_trial_and_when_kept() {
@@ -236,7 +291,7 @@ void records_of_another_layout_are_refused() {
   fresh_node();
   Slots other;
   begin(&other, m, partition->layout == tn::Layout::kTwoSlot ? kSmallCopyInPlace : kSmallTwoSlot);
-  CHECK(other.choose().boot == Boot::kNoRecord);
+  CHECK(other.choose(tn::Reset::kPowerOn).boot == Boot::kNoRecord);
   m.cells[partition->records[0].at + 40] ^= 1;
   m.cells[partition->records[1].at + 40] ^= 1;
   CHECK(restart().boot == Boot::kNoRecord);
@@ -249,6 +304,10 @@ void all(const tn::Partition &layout) {
   RUN(update_goes_on_trial_and_is_kept);
   RUN(three_unhealthy_starts_fall_back);
   RUN(a_healthy_start_begins_the_count_again_but_not_forever);
+  RUN(brown_outs_are_not_unhealthy_starts);
+  RUN(a_fourth_brown_out_in_one_trial_goes_back);
+  RUN(brown_outs_get_no_more_than_all_starts_of_a_trial);
+  RUN(brown_outs_are_counted_while_kept_and_never_overflow);
   RUN(told_to_go_back_on_trial_and_when_kept);
   RUN(wrong_bodies_are_refused);
   RUN(flipped_bits_of_an_image_are_refused);

@@ -15,6 +15,7 @@ struct TrialModel {
   tn::Phase phase = tn::Phase::kKept;
   tn::Reason reason = tn::Reason::kNone;
   int unhealthy = 0, starts = 0;  // on trial
+  int brown_outs = 0, of_trial = 0;  // since the first flash, and in the present trial
 
   bool trial() const { return phase == tn::Phase::kOnTrial; }
 
@@ -27,14 +28,26 @@ struct TrialModel {
     older = kNoImage;  // what was put back is not kept as an older image
     phase = tn::Phase::kPutBack;
     reason = why;
-    unhealthy = starts = 0;
+    unhealthy = starts = of_trial = 0;
   }
 
   void start() {
     const bool enough = watched ? starts > 0 : unhealthy >= tn::kUnhealthyStarts || starts >= tn::kTrialStarts;
-    if (trial() && enough) go_back(tn::Reason::kNoHealthyBoot);
+    if (trial() && (enough || of_trial > tn::kBrownOutTries))
+      go_back(of_trial > tn::kBrownOutTries ? tn::Reason::kBrownOut : tn::Reason::kNoHealthyBoot);
     if (!trial()) return;
     ++unhealthy;
+    ++starts;
+  }
+
+  // A start after a brown-out: the start that it ended counts for nothing, as if this one were it, whether or not a boot loader
+  // watches; but there are only so many, and only so many starts in all.
+  void brown_out() {
+    ++brown_outs;
+    if (!trial()) return;
+    ++of_trial;
+    if (of_trial > tn::kBrownOutTries || starts >= tn::kTrialStarts) return go_back(tn::Reason::kBrownOut);
+    if (unhealthy == 0) unhealthy = 1;
     ++starts;
   }
 
@@ -47,7 +60,7 @@ struct TrialModel {
     running = sent;
     watched = one_start;
     phase = tn::Phase::kOnTrial;
-    unhealthy = starts = 0;
+    unhealthy = starts = of_trial = 0;
     return true;
   }
 

@@ -109,12 +109,17 @@ bool no_more_numbers(const tn::Flash &flash, const tn::Partition &map) {
   return tn::read_record(flash, map, &record, &newest) && record.number == UINT64_MAX - 1;
 }
 
+// Every second start comes after a brown-out, if the input says so: else a restart that the node asked for.
+tn::Reset cause_of(uint8_t switches, int starts) {
+  return (switches & 128u) != 0 && starts % 2 == 0 ? tn::Reset::kBrownOut : tn::Reset::kRestart;
+}
+
 // A boot loader that copies when told: each copy is done as ordered, and then the node starts again.
 void start_in_place(const tn::Flash &flash, const tn::Partition &map, uint8_t switches) {
   static tn::Slots node;
   for (int starts = 0; starts < kMostStarts; ++starts) {
     node.begin(&flash, &map, &fuzz_crypto());
-    const tn::InPlace what = node.start_in_place();
+    const tn::InPlace what = node.start_in_place(cause_of(switches, starts));
     if (!what.copy) {
       if (what.choice.boot == tn::Boot::kNoRecord || !what.choice.recorded) return;
       return live(flash, map, switches, what.choice.area);
@@ -135,7 +140,7 @@ void start_beside_notes(const tn::Flash &flash, const tn::Partition &map, uint8_
   uint8_t area = (switches & 32u) != 0 ? 1 : 0;
   for (int starts = 0; starts < kMostStarts; ++starts) {
     node.begin(&flash, &map, &fuzz_crypto());
-    const tn::Arrival arrival = node.arrive(area);
+    const tn::Arrival arrival = node.arrive(area, cause_of(switches, starts));
     if (arrival == tn::Arrival::kNoRecord || no_more_numbers(flash, map)) return;
     if (arrival == tn::Arrival::kGoOn) return live(flash, map, switches, area);
     tn::OtaData notes;
@@ -163,13 +168,13 @@ void make_sensible(tn::SlotRecord *record, uint8_t switches, unsigned seed) {
     record->active = static_cast<uint8_t>(record->active % (map.layout == tn::Layout::kTwoSlot ? 2u : 1u));
     record->phase = static_cast<tn::Phase>(static_cast<uint8_t>(record->phase) % 3u);
     record->pending = static_cast<tn::Pending>(static_cast<uint8_t>(record->pending) % 3u);
-    record->last_reason = static_cast<tn::Reason>(static_cast<uint8_t>(record->last_reason) % 5u);
-    record->pending_reason = static_cast<tn::Reason>(static_cast<uint8_t>(record->pending_reason) % 5u);
+    record->last_reason = static_cast<tn::Reason>(static_cast<uint8_t>(record->last_reason) % 6u);
+    record->pending_reason = static_cast<tn::Reason>(static_cast<uint8_t>(record->pending_reason) % 6u);
     for (uint8_t i = 0; i < 3; ++i) {
       tn::ImageRecord &image = record->images[i];
       image.bytes = map.images[i].bytes == 0 ? 0 : image.bytes % kImageMost;
       image.ticket_bytes = image.ticket_bytes % 513u;
-      if (image.bytes > 0) digest_of(switches, (image.reserved & 1u) != 0 ? 0 : i, image.bytes, image.sha256);
+      if (image.bytes > 0) digest_of(switches, (image.brown_outs & 1u) != 0 ? 0 : i, image.bytes, image.sha256);
     }
   }
   record->crc32 = tn::crc32(record, offsetof(tn::SlotRecord, crc32));
@@ -231,7 +236,7 @@ extern "C" int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n) {
     return 0;
   }
   boot_loader.begin(&flash, &map, &fuzz_crypto());
-  const tn::Choice choice = boot_loader.choose();
+  const tn::Choice choice = boot_loader.choose(cause_of(switches, 0));
   MUST(found || choice.boot == tn::Boot::kNoRecord);
   if (choice.boot != tn::Boot::kStart) return 0;
   if (!choice.recorded) {

@@ -24,7 +24,7 @@ CHILD = """
 import json, sys, time
 from pathlib import Path
 from fleet.inventory.load import read_inventory
-import fleet.boards.board, dateutil.rrule, pint
+import fleet.boards.board, pint
 def kib(field):
     line = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith(field))
     return int(line.split()[1])

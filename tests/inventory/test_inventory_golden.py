@@ -10,11 +10,13 @@ from __future__ import annotations
 import os
 import re
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from fleet.cli.app import run
+from fleet.cli.common import Session
 from fleet.codes import Exit, Severity
 from fleet.inventory.codes import CODES
 from fleet.inventory.load import read_inventory, read_texts
@@ -27,6 +29,7 @@ TODAY = date(2026, 6, 1)
 
 
 def checked(case: Path, monkeypatch, capsys) -> tuple[int, str]:
+    monkeypatch.setattr("fleet.cli.app.Session", partial(Session, today=lambda: TODAY))
     monkeypatch.setenv("TANKFLEET_INVENTORY", ".")
     monkeypatch.setenv("TANKFLEET_COLOR", "never")
     exit_code = run(["--project", str(case), "check"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import subprocess
 import sys
 from typing import Annotated
@@ -32,6 +33,21 @@ REGISTRY = pint.UnitRegistry()
 TO_PINT = {
     "gpm": "gallon/minute",
     "lpm": "liter/minute",
+    "gph": "gallon/hour",
+    "gpd": "gallon/day",
+    "lph": "liter/hour",
+    "lps": "liter/second",
+    "igpm": "imperial_gallon/minute",
+    "igph": "imperial_gallon/hour",
+    "igpd": "imperial_gallon/day",
+    "US_gal": "gallon",
+    "usgal": "gallon",
+    "imperial_gallons": "imperial_gallon",
+    "imp_gal": "imperial_gallon",
+    "impgal": "imperial_gallon",
+    "igal": "imperial_gallon",
+    "UK_gal": "imperial_gallon",
+    "ukgal": "imperial_gallon",
     "m3": "m**3",
     "m³": "m**3",
     "ft3": "ft**3",
@@ -95,6 +111,10 @@ def test_numbers_times_units_agree_with_pint(kind: str, number, data) -> None:
         ("flow", "1 L/s", 60.0),
         ("flow", "3.6 m3/h", 60.0),
         ("flow", "16 gal/min", 60.566588544),
+        ("volume", "10 igal", 45.4609),  # Weights and Measures Act 1985: 4.54609 L, exact
+        ("flow", "8 igal/min", 36.36872),
+        ("flow", "8 imp_gal/min", 36.36872),
+        ("flow", "8 igpm", 36.36872),
         ("power", "0.75 kW", 0.75),
         ("power", "1 hp", 0.7456999),
         ("conductivity", "120 uS/cm", 120.0),
@@ -112,7 +132,7 @@ def test_published_conversions(kind: str, text: str, value: float) -> None:
     ("kind", "text", "value"),
     [
         ("length", "0.01 furlong", 2.01168),  # 660 ft (survey or not differ by 2e-6)
-        ("volume", "10 imperial_gallon", 45.4609),  # Weights and Measures Act 1985: 4.54609 L, exact
+        ("volume", "10 imperial_pint", 5.6826125),  # Weights and Measures Act 1985: an eighth of 4.54609 L
         ("flow", "1 oil_bbl/day", 158.987294928 / 1440),  # NIST Handbook 44, appendix C: 42 US gallons
         ("power", "1 metric_horsepower", 0.73549875),  # 75 kgf m/s, exact
         ("duration", "1 fortnight", 1_209_600.0),
@@ -163,6 +183,36 @@ def test_what_is_no_length_is_refused_with_a_code(value, code: str, words: str) 
         parse(units._LENGTH, value)
     assert caught.value.code.code == code
     assert words in caught.value.what
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit", "meant"),
+    [
+        ("flow", "L/mn", "L/min"),
+        ("flow", "igal/mn", "igal/min"),
+        ("flow", "L", ""),  # per what?
+        ("flow", "bgal/min", ""),
+        ("flow", "gp", ""),  # a minute, an hour or a day
+        ("flow", "cpm", ""),
+        ("conductivity", "uS", ""),  # per centimetre or per metre
+        ("conductivity", "US/CM", "uS/cm"),
+        ("conductivity", "MS/CM", ""),  # milli or mega
+        ("power", "kw", "kW"),
+        ("power", "mw", ""),  # milli or mega
+        ("length", "MM", "mm"),
+        ("length", "fot", "ft"),
+        ("duration", "hourz", "hour"),
+        ("resistance", "KOHM", "kohm"),
+        ("resistance", "mOHM", ""),
+    ],
+)
+def test_no_unit_of_another_size_is_suggested(kind: str, unit: str, meant: str) -> None:
+    """By hand: what a person may have meant, where it is only one size."""
+    with pytest.raises(Refusal) as caught:
+        parse(KINDS[kind], f"3 {unit}")
+    assert caught.value.code.code == "INV132"
+    said = re.findall(r"Did you mean `(.*?)`", caught.value.what)
+    assert said == ([meant] if meant else [])
 
 
 def test_a_bare_number_is_shown_the_accepted_units() -> None:

@@ -211,11 +211,11 @@ async def _raw(node: FakeNode, request: bytes) -> bytes:
 
 def test_an_unsigned_refusal_says_that_it_is_not_signed() -> None:
     async def what(node, link) -> None:
-        node.faults.refuse = {"/v1/state": (503, "crowded")}
+        node.faults.refuse = {"/v1/state": (404, "not-found")}
         node.faults.unsigned_refusals = True
         with pytest.raises(NodeRefused, match="not signed") as refused:
             await link.state()
-        assert (refused.value.refusal, refused.value.status) == ("crowded", 503)
+        assert (refused.value.refusal, refused.value.status) == ("not-found", 404)
 
     talk(what)
 

@@ -44,7 +44,7 @@ def test_network_credentials_are_read_and_their_absence_is_older_firmware() -> N
     document = _document()
     for phase, on in (("kept", "kept"), ("on-trial", "new"), ("put-back", None)):
         document["network"] = {"phase": phase, "on": on, "trial_left_s": 12}
-        assert _parse(document).network.model_dump(mode="json") == document["network"]
+        assert _parse(document).network.model_dump(mode="json", exclude_unset=True) == document["network"]
     for wrong in (
         "farm",
         {"phase": "kept"},
@@ -55,6 +55,24 @@ def test_network_credentials_are_read_and_their_absence_is_older_firmware() -> N
             _parse(document | {"network": wrong})
     del document["network"]
     assert _parse(document).network is None
+
+
+def test_the_access_point_is_read_and_may_be_none() -> None:
+    """docs/node-interface.md 4: `bssid` as text or null, `channel` a number or null; 2.4 GHz has channels 1 to 14."""
+    network = {"phase": "kept", "on": "kept", "trial_left_s": 0}
+    for said in ({"bssid": "02:11:22:33:44:51", "channel": 14}, {"bssid": None, "channel": None}):
+        assert (
+            _parse(_document() | {"network": network | said}).network.model_dump(mode="json")
+            == network | said
+        )
+    for wrong in (
+        {"bssid": "02-11-22-33-44-51"},
+        {"bssid": "02:11:22:33:44:5A"},
+        {"channel": 15},
+        {"channel": 0},
+    ):
+        with pytest.raises(LinkError, match="network"):
+            _parse(_document() | {"network": network | wrong})
 
 
 def test_a_node_with_a_bad_block_is_still_understood() -> None:
@@ -69,7 +87,7 @@ def test_null_is_understood_where_the_interface_allows_it() -> None:
     assert _parse(document).tanks[0].level is None
 
 
-@pytest.mark.parametrize("key", sorted(_document().keys() - {"network"}))
+@pytest.mark.parametrize("key", sorted(_document().keys() - {"network", "brown_outs"}))
 def test_each_key_is_needed(key) -> None:
     document = _document()
     del document[key]

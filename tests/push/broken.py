@@ -9,7 +9,7 @@ from itertools import count
 from typing import Any
 from unittest.mock import patch
 
-from fleet.push import backward, engine, forward
+from fleet.push import backward, engine, forward, gate
 from fleet.push.events import Doing, Resumed
 from fleet.push.state import ON_THE_WAY, Back, Phase, Stands, Task
 from fleet.push.work import Work
@@ -21,6 +21,19 @@ def _lets_partners_go_together() -> Any:
 
 def _ignores_places() -> Any:
     return patch.object(Work, "place_free", lambda self, name: True)
+
+
+def _counts_access_points_as_planned() -> Any:
+    return patch.object(Work, "access_point", lambda self, name: self.planned(name).access_point)
+
+
+def _does_not_know_that_radios_are_of_one_access_point() -> Any:
+    def access_point(self: Work, name: str) -> str | None:
+        seen = self.nodes[name].seen
+        network = seen.network if seen is not None else None
+        return network.bssid if network and network.bssid else self.planned(name).access_point
+
+    return patch.object(Work, "access_point", access_point)
 
 
 def _ignores_spare_time() -> Any:
@@ -197,6 +210,33 @@ def _lets_trials_run_out() -> Any:
     return stack
 
 
+def _blames_the_image_for_brown_outs() -> Any:
+    return patch.object(forward, "BROWN_OUT", "no such word")
+
+
+def _never_blames_the_image_for_brown_outs() -> Any:
+    return patch.object(engine, "draws_too_much", lambda for_supply, of: False)
+
+
+def _does_not_soak_again_after_a_brown_out() -> Any:
+    real = forward._returned
+
+    def returned(work: Work, node: Any, outcome: Any) -> None:
+        real(work, node, outcome)
+        if node.soak_until_s:
+            work.set(node.node, soak_until_s=node.soak_until_s)
+
+    return patch.object(forward, "_returned", returned)
+
+
+def _lets_a_fault_be_forgotten() -> Any:
+    return patch.object(gate, "latched_faults", lambda state: iter(()))
+
+
+def _updates_despite_a_fault() -> Any:
+    return patch.object(forward, "latched_faults", lambda state: iter(()))
+
+
 def _stops_at_the_first_held_off() -> Any:
     return patch.object(forward, "HELD_OFF_TRIES", 1)
 
@@ -206,6 +246,8 @@ BROKEN = {
     for make in (
         _lets_partners_go_together,
         _ignores_places,
+        _counts_access_points_as_planned,
+        _does_not_know_that_radios_are_of_one_access_point,
         _ignores_spare_time,
         _ignores_what_runs_now,
         _sees_no_fault,
@@ -229,6 +271,11 @@ BROKEN = {
         _trusts_a_keep_that_broke,
         _lets_trials_run_out,
         _stops_at_the_first_held_off,
+        _blames_the_image_for_brown_outs,
+        _never_blames_the_image_for_brown_outs,
+        _does_not_soak_again_after_a_brown_out,
+        _lets_a_fault_be_forgotten,
+        _updates_despite_a_fault,
     )
 }
 

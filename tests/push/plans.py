@@ -58,7 +58,13 @@ def planned(node: str, **changes: Any) -> dict[str, Any]:
     }
 
 
-def plan_of(*waves: list[dict[str, Any]], pilots: int = 1, any_hour: bool = True, **policy: Any) -> Plan:
+def plan_of(
+    *waves: list[dict[str, Any]],
+    pilots: int = 1,
+    any_hour: bool = True,
+    access_points: dict[str, str] | None = None,
+    **policy: Any,
+) -> Plan:
     """A plan with those waves of planned nodes."""
     return sealed(
         {
@@ -81,6 +87,7 @@ def plan_of(*waves: list[dict[str, Any]], pilots: int = 1, any_hour: bool = True
                 "pilot_share_found": 0.1,
                 **policy,
             },
+            "access_points": access_points or {},
             "waves": [
                 {
                     "number": number,

@@ -18,16 +18,21 @@ from fleet.inventory.model import Duty
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
 from fleet.link.state import NodeState, Phase
 from fleet.push import engine
+from fleet.push.blame import Blame
 from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Result, Resumed, Word
 from fleet.push.state import SETTLED, NodeProgress, PushState, Stands, Task, fresh
+from fleet.push.state import Phase as PushPhase
 from fleet.push.waves import Candidate, Sizes, pack
 from tests.push.plans import NEW, OLD, plan_of, planned
-from tests.push.sim_node import Behaviour, SimNode
+from tests.push.sim_node import BROWN_OUT_TRIES, Behaviour, SimNode
 
 STEPS_LIMIT = 6_000
 TIME_LIMIT_S = 6 * 3600.0
 FOLD_EVERY = 4
 """Folding costs as much as the push itself."""
+POINTS = {"02:00:00:00:00:a1": "hill-ap", "02:00:00:00:00:a2": "hill-ap", "02:00:00:00:00:b1": "stranger"}
+"""What there is to be joined, by BSSID: an access point with two radios, and one that no site lists."""
+LISTED = {bssid: name for bssid, name in POINTS.items() if name != "stranger"}
 BY_ITSELF = ("no-healthy-boot", "trial-over")
 
 
@@ -51,6 +56,8 @@ class Scenario:
     roll_back_after: tuple[str, ...] | None
     send_s: tuple[float, float]
     """Shortest and longest transfer; the plans expect 10 s with the return."""
+    air: dict[str, str | None]
+    """The access point that each node is really joined to; None: nobody knows."""
 
 
 def scenario(seed: int) -> Scenario:
@@ -67,18 +74,28 @@ def scenario(seed: int) -> Scenario:
     }
     candidates = {name: _candidate(chance, name) for name in names}
     waves, pilots = pack(candidates.values(), Sizes(chance.randint(1, 3), 3.0, policy["largest_wave"], 50))
-    plan = plan_of(
-        *([_planned(p.candidate) for p in wave] for wave in waves),
-        pilots=pilots,
-        any_hour=chance.random() < 0.3,
-        **policy,
-    )
+    any_hour = chance.random() < 0.3
+    joined = _joined(seed, names)
     same = _behaviour(chance) if chance.random() < 0.35 else None
     usual = chance.choice([0.0, 0.0, 0.15, 0.4])
     nodes = {}
     for name in names:
         odd = _behaviour(chance) if chance.random() < usual else Behaviour()
-        nodes[name] = SimNode(name, same or odd, policy["trial_s"], restart_s=chance.choice([0.5, 4.0, 12.0]))
+        nodes[name] = SimNode(
+            name,
+            same or odd,
+            policy["trial_s"],
+            restart_s=chance.choice([0.5, 4.0, 12.0]),
+            bssid=joined.get(name),
+        )
+    despite = _conditions(seed, nodes)
+    plan = plan_of(
+        *([_planned(p.candidate, p.candidate.node in despite) for p in wave] for wave in waves),
+        pilots=pilots,
+        any_hour=any_hour,
+        access_points=LISTED,
+        **policy,
+    )
     calm = chance.random() < 0.3
     rough = not calm and chance.random() < 0.5
     return Scenario(
@@ -93,7 +110,17 @@ def scenario(seed: int) -> Scenario:
         words=[] if calm else _words(chance, names),
         roll_back_after=None if calm else _after(chance, names),
         send_s=chance.choice([(0.5, 6.0), (8.0, 16.0)]),
+        air={n: POINTS[joined[n]] if n in joined else candidates[n].access_point for n in names},
     )
+
+
+def _joined(seed: int, names: list[str]) -> dict[str, str]:
+    """The BSSIDs that nodes say, whatever was planned; of none where the firmware does not say. Drawn apart, so that
+    seeds mean else what they meant before."""
+    chance = random.Random(f"joined {seed}")
+    if chance.random() < 0.5:
+        return {}
+    return {name: chance.choice(list(POINTS)) for name in names if chance.random() < 0.8}
 
 
 def _candidate(chance: random.Random, name: str) -> Candidate:
@@ -103,13 +130,34 @@ def _candidate(chance: random.Random, name: str) -> Candidate:
     return Candidate(name, site, chance.choice(["a", "b"]), "class", chance.choice(list(Duty)), point, groups)
 
 
-def _planned(candidate: Candidate) -> dict[str, Any]:
+def _conditions(seed: int, nodes: dict[str, SimNode]) -> set[str]:
+    """Brown-outs and faults that stay, on nodes that are well else and whose firmware counts brown-outs; who is planned
+    despite a fault. Drawn apart, so that the rest of a seed is what it was."""
+    more = random.Random(seed ^ 0xB0)
+    despite = set()
+    weak, latched = more.choice([(0.0, 0.0), (0.0, 0.3), (0.3, 0.0), (0.6, 0.0), (0.2, 0.2)])
+    for node in nodes.values():
+        node.brown_outs = more.choice([None, 0, 5])
+        draw = more.random()
+        if node.brown_outs is None or node.behaviour != Behaviour():
+            continue
+        if draw < weak:
+            node.behaviour = Behaviour(brown_outs=more.choice([1, 3, 4, 4, 9]))
+        elif draw < weak + latched:
+            node.behaviour = Behaviour(latched=True, forgets_fault=more.random() < 0.3)
+            if more.random() < 0.8:
+                despite.add(node.name)
+    return despite
+
+
+def _planned(candidate: Candidate, despite_fault: bool) -> dict[str, Any]:
     return planned(
         candidate.node,
         site=candidate.site,
         board=candidate.board,
         access_point=candidate.access_point,
         supply_groups=tuple(candidate.groups),
+        despite_fault=despite_fault,
     )
 
 
@@ -346,7 +394,9 @@ class Sim:
     def _observe(self, node: SimNode, seen: NodeState) -> None:
         """Remember what a good engine has to have understood by now."""
         wrong = node.behaviour
-        static = wrong.inverted or wrong.pump_on_when_full or wrong.leaks or wrong.new_fault
+        static = (
+            wrong.inverted or wrong.pump_on_when_full or wrong.leaks or wrong.new_fault or wrong.forgets_fault
+        )
         fell = seen.image == OLD and node.taken.get(NEW) and seen.last_reason in BY_ITSELF
         watchdog = seen.image == NEW and seen.reset == "watchdog" and node.taken.get(NEW)
         if (seen.image == NEW and static and node.taken.get(NEW)) or fell or watchdog:
@@ -359,10 +409,8 @@ class Sim:
         self._require(len(sites) < policy.at_once, "more transfers than at_once")
         at_site = sum(other.site == planned_node.site for other in sites)
         self._require(at_site < policy.at_once_per_site, "more transfers at a site than at_once_per_site")
-        points = sum(
-            planned_node.access_point is not None and other.access_point == planned_node.access_point
-            for other in sites
-        )
+        mine = self.scene.air[node.name]
+        points = sum(mine is not None and self.scene.air[name] == mine for name in self.receiving)
         self._require(
             points < AT_ONCE_PER_ACCESS_POINT, "more transfers through an access point than allowed"
         )
@@ -370,6 +418,10 @@ class Sim:
             self._require(bool(node.taken.get(NEW)), "an old image for a node that never had the new one")
             return
         self._check_partners(node)
+        self._require(
+            not node.behaviour.latched or planned_node.despite_fault,
+            "sent to a node with a fault that stays, at nobody's word",
+        )
         self._require(not node.taken.get(NEW), "the same image for the second time")
         self._require(
             node.running == OLD and node.phase is not Phase.ON_TRIAL, "sent to a node in another state"
@@ -426,7 +478,9 @@ class Sim:
 
     def _check_keep(self, node: SimNode) -> None:
         policy, wrong = self.scene.plan.policy, node.behaviour
-        static = wrong.inverted or wrong.pump_on_when_full or wrong.leaks or wrong.new_fault
+        static = (
+            wrong.inverted or wrong.pump_on_when_full or wrong.leaks or wrong.new_fault or wrong.forgets_fault
+        )
         self._require(not static, "a bad image is kept")
         if node.phase is not Phase.ON_TRIAL:
             return
@@ -479,9 +533,44 @@ class Sim:
         gate."""
         scene = self.scene
         calm = not (scene.loss or scene.cut_before or scene.crashes_s or scene.power_cuts or scene.words)
-        if calm and scene.roll_back_after is None and all(n.behaviour.harmless for n in self.nodes.values()):
-            others = [n.node for n in self.state.nodes.values() if n.stands is not Stands.KEPT]
-            self._require(not others, f"nothing went wrong, and {others} do not keep the image")
+        if not calm or scene.roll_back_after is not None:
+            return
+        wrong = {name: node.behaviour for name, node in self.nodes.items()}
+        if any(not (one.harmless or one == Behaviour(latched=True)) for one in wrong.values()):
+            return
+        out = {n for n, one in wrong.items() if one.latched and not self.state.planned[n].despite_fault}
+        waits = any(one.spare_short_until_s or one.window_closed_until_s for one in wrong.values())
+        weak = {n for n, one in wrong.items() if one.brown_outs > BROWN_OUT_TRIES}
+        if waits and (weak or out):
+            return  # who is judged with whom is not the plan's any more
+        stopped = self._must_stop(weak, out)
+        if stopped:
+            self._require(
+                self.state.phase is PushPhase.HALTED,
+                f"brown-outs at too many nodes ({stopped}), and it goes on",
+            )
+        elif stopped is None:
+            others = {n.node for n in self.state.nodes.values() if n.stands is not Stands.KEPT} - weak - out
+            self._require(
+                not others,
+                f"only supplies gave way ({sorted(weak)}), and {sorted(others)} do not keep the image",
+            )
+            blames = {n.blame for n in self.state.nodes.values()} - {None}
+            self._require(blames <= {Blame.SUPPLY}, f"only supplies gave way, and {blames} are blamed")
+
+    def _must_stop(self, weak: set[str], out: set[str]) -> str | None:
+        """Why brown-outs have to stop the push: at more than half of the nodes of a wave, or of all up to there, and at
+        two at least. Empty: it may end early for another reason (nobody of a pilot wave is left)."""
+        so_far: set[str] = set()
+        for wave in self.scene.plan.waves:
+            names = {n.node for n in wave.nodes} - out
+            so_far |= names
+            for group in (names, so_far):
+                if len(group & weak) >= 2 and 2 * len(group & weak) > len(group):
+                    return ", ".join(sorted(group & weak))
+            if wave.pilot and not names - weak:
+                return ""
+        return None
 
     def _check_truth(self, name: str, stands: Stands, reason: str, node: SimNode) -> None:
         told = f"{name} ends as {stands} ({reason}), and runs {node.running[:6]} {node.phase}"

@@ -10,10 +10,12 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
-from fleet.link.state import NodeState, Phase
+from fleet.link.state import NetworkState, NodeState, Phase
 from tests.push.plans import NEW, OLD, image_of, state_of, tank_state
 
 HEALTHY_S = 30.0
+BROWN_OUT_AT_S = 1.0
+BROWN_OUT_TRIES = 3
 OTHER = image_of("other")
 
 
@@ -46,6 +48,12 @@ class Behaviour:
     off_until_s: float = 0.0
     deaf_to_keep: bool = False
     refuses: str = ""
+    brown_outs: int = 0
+    """So often its supply gives way while the new image is on trial, a second after each start."""
+    latched: bool = False
+    """One of its tanks has a fault that only a person clears."""
+    forgets_fault: bool = False
+    """The new image clears that fault."""
 
     @property
     def bad(self) -> bool:
@@ -60,6 +68,7 @@ class Behaviour:
             or self.leaks
             or self.new_fault
             or self.watchdog_at_s is not None
+            or self.forgets_fault
         )
 
     @property
@@ -92,12 +101,19 @@ class SimNode:
     back_s: float = -86_400.0
     taken: dict[str, int] = field(default_factory=dict)
     gone: bool = False
+    bssid: str | None = None
+    """Of the access point that it is joined to, if its firmware says so."""
+    brown_outs: int | None = None
     _watchdog_done: bool = False
+    _browned: int = 0
     _soon: tuple[float, str, str] | None = None
     """When, and from which image to which, it restarts."""
 
     def __post_init__(self) -> None:
         self._base, self._tanks = _looks(self.name)
+        if self.bssid is not None:
+            joined = NetworkState(phase=Phase.KEPT, on="kept", trial_left_s=0, bssid=self.bssid, channel=6)
+            self._base = self._base.model_copy(update={"network": joined})
         if self.behaviour.runs_other:
             self.running = OTHER
         if self.behaviour.has_it:
@@ -117,8 +133,27 @@ class SimNode:
             if now_s >= at_s:
                 self._watchdog_done = True
                 self._boot(at_s, "watchdog")
+        self._sag(now_s)
         if self.phase is Phase.ON_TRIAL and now_s >= self.trial_ends_s and not self.gone:
             self._put_back("trial-over", self.trial_ends_s, "restart")
+
+    def _sag(self, now_s: float) -> None:
+        """Brown-outs of a trial: three times it is tried again, the next one puts the image back
+        (docs/node-interface.md 7)."""
+        while (
+            self.running == NEW and self.phase is Phase.ON_TRIAL and self._browned < self.behaviour.brown_outs
+        ):
+            at_s = self.booted_s + BROWN_OUT_AT_S
+            if now_s < at_s:
+                return
+            self._browned += 1
+            assert self.brown_outs is not None
+            self.brown_outs += 1
+            if self._browned > BROWN_OUT_TRIES:
+                self._put_back("brown-out", at_s, "brown-out")
+            else:
+                self._boot(at_s, "brown-out")
+                self.trial_ends_s = self.back_s + self.trial_s
 
     def reachable(self, now_s: float) -> bool:
         """Whether it answers now."""
@@ -142,6 +177,8 @@ class SimNode:
             tanks = self._tanks["pump"]
         elif new and wrong.new_fault:
             tanks = self._tanks["fault"]
+        elif wrong.latched and not (wrong.forgets_fault and new):
+            tanks = self._tanks["latched"]
         return self._base.model_copy(
             update={
                 "image": self.running,
@@ -152,6 +189,7 @@ class SimNode:
                 "last_reason": self.last_reason,
                 "boots": self.boots,
                 "reset": self.reset,
+                "brown_outs": self.brown_outs,
                 "uptime_s": now_s - self.booted_s,
                 "free_bytes": 20_000 if new and wrong.leaks else 40_000,
                 "tanks": tanks,
@@ -228,6 +266,7 @@ def _looks(name: str) -> tuple[NodeState, dict[str, Any]]:
         "inverted": _tanks(name, _contradictory(name)),
         "pump": _tanks(name, _pump_on(name)),
         "fault": _tanks(name, tank_state(f"tank-{name}", 2, fault="no-rise")),
+        "latched": _tanks(name, tank_state(f"tank-{name}", 2, fault="longest-run")),
     }
 
 

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.link.state import NodeState
+from fleet.push.blame import draws_too_much
 from fleet.push.gate import Check, CheckName, Sighting, contradictory, examine, failures_allowed, judge
 from fleet.push.plan import PlannedNode
 from tests.push.plans import MARKS, NEW, OLD, planned, state_of, tank_state
@@ -79,6 +80,45 @@ def test_resets(boots: int, reset: str, ok: bool) -> None:
     checks = look(after(boots=boots, reset=reset))
     assert (CheckName.RESETS not in failed(checks)) == ok
     assert f"{boots - 7} start" in checks[CheckName.RESETS].evidence
+
+
+@pytest.mark.parametrize(
+    ("boots", "browned", "reset", "ok"),
+    [
+        (9, 1, "brown-out", True),  # in place: the node started itself again
+        (9, 1, "restart", True),  # ESP32: handed over again by the older image, which restarts for it
+        (11, 3, "brown-out", True),
+        (10, 1, "brown-out", False),  # one start more than its brown-outs
+        (9, 0, "power-on", False),
+        (9, 1, "crash", False),
+        (8, 1, "brown-out", True),  # before its first start was counted
+    ],
+)
+def test_a_brown_out_is_no_reset_loop(boots: int, browned: int, reset: str, ok: bool) -> None:
+    before = state_of("a", brown_outs=40)
+    checks = look(after(boots=boots, reset=reset, brown_outs=40 + browned), before=before)
+    assert (CheckName.RESETS not in failed(checks)) == ok
+    if browned:
+        assert f"{browned} of them after a brown-out" in checks[CheckName.RESETS].evidence
+
+
+@pytest.mark.parametrize("fault", ["longest-run", "no-rise"])
+def test_an_update_must_not_clear_a_fault_that_only_a_person_clears(fault: str) -> None:
+    """docs/node-interface.md 8. Firmware that kept no faults counted no brown-outs either: it is not held to it."""
+    was, well = tank_state(TANK, 2, fault=fault), tank_state(TANK, 2)
+    before = state_of("a", tanks=[was], brown_outs=0)
+    checks = look(after(tanks=[well], brown_outs=0), before=before)
+    assert failed(checks) == {CheckName.LATCHED}
+    assert checks[CheckName.LATCHED].evidence == f"tank-a: {fault} before, none now"
+    assert failed(look(after(tanks=[was], brown_outs=0), before=before)) == set()
+    assert failed(look(after(tanks=[well]), before=before)) == {CheckName.LATCHED}
+    assert failed(look(after(tanks=[well], brown_outs=0), before=state_of("a", tanks=[was]))) == set()
+
+
+@pytest.mark.parametrize("fault", ["contradictory", "flapping"])
+def test_a_fault_that_passes_may_pass_during_an_update(fault: str) -> None:
+    before = state_of("a", tanks=[tank_state(TANK, 2, fault=fault)], brown_outs=0)
+    assert failed(look(after(brown_outs=0), before=before)) == set()
 
 
 def marked(*states: str, **changes: Any) -> dict[str, Any]:
@@ -226,6 +266,27 @@ def test_memory_and_signal() -> None:
     assert failed(look(after(rssi_dbm=None))) == set()
 
 
+def test_memory_in_shreds() -> None:
+    """60 % of the largest block before, and when it returned."""
+    before = state_of("a", largest_block=20_000)
+    assert failed(look(after(largest_block=12_000), before=before)) == set()
+    checks = look(after(largest_block=11_999), before=before)
+    assert failed(checks) == {CheckName.RESOURCES}
+    assert checks[CheckName.RESOURCES].evidence == "11999 bytes in one piece, 20000 before"
+    checks = look(after(largest_block=11_999), returned=after(largest_block=20_000))
+    assert checks[CheckName.RESOURCES].evidence == "11999 bytes in one piece, 20000 when it returned"
+    assert failed(look(after(largest_block=1))) == set()  # the firmware before did not say
+    assert failed(look(after(), before=before)) == set()
+
+
+def test_an_image_with_which_no_ticket_could_be_checked_any_more() -> None:
+    """6,264 bytes in one piece on boards that copy in place (docs/board-esp8266.md)."""
+    checks = look(after(largest_block=6_263), in_place=True)
+    assert failed(checks) == {CheckName.RESOURCES}
+    assert "6263 bytes of memory in one piece, 6264 needed" in checks[CheckName.RESOURCES].evidence
+    assert failed(look(after(largest_block=6_264), in_place=True)) == set()
+
+
 def test_a_leak_shows_against_the_return_too() -> None:
     checks = look(after(free_bytes=50_000), returned=after(free_bytes=80_000))
     assert checks[CheckName.RESOURCES].evidence == "50000 bytes free, 80000 when it returned"
@@ -294,3 +355,47 @@ def test_verdict_says_what_it_rests_on() -> None:
     bad = judge(2, failed=("a",), of=9, share_allowed=0.1, all_failed=1, all_judged=29)
     assert not bad.passed
     assert bad.text == "1 of 9 failed, 0 allowed"
+
+
+def test_verdict_with_nodes_whose_supply_gave_way() -> None:
+    """Three of the five can tell of the image: 1 - 0.05^(1/3) = 63.2 % (the exact bound for no failure of 3)."""
+    good = judge(1, failed=(), of=3, share_allowed=0.0, all_failed=0, all_judged=3, supply=("a", "b"))
+    assert good.passed
+    assert good.bound == pytest.approx(0.6316, abs=1e-4)
+    assert good.text == (
+        "0 of 3 failed, 0 of 3 so far (95% sure: at most 64% fail); 2 nodes more failed by brown-outs, which says "
+        "nothing of the image"
+    )
+    bad = judge(
+        1,
+        failed=(),
+        of=2,
+        share_allowed=0.0,
+        all_failed=0,
+        all_judged=2,
+        supply=("a", "b", "c"),
+        too_much=True,
+    )
+    assert not bad.passed
+    assert bad.text.endswith(
+        "3 nodes more failed by brown-outs, too many for chance: the image draws too much"
+    )
+
+
+@pytest.mark.parametrize(
+    ("failed_", "of", "too_many"),
+    [
+        (0, 1, False),
+        (1, 1, False),
+        (1, 2, False),
+        (2, 2, True),
+        (2, 3, True),
+        (2, 4, False),
+        (3, 5, True),
+        (9, 50, False),
+    ],
+)
+def test_brown_outs_of_more_than_half_and_at_least_two_blame_the_image(
+    failed_: int, of: int, too_many: bool
+) -> None:
+    assert draws_too_much(failed_, of) == too_many

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from pathlib import Path
@@ -39,6 +40,23 @@ def test_the_id_is_that_of_the_content_whatever_its_layout() -> None:
     assert read_plan(shuffled) == PLAN
     assert plan_id(PLAN) == PLAN.id
     assert plan_of([planned("a")], [planned("b")]).id != PLAN.id
+
+
+def test_a_plan_of_before_keeps_its_id() -> None:
+    """A journal's plans were written without what was added since: SHA-256 of what they hold, as then."""
+    document = json.loads(write_plan(plan_of([planned("a", access_point="barn")])))
+    del document["access_points"]
+    for one in (node for wave in document["waves"] for node in wave["nodes"]):
+        del one["access_point_from"]
+    content = {key: value for key, value in document.items() if key != "id"}
+    canonical = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    document["id"] = hashlib.sha256(canonical.encode()).hexdigest()[:12]
+    assert read_plan(json.dumps(document)).planned("a").access_point == "barn"
+
+
+def test_who_says_which_access_point_is_part_of_the_id() -> None:
+    said = [plan_of([planned("a", access_point_from=who)]).id for who in (None, "state", "inventory")]
+    assert len({*said, plan_of([planned("a")], access_points={"02:00:00:00:00:a1": "barn"}).id}) == 4
 
 
 @pytest.mark.parametrize(

@@ -11,8 +11,10 @@ import pytest
 from fleet.boards.board import Outage, load_board
 from fleet.build.entry import ShelfEntry
 from fleet.errors import PlanError
+from fleet.find.match import Match, Status
 from fleet.inventory.model import Inventory
 from fleet.link.state import NodeState
+from fleet.push.fieldwork import found_of
 from fleet.push.outage import outage_of, times
 from fleet.push.plan import Plan, read_plan, write_plan
 from fleet.push.planning import Found, PlanRequest, inventory_sha256, make_plan, with_stand_ins
@@ -149,7 +151,7 @@ def test_too_little_water_is_held_off() -> None:
     low = state_of("a", tanks=[tank_state("tank-a", 0)])
     made = plan(A, {"a": low})
     assert out(made) == {"a": "spare-time-too-short"}
-    assert "needed 381 s: held off" in made.left_out[0].detail
+    assert "needed 480 s: held off" in made.left_out[0].detail
     settling = tank_state("tank-a", 2)
     settling["marks"][0]["state"] = "settling"
     assert out(plan(A, {"a": state_of("a", tanks=[settling])})) == {"a": "spare-time-too-short"}
@@ -179,6 +181,69 @@ def test_left_out(reason: str, state: NodeState | None, changes: dict[str, Any])
     assert made.waves == ()
     assert made.pilot is None
     assert made.left_out[0].detail
+
+
+@pytest.mark.parametrize("fault", ["longest-run", "no-rise"])
+def test_a_fault_that_stays_keeps_the_node_out_until_it_is_named(fault: str) -> None:
+    latched = state_of("a", tanks=[tank_state("tank-a", 2, fault=fault)])
+    made = plan(A, {"a": latched})
+    assert out(made) == {"a": "latched-fault"}
+    detail = made.left_out[0].detail
+    assert f"tank tank-a has the fault {fault}" in detail
+    assert "`tankfleet clear-fault a`" in detail
+    along = plan(A, {"a": latched}, despite_fault=frozenset({"a"}))
+    assert out(along) == {}
+    assert along.planned("a").despite_fault
+    (notice,) = along.notices
+    assert (notice.node, notice.about, notice.count) == ("a", "taken-along", 1)
+    assert not plan(A).planned("a").despite_fault
+
+
+@pytest.mark.parametrize("fault", ["bad-block", "no-record", "flash-failed"])
+def test_a_fault_of_the_node_keeps_it_out_until_it_is_named(fault: str) -> None:
+    ill = state_of("a", faults=[fault])
+    assert out(plan(A, {"a": ill})) == {"a": "node-fault"}
+    assert out(plan(A, {"a": ill}, despite_fault=frozenset({"a"}))) == {}
+
+
+def test_what_a_plan_says_of_nodes_that_go() -> None:
+    assert plan(A, {"a": state_of("a", brown_outs=0)}).notices == ()
+    (notice,) = plan(A, {"a": state_of("a", brown_outs=5)}).notices
+    assert (notice.about, notice.count) == ("brown-outs", 5)
+    for word in ("5 times", "supply", "470 uF", "cable", "transmit power"):
+        assert word in notice.text
+    (notice,) = plan(A, {"a": state_of("a", faults=["no-run-record"])}).notices
+    assert notice.about == "no-run-record"
+    for fault in ("contradictory", "flapping"):
+        (notice,) = plan(A, {"a": state_of("a", tanks=[tank_state("tank-a", 2, fault=fault)])}).notices
+        assert (notice.about, notice.count) == ("passing-fault", 1)
+
+
+def test_a_flapping_mark_tells_no_level() -> None:
+    """As one that settles: the worst possible level counts, and that is too little."""
+    flapping = tank_state("tank-a", 2)
+    flapping["marks"][2]["state"] = "flapping"
+    assert out(plan(A, {"a": state_of("a", tanks=[flapping])})) == {"a": "spare-time-too-short"}
+
+
+def test_a_board_that_could_not_check_a_ticket_is_restarted_first() -> None:
+    """6,264 bytes in one piece, for the second stack of the ESP8266's core 3.1.2; only boards that copy in place."""
+    poor = state_of("a", largest_block=6_263)
+    in_place = frozenset({"esp32-devkit"})
+    made = plan(A, {"a": poor}, in_place=in_place)
+    assert out(made) == {"a": "no-memory"}
+    assert "restart it first, when its tanks can be without it for 5 s" in made.left_out[0].detail
+    assert out(plan(A, {"a": state_of("a", largest_block=6_264)}, in_place=in_place)) == {}
+    assert out(plan(A, {"a": state_of("a")}, in_place=in_place)) == {}
+    assert out(plan(A, {"a": poor})) == {}
+
+
+def test_a_node_that_came_back_after_brown_outs_needs_another_supply() -> None:
+    back = state_of("a", phase="put-back", last_image=NEW, last_reason="brown-out", brown_outs=4)
+    assert out(plan(A, {"a": back})) == {"a": "weak-supply"}
+    again = plan(A, {"a": back}, again=True)
+    assert out(again) == {}
+    assert [n.about for n in again.notices] == ["brown-outs"]
 
 
 def test_again_plans_what_was_given_up() -> None:
@@ -279,3 +344,69 @@ def test_times_of_real_boards_hold_together(board: str) -> None:
     assert 0 < took.expected_s < took.send_s + took.return_within_s
     host = times(outage_of(load_board(board), "host"), 400_000, 300.0)
     assert host.worst_s < took.worst_s
+
+
+# -------------------------------------------------------------------- access points
+BARN, HOUSE, STRANGE = "02:11:22:33:44:51", "02:11:22:33:44:62", "02:11:22:33:44:99"
+
+
+def joined(name: str, bssid: str | None) -> NodeState:
+    """A node that says which access point it is joined to."""
+    network = {"phase": "kept", "on": "kept", "trial_left_s": 0, "bssid": bssid, "channel": 6}
+    return state_of(name, network=network)
+
+
+def listed(*nodes: dict[str, Any], **policy: Any) -> Inventory:
+    """A site with two access points, one of them with two radios; each node has a tank of its own."""
+    fleet = inventory([tank(f"tank-{n['name']}") for n in nodes], list(nodes), **policy)
+    points = {"barn": (BARN,), "house": ("02:11:22:33:44:61", HOUSE)}
+    hill, *others = fleet.sites
+    changed = hill.model_copy(update={"access_points": points})
+    return fleet.model_copy(update={"sites": (changed, *others)})
+
+
+@pytest.mark.parametrize(
+    ("named", "bssid", "counts_as", "says"),
+    [
+        ("barn", HOUSE, "house", "state"),
+        ("barn", BARN, "barn", "state"),
+        (None, HOUSE, "house", "state"),
+        ("barn", STRANGE, STRANGE, "state"),
+        ("barn", None, "barn", "inventory"),
+        (None, None, None, None),
+    ],
+)
+def test_a_plan_names_the_access_point_that_is_really_used(
+    named: str | None, bssid: str | None, counts_as: str | None, says: str | None
+) -> None:
+    made = plan(listed(node("a", access_point=named)), {"a": joined("a", bssid)})
+    planned = made.planned("a")
+    assert (planned.access_point, planned.access_point_from) == (counts_as, says)
+    assert made.access_points == {BARN: "barn", "02:11:22:33:44:61": "house", HOUSE: "house"}
+    assert read_plan(write_plan(made)) == made
+
+
+def test_firmware_of_before_counts_as_the_inventory_says() -> None:
+    planned = plan(listed(node("a", access_point="barn"))).planned("a")
+    assert (planned.access_point, planned.access_point_from) == ("barn", "inventory")
+
+
+def test_time_is_counted_by_the_access_points_that_are_used() -> None:
+    """Two transfers at a time go through one: three nodes on the barn's take two turns; on two of them, one turn."""
+    names = "abcdef"
+    fleet = listed(
+        *(node(name, access_point="barn" if name in "ace" else "house") for name in names), first_wave=3
+    )
+    spread = {name: joined(name, BARN if name in "ace" else HOUSE) for name in names}
+    crowded = {name: joined(name, BARN) for name in names}
+    one_turn, two_turns = (plan(fleet, states).waves[0] for states in (spread, crowded))
+    assert len(one_turn.nodes) == len(two_turns.nodes) == 3
+    took_s = one_turn.nodes[0].expected_s
+    assert one_turn.expected_s == pytest.approx(took_s + 60.0, abs=0.2)
+    assert two_turns.expected_s == pytest.approx(2 * took_s + 60.0, abs=0.2)
+
+
+def test_a_crowded_node_is_left_out_as_crowded() -> None:
+    told = "announced at 10.0.0.1:80, but all connections there are taken"
+    found = found_of([Match("a", Status.CROWDED, "10.0.0.1", 80, evidence=(told,))])
+    assert (found["a"].state, found["a"].absence, found["a"].detail) == (None, "crowded", told)

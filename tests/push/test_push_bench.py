@@ -199,3 +199,50 @@ def test_stop_and_roll_back(bench: Bench) -> None:
     assert set(bench.releases().values()) == {release}
     tankfleet(bench.folder, "roll-back", "--yes")
     assert bench.releases() == good
+
+
+def test_a_brown_out_in_a_trial_is_tried_again_and_the_image_kept(bench: Bench) -> None:
+    """And the node is named by the next plan."""
+    name = "kestrel-03"
+    release = bench.release()
+    before = bench.states()[name]
+    plan = bench.plan(name, soak="8 s")
+    command = [sys.executable, "-m", "fleet", "--project", str(bench.folder), "push", plan, "--yes"]
+    tool = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    bench.journal_until(lambda s: s.nodes[name].task is Task.SOAK)
+    tankfleet(bench.folder, "bench", "hurt", name, "brown-out")
+    assert tool.wait(timeout=120) == 0
+    after = bench.states()[name]
+    assert (after["release"], after["phase"], after["reset"]) == (release, "kept", "brown-out")
+    assert (after["boots"], after["brown_outs"]) == (before["boots"] + 2, before["brown_outs"] + 1)
+    bench.release()
+    told = tankfleet(bench.folder, "plan", name, "--any-hour", "--soak", "3 s", "--json")
+    (notice,) = json.loads(told.stdout)["notices"]
+    assert (notice["node"], notice["about"], notice["count"]) == (name, "brown-outs", after["brown_outs"])
+
+
+def test_a_node_that_browns_out_at_every_try_fails_for_its_supply(bench: Bench) -> None:
+    """Three tries, then it goes back by itself, and the image is not given up."""
+    name = "kestrel-03"
+    good = bench.releases()[name]
+    bench.release()
+    plan = bench.plan(name, soak="12 s")
+    command = [sys.executable, "-m", "fleet", "--project", str(bench.folder), "push", plan, "--yes", "--json"]
+    tool = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+    try:
+        for tries in range(4):
+            bench.journal_until(
+                lambda s, n=tries: s.nodes[name].task is Task.SOAK and s.nodes[name].brown_outs == n
+            )
+            tankfleet(bench.folder, "bench", "hurt", name, "brown-out")
+    finally:
+        said, _ = tool.communicate(timeout=120)
+    assert tool.returncode == 1
+    (outcome,) = json.loads(said.splitlines()[-1])["nodes"]
+    assert (outcome["stands"], outcome["blame"], outcome["brown_outs"]) == ("put-back", "supply", 4)
+    state = bench.states()[name]
+    assert (state["release"], state["phase"], state["last_reason"]) == (good, "put-back", "brown-out")
+    told = tankfleet(bench.folder, "plan", name, "--any-hour", "--soak", "3 s", "--json")
+    assert [(out["node"], out["reason"]) for out in json.loads(told.stdout)["left_out"]] == [
+        (name, "weak-supply")
+    ]

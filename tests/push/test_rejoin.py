@@ -12,10 +12,11 @@ import pytest
 from fleet.codes import Exit
 from fleet.errors import NodeRefused, NodeUnreachable
 from fleet.inventory.load import load_inventory
+from fleet.inventory.model import NetworkTrait
 from fleet.limits import REJOIN_AT_ONCE, REJOIN_BACK_S, REJOIN_TELL_S
 from fleet.link.codes import REFUSED, UNREACHABLE
 from fleet.link.state import NodeState
-from fleet.push.rejoin import Standing, Stands, exit_of, in_order
+from fleet.push.rejoin import Standing, Stands, barred, exit_of, in_order
 from fleet.push.rejoining import Rejoining, Wishes
 from tests.fake_join import Join
 from tests.push import jumping
@@ -136,12 +137,16 @@ class Heard:
 
 
 def _run(
-    air: Air, *, absent: dict[str, str] | None = None, heard: Heard | None = None, change_after: bool = False
+    air: Air,
+    *,
+    absent: dict[str, str] | None = None,
+    heard: Heard | None = None,
+    change_after: bool = False,
+    barred: dict[str, str] | None = None,
 ) -> Rejoining:
     async def whole() -> Rejoining:
-        run = Rejoining(
-            {"farm": list(air.nodes)}, absent or {}, air, Wishes(TRIAL_S, change_after), heard or Heard()
-        )
+        wishes = Wishes(TRIAL_S, change_after)
+        run = Rejoining({"farm": list(air.nodes)}, absent or {}, air, wishes, heard or Heard(), barred)
         await run.run()
         return run
 
@@ -150,6 +155,38 @@ def _run(
 
 def _stands(run: Rejoining) -> dict[str, str]:
     return {name: str(standing.stands) for name, standing in run.standings.items()}
+
+
+# ------------------------------------------------------------------ boards that never get in
+def test_a_board_that_never_gets_in_hears_nothing_and_is_nobodys_pilot() -> None:
+    air, heard = Air(["a", "b", "c"]), Heard()
+    run = _run(air, heard=heard, barred={"a": "the network takes WPA3 alone"})
+    assert _stands(run) == {"a": "refused", "b": "kept", "c": "kept"}
+    told = run.standings["a"]
+    assert (told.reason, told.code and told.code.code) == ("the network takes WPA3 alone", "INV450")
+    assert (air.nodes["a"].given, air.nodes["a"].join.kept) == (0, OLD_NET)
+    assert "a" not in {node for node, _ in heard.told}
+    assert exit_of(list(run.standings.values())) is Exit.PROBLEMS
+
+
+def test_who_changes_the_access_point_later_is_told_that_it_would_be_left_behind() -> None:
+    air, heard = Air(["a", "b"], both=False), Heard()
+    _run(air, heard=heard, change_after=True, barred={"b": "the network takes WPA3 alone"})
+    assert heard.change == [(["a"], ["b"])]
+
+
+def test_only_the_esp8266_never_joins_wpa3() -> None:
+    """Core 3.1.2's SDK has no SAE (esp8266/Arduino issue 4862); the ESP32 family has it (IDF wifi-security.rst)."""
+    inventory = load_inventory(Path(__file__).resolve().parent.parent.parent / "inventory")
+    names = [node.name for node in inventory.nodes]
+    traits = {"network_traits": (NetworkTrait.WPA3_ONLY,)}
+    sites = tuple(site.model_copy(update=traits) for site in inventory.sites)
+    wpa3 = inventory.model_copy(update={"sites": sites})
+    small = {node.name for node in inventory.nodes if node.board in ("d1-mini", "nodemcu-v2")}
+    assert small
+    assert set(barred(wpa3, names)) == small
+    assert all("WPA3" in why for why in barred(wpa3, names).values())
+    assert barred(inventory, names) == {}
 
 
 # ------------------------------------------------------------------ all is well

@@ -32,6 +32,14 @@ NODES = ("kestrel-03", "kestrel-01", "kestrel-02")
 NETWORK = "kestrel-yard"
 OLD, NEW = "Kestrel Yard\told hen house", "Kestrel Yard\tnew hen house"
 FAR = NODES[1]
+FIELD, STRANGE = "02:11:22:33:44:61", "02:11:22:33:44:99"
+JOINED = {NODES[0]: FIELD, NODES[2]: STRANGE}
+"""The access points that carry the new network: the first one's own, and one that the site does not list."""
+LISTED = """    access_points:
+      kestrel-ap-top: 02:11:22:33:44:51
+      kestrel-ap-field: [02:11:22:33:44:61, 02:11:22:33:44:62]
+      kestrel-ap-yard: 02:11:22:33:44:71
+"""
 TRIAL_S = 60
 DEADLINE_S = 120.0
 
@@ -125,11 +133,14 @@ def yard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Yard]:
     (project / "tankfleet.toml").write_text(
         'target = "host"\nkeys = "keys"\nfind_on = "127.0.0.1"\n', encoding="utf-8"
     )
+    site = project / "inventory" / "kestrel-hill.yaml"
+    line = f"    network: {NETWORK}\n"
+    site.write_text(site.read_text(encoding="utf-8").replace(line, f"{line}{LISTED}"), encoding="utf-8")
     build(project, *NODES)
     yard = Yard(project)
     for node in NODES:
         yard.first_flash(node)
-        yard.air(node, *([OLD] if node == FAR else [OLD, NEW]))
+        yard.air(node, *([OLD] if node == FAR else [OLD, f"{NEW}\t{JOINED[node]}\t13"]))
         yard.start(node)
     yield yard
     for process in yard.processes.values():
@@ -139,8 +150,9 @@ def yard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Yard]:
 
 def test_a_changed_passphrase_reaches_the_nodes_and_the_one_that_cannot_goes_back(yard: Yard) -> None:
     said = _set_network(yard)
+    quiet = {"phase": "kept", "on": "kept", "trial_left_s": 0, "bssid": None, "channel": None}
     for node in NODES:
-        yard.until(node, lambda network: network == {"phase": "kept", "on": "kept", "trial_left_s": 0})
+        yard.until(node, lambda network: network == quiet)
     said += _killed_in_the_middle(yard)
     words = ["rejoin", *NODES, "--yes", "--json", "--trial", f"{TRIAL_S} s"]
     done = tankfleet(yard.project, *words, expect=Exit.PROBLEMS)
@@ -157,6 +169,12 @@ def test_a_changed_passphrase_reaches_the_nodes_and_the_one_that_cannot_goes_bac
     )  # the rest of the farm is not there
     findings = [(one["code"], one["subject"]) for one in json.loads(audited.stdout)["findings"]]
     assert ("AUD107", f"node {FAR}") in findings
+    assert [one for one in findings if one[0] >= "AUD170"] == [("AUD172", f"node {NODES[2]}")]
+    lines = {one["node"]: one for one in json.loads(audited.stdout)["nodes"]}
+    assert [(lines[n]["joined"], lines[n]["bssid"], lines[n]["channel"]) for n in JOINED] == [
+        ("kestrel-ap-field", FIELD, 13),
+        (None, STRANGE, 13),
+    ]
     assert "hen house" not in said + audited.stdout
     assert not [node for node in NODES if "hen house" in yard.paths(node).log.read_text()]
 

@@ -121,6 +121,55 @@ def test_a_good_update(tmp_path: Path) -> None:
     assert {name for name, sent, size in yard.memory.sent if sent == size} == set(NAMES)
 
 
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a push waits between two tries, made short."""
+    for name in ("UNSURE_SETTLE_S", "RETURN_POLL_S", "READY_RETRY_S", "KEEP_RETRY_S"):
+        monkeypatch.setattr(f"fleet.push.forward.{name}", 0.05)
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_forged_refusal_ends_no_push(tmp_path: Path) -> None:
+    """Somebody on the way holds the first signed requests back and says no in the node's place."""
+    yard = Yard(tmp_path)
+    node = yard.nodes["n1"]
+    node.faults.lets_through = False
+
+    async def heal(runner: Runner, journal: Journal) -> None:
+        async with asyncio.timeout(DEADLINE_S):
+            while len(node.held_back) < 2:
+                await asyncio.sleep(0.01)
+        node.faults.lets_through = True
+
+    yard.act = heal
+    state = yard.push()
+    assert state.phase is Phase.DONE, state.why
+    assert stands(state) == dict.fromkeys(NAMES, "kept")
+    assert len(node.images_taken) == 1
+
+
+@pytest.mark.usefixtures("quick")
+def test_forged_refusals_without_end_are_given_up_and_named(tmp_path: Path) -> None:
+    yard = Yard(tmp_path)
+    node = yard.nodes["n1"]
+    node.faults.lets_through = False
+    state = yard.push()
+    assert state.phase is Phase.HALTED
+    assert len(node.held_back) == 3 and node.images_taken == []
+    assert "the transfer was cut off 3 times" in state.nodes["n1"].reason
+    assert "this refusal is not signed" in state.nodes["n1"].reason
+
+
+@pytest.mark.usefixtures("quick")
+def test_want_of_memory_is_waited_for_and_then_named(tmp_path: Path) -> None:
+    yard = Yard(tmp_path)
+    yard.nodes["n1"].faults.refuse = {"/v1/image": (503, "no-memory")}
+    state = yard.push()
+    assert yard.nodes["n1"].heard.count(("PUT", "/v1/image")) == 3
+    assert state.phase is Phase.HALTED
+    assert "has not enough memory in one piece" in state.nodes["n1"].reason
+
+
 def test_a_bad_update_is_told_to_go_back(tmp_path: Path) -> None:
     yard = Yard(tmp_path)
     for node in yard.nodes.values():

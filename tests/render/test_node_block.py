@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from fleet.boards.board import load_board
 from fleet.errors import RenderError
+from fleet.inventory.model import NetworkTrait
 from fleet.keys.trust import Trust
 from fleet.render import node_block
 from fleet.render.block_of import block_of, release_text
@@ -129,6 +130,37 @@ def test_compiled_source_is_the_packed_block(tmp_path, node) -> None:
         " putchar(reinterpret_cast<const volatile uint8_t *>(&tn_node_block)[i]); }"
     )
     assert _compiled(tmp_path, dump, source) == _block(node).pack()
+
+
+def test_traits_of_the_network_are_the_bits_that_the_firmware_looks_at(tmp_path) -> None:
+    """The header names the bits; a node's compiled block has those of its own site's network, and the core takes it."""
+    inventory = sample_inventory()
+    traits = (NetworkTrait.HIDDEN, NetworkTrait.HIGH_CHANNELS, NetworkTrait.NO_80211N)
+    sites = tuple(
+        site.model_copy(update={"network_traits": traits}) if site.name == "hill" else site
+        for site in inventory.sites
+    )
+    changed = inventory.model_copy(update={"sites": sites})
+    node = changed.node("hill-1")
+    project = render_node(
+        changed, node, load_board(node.board), TRUST, "host", "1.2.0", templates=load_templates()
+    )
+    source = tmp_path / "node_block.cpp"
+    source.write_bytes(project[BLOCK_SOURCE])
+    program = (
+        '#include "core/node_block.h"\n#include "core/node_block_check.h"\n#include <stdio.h>\n'
+        "int main() { const tn::NodeBlock &block = *const_cast<const tn::NodeBlock *>(&tn_node_block);"
+        ' printf("%d %d %d %d %d", tn::kHiddenNetwork, tn::kHighChannels, tn::kWpa3Only, tn::kNo80211n,'
+        " block.network_traits); return tn::check_node_block(block) == tn::BlockFault::kNone ? 0 : 1; }"
+    )
+    core = [FIRMWARE / "core" / name for name in ("node_block_check.cpp", "crc32.cpp")]
+    hidden, high, wpa3, no_n, compiled = map(int, _compiled(tmp_path, program, source, *core).split())
+    assert compiled == hidden | high | no_n
+    assert {str(trait): node_block.NETWORK_TRAITS[trait] for trait in NetworkTrait} == {
+        "hidden": hidden, "high-channels": high, "wpa3-only": wpa3, "no-802.11n": no_n,
+    }  # fmt: skip
+    other = block_of(changed, changed.node("yard-1"), load_board("esp32-devkit"), TRUST, "host", "1.2.0")
+    assert other.network_traits == 0
 
 
 def test_checksum_is_that_of_ieee_802_3() -> None:

@@ -54,7 +54,7 @@ def test_project_has_all_that_platformio_needs() -> None:
     assert {"platformio.ini", "README.md", BLOCK_SOURCE, "src/ports/host/main.cpp"} <= set(project)
     assert "platforms/tankhost/builder/main.py" in project
     assert "src/ports/host/boot_main.cpp" not in project
-    ini = configparser.ConfigParser()
+    ini = configparser.ConfigParser(interpolation=None)
     ini.read_string(project["platformio.ini"].decode())
     assert ini["env:node"]["platform"] == "tankhost"
     assert ini["platformio"]["platforms_dir"] == "platforms"
@@ -138,18 +138,26 @@ PROBE_PINS = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("board_id", board_ids())
-def test_every_board_renders_a_whole_project_for_its_pinned_platform(board_id: str) -> None:
-    """Its port, what that shares and no other, each header, the whole core, C++17 in place of the platform's own
-    gnu++11, and warnings on."""
+def render_board(board_id: str) -> dict[str, bytes]:
+    """The project of a node on that board, with probes on pins that suit it."""
     whole = sample_inventory()
     trough = whole.tank("trough")
     probes = dict(zip((mark.name for mark in trough.marks), PROBE_PINS[board_id], strict=True))
     serves = [{"tank": "trough", "probes": probes}]
     document = {"name": "one", "board": board_id, "serves": serves}
     node = type(whole.nodes[0]).model_validate(document)
+    templates = load_templates()
+    return render_node(
+        whole, node, load_board(board_id), TRUST, "board", "1.2.0", templates=templates, defect=""
+    )
+
+
+@pytest.mark.parametrize("board_id", board_ids())
+def test_every_board_renders_a_whole_project_for_its_pinned_platform(board_id: str) -> None:
+    """Its port, what that shares and no other, each header, the whole core, C++17 in place of the platform's own
+    gnu++11, and warnings on."""
     board = load_board(board_id)
-    project = render_node(whole, node, board, TRUST, "board", "1.2.0", templates=load_templates(), defect="")
+    project = render_board(board_id)
     port = "esp8266" if board.chip == "esp8266" else "esp32"
     folders = {path.split("/")[2] for path in project if path.startswith("src/ports/")}
     core = {path.name for path in (ROOT / "templates" / "firmware" / "core").iterdir()}
@@ -157,13 +165,14 @@ def test_every_board_renders_a_whole_project_for_its_pinned_platform(board_id: s
     assert not _missing_headers(project)
     assert {path.removeprefix("src/core/") for path in project if path.startswith("src/core/")} == core
     assert BLOCK_SOURCE in project
-    ini = configparser.ConfigParser()
+    ini = configparser.ConfigParser(interpolation=None)
     ini.read_string(project["platformio.ini"].decode())
     env = ini["env:node"]
     assert re.fullmatch(r"espressif(8266|32)@\d+\.\d+\.\d+", env["platform"])
     assert (env["platform"], env["board"]) == (board.platform, board.platformio_board)
     assert env["build_unflags"] == "-std=gnu++11"
     assert "-std=gnu++17" in env["build_flags"].split()
+    assert env["build_flags"].count("-ffile-prefix-map=") == 2
     assert {"-Wall", "-Wextra"} <= set(env["build_src_flags"].split())
     assert ("partitions.csv" in project) is (port == "esp32")
 
@@ -172,7 +181,7 @@ def test_esp8266_project_pins_platform_board_and_linker_script() -> None:
     project = _project(
         target="board", templates={**small_templates(), "firmware/ports/esp8266/main.cpp": b""}
     )
-    ini = configparser.ConfigParser()
+    ini = configparser.ConfigParser(interpolation=None)
     ini.read_string(project["platformio.ini"].decode())
     node = ini["env:node"]
     assert re.fullmatch(r"espressif8266@\d+\.\d+\.\d+", node["platform"])

@@ -98,7 +98,7 @@ def _node() -> dict[str, Any]:
             {
                 "tank": LONG,
                 "probes": dict(zip(CLOSE_MARKS, ("IO1", "IO2", "IO3", "IO4"), strict=True)),
-                "wires": {**wires, "common": "black", "relay": "green/yellow"},
+                "wires": {**wires, "common": "black", "relay": "pink/grey"},
                 "pump_relay": {"pin": "IO5"},
             },
             {"tank": "reservoir", "probes": {"low": "IO6", "full": "IO7"}, "pump_relay": {"pin": "IO33"}},

@@ -10,17 +10,22 @@ import pytest
 from fleet.boards.board import load_board
 from fleet.finding import Finding
 from fleet.inventory.about_site import WindowFacts
+from fleet.inventory.about_tank import node_of, wired_to
 from fleet.inventory.load import load_checked, load_inventory
 from fleet.resources import demo_inventory_dir
+from fleet.sheet.board_svg import draw_board
 from fleet.sheet.codes import BAD_REPORT_TEMPLATE
 from fleet.sheet.contents import Document, contents
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps
+from fleet.sheet.settings import node_settings
 from fleet.sheet.steps import may_when
+from fleet.sheet.wiring import drawn_board, wires_of
 from fleet.sheet.words import window_words
 from fleet.water.cautions import cautions
 from fleet.water.electrodes import kohm
 from fleet.water.quantities import Units
+from tests.inventory.test_sound import FOLDER, read
 from tests.sample_fleet import sample_inventory
 from tests.sheet.hostile import CLOSE_MARKS, LONG, hostile_inventory
 from tests.water.shapes import tank
@@ -46,7 +51,8 @@ def test_a_node_has_every_wire_with_its_pin(node) -> None:
         assert (relay.pin if relay else None) == (served.pump_relay.pin if served.pump_relay else None)
         if relay and served.pump_relay:
             off_level = "GND" if served.pump_relay.active == "high" else "3V3"
-            assert f"10 kohm from it to {off_level}." in relay.detail  # common practice
+            ohm = "3.3" if node.name == "larkwood-04" else "10"  # D7, which its chip pulls up
+            assert f"{ohm} kohm from it to {off_level}." in relay.detail  # common practice
     counted = sum(len(s.probes) + 1 + bool(s.pump_relay) for s in node.serves)
     assert len(sheet.wires) == counted
 
@@ -54,7 +60,8 @@ def test_a_node_has_every_wire_with_its_pin(node) -> None:
 @pytest.mark.parametrize("name", [each.name for each in DEMO.tanks])
 def test_a_tank_has_each_of_its_cautions(name) -> None:
     (sheet,) = _of("tank", name).sheets
-    assert [minded.caution for minded in sheet.cautions] == list(cautions(DEMO.tank(name)))
+    wired = wired_to(DEMO.tank(name), node_of(DEMO, name))
+    assert [minded.caution for minded in sheet.cautions] == list(cautions(DEMO.tank(name), wired=wired))
     pump = DEMO.tank(name).pump
     assert sheet.mains == (pump is not None and pump.phase != "dc")
 
@@ -75,7 +82,7 @@ def test_colours_come_from_the_inventory() -> None:
     assert colors == {
         **{f"probe {mark}": color for mark, color in zip(CLOSE_MARKS, given, strict=True)},
         "common electrode": "black",
-        "pump relay": "green/yellow",
+        "pump relay": "pink/grey",
     }
 
 
@@ -133,7 +140,8 @@ def test_a_node_that_only_watches_shows_levels_alone() -> None:
 
 def test_the_meter_s_limits_are_those_of_the_inputs() -> None:
     """A third and three times of the pull-up's limits (inputs at 0.25 and 0.75 of the supply: data sheets of the
-    ESP32 family and the ESP8266); a resistor of 100 kohm, 5 %: 31.7 and 315 kohm."""
+    ESP32 family and the ESP8266); a resistor of 100 kohm, 5 %: 31.7 and 315 kohm. A meter sees one pair; two probes
+    with resistors share their common electrode and see 1.5 times that (test_shared_electrode.py): 21.1 kohm."""
     inventory = hostile_inventory()
     node = inventory.node("edge")
     outside = node.serves[2].model_copy(update={"pull_up": "external", "pull_up_resistor_ohm": 100e3})
@@ -141,7 +149,7 @@ def test_the_meter_s_limits_are_those_of_the_inputs() -> None:
     board = load_board(node.board)
     tanks = {each.name: each for each in inventory.tanks}
     wet, dry = meter_steps(tanks["ball"], outside, board)
-    assert wet.expect == "at most 31.7 kohm"
+    assert wet.expect == "at most 21.1 kohm"
     assert dry.expect == "at least 315 kohm"
     assert meter_steps(tanks["lying"], unknown, board) == ()
     (first, *_) = meter_steps(tanks["reservoir"], node.serves[1], board)
@@ -209,7 +217,7 @@ def test_electrodes_and_water_that_are_given_are_reckoned_with() -> None:
     """K = 0.5 /cm in water of 500 uS/cm at 25 degrees: 0.5 / 0.0005 = 1 kohm, somewhere within what is reckoned."""
     water = {"conductivity": "500 uS/cm"}
     given = tank(MARKS, water=water, electrodes={"kind": "constant", "cell_constant": "0.5 /cm"})
-    wet, _ = meter_steps(given, hostile_inventory().node("edge").serves[1], load_board("d1-mini"))
+    wet, _ = meter_steps(given, hostile_inventory().node("edge").serves[1], load_board("esp32-s2-devkit"))
     least, most = (
         float(number) * {"ohm": 1e-3, "kohm": 1.0}[unit]
         for number, unit in re.findall(r"([0-9.]+) (k?ohm)", wet.expect.partition("reckoned")[2])
@@ -331,7 +339,7 @@ def test_what_a_ruling_rests_on_is_on_the_sheet_that_it_is_about() -> None:
     assert list(known) == ["larkwood-04"]
     (one,) = known["larkwood-04"]
     assert one.code == "INV414"
-    assert one.stands.startswith("accepted on 2025-05-13: 10 kOhm is fitted from D7 to ground")
+    assert one.stands.startswith("accepted on 2025-05-13: 3.3 kOhm is fitted from D7 to ground")
     alone = contents(inventory, "tank", "packhouse-sump", Units(), DAY, findings)
     assert alone.sheets[0].known == (), "it is about the node's pin"
 
@@ -341,3 +349,115 @@ def test_a_finding_that_stands_open_says_so() -> None:
     (sheet,) = contents(DEMO, "node", "kestrel-01", Units(), DAY, [finding]).sheets
     assert [(each.code, each.stands) for each in sheet.known] == [("SHT103", "open (error)")]
     assert contents(DEMO, "node", "kestrel-02", Units(), DAY, [finding]).sheets[0].known == ()
+
+
+def _steps(kind, name, inventory=DEMO) -> str:
+    return " ".join(f"{s.do} {s.expect}" for g in _of(kind, name, inventory).sheets[0].steps for s in g.steps)
+
+
+def test_the_sheet_says_how_current_gets_into_the_water_of_this_node() -> None:
+    """Pulses of the chip's own pull-up at kestrel-01; resistors at kestrel-05: 3.3 V over 390 kohm less 5 %
+    and 4.1 kohm of rain at its best (0.149 /cm at 30 uS/cm and 10 K more) make 8.8 uA."""
+
+    def settings(name: str) -> dict[str, str]:
+        return {
+            setting.name: f"{setting.value}: {setting.origin}"
+            for setting in _of("node", name).sheets[0].settings
+        }
+
+    assert settings("kestrel-01")["sampling"] == "every 100 ms: firmware"
+    assert settings("kestrel-01")["current at the probes"].startswith("in pulses: 1 of every 100 ms")
+    always = settings("kestrel-05")["current at the probes"]
+    assert always.startswith("all the time: direct current of at most 8.8 uA at each wet probe")
+    for name in ("kestrel-05", "kestrel-07"):
+        sheet = _of("node", name).sheets[0]
+        said = " ".join(f"{s.value} {s.origin}" for s in sheet.settings)
+        said += " ".join(minded.caution.text for minded in sheet.cautions)
+        assert "pulse" not in said
+
+
+def test_two_tanks_of_one_node_with_other_pull_ups_each_say_theirs() -> None:
+    node = DEMO.node("kestrel-06")
+    outside = node.serves[1].model_copy(update={"pull_up": "external", "pull_up_resistor_ohm": 100e3})
+    mixed = node.model_copy(update={"serves": (node.serves[0], outside)})
+    settings = {s.name: s.value for s in node_settings(DEMO, mixed)}
+    assert settings["current at the probes, parlour-wash"].startswith("in pulses")
+    assert settings["current at the probes, parlour-sump"].startswith("all the time")
+
+
+def test_the_highest_probe_is_wetted_with_the_common_electrode() -> None:
+    """Alone in the water it joins nothing to ground: tests/water/test_shared_electrode.py."""
+    said = _steps("node", "kestrel-01")
+    assert "full wet with the common electrode, all others dry" in said
+
+
+@pytest.mark.parametrize("kind_name", [("node", "kestrel-07"), ("tank", "fire-yard")])
+def test_commissioning_leaves_a_fire_reserve_alone(kind_name) -> None:
+    """NFPA 25: whoever supervises it is told; the reserve is there at all times."""
+    sheet = _of(*kind_name).sheets[0]
+    said = [step.do for group in sheet.steps for step in group.steps]
+    told = [number for number, do in enumerate(said) if "supervises it knows" in do]
+    isolated = next((number for number, do in enumerate(said) if "isolated and locked" in do), 1)
+    assert len(told) == 2
+    assert told[0] < isolated
+    assert "pump back in service" in said[told[1]]
+    (water,) = (group for group in sheet.steps if "Pump and water" in group.title)
+    assert "filled for the first time" in water.intro
+    assert "bucket" in water.intro
+    assert not any("Bring the level" in do for do in said)
+    assert "supervises" not in _steps("node", "kestrel-01")
+
+
+def test_each_pump_has_its_protection_against_running_dry_tried() -> None:
+    for node in DEMO.nodes:
+        pumps = sum(served.pump_relay is not None for served in node.serves)
+        assert _steps("node", node.name).count("Dry-run protection") == pumps
+    assert "below mark low (float, pressure or current switch): trip it by hand" in _steps(
+        "tank", "parlour-sump"
+    )
+    assert "in or at its source (float" in _steps("tank", "header-east")
+
+
+def test_steps_for_dc_gas_and_modules_that_are_on_at_low_stand_only_where_they_apply() -> None:
+    """IEC 60947-4-1 (DC-3, DC-5); 29 CFR 1910.146 (oxygen, flammable gas)."""
+    pumps = {node.name: [t.pump for s in node.serves if (t := DEMO.tank(s.tank)).pump] for node in DEMO.nodes}
+    seen = set()
+    for node in DEMO.nodes:
+        said = _steps("node", node.name)
+        dc = any(pump.phase == "dc" for pump in pumps[node.name])
+        low = any(s.pump_relay and s.pump_relay.active == "low" for s in node.serves)
+        foul = any(
+            (t := DEMO.tank(s.tank)).duty == "sump" or (t.water and t.water.kind == "grey")
+            for s in node.serves
+        )
+        assert ("DC-3 or DC-5" in said) == dc
+        assert ("VCC beside IN" in said) == low
+        assert ("hydrogen sulphide" in said) == foul
+        assert ("the pump relay's contact." in said) == bool(pumps[node.name])
+        seen |= {("dc", dc), ("low", low), ("foul", foul)}
+    assert len(seen) == 6, "the demo has each of them, and nodes without"
+
+
+def test_a_relay_s_wire_says_what_its_module_must_work_from() -> None:
+    for node in DEMO.nodes:
+        for wire in _of("node", node.name).sheets[0].wires:
+            if wire.what == "pump relay":
+                assert "3.3 V" in wire.detail
+
+
+def test_a_pin_goes_by_the_name_that_the_inventory_uses() -> None:
+    """esp-dev-kits esp32-devkitc/user_guide.rst, header block: the DevKitC prints VP for GPIO36, VN for GPIO39."""
+    inventory = read(FOLDER / "names-printed-on-a-devkitc.yaml")
+    node = inventory.node("node-a")
+    wires = wires_of(inventory, node, ("loft",), Units())
+    assert {(wire.pin, wire.gpio) for wire in wires if wire.gpio} == {
+        ("VP", 36),
+        ("VN", 39),
+        ("34", 34),
+        ("26", 26),
+    }
+    drawn = drawn_board(load_board(node.board), wires)
+    names = [*drawn.left, *drawn.right]
+    assert {"VP", "VN", "34", "26", "IO35"} <= set(names)
+    assert not {"IO36", "IO39", "IO34", "IO26"} & set(names)
+    assert draw_board(drawn).count(">VP<") == 1

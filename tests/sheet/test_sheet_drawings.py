@@ -98,7 +98,7 @@ def test_wires_are_drawn_in_their_colours_with_dark_edges() -> None:
         color = drawn_color(words)
         assert (color in strokes) == (color is not None), words
     assert drawn_color("<i>green</i>") is None
-    assert drawn_color("green/yellow") == drawn_color("green")
+    assert drawn_color("white/blue") == drawn_color("white")
     assert drawn_color("mauve") is None
 
 
@@ -108,14 +108,14 @@ def test_a_board_shows_every_pin_once_and_no_words_overlap(board_id, tanks) -> N
     """With a wire at every pin: more than any node can use."""
     board = load_board(board_id)
     used = tuple(
-        UsedPin(pin.name, "probe highestmark · green/yellow", LONG if tanks > 1 else "", "#f00")
+        UsedPin(pin.name, "probe highestmark · white/orange", LONG if tanks > 1 else "", "#f00")
         for pin in board.pins
     )
     svg = draw_board(DrawnBoard(board.title, *board.rows, used))
     words = [box.words for box in boxes(svg)]
     for pin in board.pins:
         assert words.count(pin.name) == 1
-    assert sum("highestmark · green/yellow" in each for each in words) == len(board.pins)
+    assert sum("highestmark · white/orange" in each for each in words) == len(board.pins)
     assert overlapping(svg) == []
     assert outside(svg) == []
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import cosh, isclose, pi, sinh
+from math import cosh, inf, isclose, pi, sinh
 
 import pytest
 from hypothesis import given
@@ -118,6 +118,27 @@ def test_input_limits(pull_up_ohm: float, low_ohm: float, high_ohm: float, us_pe
     low = surely_low_ohm(pull_up_ohm)
     assert SUPPLY_V * low / (low + pull_up_ohm) == pytest.approx(0.825)
     assert resistance_ohm(cell_constant_per_cm(rods()), us_per_cm) == pytest.approx(low, rel=0.01)
+
+
+def test_what_the_board_hangs_on_a_pin_counts() -> None:
+    """12 kohm beside 45 kohm (31.5 to 58.5) are 8.69 to 9.96 kohm: LOW at a third, HIGH from three times. 200 kohm to
+    ground beside the water must leave three times 58.5 kohm: 1 / (1 / 175.5 - 1 / 200) = 1,433 kohm; 10 never do."""
+    up = ESP32.loaded(12e3, inf)
+    assert (up.low_at_most_ohm, up.high_at_least_ohm) == (
+        pytest.approx(2896.6, rel=1e-4),
+        pytest.approx(29.87e3, rel=1e-3),
+    )
+    assert ESP32.loaded(inf, 200e3).high_at_least_ohm == pytest.approx(1433e3, rel=1e-3)
+    assert ESP32.loaded(inf, 200e3).high_at_best_ohm == pytest.approx(1 / (1 / 94.5e3 - 1 / 200e3))
+    assert ESP32.loaded(inf, 10e3).high_at_least_ohm == inf
+    assert ESP32.loaded(inf, 10e3).low_at_most_ohm == ESP32.low_at_most_ohm
+    assert ESP32.loaded(inf, inf) is ESP32
+    assert "10 kohm to LOW" in ESP32.loaded(inf, 10e3).what
+    water = Conductivity(400, 500, "")
+    assert reading(rods(), water, False, ESP32, 0).dry is Sure.YES
+    assert reading(rods(), water, False, ESP32.loaded(inf, 10e3), 0).dry is Sure.FAIL
+    assert reading(rods(), water, False, ESP32, 0).wet is Sure.YES
+    assert reading(rods(), water, False, ESP32.loaded(470, inf), 0).wet is Sure.FAIL
 
 
 def test_current_through_the_chip_s_pull_up() -> None:

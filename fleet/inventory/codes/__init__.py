@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
-from fleet.inventory.codes import button, electrodes, rulings, water, wiring
+from fleet.inventory.codes import button, electrodes, network, plausible, rulings, water, wiring
 
 # ------------------------------------------------------------------ reading files
 HAS_ERRORS = Code(
@@ -155,8 +155,9 @@ OUT_OF_RANGE = Code(
 )
 BAD_MAC = Code(
     "INV134",
-    "not a board's MAC",
-    "The MAC ties a node to one board; with one slip in it an update goes to another board, or to none.",
+    "not a MAC, or not a BSSID",
+    "The MAC ties a node to one board, and a BSSID a node's word to one access point; with one slip in it that is "
+    "another one, or none.",
     "Write it in lower case with colons, as in `10:20:30:40:50:1a`.",
 )
 BAD_DATE = Code(
@@ -352,8 +353,50 @@ PIN_TWICE = Code(
 TOO_LONG_FOR_NODE = Code(
     "INV170",
     "more than a node can hold",
-    "The node block has two bytes for milliseconds, seconds or millimetres here.",
+    "The node block has two bytes for milliseconds, seconds or millimetres here, and four for a pump's times.",
     "Give a smaller figure.",
+)
+WINDOW_TOO_FAR = Code(
+    "INV171",
+    "a window that does not come",
+    "A window that is over, or years away, lets no update in. Where a site has no other, its nodes stay as they are.",
+    "Check `first`, and COUNT, UNTIL and INTERVAL of the rule; take a window out that is over.",
+    Severity.WARNING,
+    "the next window is looked for 400 days ahead",
+)
+NO_ROOM_IN_TRIAL = Code(
+    "INV172",
+    "a trial that leaves no time to come back",
+    "A node on trial must start the new image, join its network, be watched for the soak and hear the word to keep it; "
+    "when its trial ends before, a good image falls back.",
+    "Raise `trial`, or shorten `soak`.",
+    source="soak + 15 s to say keep + the restart of the board, against the trial: the room the planner reckons with",
+)
+DAY_TO_COME = Code(
+    "INV173",
+    "a day that cannot be",
+    "A board that is fitted cannot have been fitted tomorrow, nor before there were such boards: the year or the order "
+    "of the figures has a slip in it.",
+    "Check the date: year, month, day.",
+    Severity.WARNING,
+    "the first module with an ESP8266 was sold in 2014 (from memory)",
+)
+MAC_OF_NO_MAKER = Code(
+    "INV174",
+    "a MAC of no maker",
+    "Bit 1 of the first byte says that the address was made up on the spot: by a phone, a virtual machine, or a "
+    "board's own access point. A board's own MAC has it clear; with a slip in it an update goes to nobody.",
+    "Read the MAC from the board: `tankfleet flash` does and adds it.",
+    Severity.WARNING,
+    "IEEE 802: the second lowest bit of the first octet tells addresses given locally from those of a maker",
+)
+TOO_LITTLE_FOR_NODE = Code(
+    "INV175",
+    "less than a node can work with",
+    "A node refuses its block when the debounce is shorter than its sampling period, and keeps all pumps off. A pump's "
+    "watch of 0 s would be none at all.",
+    "Give a larger figure; a debounce of 1 to 5 s is good.",
+    source="the node's own check of its block (core/node_block_check.cpp): a sample period of at most the debounce",
 )
 
 CANNOT_CLAIM = Code(
@@ -422,10 +465,17 @@ CODES = (
     NO_SUCH_PIN,
     PIN_TWICE,
     TOO_LONG_FOR_NODE,
+    WINDOW_TOO_FAR,
+    NO_ROOM_IN_TRIAL,
+    DAY_TO_COME,
+    MAC_OF_NO_MAKER,
+    TOO_LITTLE_FOR_NODE,
     CANNOT_CLAIM,
     *wiring.CODES,
+    *network.CODES,
     *button.CODES,
     *electrodes.CODES,
     *water.CODES,
+    *plausible.CODES,
     *rulings.CODES,
 )

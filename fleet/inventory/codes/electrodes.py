@@ -135,6 +135,17 @@ CELL_CONSTANT_ODD = Code(
     "cells of conductivity meters: 0.01 to 10 /cm (common practice); 0.005 to 50 /cm: own allowance",
 )
 
+CURRENT_IN_DRINKING_WATER = Code(
+    "INV616",
+    "direct current in drinking water all the time",
+    "A resistor outside is always on. Its current dissolves metal of the probes into water that people drink; the "
+    "chip's own pull-up is on for a reading only, some 1 % of the time.",
+    "Put a level relay for drinking water, which senses with alternating current, between the probes and the pins; or "
+    "bring the board closer to the tank, or the electrodes closer together.",
+    Severity.WARNING,
+    "Faraday's law, 1.042 g of iron per A h; makers of level relays use alternating current for this reason",
+)
+
 CODES = (
     WET_NOT_READ,
     WET_DOUBTFUL,
@@ -151,4 +162,5 @@ CODES = (
     WATER_OUT_OF_KIND,
     RODS_TOO_LONG,
     CELL_CONSTANT_ODD,
+    CURRENT_IN_DRINKING_WATER,
 )

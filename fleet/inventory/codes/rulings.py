@@ -13,8 +13,8 @@ NOT_A_FINDING = Code(
 CANNOT_RULE = Code(
     "INV701",
     "a ruling on what nobody can rule on",
-    "Rulings are for wiring, water and electrodes, INV400 to INV699, where a person may know better; the others are "
-    "about an inventory that cannot be read or built.",
+    "Rulings are for wiring, networks, water and electrodes, INV400 to INV699, where a person may know better; the "
+    "others are about an inventory that cannot be read or built.",
     "Put right what the finding says, and take the ruling out.",
 )
 RULES_ON_NOTHING = Code(

@@ -1,4 +1,4 @@
-"""Codes of water and pumps, INV500-549: what would not work, or would hurt, by the figures of the inventory."""
+"""Codes of water and pumps, INV500-530: what would not work, or would hurt, by the figures of the inventory."""
 
 from __future__ import annotations
 

@@ -7,6 +7,7 @@ from fleet.codes import Code, Severity
 _PIN_FIX = (
     "Wire it to another pin; `tankfleet show board` draws what each pin of a kind of board is good for."
 )
+_BOARD = "the board's documents, named in each finding and by `tankfleet show board`"
 _CHIP = "the chip's documents, named in each finding and by `tankfleet show board`"
 
 PROBE_PIN_TAKEN = Code(
@@ -48,6 +49,30 @@ PROBE_WITH_CARE = Code(
     Severity.WARNING,
     source=_CHIP,
 )
+PROBE_LOADED = Code(
+    "INV406",
+    "a probe on a pin that the board itself drives or loads",
+    "What hangs on the pin is stronger than the water, or than the pull-up: the probe reads the same for ever, wet or "
+    "dry, and the pump runs the tank over or never starts.",
+    _PIN_FIX,
+    source=_BOARD,
+)
+PROBE_ON_USB = Code(
+    "INV407",
+    "a probe on a data line of the board's USB socket",
+    "A computer or charger in the socket holds the line at its own level, so that the probe reads what the cable says; "
+    "and the wire to the tank brings surges to the computer.",
+    _PIN_FIX,
+    source=_BOARD,
+)
+PROBE_BESIDE_LOAD = Code(
+    "INV408",
+    "electrodes that this pin does not read, for what the board hangs on it",
+    "A LED or a resistor on the board works with or against the pull-up: what another pin would surely tell apart, "
+    "this one does not.",
+    _PIN_FIX,
+    source=_BOARD,
+)
 RELAY_PIN_CANNOT = Code(
     "INV411",
     "a pump relay on a pin that cannot drive it",
@@ -75,18 +100,60 @@ RELAY_WITH_CARE = Code(
     "a pump relay on a pin that may move at start",
     "A contactor is too slow to follow a short pulse, a solid-state relay is not; and a weak pull moves a sensitive "
     "input.",
-    "Wire it to another pin, or fit a resistor of 10 kOhm from the relay's input to its OFF level.",
+    "Wire it to another pin, or fit a resistor from the relay's input to its OFF level: 3.3 kOhm where the chip pulls "
+    "the pin to ON, 10 kOhm elsewhere.",
     Severity.WARNING,
     source=_CHIP,
+)
+RELAY_PIN_DRIVEN = Code(
+    "INV415",
+    "a pump relay on a pin that something else on the board moves",
+    "The USB bridge, what is plugged into the USB socket, or a finger on the button would switch the pump, or drive "
+    "against the chip.",
+    _PIN_FIX,
+    source=_BOARD,
 )
 WIRES_OF_ONE_COLOR = Code(
     "INV421",
     "two wires of one colour",
-    "Whoever stands on the ladder with the sheet cannot tell them apart; a probe and the common electrode exchanged "
-    "read wet for ever.",
-    "Give each wire of the cable a colour of its own, if need be two: `green/yellow`.",
+    "Whoever stands on the ladder with the sheet cannot tell them apart. With a probe and the common electrode "
+    "exchanged everything reads dry until the water is at that probe: a tank seems empty that is not, and a filling "
+    "pump starts anew each time the level falls below it.",
+    "Give each wire of the cable a colour of its own, if need be two: `white/blue`.",
     Severity.WARNING,
-    "common practice: each core of a cable is known by its colour",
+    "common practice: each core of a cable is known by its colour; exchanged wires: Kirchhoff's laws, the probe being "
+    "the ground of all the others",
+)
+EARTH_COLOR = Code(
+    "INV422",
+    "a wire in the colours of protective earth",
+    "Green/yellow is protective earth and nothing else. Whoever finds such a core joins it to earth, or relies on it "
+    "being earthed; and the common electrode is not earth but the board's ground, kept apart from mains.",
+    "Take another core, such as `white/blue`, and leave the green/yellow one unused.",
+    source="IEC 60445 and IEC 60204-1 13.2.2: green-and-yellow is reserved for the protective conductor",
+)
+GREEN_WIRE = Code(
+    "INV423",
+    "a green wire that is not earth",
+    "Green alone is earth's colour too in many places, so that somebody may join such a core to earth. US code "
+    "reserves it, with an exception for power-limited circuits; IEC 60445 allows it where nobody can take it for "
+    "green/yellow.",
+    "Take another core, such as `white/blue`. Where your code allows green in a cable that carries extra-low voltage "
+    "alone, say so in a ruling.",
+    Severity.WARNING,
+    "NEC 250.119 with exception 1; IEC 60445 (from memory)",
+)
+
+RELAY_MAY_NOT_RELEASE = Code(
+    "INV424",
+    "a relay module that may not release",
+    "A module that is on at LOW has a LED from its supply to its input. With more volts there than the pin has at HIGH "
+    "the LED goes on conducting: the relay may stay on, so that the pump never stops, and the pin gets more than it "
+    "bears.",
+    "Feed the input side of the module from 3.3 V (its VCC beside IN, with the jumper to the coil's supply taken off), "
+    "say `supply: 3.3 V`, and see it release; or fit a module that is on at HIGH.",
+    Severity.WARNING,
+    "optocouplers of such modules conduct from about 1.2 V (data sheets, typical); a pin at HIGH has 3.3 V at most",
 )
 
 CODES = (
@@ -95,9 +162,16 @@ CODES = (
     PROBE_HOLDS_STRAP_LOW,
     PROBE_HOLDS_STRAP_HIGH,
     PROBE_WITH_CARE,
+    PROBE_LOADED,
+    PROBE_ON_USB,
+    PROBE_BESIDE_LOAD,
     RELAY_PIN_CANNOT,
     RELAY_PICKS_UP,
     RELAY_ON_STRAP,
     RELAY_WITH_CARE,
+    RELAY_PIN_DRIVEN,
     WIRES_OF_ONE_COLOR,
+    EARTH_COLOR,
+    GREEN_WIRE,
+    RELAY_MAY_NOT_RELEASE,
 )

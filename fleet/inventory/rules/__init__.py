@@ -10,18 +10,25 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.inventory.rules.blocks import one_fleet, policy_fits
 from fleet.inventory.rules.clear_button import buttons_fit
+from fleet.inventory.rules.colors import colors_fit
 from fleet.inventory.rules.electrodes import electrodes_fit
+from fleet.inventory.rules.fitted import fitted_fits
+from fleet.inventory.rules.groups import groups_protect
 from fleet.inventory.rules.marks import marks_fit
+from fleet.inventory.rules.networks import networks_fit
 from fleet.inventory.rules.once import macs_once, names_once
 from fleet.inventory.rules.pins import pins_fit
 from fleet.inventory.rules.probes import probes_fit
 from fleet.inventory.rules.pumps import pumps_fit
 from fleet.inventory.rules.references import references_resolve, supply_groups_shared
+from fleet.inventory.rules.relays import relays_release
 from fleet.inventory.rules.served import served_once
 from fleet.inventory.rules.shapes import shapes_fit
 from fleet.inventory.rules.sites import sites_fit
+from fleet.inventory.rules.staging import staging_fits
+from fleet.inventory.rules.timing import debounce_fits
 from fleet.inventory.rules.water import water_fits
-from fleet.inventory.rules.wiring import colors_differ, wiring_fits
+from fleet.inventory.rules.wiring import wiring_fits
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -36,16 +43,22 @@ RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
     macs_once,
     references_resolve,
     supply_groups_shared,
+    groups_protect,
+    staging_fits,
+    fitted_fits,
     sites_fit,
+    networks_fit,
     shapes_fit,
     marks_fit,
     pumps_fit,
     served_once,
     probes_fit,
     pins_fit,
+    debounce_fits,
     buttons_fit,
     wiring_fits,
-    colors_differ,
+    colors_fit,
+    relays_release,
     electrodes_fit,
     water_fits,
 )

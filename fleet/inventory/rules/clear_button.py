@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.boards.board import board_ids, load_board
 from fleet.boards.data_file import Trait
-from fleet.boards.pins import Answer, Use, label, may
+from fleet.boards.pins import label, may
+from fleet.boards.uses import Answer, Use
 from fleet.finding import Finding
 from fleet.inventory.clear_button import NO_BUTTON, wired_gpios
 from fleet.inventory.codes.button import BUTTON_PIN_CANNOT, BUTTON_PIN_TAKEN, NO_SUCH_BUTTON_PIN

@@ -18,6 +18,8 @@ from fleet.inventory.codes.electrodes import (
     WET_DOUBTFUL,
     WET_NOT_READ,
 )
+from fleet.inventory.rules.drinking import drinking_water_is_pulsed
+from fleet.inventory.rules.loads import loads_fit
 from fleet.inventory.rules.pull_ups import current_fits, pull_ups_fit
 from fleet.limits import CABLE_PF_PER_M
 from fleet.water.electrodes import (
@@ -28,6 +30,7 @@ from fleet.water.electrodes import (
     has_film,
     kohm,
     longest_cable_m,
+    on_at_once,
     pull_of,
     reading,
     resistor_to_fit_ohm,
@@ -60,6 +63,7 @@ def electrodes_fit(survey: Survey) -> Iterator[Finding]:
             yield from _cable(node, index, served, board)
             of = survey.tank_by_name.get(served.tank)
             yield from pull_ups_fit(node, index, served, of, board)
+            yield from drinking_water_is_pulsed(node, index, served, of, board)
             if of is not None and of.part.electrodes is not None:
                 yield from _read(node, index, served, of, of.part.electrodes, board)
 
@@ -111,40 +115,45 @@ def _read(
     film = has_film(tank.part)
     if pull is None:
         read = reading(electrodes, water, film, chip, cable_m)
+        fit = _to_fit(read, len(served.probes))
         what = f"its probes have resistors outside of {node.part.name}, of unknown value"
         there = node.value("serves", index, "pull_up")
-        yield Finding(
-            PULL_UP_UNKNOWN, what, there, subject=subject, fix_here=f"{PULL_UP_UNKNOWN.fix} {_to_fit(read)}"
-        )
+        yield Finding(PULL_UP_UNKNOWN, what, there, subject=subject, fix_here=f"{PULL_UP_UNKNOWN.fix} {fit}")
         return
-    read = reading(electrodes, water, film, pull, cable_m)
-    yield from _wet(tank, read, water, pull)
-    yield from _dry(tank, read, water, pull, cable_m)
+    probes = on_at_once(served)
+    read = reading(electrodes, water, film, pull, cable_m, probes)
+    fit = _to_fit(read, len(served.probes))
+    yield from _wet(tank, read, water, pull, fit)
+    yield from _dry(tank, read, water, pull, cable_m, fit)
+    yield from loads_fit(
+        node, index, board, pull, lambda loaded: reading(electrodes, water, film, loaded, cable_m, probes)
+    )
     if served.pull_up == "external":
-        fix = f"{TOO_MUCH_CURRENT.fix} {_to_fit(read)}"
+        fix = f"{TOO_MUCH_CURRENT.fix} {fit}"
         yield from current_fits(read.current_ua, pull, tank.key("electrodes"), subject, fix)
 
 
-def _wet(tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull) -> Iterator[Finding]:
+def _wet(tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull, fit: str) -> Iterator[Finding]:
     if read.wet is Sure.YES:
         return
     code = WET_NOT_READ if read.wet is Sure.FAIL else WET_DOUBTFUL
     best, worst = read.wet_ohm
     what = (
-        f"wet, its electrodes have {kohm(best)} to {kohm(worst)} {_because(read, water)}; "
+        f"wet, its electrodes have {kohm(best)} to {kohm(worst)} {_because(read, water)}{_shared(read)}; "
         f"{pull.what} surely reads them LOW at {kohm(pull.low_at_most_ohm)} at most"
     )
     figures = (
         Figure("least resistance wet", best, "ohm"),
         Figure("greatest resistance wet", worst, "ohm"),
+        Figure("greatest that the highest probe sees", read.highest_ohm[1], "ohm"),
         Figure("surely LOW at most", pull.low_at_most_ohm, "ohm"),
     )
-    fix, subject = f"{code.fix} {_to_fit(read)}", f"tank {tank.part.name}"
+    fix, subject = f"{code.fix} {fit}", f"tank {tank.part.name}"
     yield Finding(code, what, tank.key("electrodes"), subject=subject, fix_here=fix, figures=figures)
 
 
 def _dry(
-    tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull, cable_m: float
+    tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull, cable_m: float, fit: str
 ) -> Iterator[Finding]:
     if read.dry is Sure.YES:
         return
@@ -161,7 +170,7 @@ def _dry(
         Figure("least resistance dry", worst, "ohm"),
         Figure("surely HIGH from", pull.high_at_least_ohm, "ohm"),
     )
-    fix, subject = f"{code.fix} {_to_fit(read)}", f"tank {tank.part.name}"
+    fix, subject = f"{code.fix} {fit}", f"tank {tank.part.name}"
     yield Finding(code, what, tank.key("electrodes"), subject=subject, fix_here=fix, figures=figures)
 
 
@@ -172,8 +181,19 @@ def _because(read: Reading, water: Conductivity) -> str:
     )
 
 
-def _to_fit(read: Reading) -> str:
-    ohm = resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm)
+def _shared(read: Reading) -> str:
+    """Nothing where each reading has the water to itself."""
+    if read.shared == 1:
+        return ""
+    best, worst = read.highest_ohm
+    return (
+        f", and as all resistors outside are always on, the highest probe shares the common electrode with all below "
+        f"it: {read.shared:g} times that, {kohm(best)} to {kohm(worst)}"
+    )
+
+
+def _to_fit(read: Reading, probes: int) -> str:
+    ohm = resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm, probes)
     if ohm is None:
         return "No single resistor reads these electrodes surely, both wet and dry."
     return f"A resistor of {kohm(ohm)} outside of the chip reads both surely."

@@ -27,11 +27,21 @@ from fleet.water.starts import head_m
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.model import Node, Pump, Tank
+    from fleet.inventory.model import Node, Pump, Tank, Water
     from fleet.inventory.survey import Entry, Survey
 
-_RANKS: Final = {"empty": 0, "low": 0, "half": 1, "high": 2, "full": 2}
-"""Usual names of marks that say where they are."""
+_RANKS: Final = {
+    word: rank
+    for rank, words in enumerate(
+        (
+            "empty low lower lowest lo ll min mini minimum bottom base floor dry",
+            "half mid middle med medium centre center",
+            "high higher highest hi hh max maxi maximum top upper full brim brimful",
+        )
+    )
+    for word in words.split()
+}
+"""Usual names of marks that say where they are, and their parts: `low-alarm`, `top2`."""
 _HAIR: Final = 1 + FLOW_ROUNDING
 """What rounding in units may make of two equal figures."""
 
@@ -55,7 +65,7 @@ def _subject(tank: Entry[Tank]) -> str:
 
 def _names(tank: Entry[Tank]) -> Iterator[Finding]:
     for below, above in combinations(rising(tank.part), 2):
-        low, high = _RANKS.get(below.name), _RANKS.get(above.name)
+        low, high = _rank(below.name), _rank(above.name)
         if low is not None and high is not None and low > high:
             what = (
                 f"mark `{below.name}` is at {below.height_m:.3g} m, below mark `{above.name}` at "
@@ -66,18 +76,44 @@ def _names(tank: Entry[Tank]) -> Iterator[Finding]:
             return
 
 
+def _rank(name: str) -> float | None:
+    """Where a mark is by its name, from 0 at the bottom to 2 at the top; None if it does not say, or says two things.
+
+    `half-full` is a half; bare figures are percent.
+    """
+    if name.isdecimal():
+        return int(name) / 50 if int(name) <= 100 else None
+    words = [word.rstrip("0123456789") for word in name.split("-")]
+    ranks = {_RANKS[word] for word in words if word in _RANKS}
+    if _RANKS["half"] in ranks:
+        return float(_RANKS["half"])
+    return float(ranks.pop()) if len(ranks) == 1 else None
+
+
+def is_of_its_kind(water: Water) -> bool:
+    """Whether the measured conductivity, if there is one, is not far outside of what such water has."""
+    measured = water.conductivity_us_per_cm
+    if measured is None:
+        return True
+    least, most = _usual(water)
+    return least / _HAIR <= measured <= most * _HAIR
+
+
+def _usual(water: Water) -> tuple[float, float]:
+    if water.kind is None:
+        return 0.0, SEA_US_PER_CM
+    usual = by_kind(water.kind)
+    return usual.least_us_per_cm / WATER_KIND_FACTOR, usual.most_us_per_cm * WATER_KIND_FACTOR
+
+
 def _water(tank: Entry[Tank]) -> Iterator[Finding]:
     water = tank.part.water
     measured = water.conductivity_us_per_cm if water else None
-    if water is None or measured is None:
+    if water is None or measured is None or is_of_its_kind(water):
         return
-    least, most, called = 0.0, SEA_US_PER_CM, "the sea has"
+    (_, most), called = _usual(water), "the sea has"
     if water.kind is not None:
-        usual = by_kind(water.kind)
-        least, most = usual.least_us_per_cm / WATER_KIND_FACTOR, usual.most_us_per_cm * WATER_KIND_FACTOR
-        called = f"{water.kind} water has {usual.least_us_per_cm:g} to"
-    if least / _HAIR <= measured <= most * _HAIR:
-        return
+        called = f"{water.kind} water has {by_kind(water.kind).least_us_per_cm:g} to"
     usually = SEA_US_PER_CM if water.kind is None else most / WATER_KIND_FACTOR
     what = f"its water was measured at {measured:,.6g} uS/cm, and {called} {usually:,.0f} uS/cm"
     figures = (Figure("conductivity", measured, "uS/cm"), Figure("at most", most, "uS/cm"))

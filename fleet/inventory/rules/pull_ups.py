@@ -21,6 +21,7 @@ from fleet.water.electrodes import (
     has_film,
     kohm,
     largest_current_ua,
+    on_at_once,
     pull_of,
     reading,
 )
@@ -56,7 +57,7 @@ def pull_ups_fit(
         yield from current_fits(largest_current_ua(pull), pull, place, f"tank {served.tank}")
         yield from _leak(node, index, served, pull)
     if tank.part.electrodes is None:
-        yield from _little(tank, pull, served.cable_length_m or 0.0)
+        yield from _little(tank, served, pull)
 
 
 def _is_read(tank: Tank) -> bool:
@@ -99,18 +100,24 @@ def _leak(node: Entry[Node], index: int, served: Served, pull: Pull) -> Iterator
     yield Finding(DRY_DOUBTFUL, what, place, f"tank {served.tank}", figures=figures)
 
 
-def _little(tank: Entry[Tank], pull: Pull, cable_m: float) -> Iterator[Finding]:
+def _little(tank: Entry[Tank], served: Served, pull: Pull) -> Iterator[Finding]:
     water = conductivity(tank.part.water)
     if water is None or water.most_us_per_cm > LITTLE_US_PER_CM:
         return
-    read = reading(ORDINARY, water, has_film(tank.part), pull, cable_m)
+    probes = on_at_once(served)
+    read = reading(ORDINARY, water, has_film(tank.part), pull, served.cable_length_m or 0.0, probes)
     if read.wet is Sure.YES:
         return
-    best, worst = read.wet_ohm
+    best, worst = read.highest_ohm
+    many = (
+        f", {probes} of them on one common electrode through resistors that are always on,"
+        if probes > 1
+        else ""
+    )
     what = (
         f"water of {water.least_us_per_cm:g} to {water.most_us_per_cm:g} uS/cm ({water.source}); two ordinary rods in "
-        f"it (6 mm, 20 mm apart, 50 mm under water) have {kohm(best)} to {kohm(worst)}, and {pull.what} surely reads "
-        f"them LOW at {kohm(pull.low_at_most_ohm)} at most"
+        f"it (6 mm, 20 mm apart, 50 mm under water){many} have {kohm(best)} to {kohm(worst)}, and {pull.what} surely "
+        f"reads them LOW at {kohm(pull.low_at_most_ohm)} at most"
     )
     figures = (
         Figure("greatest resistance wet", worst, "ohm"),

@@ -6,16 +6,13 @@ Whoever asks later when the window opens next must not search for a day that nev
 from __future__ import annotations
 
 import re
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from fleet.calendar.recurrence import DAYS, openings, read_until
 from fleet.inventory.refusal import shown
 
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
-_DAYS: Final = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 # Highest figure of each part; those with True may be counted from the end. BYHOUR and BYMINUTE may be 0.
 _RANGES: Final[dict[str, tuple[int, int, bool]]] = {
     "COUNT": (1, 9_999, False),
@@ -35,9 +32,9 @@ _ONLY_WITH: Final = {
     "BYMONTHDAY": ("DAILY", "MONTHLY", "YEARLY"),
 }
 _FREQUENCIES: Final = ("DAILY", "WEEKLY", "MONTHLY", "YEARLY")
+_FROM_THE_FIRST: Final = ("INTERVAL", "COUNT", "UNTIL")
+"""Parts that leave days out by the day that they are counted from."""
 _FIRST_YEAR: Final = 2000
-_CALENDAR_YEARS: Final = 28
-"""From the first year on: every date falls on every day of the week."""
 
 
 @lru_cache(maxsize=10_000)
@@ -56,7 +53,7 @@ def rule_problem(rule: str) -> str:
             return problem
     if "UNTIL" in parts and "COUNT" in parts:
         return "UNTIL and COUNT exclude each other"
-    return _dateutil_problem(rule) or ("" if _opens(parts) else "no day of any year fits this rule")
+    return "" if _opens(parts) else "no day of any year fits this rule"
 
 
 def _part_problem(key: str, value: str, parts: dict[str, str]) -> str:
@@ -75,14 +72,13 @@ def _part_problem(key: str, value: str, parts: dict[str, str]) -> str:
         ordinal = "([+-]?[1-9][0-9]?)?" if parts["FREQ"] in ("MONTHLY", "YEARLY") else ""
         return (
             ""
-            if _each(value, rf"{ordinal}({'|'.join(_DAYS)})")
+            if _each(value, rf"{ordinal}({'|'.join(DAYS)})")
             else f"BYDAY={shown(value)} is no list of days"
         )
     if key == "UNTIL":
-        fits = re.fullmatch(r"[0-9]{8}(T[0-9]{6})?", value)
-        return "" if fits else "UNTIL is a day or a local time, as in `20271231` or `20271231T180000`"
+        return _until_problem(value)
     if key == "WKST":
-        return "" if value in _DAYS else f"WKST={shown(value)} is no day"
+        return "" if value in DAYS else f"WKST={shown(value)} is no day"
     return "" if key == "FREQ" else f"there is no part {shown(key)} in a recurrence rule of days"
 
 
@@ -90,54 +86,23 @@ def _each(value: str, pattern: str) -> bool:
     return all(re.fullmatch(pattern, text) for text in value.split(","))
 
 
-def _dateutil_problem(rule: str) -> str:
-    from dateutil.rrule import rrulestr
-
+def _until_problem(value: str) -> str:
+    if not re.fullmatch(r"[0-9]{8}(T[0-9]{6})?", value):
+        return "UNTIL is a day or a local time, as in `20271231` or `20271231T180000`"
     try:
-        rrulestr(rule, dtstart=datetime(_FIRST_YEAR, 1, 1))
-    except (ValueError, TypeError, IndexError, OverflowError):
-        return f"`{shown(rule)}` has a part that cannot be"
+        read_until(value)
+    except ValueError:
+        return f"`UNTIL={value}` has a part that cannot be"
     return ""
 
 
 def _opens(parts: dict[str, str]) -> bool:
-    """Whether any day of the calendar passes every part that a day can fail (positions in a month aside)."""
-    tests = list(_day_tests(parts))
-    first = date(_FIRST_YEAR, 1, 1)
-    days = (first + timedelta(days=number) for number in range(366 * _CALENDAR_YEARS)) if tests else ()
-    return not tests or any(all(test(day) for test in tests) for day in days)
+    """Whether the rule opens at all, whatever the day that it is counted from."""
+    always = ";".join(f"{key}={value}" for key, value in parts.items() if key not in _FROM_THE_FIRST)
+    return opens(always, datetime(_FIRST_YEAR, 1, 1))
 
 
-def _day_tests(parts: dict[str, str]) -> Iterator[Callable[[date], bool]]:
-    if "BYMONTH" in parts:
-        months = {int(text) for text in parts["BYMONTH"].split(",")}
-        yield lambda day: day.month in months
-    if "BYMONTHDAY" in parts:
-        month_days = {int(text) for text in parts["BYMONTHDAY"].split(",")}
-        yield lambda day: day.day in month_days or _from_end_of_month(day) in month_days
-    if "BYYEARDAY" in parts:
-        year_days = {int(text) for text in parts["BYYEARDAY"].split(",")}
-        yield lambda day: day.timetuple().tm_yday in year_days or _from_end_of_year(day) in year_days
-    if "BYWEEKNO" in parts:
-        yield _days_of_weeks(parts["BYWEEKNO"], parts.get("WKST", "MO")).__contains__
-    if "BYDAY" in parts:
-        weekdays = {_DAYS.index(text[-2:]) for text in parts["BYDAY"].split(",")}
-        yield lambda day: day.weekday() in weekdays
-
-
-def _days_of_weeks(weeks: str, first_day: str) -> frozenset[date]:
-    """The days of those weeks in the years of the calendar, as whoever asks later counts them."""
-    from dateutil.rrule import rrulestr
-
-    until = date(_FIRST_YEAR + _CALENDAR_YEARS - 1, 12, 31)
-    rule = f"FREQ=YEARLY;BYWEEKNO={weeks};WKST={first_day};UNTIL={until:%Y%m%d}"
-    return frozenset(day.date() for day in rrulestr(rule, dtstart=datetime(_FIRST_YEAR, 1, 1)))
-
-
-def _from_end_of_month(day: date) -> int:
-    next_month = (day.replace(day=28) + timedelta(days=4)).replace(day=1)
-    return (day - next_month).days
-
-
-def _from_end_of_year(day: date) -> int:
-    return (day - date(day.year + 1, 1, 1)).days
+@lru_cache(maxsize=10_000)
+def opens(rule: str, first: datetime) -> bool:
+    """Whether a rule with nothing else against it ever opens, counted from its window's first day."""
+    return next(openings(rule, first, first, datetime.max), None) is not None

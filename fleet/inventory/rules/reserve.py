@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.codes import Severity
 from fleet.finding import Figure, Finding
+from fleet.inventory.codes.plausible import TOO_SALTY
 from fleet.inventory.codes.water import (
     BELOW_RESERVE,
     FIRE_DRAWN,
@@ -14,7 +15,8 @@ from fleet.inventory.codes.water import (
     NOT_DRINKING,
 )
 from fleet.inventory.model import Duty
-from fleet.limits import DRINKING_US_PER_CM
+from fleet.inventory.rules.plausible import is_of_its_kind
+from fleet.limits import CROP_US_PER_CM, DRINKING_US_PER_CM, STOCK_US_PER_CM
 from fleet.water.cautions import FIRE_REFILL_H, refill_h
 from fleet.water.filling import FLOW_ROUNDING, overflow_m, pump_marks
 from fleet.water.geometry import volume_l
@@ -26,6 +28,10 @@ if TYPE_CHECKING:
     from fleet.inventory.model import Node, Tank
     from fleet.inventory.survey import Entry, Survey
 
+_SALT: Final = {
+    Duty.LIVESTOCK: ("stock stands", STOCK_US_PER_CM),
+    Duty.IRRIGATION: ("crops stand", CROP_US_PER_CM),
+}
 _NOT_DRUNK: Final = ("grey", "brackish")
 
 
@@ -39,6 +45,8 @@ def duty_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> 
         yield Finding(NOT_DRINKING, what, tank.value("water", "kind"), f"tank {part.name}")
     elif part.duty is Duty.POTABLE and part.water is not None:
         yield from _salty(tank, part.water.conductivity_us_per_cm or 0.0)
+    elif part.duty in _SALT and part.water is not None and is_of_its_kind(part.water):
+        yield from _too_salty(tank, part.water.conductivity_us_per_cm or 0.0)
     yield from _reserve(tank)
 
 
@@ -50,6 +58,18 @@ def _salty(tank: Entry[Tank], us_per_cm: float) -> Iterator[Finding]:
     figures = (Figure("conductivity", us_per_cm, "uS/cm"), Figure("limit", DRINKING_US_PER_CM, "uS/cm"))
     place, subject = tank.value("water", "conductivity"), f"tank {tank.part.name}"
     yield Finding(NOT_DRINKING, what, place, subject, severity_here=Severity.WARNING, figures=figures)
+
+
+def _too_salty(tank: Entry[Tank], us_per_cm: float) -> Iterator[Finding]:
+    who, limit = _SALT[tank.part.duty]
+    if us_per_cm <= limit * (1 + FLOW_ROUNDING):
+        return
+    duty = tank.part.duty.value
+    what = f"the tank is for {duty}, and its water has {us_per_cm:,.0f} uS/cm; {who} {limit:,.0f} at most"
+    figures = (Figure("conductivity", us_per_cm, "uS/cm"), Figure("limit", limit, "uS/cm"))
+    yield Finding(
+        TOO_SALTY, what, tank.value("water", "conductivity"), f"tank {tank.part.name}", figures=figures
+    )
 
 
 def _fire(tank: Entry[Tank]) -> Iterator[Finding]:

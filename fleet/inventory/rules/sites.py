@@ -2,22 +2,34 @@
 
 from __future__ import annotations
 
+import re
+from datetime import UTC, datetime, time, timedelta
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Final
 
-from fleet.finding import Finding
-from fleet.inventory.codes import BAD_RULE, BAD_WINDOW, NO_SUCH_TIME_ZONE
+from fleet.calendar.recurrence import openings
+from fleet.calendar.windows import window_opening
+from fleet.finding import Figure, Finding
+from fleet.inventory.codes import BAD_RULE, BAD_WINDOW, NO_SUCH_TIME_ZONE, WINDOW_TOO_FAR
+from fleet.inventory.codes.plausible import TIME_ODD
 from fleet.inventory.model import Policy
 from fleet.inventory.refusal import shown
-from fleet.inventory.rules.recurrence import rule_problem
-from fleet.limits import WINDOW_LONGEST_S
+from fleet.inventory.rules.recurrence import opens, rule_problem
+from fleet.limits import NETWORK_LOST_RANGE_S, WINDOW_AHEAD_DAYS, WINDOW_LONGEST_S
+from fleet.water.quantities import duration
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from datetime import date
 
-    from fleet.inventory.model import Window
+    from fleet.inventory.model import Site, Window
     from fleet.inventory.survey import Entry, Survey
+
+_FURTHEST_H: Final = 14
+_LIKE_A_PLACE: Final = 0.75
+_ABBREVIATION: Final = 4
+"""Letters of names such as CEST, which stand for an hour and look like one another."""
 
 
 def sites_fit(survey: Survey) -> Iterator[Finding]:
@@ -26,18 +38,23 @@ def sites_fit(survey: Survey) -> Iterator[Finding]:
     for site in survey.sites:
         subject = f"site {site.part.name}"
         if site.part.time_zone not in time_zones():
-            hint = survey.suggester.hint(site.part.time_zone, time_zones())
-            what = f"there is no time zone `{shown(site.part.time_zone)}`.{hint}"
+            text = site.part.time_zone
+            what = f"there is no time zone `{shown(text)}`.{_zone_meant(survey, text)}"
             yield Finding(NO_SUCH_TIME_ZONE, what, site.value("time_zone"), subject=subject)
+        yield from _network_lost(site, subject)
         for index, window in enumerate(site.part.windows):
-            yield from _window(site, index, window, policy, subject)
+            yield from _window(site, index, window, policy, subject, survey.today)
 
 
-def _window(site: Entry[Any], index: int, window: Window, policy: Policy, subject: str) -> Iterator[Finding]:
+def _window(
+    site: Entry[Site], index: int, window: Window, policy: Policy, subject: str, today: date | None
+) -> Iterator[Finding]:
     at = ("windows", index)
-    wrong = rule_problem(window.rule)
+    wrong = rule_problem(window.rule) or _never(window)
     if wrong:
         yield Finding(BAD_RULE, wrong, site.value(*at, "rule"), subject=subject)
+    elif today is not None and site.part.time_zone in time_zones():
+        yield from _soon(site, index, window, today, subject)
     if window.length_s > WINDOW_LONGEST_S:
         what = f"a window of {window.length_s / 3600:g} h is longer than {WINDOW_LONGEST_S / 3600:g} h"
         yield Finding(BAD_WINDOW, what, site.value(*at, "length"), subject=subject)
@@ -47,6 +64,67 @@ def _window(site: Entry[Any], index: int, window: Window, policy: Policy, subjec
             "no update ever fits in"
         )
         yield Finding(BAD_WINDOW, what, site.value(*at, "length"), subject=subject)
+
+
+def _never(window: Window) -> str:
+    if opens(window.rule, window.first):
+        return ""
+    return f"counted from {window.first:%Y-%m-%d %H:%M}, this rule never opens"
+
+
+def _soon(site: Entry[Site], index: int, window: Window, today: date, subject: str) -> Iterator[Finding]:
+    """That the window opens within the days that a plan looks ahead; one that is open on that day counts."""
+    at = datetime.combine(today, time(), UTC) - timedelta(seconds=window.length_s)
+    if window_opening(site.part, window, at) is not None:
+        return
+    later = next(openings(window.rule, window.first, at.replace(tzinfo=None), datetime.max), None)
+    if later is None:
+        what = f"the window is over: its rule opens no more after {today}"
+        figures: tuple[Figure, ...] = ()
+    else:
+        days = (later.date() - today).days
+        what = f"the window opens next on {later:%Y-%m-%d}, in {days:,} days; plans look {WINDOW_AHEAD_DAYS} days ahead"
+        figures = (Figure("opens in", days, "d"), Figure("looked ahead", WINDOW_AHEAD_DAYS, "d"))
+    first_later = later is not None and window.first > at.replace(tzinfo=None)
+    place = site.value("windows", index, "first" if first_later else "rule")
+    yield Finding(WINDOW_TOO_FAR, what, place, f"{subject} window {index + 1}", figures=figures)
+
+
+def _network_lost(site: Entry[Site], subject: str) -> Iterator[Finding]:
+    least_s, most_s = NETWORK_LOST_RANGE_S
+    lost_s = site.part.network_lost_s
+    if least_s <= lost_s <= most_s:
+        return
+    what = (
+        f"`network_lost` is {duration(lost_s)}; {duration(least_s)} to {duration(most_s)} are reckoned with"
+    )
+    figures = (Figure("network lost", lost_s, "s"),)
+    yield Finding(TIME_ODD, what, site.value("network_lost"), subject, figures=figures)
+
+
+def _zone_meant(survey: Survey, text: str) -> str:
+    """What may have been meant, and never a zone of another hour: a name of a place that is spelt almost like it."""
+    offset = re.fullmatch(r"(?:GMT|UTC|Z|Etc/GMT)?([+-])0?([0-9]{1,2})(?::?00)?", text)
+    if offset and int(offset[2]) <= _FURTHEST_H:
+        ahead = offset[1] == "+"
+        zone = f"Etc/GMT{'-' if ahead else '+'}{int(offset[2])}"
+        way = "ahead of" if ahead else "behind"
+        return (
+            f" A zone is named by a place, for its clock changes. `{zone}` is {int(offset[2])} h {way} UTC all year: "
+            "in those names the sign is the other way round."
+        )
+    folded = {zone.lower(): zone for zone in time_zones()}
+    if text.lower() in folded:
+        return f" Did you mean `{folded[text.lower()]}`?"
+    area, _, place = text.rpartition("/")
+    places = {zone.rpartition("/")[2]: zone for zone in sorted(time_zones()) if _in_area(zone, area)}
+    meant = survey.suggester.nearest(place, places, _LIKE_A_PLACE) if len(place) > _ABBREVIATION else ""
+    return f" Did you mean `{places[meant]}`?" if meant else ""
+
+
+def _in_area(zone: str, area: str) -> bool:
+    of_it = zone.rpartition("/")[0]
+    return bool(of_it) and (not area or of_it.lower() == area.lower())
 
 
 @cache

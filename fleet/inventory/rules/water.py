@@ -11,9 +11,12 @@ from fleet.inventory.rules.plausible import figures_agree
 from fleet.inventory.rules.pumps import pump_fits
 from fleet.inventory.rules.reserve import duty_fits
 from fleet.inventory.rules.running import running_fits
+from fleet.inventory.rules.scale import scale_fits
 from fleet.inventory.rules.settings import settings_fit
 from fleet.inventory.rules.shapes import shape_fits
+from fleet.inventory.rules.sizes import sizes_fit
 from fleet.inventory.rules.sparing import node_is_spared
+from fleet.inventory.rules.timing import watches_fit
 from fleet.inventory.rules.waves import waves_fit
 
 if TYPE_CHECKING:
@@ -25,6 +28,8 @@ if TYPE_CHECKING:
 
 _OF_A_TANK: Final[tuple[Callable[[Survey, Entry[Tank], Entry[Node] | None], Iterator[Finding]], ...]] = (
     figures_agree,
+    sizes_fit,
+    scale_fits,
     running_fits,
     settings_fit,
     crossings_fit,
@@ -41,9 +46,12 @@ def water_fits(survey: Survey) -> Iterator[Finding]:
         for served in node.part.serves:
             nodes.setdefault(served.tank, node)
     for tank in survey.tanks:
-        if _makes_sense(survey, tank):
-            for rule in _OF_A_TANK:
-                yield from rule(survey, tank, nodes.get(tank.part.name))
+        if not _makes_sense(survey, tank):
+            continue
+        beyond = list(watches_fit(tank))
+        yield from beyond
+        for rule in () if beyond else _OF_A_TANK:
+            yield from rule(survey, tank, nodes.get(tank.part.name))
 
 
 def _makes_sense(survey: Survey, tank: Entry[Tank]) -> bool:

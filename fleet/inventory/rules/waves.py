@@ -15,8 +15,8 @@ from fleet.inventory.codes.water import (
     SLOSH,
 )
 from fleet.inventory.rules.marks import height_mm
-from fleet.limits import DEBOUNCE_GOOD_S, DEBOUNCE_MIN_S, NODE_BLOCK_U16, PROBE_BAND_M
-from fleet.water.crossing import MS, debounce_s, delay_s
+from fleet.limits import DEBOUNCE_GOOD_S, DEBOUNCE_MIN_S, NODE_BLOCK_U16, PROBE_BAND_M, SAMPLE_PERIOD_MS
+from fleet.water.crossing import MS, debounce_ms, debounce_s, delay_s
 from fleet.water.filling import between_l, rising, time_s
 from fleet.water.quantities import METRIC
 from fleet.water.slosh import PERIODS_WANTED, WAVE_MOST_M, WAVE_SHARE, period_s, surface_m, wave_m
@@ -36,7 +36,7 @@ def waves_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> I
         return
     debounced_s = debounce_s(node.part)
     if debounced_s < DEBOUNCE_MIN_S:
-        if node.part.serves[0].tank == tank.part.name:
+        if debounce_ms(node.part) >= SAMPLE_PERIOD_MS and node.part.serves[0].tank == tank.part.name:
             what = f"probes are believed after {debounced_s:.3g} s, and splashes last up to {DEBOUNCE_MIN_S:.0f} s"
             figures = (Figure("debounce", debounced_s, "s"), Figure("least", DEBOUNCE_MIN_S, "s"))
             subject = f"node {node.part.name}"

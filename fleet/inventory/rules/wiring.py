@@ -6,20 +6,23 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from fleet.boards.board import board_ids, load_board
-from fleet.boards.data_file import Trait
-from fleet.boards.pins import PROBES, Answer, Use, Verdict, best_pins, label, may, probe_use, relay_use
-from fleet.finding import Finding
+from fleet.boards.data_file import LoadKind, Trait
+from fleet.boards.pins import Verdict, best_pins, label, may, probe_use, relay_use
+from fleet.boards.uses import PROBES, Answer, Use
+from fleet.finding import Figure, Finding
 from fleet.inventory.codes.wiring import (
     PROBE_HOLDS_STRAP_HIGH,
     PROBE_HOLDS_STRAP_LOW,
+    PROBE_LOADED,
     PROBE_NEEDS_RESISTOR,
+    PROBE_ON_USB,
     PROBE_PIN_TAKEN,
     PROBE_WITH_CARE,
     RELAY_ON_STRAP,
     RELAY_PICKS_UP,
     RELAY_PIN_CANNOT,
+    RELAY_PIN_DRIVEN,
     RELAY_WITH_CARE,
-    WIRES_OF_ONE_COLOR,
 )
 from fleet.limits import PINS_OFFERED
 
@@ -60,18 +63,6 @@ def wiring_fits(survey: Survey) -> Iterator[Finding]:
                 yield _finding(node, name, what, use, verdict, path)
 
 
-def colors_differ(survey: Survey) -> Iterator[Finding]:
-    """The wires of one cable, from a node to a tank, have a colour each."""
-    for node in survey.nodes:
-        for index, served in enumerate(node.part.serves):
-            first: dict[str, str] = {}
-            for wire, color in served.wires.items():
-                if first.setdefault(color, wire) != wire:
-                    what = f"the wires `{first[color]}` and `{wire}` to `{served.tank}` are both {color}"
-                    place = node.value("serves", index, "wires", wire)
-                    yield Finding(WIRES_OF_ONE_COLOR, what, place, f"tank {served.tank} wire {wire}")
-
-
 def _wires(node: Node) -> Iterator[Wire]:
     for index, served in enumerate(node.serves):
         use = probe_use(served.pull_up)
@@ -87,7 +78,7 @@ def _wires(node: Node) -> Iterator[Wire]:
 def _verdict(board_id: str, pin: str, use: Use) -> Verdict | None:
     board = load_board(board_id)
     try:
-        return may(board, board.pin(pin), use)
+        return may(board, board.pin_as_said(pin), use)
     except KeyError:
         return None
 
@@ -98,20 +89,27 @@ def _finding(
     code = _code(use, verdict)
     board = load_board(node.part.board)
     said = f"{what}: {verdict.reason} ({verdict.source})"
-    fix = f"{code.fix} {_offer(board, node.part, use)}"
-    return Finding(code, said, node.value(*path), f"node {node.part.name} pin {pin}", fix_here=fix)
+    fix = f"{code.fix} {pins_offered(board, node.part, use)}"
+    figures = (Figure(*verdict.limit, "ohm"),) if verdict.limit else ()
+    subject = f"node {node.part.name} pin {pin}"
+    return Finding(code, said, node.value(*path), subject, fix_here=fix, figures=figures)
 
 
 def _code(use: Use, verdict: Verdict) -> Code:
+    if verdict.load is not None and verdict.answer is Answer.REFUSED:
+        if use in PROBES:
+            return PROBE_ON_USB if verdict.load is LoadKind.USB_SOCKET else PROBE_LOADED
+        return RELAY_PICKS_UP if verdict.load in (LoadKind.RESISTOR, LoadKind.LED) else RELAY_PIN_DRIVEN
     trait = verdict.trait or Trait.ASIDE
     if use in PROBES:
         return _PROBE_CODES[trait] if verdict.answer is Answer.REFUSED else PROBE_WITH_CARE
     return _RELAY_CODES.get(trait, RELAY_PICKS_UP) if verdict.answer is Answer.REFUSED else RELAY_WITH_CARE
 
 
-def _offer(board: Board, node: Node, use: Use) -> str:
+def pins_offered(board: Board, node: Node, use: Use) -> str:
     """The best pins of the board that nothing on this node uses."""
-    taken = {pin.gpio for pin in board.pins for name, *_ in _wires(node) if name in (pin.name, *pin.aliases)}
+    known = {name.casefold(): pin.gpio for pin in board.pins for name in (pin.name, *pin.aliases)}
+    taken = {known[name.casefold()] for name, *_ in _wires(node) if name.casefold() in known}
     names = [label(pin) for pin in best_pins(board, use, taken)[:PINS_OFFERED]]
     if not names:
         return f"No pin of this {board.id} is left that is good for it."

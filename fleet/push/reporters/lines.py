@@ -49,8 +49,9 @@ class LinesReporter:
             self._line(at_s, "resumed")
         for name, node in after.nodes.items():
             was = before.nodes[name]
-            if (node.stands, node.reason) != (was.stands, was.reason):
-                self._line(at_s, "node", node=name, wave=node.wave, stands=node.stands, reason=node.reason)
+            if (node.stands, node.reason, node.blame) != (was.stands, was.reason, was.blame):
+                told = {"stands": node.stands, "reason": node.reason, "blame": node.blame}
+                self._line(at_s, "node", node=name, wave=node.wave, **told)
         for verdict in after.verdicts[len(before.verdicts) :]:
             self._line(at_s, "verdict", **asdict(verdict))
         if after.wave != before.wave and not after.ended and after.wave <= len(after.waves):

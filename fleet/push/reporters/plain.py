@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fleet.push.blame import Blame
 from fleet.push.events import Requested, Resumed
 from fleet.push.reporters.words import duration_words, plain, wave_words
 from fleet.push.state import Phase, Stands
@@ -122,7 +123,8 @@ def _newly_left_out(was: NodeProgress, node: NodeProgress) -> bool:
 
 def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> str:
     if node.failed and not was.failed:
-        return f"{node.node}: FAILED: {node.reason}"
+        word = "FAILED for its supply" if node.blame is Blame.SUPPLY else "FAILED"
+        return f"{node.node}: {word}: {node.reason}"
     if node.stands is was.stands and not (node.stands is Stands.HELD_OFF and node.holds != was.holds):
         return ""
     planned = state.planned[node.node]

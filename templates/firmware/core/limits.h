@@ -20,7 +20,7 @@
 
 namespace tn {
 
-constexpr size_t kConnections = TN_CONNECTIONS;    // served at once; one more handle is only told `crowded`
+constexpr size_t kConnections = TN_CONNECTIONS;    // served at once; a port has one handle more, to say `crowded` on
 constexpr size_t kAnswerRooms = TN_ANSWER_ROOMS;   // for long answers: state and metrics; a request waits for a free one
 constexpr size_t kPieceBytes = TN_PIECE_BYTES;     // of a long answer that are made and sent at a time
 constexpr size_t kSha256Bytes = TN_SHA256_BYTES;  // for the state of a digest in progress; the port's library must fit

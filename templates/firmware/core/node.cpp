@@ -18,14 +18,15 @@ bool Node::begin(const Port *port, const NodeBlock *block, const Partition *part
   begin_runs();
   now_ms_ = port->now_ms(port->ctx);
   begun_ms_ = network_since_ms_ = way_back_at_ms_ = now_ms_;
-  network_was_up_ = healthy_ = restart_wanted_ = restarted_ = crowded_ = false;
+  network_was_up_ = healthy_ = restart_wanted_ = restarted_ = false;
+  crowded_handle_ = kNoHandle;
   restart_at_ms_ = crowded_ms_ = 0;
   requests_ = refusals_ = 0;
   for (Connection &c : connections_) c.at = At::kFree;
   for (LongAnswer &room : rooms_) room.used = false;
   set_fault(kFaultNoKey, !credentials_.begin(port->flash, partition));
   open_slots(area);
-  new_nonce();
+  new_nonces();
   join_begin(&join_, has(kFaultBadBlock) ? 0 : block->network_lost_s, now_ms_);
   network_trial_none(&network_trial_);
   if (credentials_.phase() == NetworkPhase::kOnTrial) {
@@ -41,6 +42,7 @@ bool Node::step() {
   now_ms_ = port_->now_ms(port_->ctx);
   port_->feed_watchdog(port_->ctx);
   step_control();
+  turn_nonces();
   step_network();
   step_health();
   step_trial();
@@ -64,20 +66,29 @@ void Node::set_fault(NodeFault fault, bool on) {
 void Node::open_slots(uint8_t area) {
   slots_.begin(port_->flash, partition_, port_->crypto);
   // ESP32 family: the boot loader may have started another image than the trial record asks for.
-  restart_wanted_ = partition_->otadata.bytes != 0 && slots_.arrive(area) == Arrival::kRestart;
+  restart_wanted_ = partition_->otadata.bytes != 0 && slots_.arrive(area, port_->reset_reason(port_->ctx)) == Arrival::kRestart;
   restart_at_ms_ = now_ms_;
   set_fault(kFaultNoRecord, !slots_.open(area));
   image16_[0] = '\0';
   if (has(kFaultNoRecord)) return;
+  if (port_->spare_supply != nullptr && slots_.weak_supply()) port_->spare_supply(port_->ctx);
   Text t = text_into(image16_, sizeof image16_ - 1);
   put_hex(&t, slots_.facts().image, 8);
   image16_[t.n] = '\0';
 }
 
-void Node::new_nonce() {
+// One was used, or the node has just started.
+void Node::new_nonces() {
   uint8_t random[16];
   port_->random(port_->ctx, random, sizeof random);
-  nonce_from(random, nonce_);
+  nonces_begin(&nonces_, random, now_ms_);
+}
+
+void Node::turn_nonces() {
+  if (!nonces_due(nonces_, now_ms_)) return;
+  uint8_t random[16];
+  port_->random(port_->ctx, random, sizeof random);
+  nonces_turn(&nonces_, random, now_ms_);
 }
 
 void Node::step_control() {
@@ -206,7 +217,7 @@ void Node::step_trial() {
 
 void Node::want_restart() {
   restart_wanted_ = true;
-  restart_at_ms_ = now_ms_ + kRestartWithinMs;
+  restart_at_ms_ = look_at_clock() + kRestartWithinMs;
 }
 
 void Node::step_restart() {
@@ -254,7 +265,7 @@ void Node::view(NodeView *to) const {
   to->largest_block_bytes = to->has_largest_block ? port_->largest_block(port_->ctx) : 0;
   to->requests = requests_;
   to->refusals = refusals_;
-  to->nonce = nonce_;
+  to->nonce = nonces_.present;
 }
 
 }  // namespace tn

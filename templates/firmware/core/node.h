@@ -15,6 +15,7 @@
 #include "network_body.h"
 #include "network_trial.h"
 #include "node_view.h"
+#include "nonces.h"
 #include "run_log.h"
 #include "slots.h"
 
@@ -60,15 +61,16 @@ class Node {
   uint64_t way_back_at_ms_;
   uint32_t requests_;
   uint32_t refusals_;
-  char nonce_[kNonceChars + 1];
+  Nonces nonces_;
   char image16_[17];
   Connection connections_[kConnections];
-  bool crowded_;  // the fifth handle is in use
+  int crowded_handle_;  // told `crowded`, and about to be closed; kNoHandle: none
   uint64_t crowded_ms_;
   LongAnswer rooms_[kAnswerRooms];
 
   bool has(NodeFault fault) const { return (faults_ & fault) != 0; }
   void set_fault(NodeFault fault, bool on);
+  uint64_t look_at_clock() { return now_ms_ = port_->now_ms(port_->ctx); }  // anew within a step: after work on the flash
   bool updating() const;
   bool has_identity() const { return name_[0] != '\0' && !has(kFaultNoKey); }  // can prove who it is, and check who asks
 
@@ -87,7 +89,8 @@ class Node {
   void step_health();
   void step_restart();
   void announce();
-  void new_nonce();
+  void new_nonces();
+  void turn_nonces();
   void want_restart();
   uint64_t trial_left_ms() const;
   NetworkFacts network_facts() const;
@@ -102,11 +105,16 @@ class Node {
 
   // serve.cpp: sockets and time
   void take_connections();
+  bool door_open() const;
+  void take_connection(size_t i, int handle);
+  size_t place_for_another();
   void tell_crowded(int handle);
   void step_crowded();
+  void close_crowded();
   bool step_connection(size_t i);
   bool read_head(size_t i);
   bool wait_for_room(size_t i);
+  bool free_a_room();
   bool go_ahead(size_t i);
   bool read_body(size_t i);
   bool check_image(size_t i);
@@ -119,9 +127,10 @@ class Node {
 
   // requests.cpp: what a request means
   void handle(size_t i);
-  Code believe(const Connection &c, uint8_t digest[32]);
+  Code believe(Connection *c, uint8_t digest[32]);
   void handle_image(size_t i);
   Code accept_image(const Connection &c, const uint8_t digest[32], Text *detail);
+  Code write_piece(Connection *c, const uint8_t *data, size_t n);
   void take_body(size_t i, const char *data, size_t n);
   void handle_post(size_t i);
   bool begin_body(Connection *c);

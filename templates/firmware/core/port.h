@@ -36,10 +36,10 @@ struct Hmac {
 };
 
 struct Crypto {
+  // Each begin is followed by its end, on every path: it lets go of what the library took, memory or the chip's own engine.
   void (*sha256_begin)(Sha256 *s);
   void (*sha256_add)(Sha256 *s, const void *data, size_t n);
   void (*sha256_end)(Sha256 *s, uint8_t out[32]);
-  // Each begin is followed by its end, which lets go of what the library took.
   void (*hmac_begin)(Hmac *h, const uint8_t *key, size_t key_n);
   void (*hmac_add)(Hmac *h, const void *data, size_t n);
   void (*hmac_end)(Hmac *h, uint8_t out[32]);
@@ -69,7 +69,7 @@ struct Port {
   uint64_t (*process_ms)(void *ctx);
   // flash
   Flash *flash;
-  // sockets: handles 0..kConnections (limits.h), the last one only to say that the others are taken; recv and send return bytes
+  // sockets: handles 0..kConnections (limits.h), one more than are served, to say that all are taken; recv and send return bytes
   // done, 0 for "not now", -1 for "over"
   int (*accept)(void *ctx);  // the lowest free handle, or -1
   int (*recv)(void *ctx, int handle, uint8_t *to, size_t n);
@@ -101,6 +101,8 @@ struct Port {
   uint32_t (*largest_block)(void *ctx) = nullptr;
   // The access point that the node is joined to. False: none. Null: no radio.
   bool (*access_point)(void *ctx, uint8_t bssid[6], uint8_t *channel) = nullptr;
+  // The supply gave way in this trial, though this start may have another cause: draw less until the next one. Null: nothing to spare.
+  void (*spare_supply)(void *ctx) = nullptr;
 };
 
 }  // namespace tn

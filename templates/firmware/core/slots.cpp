@@ -70,14 +70,28 @@ bool Slots::copy(uint8_t from, uint8_t to, uint32_t bytes) const {
 
 // --- boot loader
 
-bool Slots::too_many_starts() const {
-  return record_.phase == Phase::kOnTrial &&
-         (record_.unhealthy_starts >= kUnhealthyStarts || record_.trial_starts >= kTrialStarts);
+// Once per start, as soon as the record is read; whatever comes of it is written with the start.
+void Slots::note_cause(Reset cause) {
+  if (cause != Reset::kBrownOut) return;
+  if (record_.brown_outs < UINT16_MAX) ++record_.brown_outs;
+  if (record_.phase != Phase::kOnTrial) return;
+  uint8_t &of_trial = record_.images[record_.active].brown_outs;
+  if (of_trial < UINT8_MAX) ++of_trial;
+  if (record_.unhealthy_starts > 0) --record_.unhealthy_starts;  // the one that it ended
 }
 
-Choice Slots::choose() {
+// Why the image on trial gets no further start; kNone: it gets one.
+Reason Slots::over(Reset cause) const {
+  if (record_.phase != Phase::kOnTrial) return Reason::kNone;
+  const bool brown_outs = record_.images[record_.active].brown_outs > kBrownOutTries;
+  if (!brown_outs && record_.unhealthy_starts < kUnhealthyStarts && record_.trial_starts < kTrialStarts) return Reason::kNone;
+  return brown_outs || cause == Reset::kBrownOut ? Reason::kBrownOut : Reason::kNoHealthyBoot;
+}
+
+Choice Slots::choose(Reset cause) {
   if (!read_record_firmly(*flash_, *partition_, &record_, &newest_)) return Choice{Boot::kNoRecord, 0, 0, false};
-  return partition_->layout == Layout::kTwoSlot ? choose_slot() : choose_after_copying();
+  note_cause(cause);
+  return partition_->layout == Layout::kTwoSlot ? choose_slot(cause) : choose_after_copying(cause);
 }
 
 Choice Slots::start(uint8_t area) {
@@ -105,10 +119,18 @@ void Slots::go_back_to(uint8_t area, Reason why) {
   record_.trial_starts = 0;
 }
 
-Choice Slots::choose_slot() {
+void Slots::begin_trial() {
+  record_.phase = Phase::kOnTrial;
+  record_.unhealthy_starts = 0;
+  record_.trial_starts = 0;
+  record_.images[record_.active].brown_outs = 0;
+}
+
+Choice Slots::choose_slot(Reset cause) {
   const uint8_t other = record_.active == 0 ? 1 : 0;
-  if (too_many_starts() && record_.images[other].present != 0 && whole(other))
-    go_back_to(other, Reason::kNoHealthyBoot);
+  const Reason why = over(cause);
+  if (why != Reason::kNone && record_.images[other].present != 0 && whole(other))
+    go_back_to(other, why);
   else if (!whole(record_.active)) {
     if (!whole(other)) return Choice{Boot::kNothingWhole, 0, 0, false};
     go_back_to(other, Reason::kDamaged);
@@ -116,11 +138,17 @@ Choice Slots::choose_slot() {
   return start(record_.active);
 }
 
-Choice Slots::choose_after_copying() {
-  if (too_many_starts() && record_.pending == Pending::kNothing && record_.images[kKeep].present != 0 && whole(kKeep)) {
-    record_.pending = Pending::kRestore;
-    record_.pending_reason = Reason::kNoHealthyBoot;
-  }
+// Copy-in-place: the older image is to be copied back, if the one on trial gets no further start.
+void Slots::give_up_in_place(Reset cause) {
+  const Reason why = over(cause);
+  if (why == Reason::kNone || record_.pending != Pending::kNothing || record_.images[kKeep].present == 0 || !whole(kKeep)) return;
+  record_.pending = Pending::kRestore;
+  record_.pending_reason = why;
+  record_.copy_orders = 0;
+}
+
+Choice Slots::choose_after_copying(Reset cause) {
+  give_up_in_place(cause);
   if (record_.pending == Pending::kInstall && !install()) drop_install();
   if (record_.pending == Pending::kRestore && !restore(record_.pending_reason)) record_.pending = Pending::kNothing;
   if (!whole(kRun) && !mend()) return Choice{Boot::kNothingWhole, 0, 0, false};
@@ -150,10 +178,8 @@ void Slots::installed() {
   record_.images[kRun] = record_.images[kStaging];
   record_.images[kRun].present = 1;
   record_.images[kStaging].present = 0;
-  record_.phase = Phase::kOnTrial;
   record_.pending = Pending::kNothing;
-  record_.unhealthy_starts = 0;
-  record_.trial_starts = 0;
+  begin_trial();
 }
 
 bool Slots::restore(Reason why) {
@@ -283,6 +309,8 @@ Code Slots::clear_brown_outs() {
 
 // --- an image on its way in
 
+bool Slots::weak_supply() const { return open_ && record_.phase == Phase::kOnTrial && record_.images[running_].brown_outs > 0; }
+
 bool Slots::updating() const { return update_.at != Receiving::kNothing; }
 
 Code Slots::begin_update(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n) {
@@ -300,7 +328,7 @@ Code Slots::begin_update(const Ticket &ticket, const uint8_t *ticket_bytes, size
   update_.done = 0;
   update_.page_n = 0;
   update_.image = describe(ticket, ticket_bytes, ticket_n);
-  crypto_->sha256_begin(&update_.sha);
+  begin_digest();
   return Code::kOk;
 }
 
@@ -337,7 +365,21 @@ Code Slots::write(const uint8_t *data, size_t n) {
   return Code::kOk;
 }
 
-void Slots::abort_update() { update_.at = Receiving::kNothing; }
+void Slots::begin_digest() {
+  crypto_->sha256_begin(&update_.sha);
+  update_.hashing = true;
+}
+
+void Slots::end_digest(uint8_t digest[32]) {
+  crypto_->sha256_end(&update_.sha, digest);
+  update_.hashing = false;
+}
+
+void Slots::abort_update() {
+  uint8_t of_a_part[32];
+  if (update_.hashing) end_digest(of_a_part);
+  update_.at = Receiving::kNothing;
+}
 
 Step Slots::end_update(Code *why, Code code) {
   abort_update();
@@ -359,13 +401,13 @@ Step Slots::finish_update(Code *why) {
 
 Step Slots::end_of_body(Code *why) {
   uint8_t digest[32];
-  crypto_->sha256_end(&update_.sha, digest);
+  end_digest(digest);
   if (update_.received != update_.image.bytes) return end_update(why, Code::kWrongSize);
   if (memcmp(digest, update_.image.sha256, sizeof digest) != 0) return end_update(why, Code::kWrongDigest);
   if (update_.page_n > 0 && !put_page()) return end_update(why, Code::kFlashFailed);
   update_.at = Receiving::kReadBack;
   update_.done = 0;
-  crypto_->sha256_begin(&update_.sha);
+  begin_digest();
   return Step::kMore;
 }
 
@@ -375,7 +417,7 @@ Step Slots::read_back_step(Code *why) {
     return end_update(why, Code::kFlashFailed);
   if (update_.done < image.bytes) return Step::kMore;
   uint8_t digest[32];
-  crypto_->sha256_end(&update_.sha, digest);
+  end_digest(digest);
   if (memcmp(digest, image.sha256, sizeof digest) != 0) return end_update(why, Code::kFlashFailed);
   if (partition_->layout == Layout::kTwoSlot) return end_update(why, commit_update() ? Code::kOk : Code::kFlashFailed);
   memset(&record_.images[kKeep], 0, sizeof record_.images[kKeep]);  // about to be written over
@@ -392,7 +434,7 @@ Step Slots::copy_old_step(Code *why) {
   if (update_.done < record_.images[kRun].bytes) return Step::kMore;
   update_.at = Receiving::kCopyCheck;
   update_.done = 0;
-  crypto_->sha256_begin(&update_.sha);
+  begin_digest();
   return Step::kMore;
 }
 
@@ -402,7 +444,7 @@ Step Slots::copy_check_step(Code *why) {
     return end_update(why, Code::kFlashFailed);
   if (update_.done < old.bytes) return Step::kMore;
   uint8_t digest[32];
-  crypto_->sha256_end(&update_.sha, digest);
+  end_digest(digest);
   const bool good = memcmp(digest, old.sha256, sizeof digest) == 0 && commit_update();
   return end_update(why, good ? Code::kOk : Code::kFlashFailed);
 }
@@ -415,9 +457,7 @@ bool Slots::commit_update() {
   record_.images[update_.area] = update_.image;
   if (partition_->layout == Layout::kTwoSlot) {
     record_.active = update_.area;
-    record_.phase = Phase::kOnTrial;
-    record_.unhealthy_starts = 0;
-    record_.trial_starts = 0;
+    begin_trial();
   } else {
     record_.images[kKeep] = record_.images[kRun];
     record_.pending = Pending::kInstall;

@@ -6,7 +6,10 @@
 // network was away may be sent again with the same ticket. An image that is on trial goes back after 3 starts in a row that
 // never reached a healthy loop, or after 8 starts in all, else one that crashes later than that would stay on trial forever.
 // A kept image does not go back for want of healthy starts (three short power cuts must not change the firmware of a node), only
-// when its bytes no longer match its digest. An image that was put back is not kept as an older image.
+// when its bytes no longer match its digest. An image that was put back is not kept as an older image. A brown-out is the
+// supply's fault: the start that it ended is not held against the image on trial, which is tried again, kBrownOutTries times a trial;
+// then it goes back all the same, with a reason of its own, for an image that draws more than the old one may be what the supply
+// does not bear.
 #ifndef TN_SLOTS_H
 #define TN_SLOTS_H
 
@@ -20,6 +23,7 @@ namespace tn {
 
 constexpr uint8_t kUnhealthyStarts = 3;
 constexpr uint8_t kTrialStarts = 8;
+constexpr uint8_t kBrownOutTries = 3;  // starts more that a trial gets for brown-outs
 constexpr uint8_t kCopyOrders = 3;  // of one copy; then it is given up, for a boot loader that cannot copy must not be asked for ever
 constexpr uint32_t kHealthyAfterMs = 30000;  // of control with the interface up; the caller's clock
 
@@ -78,6 +82,7 @@ struct SlotUpdate {
   uint32_t received;  // bytes of the body
   uint32_t done;      // bytes of the present pass over the flash
   uint32_t page_n;
+  bool hashing;  // sha was begun and not ended; an engine of the chip may hang on it
   Sha256 sha;
   ImageRecord image;
   uint8_t page[256];
@@ -87,17 +92,19 @@ class Slots {
  public:
   void begin(const Flash *flash, const Partition *partition, const Crypto *crypto);
 
+  // `cause`, here and below: why this start came. The start that the node itself asks for when an image is handed over is no cause.
+
   // --- boot loader
-  Choice choose();
+  Choice choose(Reset cause);
 
   // --- a boot loader that copies when it is told and does nothing else (ESP8266): the application calls this first thing at each
   // start, instead of choose(). It checks what came of a copy, counts the start, and orders the next copy. kNothingWhole: the
   // running image is damaged and nothing can mend it; it runs all the same, so let it control what it can.
-  InPlace start_in_place();
+  InPlace start_in_place(Reset cause);
 
   // --- ESP32 family, where the boot loader is not ours: once per start, before open(). Brings the trial record and the boot
   // loader's notes into line, whatever a power cut left undone and whatever the boot loader decided, and counts the start.
-  Arrival arrive(uint8_t area);
+  Arrival arrive(uint8_t area, Reset cause);
 
   // --- first flash: the image must already lie in area 0. Reads it back, then writes the first record: kept, floor = sequence.
   Code first_flash(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n);
@@ -108,6 +115,7 @@ class Slots {
   size_t ticket(const uint8_t **bytes) const;  // the running image's ticket
   uint32_t room() const;                       // the largest image that can be taken
   bool updating() const;
+  bool weak_supply() const;  // brown-outs in the trial that is under way
 
   Code begin_update(const Ticket &ticket, const uint8_t *ticket_bytes, size_t ticket_n);  // kBusy kOnTrial kTooBig kFlashFailed
   Code write(const uint8_t *data, size_t n);  // kWrongSize when more than the ticket's size, kFlashFailed
@@ -134,20 +142,27 @@ class Slots {
   OtaData notes_;
 
   bool save();
+  void begin_digest();
+  void end_digest(uint8_t digest[32]);
   bool whole(uint8_t area) const;
   bool copy(uint8_t from, uint8_t to, uint32_t bytes) const;
   bool bring(uint8_t from) const;
-  bool too_many_starts() const;
+  void note_cause(Reset cause);
+  Reason over(Reset cause) const;
   void go_back_to(uint8_t area, Reason why);
+  void begin_trial();
   uint8_t older_area() const;
   Choice start(uint8_t area);
   bool hand_over(uint8_t area);
   bool leave_for(uint8_t area);
   bool confirm();
-  Arrival arrive_as_recorded();
-  Arrival arrive_elsewhere(uint8_t area);
-  Choice choose_slot();
-  Choice choose_after_copying();
+  bool try_again(Reset cause);
+  bool hand_over_now(Reset cause);
+  Arrival arrive_as_recorded(Reset cause);
+  Arrival arrive_elsewhere(uint8_t area, Reset cause);
+  Choice choose_slot(Reset cause);
+  Choice choose_after_copying(Reset cause);
+  void give_up_in_place(Reset cause);
   bool install();
   bool restore(Reason why);
   bool mend();

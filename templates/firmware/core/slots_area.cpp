@@ -34,11 +34,11 @@ bool hash_sector(const Flash &flash, const Crypto &crypto, const Area &area, uin
 bool area_matches(const Flash &flash, const Crypto &crypto, const Area &area, uint32_t bytes, const uint8_t sha256[32]) {
   Sha256 sha;
   uint8_t digest[32];
+  bool read = true;
   crypto.sha256_begin(&sha);
-  for (uint32_t done = 0; done < bytes;)
-    if (!hash_sector(flash, crypto, area, bytes, &done, &sha)) return false;
+  for (uint32_t done = 0; read && done < bytes;) read = hash_sector(flash, crypto, area, bytes, &done, &sha);
   crypto.sha256_end(&sha, digest);
-  return memcmp(digest, sha256, sizeof digest) == 0;
+  return read && memcmp(digest, sha256, sizeof digest) == 0;
 }
 
 bool copy_sector(const Flash &flash, uint32_t from, uint32_t to) {

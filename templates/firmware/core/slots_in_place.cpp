@@ -6,15 +6,12 @@
 
 namespace tn {
 
-InPlace Slots::start_in_place() {
+InPlace Slots::start_in_place(Reset cause) {
   InPlace what = {};
   what.choice = Choice{Boot::kNoRecord, 0, 0, false};
   if (!read_record_firmly(*flash_, *partition_, &record_, &newest_)) return what;
-  if (too_many_starts() && record_.pending == Pending::kNothing && record_.images[kKeep].present != 0 && whole(kKeep)) {
-    record_.pending = Pending::kRestore;
-    record_.pending_reason = Reason::kNoHealthyBoot;
-    record_.copy_orders = 0;
-  }
+  note_cause(cause);
+  give_up_in_place(cause);
   if (record_.pending != Pending::kNothing && order_pending(&what)) return what;
   const bool good = whole(kRun);
   if (!good && order_mending(&what)) return what;

@@ -19,7 +19,7 @@ struct ImageRecord {
   uint64_t sequence;
   uint32_t bytes;
   uint8_t present;
-  uint8_t reserved;
+  uint8_t brown_outs;  // of its trial
   uint16_t ticket_bytes;
   uint8_t sha256[32];
   uint8_t ticket[kTicketBytes];
@@ -35,7 +35,7 @@ struct SlotRecord {
   uint32_t boots;
   uint8_t active;  // image area that runs
   Phase phase;
-  Pending pending;
+  Pending pending;  // ESP32 family: kInstall while the image on trial is to be handed over to the boot loader once more
   Reason last_reason;
   Reason pending_reason;
   uint8_t unhealthy_starts;

@@ -20,11 +20,32 @@ typedef enum {
   WIFI_EVENT_STA_CONNECTED,
   WIFI_EVENT_STA_DISCONNECTED
 } wifi_event_t;
+typedef enum { WIFI_AUTH_OPEN = 0, WIFI_AUTH_WEP, WIFI_AUTH_WPA_PSK, WIFI_AUTH_WPA2_PSK, WIFI_AUTH_WPA_WPA2_PSK, WIFI_AUTH_ENTERPRISE, WIFI_AUTH_WPA3_PSK, WIFI_AUTH_WPA2_WPA3_PSK } wifi_auth_mode_t;
+typedef enum { WIFI_COUNTRY_POLICY_AUTO, WIFI_COUNTRY_POLICY_MANUAL } wifi_country_policy_t;
+typedef struct {
+  char cc[3];
+  uint8_t schan;
+  uint8_t nchan;
+  int8_t max_tx_power;
+  wifi_country_policy_t policy;
+} wifi_country_t;
+typedef struct {
+  bool capable;
+  bool required;
+} wifi_pmf_config_t;
+#define WIFI_PROTOCOL_11B 1
+#define WIFI_PROTOCOL_11G 2
+typedef struct {
+  int8_t rssi;
+  wifi_auth_mode_t authmode;
+} wifi_scan_threshold_t;
 typedef struct {
   uint8_t ssid[32];
   uint8_t password[64];
   wifi_scan_method_t scan_method;
   wifi_sort_method_t sort_method;
+  wifi_scan_threshold_t threshold;
+  wifi_pmf_config_t pmf_cfg;
 } wifi_sta_config_t;
 typedef union {
   wifi_sta_config_t sta;
@@ -36,6 +57,7 @@ typedef struct {
 typedef struct {
   uint8_t bssid[6];
   uint8_t ssid[33];
+  uint8_t primary;
   int8_t rssi;
 } wifi_ap_record_t;
 extern esp_event_base_t WIFI_EVENT;
@@ -48,6 +70,9 @@ esp_err_t esp_wifi_disconnect(void);
 esp_err_t esp_wifi_sta_get_ap_info(wifi_ap_record_t *ap_info);
 esp_err_t esp_wifi_set_ps(wifi_ps_type_t type);
 esp_err_t esp_wifi_set_config(wifi_interface_t interface, wifi_config_t *conf);
+esp_err_t esp_wifi_set_country(const wifi_country_t *country);
+esp_err_t esp_wifi_set_protocol(wifi_interface_t ifx, uint8_t protocol_bitmap);
+esp_err_t esp_wifi_set_max_tx_power(int8_t power);
 esp_err_t esp_wifi_set_storage(wifi_storage_t storage);
 }
 

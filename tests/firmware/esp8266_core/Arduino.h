@@ -40,6 +40,7 @@ class EspClass {
   static void wdtFeed();
   static void restart();
   static uint32_t getFreeHeap();
+  static uint32_t getMaxFreeBlockSize();
   static uint32_t getFlashChipRealSize();
   static bool flashEraseSector(uint32_t sector);
   static bool flashWrite(uint32_t address, const uint32_t *data, size_t size);

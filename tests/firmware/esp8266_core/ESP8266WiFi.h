@@ -9,6 +9,8 @@ typedef enum { WL_CONNECTED = 3 } wl_status_t;
 typedef enum WiFiMode { WIFI_OFF = 0, WIFI_STA = 1, WIFI_AP = 2, WIFI_AP_STA = 3 } WiFiMode_t;
 typedef enum WiFiSleepType { WIFI_NONE_SLEEP = 0, WIFI_LIGHT_SLEEP = 1, WIFI_MODEM_SLEEP = 2 } WiFiSleepType_t;
 
+typedef enum WiFiPhyMode { WIFI_PHY_MODE_11B = 1, WIFI_PHY_MODE_11G = 2, WIFI_PHY_MODE_11N = 3 } WiFiPhyMode_t;
+
 class ESP8266WiFiClass {
  public:
   wl_status_t begin(const char *ssid, const char *passphrase = nullptr, int32_t channel = 0, const uint8_t *bssid = nullptr,
@@ -19,9 +21,13 @@ class ESP8266WiFiClass {
   bool setAutoReconnect(bool autoReconnect);
   uint8_t *macAddress(uint8_t *mac);
   int8_t RSSI();
+  uint8_t *BSSID();
+  uint8_t channel(void);
+  bool setPhyMode(WiFiPhyMode_t mode);
   bool setSleepMode(WiFiSleepType_t type, uint8_t listenInterval = 0);
   static void persistent(bool persistent);
   bool mode(WiFiMode_t);
+  bool forceSleepBegin(uint32_t sleepUs = 0);
 };
 extern ESP8266WiFiClass WiFi;
 

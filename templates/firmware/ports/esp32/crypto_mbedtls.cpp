@@ -52,6 +52,16 @@ void hmac_end(Hmac *h, uint8_t out[32]) {
   idf::mbedtls_md_free(context(h));
 }
 
+Verified verdict(int error) {
+  switch (error) {
+    case 0: return Verified::kGood;
+    case MBEDTLS_ERR_MPI_ALLOC_FAILED:
+    case MBEDTLS_ERR_ECP_ALLOC_FAILED:
+    case MBEDTLS_ERR_MD_ALLOC_FAILED: return Verified::kNoMemory;  // the last by the generator that blinds the points
+    default: return Verified::kBad;
+  }
+}
+
 Verified verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]) {
   idf::mbedtls_ecp_group group;
   idf::mbedtls_ecp_point key;
@@ -60,16 +70,17 @@ Verified verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t
   idf::mbedtls_ecp_point_init(&key);
   idf::mbedtls_mpi_init(&r);
   idf::mbedtls_mpi_init(&s);
-  const bool good = idf::mbedtls_ecp_group_load(&group, idf::MBEDTLS_ECP_DP_SECP256R1) == 0 &&
-                    idf::mbedtls_ecp_point_read_binary(&group, &key, point, 65) == 0 &&
-                    idf::mbedtls_ecp_check_pubkey(&group, &key) == 0 &&
-                    idf::mbedtls_mpi_read_binary(&r, sig, 32) == 0 && idf::mbedtls_mpi_read_binary(&s, sig + 32, 32) == 0 &&
-                    idf::mbedtls_ecdsa_verify(&group, digest, 32, &key, &r, &s) == 0;
+  int error = idf::mbedtls_ecp_group_load(&group, idf::MBEDTLS_ECP_DP_SECP256R1);
+  if (error == 0) error = idf::mbedtls_ecp_point_read_binary(&group, &key, point, 65);
+  if (error == 0) error = idf::mbedtls_ecp_check_pubkey(&group, &key);
+  if (error == 0) error = idf::mbedtls_mpi_read_binary(&r, sig, 32);
+  if (error == 0) error = idf::mbedtls_mpi_read_binary(&s, sig + 32, 32);
+  if (error == 0) error = idf::mbedtls_ecdsa_verify(&group, digest, 32, &key, &r, &s);
   idf::mbedtls_mpi_free(&s);
   idf::mbedtls_mpi_free(&r);
   idf::mbedtls_ecp_point_free(&key);
   idf::mbedtls_ecp_group_free(&group);
-  return good ? Verified::kGood : Verified::kBad;
+  return verdict(error);
 }
 
 // Mbed TLS does not promise to decrypt in place, so what is decrypted is a copy. It wipes its output when the tag does not match.

@@ -3,6 +3,7 @@
 #include "../../core/node_block_check.h"
 #include "crypto_mbedtls.h"
 #include "idf.h"
+#include "pins.h"
 
 namespace tn {
 
@@ -14,19 +15,7 @@ Esp32Port *self(void *ctx) { return static_cast<Esp32Port *>(ctx); }
 
 // --- pins
 
-// The pull-up is on for no longer than the reading takes: less current through the water, less electrolysis.
-bool probe_is_low(void *, uint8_t pin, uint8_t pull) {
-  const idf::gpio_num_t gpio = static_cast<idf::gpio_num_t>(pin);
-  idf::esp_rom_gpio_pad_select_gpio(pin);
-  idf::gpio_set_direction(gpio, idf::GPIO_MODE_INPUT);
-  if (pull != static_cast<uint8_t>(Pull::kInternalUp)) return idf::gpio_get_level(gpio) == 0;
-  idf::gpio_set_pull_mode(gpio, idf::GPIO_PULLUP_ONLY);
-  idf::esp_rom_delay_us(kSettleUs);
-  const bool low = idf::gpio_get_level(gpio) == 0;
-  idf::gpio_set_pull_mode(gpio, idf::GPIO_FLOATING);
-  return low;
-}
-
+bool probe_is_low(void *, uint8_t pin, uint8_t pull) { return sample_probe(pin, pull); }
 void relay(void *, uint8_t pin, bool level_high) { drive_pin(pin, level_high); }
 
 // --- clock and system
@@ -36,14 +25,18 @@ void restart(void *) { idf::esp_restart(); }
 void feed_watchdog(void *) { idf::esp_task_wdt_reset(); }
 void random_bytes(void *, uint8_t *to, size_t n) { idf::esp_fill_random(to, n); }
 uint32_t free_bytes(void *) { return idf::esp_get_free_heap_size(); }
+// Of the memory that Mbed TLS may have (CONFIG_MBEDTLS_INTERNAL_MEM_ALLOC of the core's builds).
+uint32_t largest_block(void *) {
+  return static_cast<uint32_t>(idf::heap_caps_get_largest_free_block(MALLOC_CAP_INTERNAL | MALLOC_CAP_8BIT));
+}
 void mac(void *, uint8_t to[6]) { idf::esp_read_mac(to, idf::ESP_MAC_WIFI_STA); }
 
 Reset reset_reason(void *) {
   switch (idf::esp_reset_reason()) {
     case idf::ESP_RST_UNKNOWN:
     case idf::ESP_RST_POWERON:
-    case idf::ESP_RST_EXT:
-    case idf::ESP_RST_BROWNOUT: return Reset::kPowerOn;
+    case idf::ESP_RST_EXT: return Reset::kPowerOn;
+    case idf::ESP_RST_BROWNOUT: return Reset::kBrownOut;
     case idf::ESP_RST_SW:
     case idf::ESP_RST_DEEPSLEEP:
     case idf::ESP_RST_SDIO: return Reset::kRestart;
@@ -64,6 +57,8 @@ void close_one(void *ctx, int handle) { self(ctx)->server.close_one(handle); }
 void announce(void *ctx, const Announcement *what) { self(ctx)->announcer.set(*what); }
 void goodbye(void *ctx) { self(ctx)->announcer.goodbye(); }
 bool rssi_dbm(void *ctx, int16_t *to) { return self(ctx)->radio.rssi_dbm(to); }
+void spare_supply(void *ctx) { self(ctx)->radio.quieten(); }
+bool access_point(void *ctx, uint8_t bssid[6], uint8_t *channel) { return self(ctx)->radio.access_point(bssid, channel); }
 bool network_up(void *ctx) { return self(ctx)->radio.up(); }
 void join(void *ctx, const char *network, const char *passphrase) { self(ctx)->radio.join(network, passphrase); }
 
@@ -79,6 +74,7 @@ size_t console_write(void *, const char *from, size_t n) {
 }
 
 bool has_pin(const NodeBlock &block, uint8_t pin) {
+  if (block.clear_pin == pin) return true;
   for (size_t i = 0; i < block.tank_count; ++i) {
     const TankBlock &tank = block.tanks[i];
     if (tank.pump_pin == pin) return true;
@@ -94,20 +90,14 @@ bool may_have_console(const NodeBlock &block) {
 
 }  // namespace
 
-void drive_pin(uint8_t pin, bool level_high) {
-  const idf::gpio_num_t gpio = static_cast<idf::gpio_num_t>(pin);
-  idf::gpio_set_level(gpio, level_high ? 1 : 0);
-  idf::esp_rom_gpio_pad_select_gpio(pin);
-  idf::gpio_set_direction(gpio, idf::GPIO_MODE_OUTPUT);
-}
-
 void start_esp32_port(Esp32Port *esp32, const NodeBlock &block) {
   const bool console = may_have_console(block);
   idf::esp_task_wdt_init(kWatchdogSeconds, true);
   idf::esp_task_wdt_add(nullptr);
   if (console) idf::Serial.begin(kConsoleBaud);
   read_flash_map(&esp32->map);
-  if (esp32->radio.start(name_in_block(block))) esp32->server.start();
+  const uint8_t traits = check_node_block(block) == BlockFault::kNone ? block.network_traits : uint8_t{0};
+  if (esp32->radio.start(name_in_block(block), traits, reset_reason(nullptr) == Reset::kBrownOut)) esp32->server.start();
   Port *const p = &esp32->port;
   p->ctx = esp32;
   p->probe_is_low = probe_is_low;
@@ -125,7 +115,10 @@ void start_esp32_port(Esp32Port *esp32, const NodeBlock &block) {
   p->feed_watchdog = feed_watchdog;
   p->random = random_bytes;
   p->free_bytes = free_bytes;
+  p->largest_block = largest_block;
   p->rssi_dbm = rssi_dbm;
+  p->access_point = access_point;
+  p->spare_supply = spare_supply;
   p->network_up = network_up;
   p->mac = mac;
   p->reset_reason = reset_reason;

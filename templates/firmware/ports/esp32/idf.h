@@ -9,17 +9,17 @@
 #include <esp_err.h>                  // macro ESP_OK
 #include <esp_event.h>                // macro ESP_EVENT_ANY_ID
 #include <esp_flash.h>
+#include <esp_heap_caps.h>              // macros MALLOC_CAP_8BIT, MALLOC_CAP_INTERNAL
 #include <esp_mac.h>
 #include <esp_netif.h>
 #include <esp_ota_ops.h>
 #include <esp_partition.h>
 #include <esp_random.h>
-#include <esp_rom_gpio.h>
 #include <esp_rom_sys.h>
 #include <esp_system.h>
 #include <esp_task_wdt.h>
 #include <esp_timer.h>
-#include <esp_wifi.h>                 // macro WIFI_INIT_CONFIG_DEFAULT
+#include <esp_wifi.h>                 // macros WIFI_INIT_CONFIG_DEFAULT, WIFI_PROTOCOL_11B, WIFI_PROTOCOL_11G
 #include <esp_wifi_default.h>
 #include <freertos/FreeRTOS.h>        // macro portTICK_PERIOD_MS
 #include <freertos/task.h>
@@ -27,9 +27,9 @@
                                       // O_NONBLOCK, MSG_DONTWAIT, INADDR_ANY
 #include <lwip/def.h>
 #include <mbedtls/ecdsa.h>
-#include <mbedtls/ecp.h>
+#include <mbedtls/ecp.h>              // macros MBEDTLS_ERR_ECP_ALLOC_FAILED, MBEDTLS_ERR_MPI_ALLOC_FAILED (bignum.h)
 #include <mbedtls/gcm.h>
-#include <mbedtls/md.h>
+#include <mbedtls/md.h>               // macro MBEDTLS_ERR_MD_ALLOC_FAILED
 #include <mbedtls/sha256.h>
 #include <mdns.h>
 
@@ -43,16 +43,18 @@ using ::TX;
 
 // pins
 using ::esp_rom_delay_us;
-using ::esp_rom_gpio_pad_select_gpio;
+using ::gpio_config;
+using ::gpio_config_t;
 using ::gpio_get_level;
+using ::gpio_mode_t;
 using ::gpio_num_t;
-using ::gpio_set_direction;
 using ::gpio_set_level;
-using ::gpio_set_pull_mode;
-using ::GPIO_FLOATING;
+using ::GPIO_INTR_DISABLE;
 using ::GPIO_MODE_INPUT;
 using ::GPIO_MODE_OUTPUT;
-using ::GPIO_PULLUP_ONLY;
+using ::GPIO_PULLDOWN_DISABLE;
+using ::GPIO_PULLUP_DISABLE;
+using ::GPIO_PULLUP_ENABLE;
 
 // clock, tasks, watchdog, system
 using ::esp_fill_random;
@@ -64,6 +66,7 @@ using ::esp_task_wdt_add;
 using ::esp_task_wdt_init;
 using ::esp_task_wdt_reset;
 using ::esp_timer_get_time;
+using ::heap_caps_get_largest_free_block;
 using ::vTaskDelay;
 using ::ESP_MAC_WIFI_STA;
 using ::ESP_RST_BROWNOUT;
@@ -104,7 +107,10 @@ using ::esp_wifi_connect;
 using ::esp_wifi_disconnect;
 using ::esp_wifi_init;
 using ::esp_wifi_set_config;
+using ::esp_wifi_set_country;
+using ::esp_wifi_set_max_tx_power;
 using ::esp_wifi_set_mode;
+using ::esp_wifi_set_protocol;
 using ::esp_wifi_set_ps;
 using ::esp_wifi_set_storage;
 using ::esp_wifi_sta_get_ap_info;
@@ -112,13 +118,19 @@ using ::esp_wifi_start;
 using ::esp_wifi_stop;
 using ::wifi_ap_record_t;
 using ::wifi_config_t;
+using ::wifi_country_t;
 using ::wifi_init_config_t;
 using ::IP_EVENT;
 using ::IP_EVENT_STA_GOT_IP;
 using ::IP_EVENT_STA_LOST_IP;
 using ::WIFI_ALL_CHANNEL_SCAN;
+using ::WIFI_AUTH_WPA2_PSK;
+using ::WIFI_AUTH_WPA3_PSK;
 using ::WIFI_CONNECT_AP_BY_SIGNAL;
+using ::WIFI_COUNTRY_POLICY_AUTO;
+using ::WIFI_COUNTRY_POLICY_MANUAL;
 using ::WIFI_EVENT;
+using ::WIFI_EVENT_STA_CONNECTED;
 using ::WIFI_EVENT_STA_DISCONNECTED;
 using ::WIFI_EVENT_STA_START;
 using ::WIFI_EVENT_STA_STOP;

@@ -3,6 +3,7 @@
 #include "../../core/node_block_check.h"
 #include "esp32_port.h"
 #include "idf.h"
+#include "pins.h"
 
 namespace {
 

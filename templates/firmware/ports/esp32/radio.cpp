@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "../../core/node_block.h"
 #include "idf.h"
 
 namespace tn {
@@ -18,7 +19,9 @@ void put(const char *text, uint8_t *to, size_t room) {
 
 }  // namespace
 
-bool Radio::start(const char *name) {
+bool Radio::start(const char *name, uint8_t traits, bool quiet) {
+  traits_ = traits;
+  quiet_ = quiet;
   if (!good(idf::esp_netif_init()) || !good(idf::esp_event_loop_create_default())) return false;
   idf::esp_netif_t *const station = idf::esp_netif_create_default_wifi_sta();
   if (station == nullptr) return false;
@@ -28,9 +31,36 @@ bool Radio::start(const char *name) {
             good(idf::esp_event_handler_register(idf::IP_EVENT, ESP_EVENT_ANY_ID, on_event, this)) &&
             good(idf::esp_wifi_init(&config)) && good(idf::esp_wifi_set_storage(idf::WIFI_STORAGE_RAM)) &&
             good(idf::esp_wifi_set_mode(idf::WIFI_MODE_STA));
-  on_ = driver_ && good(idf::esp_wifi_start());
+  if (driver_) set_traits();
+  on_ = driver_ && turn_on();
   if (on_) idf::esp_wifi_set_ps(idf::WIFI_PS_NONE);  // a sleeping radio answers late, and misses multicast
   return on_;
+}
+
+void Radio::quieten() {
+  quiet_ = true;
+  if (on_) idf::esp_wifi_set_max_tx_power(kQuietQuarterDbm);
+}
+
+bool Radio::turn_on() {
+  if (!good(idf::esp_wifi_start())) return false;
+  if (quiet_) idf::esp_wifi_set_max_tx_power(kQuietQuarterDbm);
+  return true;
+}
+
+// By default the IDF looks on channels 1 to 13, on 12 and 13 without asking (wifi.rst, "Wi-Fi Country Code"): that finds no hidden
+// network there, and none on 14. To ask on 14 is allowed in Japan alone, so it is only listened to.
+void Radio::set_traits() const {
+  if ((traits_ & kHighChannels) != 0) {
+    const bool hidden = (traits_ & kHiddenNetwork) != 0;
+    idf::wifi_country_t country = {};
+    put(hidden ? "CN" : "JP", reinterpret_cast<uint8_t *>(country.cc), sizeof country.cc);
+    country.schan = 1;
+    country.nchan = hidden ? 13 : 14;
+    country.policy = hidden ? idf::WIFI_COUNTRY_POLICY_MANUAL : idf::WIFI_COUNTRY_POLICY_AUTO;
+    idf::esp_wifi_set_country(&country);
+  }
+  if ((traits_ & kNo80211n) != 0) idf::esp_wifi_set_protocol(idf::WIFI_IF_STA, WIFI_PROTOCOL_11B | WIFI_PROTOCOL_11G);
 }
 
 void Radio::join(const char *network, const char *passphrase) {
@@ -47,9 +77,14 @@ void Radio::join(const char *network, const char *passphrase) {
   put(passphrase, config.sta.password, sizeof config.sta.password);
   config.sta.scan_method = idf::WIFI_ALL_CHANNEL_SCAN;
   config.sta.sort_method = idf::WIFI_CONNECT_AP_BY_SIGNAL;
+  // The IDF's default takes any network of this name, an open twin with more signal before ours.
+  const bool wpa3 = (traits_ & kWpa3Only) != 0;
+  if (passphrase[0] != '\0') config.sta.threshold.authmode = wpa3 ? idf::WIFI_AUTH_WPA3_PSK : idf::WIFI_AUTH_WPA2_PSK;
+  config.sta.pmf_cfg.capable = true;
+  config.sta.pmf_cfg.required = wpa3;
   if (on_) idf::esp_wifi_disconnect();
   idf::esp_wifi_set_config(idf::WIFI_IF_STA, &config);
-  if (!on_) on_ = good(idf::esp_wifi_start());
+  if (!on_) on_ = turn_on();
   wanted_ = true;
   loose_ = true;
   connect_ms_ = 0;
@@ -70,6 +105,14 @@ bool Radio::rssi_dbm(int16_t *to) const {
   return true;
 }
 
+bool Radio::access_point(uint8_t bssid[6], uint8_t *channel) const {
+  idf::wifi_ap_record_t record;
+  if (!has_address_ || !good(idf::esp_wifi_sta_get_ap_info(&record))) return false;
+  memcpy(bssid, record.bssid, sizeof record.bssid);
+  *channel = record.primary;
+  return true;
+}
+
 void Radio::on_event(void *ctx, const char *base, int32_t id, void *) { static_cast<Radio *>(ctx)->note(base, id); }
 
 void Radio::note(const char *base, int32_t id) {
@@ -80,6 +123,8 @@ void Radio::note(const char *base, int32_t id) {
   }
   if (id == idf::WIFI_EVENT_STA_START) started_ = true;
   if (id == idf::WIFI_EVENT_STA_STOP) started_ = has_address_ = false;
+  // What came before it, of an earlier connection, is over: no second connect on a link that lives.
+  if (id == idf::WIFI_EVENT_STA_CONNECTED) loose_ = false;
   if (id == idf::WIFI_EVENT_STA_DISCONNECTED) {
     has_address_ = false;
     loose_ = true;

@@ -1,5 +1,6 @@
 #include "chip_port.h"
 
+#include "../../core/node_block_check.h"
 #include "chip_flash.h"
 #include "core_names.h"
 #include "crypto_chip.h"
@@ -32,6 +33,7 @@ bool can_restart(void *) { return !core::loaded_over_serial(); }
 void feed_watchdog(void *) { core::feed_watchdog(); }
 void random_bytes(void *, uint8_t *to, size_t n) { core::random_bytes(to, n); }
 uint32_t free_bytes(void *) { return core::free_heap(); }
+uint32_t largest_block(void *) { return core::largest_heap_block(); }
 
 bool rssi_dbm(void *, int16_t *to) {
   const int signal = core::radio_signal_dbm();
@@ -39,13 +41,18 @@ bool rssi_dbm(void *, int16_t *to) {
   return signal != kSignalUnknown;
 }
 bool network_up(void *) { return core::radio_joined(); }
+bool access_point(void *, uint8_t bssid[6], uint8_t *channel) {
+  if (!core::radio_joined()) return false;
+  core::radio_access_point(bssid, channel);
+  return true;
+}
 void mac(void *, uint8_t to[6]) { core::radio_mac(to); }
 
-void join(void *, const char *network, const char *passphrase) {
+void join(void *ctx, const char *network, const char *passphrase) {
   if (network == nullptr) {
     core::radio_leave();
   } else {
-    core::radio_join(network, passphrase);
+    core::radio_join(network, passphrase, chip_of(ctx)->traits);
   }
 }
 
@@ -55,7 +62,7 @@ Reset reset_reason(void *) {
     case core::kResetSoftwareWatchdog: return Reset::kWatchdog;
     case core::kResetException: return Reset::kCrash;
     case core::kResetRestart: return Reset::kRestart;
-    default: return Reset::kPowerOn;  // and the reset button
+    default: return Reset::kPowerOn;  // and the reset button, and a brown-out: the chip cannot tell them apart
   }
 }
 
@@ -66,6 +73,7 @@ size_t console_write(void *, const char *from, size_t n) {
 }
 
 bool uses_pin(const NodeBlock &block, uint8_t pin) {
+  if (block.clear_pin == pin) return true;
   for (size_t i = 0; i < block.tank_count && i < kTanksPerNode; ++i) {
     const TankBlock &tank = block.tanks[i];
     if (tank.pump_does != static_cast<uint8_t>(PumpDoes::kNone) && tank.pump_pin == pin) return true;
@@ -74,6 +82,12 @@ bool uses_pin(const NodeBlock &block, uint8_t pin) {
     }
   }
   return false;
+}
+
+// None of a damaged block. WPA3 alone is beyond this chip's SDK.
+core::RadioTraits traits_of(const NodeBlock &block) {
+  const unsigned bits = check_node_block(block) == BlockFault::kNone ? block.network_traits : 0u;
+  return {(bits & kHiddenNetwork) != 0, (bits & kHighChannels) != 0, (bits & kNo80211n) != 0};
 }
 
 void fill_in(ChipPort *chip) {
@@ -96,7 +110,9 @@ void fill_in(ChipPort *chip) {
   port.feed_watchdog = feed_watchdog;
   port.random = random_bytes;
   port.free_bytes = free_bytes;
+  port.largest_block = largest_block;
   port.rssi_dbm = rssi_dbm;
+  port.access_point = access_point;
   port.network_up = network_up;
   port.mac = mac;
   port.reset_reason = reset_reason;
@@ -109,11 +125,15 @@ void fill_in(ChipPort *chip) {
 
 }  // namespace
 
+Reset chip_reset() { return reset_reason(nullptr); }
+
 void start_chip_port(ChipPort *chip, const NodeBlock &block) {
   chip->console = !uses_pin(block, core::kSerialTx) && !uses_pin(block, core::kSerialRx);
   if (chip->console) core::serial_begin();
   fill_in(chip);
-  core::radio_set_up();
+  chip->traits = traits_of(block);
+  core::radio_set_up(chip->traits);
+  core::radio_keep_alive();
   chip->server.start();
 }
 

@@ -5,10 +5,12 @@
 
 #include <Arduino.h>
 #include <ESP8266WiFi.h>
+#include <ESP8266WiFiGratuitous.h>
 #include <ESP8266mDNS.h>
 #include <StackThunk.h>
 #include <bearssl/bearssl.h>
 #include <eboot_command.h>
+#include <string.h>
 #include <user_interface.h>
 #include <wiring_private.h>
 
@@ -48,6 +50,7 @@ inline void wait_ms(unsigned long ms) { delay(ms); }  // the system's own tasks 
 inline void restart() { ESP.restart(); }
 inline void feed_watchdog() { ESP.wdtFeed(); }  // software watchdog (3.2 s) and hardware watchdog
 inline uint32_t free_heap() { return ESP.getFreeHeap(); }
+inline uint32_t largest_heap_block() { return ESP.getMaxFreeBlockSize(); }
 inline void random_bytes(uint8_t *to, size_t n) { ESP.random(to, n); }  // true random numbers while the radio is on
 inline uint32_t reset_reason() { return ESP.getResetInfoPtr()->reason; }
 constexpr uint32_t kResetHardwareWatchdog = REASON_WDT_RST;
@@ -71,20 +74,50 @@ inline void order_copy(uint32_t from, uint32_t to, uint32_t n) {
   eboot_command_write(&command);
 }
 
-// --- radio (ESP8266WiFi.h)
-inline void radio_set_up() {
+// --- radio (ESP8266WiFi.h, ESP8266WiFiGratuitous.h, user_interface.h)
+// What is out of the ordinary about the network.
+struct RadioTraits {
+  bool hidden, high_channels, no_80211n;
+};
+// By default the SDK looks on channels 1 to 13 with the policy "automatic", which asks on 1 to 11 and only listens on the others (as
+// the IDF's wifi.rst has it of the same policy): that finds no hidden network there, and none on 14. To ask on 14 is allowed in
+// Japan alone.
+inline void radio_set_country(const RadioTraits &traits) {
+  wifi_country_t country = {};
+  memcpy(country.cc, traits.hidden ? "CN" : "JP", 2);
+  country.schan = 1;
+  country.nchan = traits.hidden ? 13 : 14;
+  country.policy = traits.hidden ? WIFI_COUNTRY_POLICY_MANUAL : WIFI_COUNTRY_POLICY_AUTO;
+  wifi_set_country(&country);
+}
+inline void radio_set_up(const RadioTraits &traits) {
   WiFi.persistent(false);  // the network lies in the credentials sector, not in the system's own settings
   WiFi.mode(WIFI_STA);     // never an access point
   WiFi.setSleepMode(WIFI_NONE_SLEEP);
   WiFi.setAutoReconnect(true);
+  if (traits.no_80211n) WiFi.setPhyMode(WIFI_PHY_MODE_11G);
+  if (traits.high_channels) radio_set_country(traits);
 }
-inline void radio_join(const char *network, const char *passphrase) {
+// Some routers forget a quiet station, and drop what is for it. From now on the neighbours hear of us by an ARP packet now and then.
+constexpr uint32_t kKeepAliveMs = 10000;  // own choice: 200 nodes make 20 broadcasts a second
+inline void radio_keep_alive() { experimental::ESP8266WiFiGratuitous::stationKeepAliveSetIntervalMs(kKeepAliveMs); }
+// With a passphrase begin() takes WPA or better (threshold.authmode in ESP8266WiFiSTA.cpp), so no open twin of the network.
+inline void radio_join(const char *network, const char *passphrase, const RadioTraits &traits) {
+  radio_set_up(traits);    // it may be off; mode() wakes it
   WiFi.disconnect(false);  // begin() alone does not end the call for another network
   WiFi.begin(network, passphrase[0] == '\0' ? nullptr : passphrase);
 }
-inline void radio_leave() { WiFi.disconnect(false); }
+// Power off: forceSleepBegin() leaves the station mode, then sends the modem to sleep for good.
+inline void radio_leave() {
+  WiFi.disconnect(false);
+  WiFi.forceSleepBegin();
+}
 inline bool radio_joined() { return WiFi.isConnected(); }  // with an address
 inline int radio_signal_dbm() { return WiFi.RSSI(); }      // 31: cannot say (user_interface.h)
+inline void radio_access_point(uint8_t bssid[6], uint8_t *channel) {  // while joined
+  memcpy(bssid, WiFi.BSSID(), 6);
+  *channel = WiFi.channel();
+}
 inline void radio_mac(uint8_t to[6]) { WiFi.macAddress(to); }
 
 // --- TCP (WiFiServer.h, WiFiClient.h)

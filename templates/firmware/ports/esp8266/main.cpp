@@ -25,7 +25,7 @@ tn::Node node;
 void look_at_record() {
   tn::Slots *early = new tn::Slots;  // 3 KiB, for this moment only; nothing else of this program is on the heap
   early->begin(tn::chip_flash(), &tn::kEsp8266Partition, tn::chip_crypto());
-  const tn::InPlace what = early->start_in_place();
+  const tn::InPlace what = early->start_in_place(tn::chip_reset());
   delete early;
   if (!what.copy || tn::core::loaded_over_serial()) return;
   tn::core::order_copy(what.from, what.to, what.bytes);

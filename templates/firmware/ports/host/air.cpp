@@ -42,14 +42,32 @@ bool Air::changed() {
   return true;
 }
 
-bool Air::look() const {
+bool Air::access_point(uint64_t now_ms, uint8_t bssid[6], uint8_t *channel) {
+  if (!joined(now_ms) || !has_access_point_) return false;
+  memcpy(bssid, bssid_, sizeof bssid_);
+  *channel = channel_;
+  return true;
+}
+
+// Is it the line of the wanted network?
+bool Air::take(const char *line) {
+  const size_t n = strlen(wanted_);
+  if (strncmp(line, wanted_, n) != 0 || (line[n] != '\0' && line[n] != '\t')) return false;
+  unsigned at[6], channel = 0;
+  has_access_point_ = sscanf(line + n, "\t%2x:%2x:%2x:%2x:%2x:%2x\t%3u", &at[0], &at[1], &at[2], &at[3], &at[4], &at[5], &channel) == 7;
+  for (size_t i = 0; has_access_point_ && i < sizeof bssid_; ++i) bssid_[i] = static_cast<uint8_t>(at[i]);
+  channel_ = static_cast<uint8_t>(channel);
+  return true;
+}
+
+bool Air::look() {
   FILE *const file = fopen(path_, "r");
   if (file == nullptr) return false;
   char line[kLineBytes];
   bool found = false;
   while (!found && fgets(line, sizeof line, file) != nullptr) {
     line[strcspn(line, "\r\n")] = '\0';
-    found = strcmp(line, wanted_) == 0;
+    found = take(line);
   }
   fclose(file);
   return found;

@@ -15,6 +15,7 @@
 #include "../../core/slots.h"
 #include "crypto_bearssl.h"
 #include "flash_file.h"
+#include "reset_word.h"
 
 namespace {
 
@@ -93,11 +94,14 @@ int run(int count, char **arguments) {
   const char *const path = option(count, arguments, "--flash");
   if (path == nullptr || count % 2 != 0 || count + 2 > kMostArguments || option(count, arguments, "--slot") != nullptr)
     return complain(kUsage, "run", "options come in pairs, --flash FILE among them, --slot not");
+  const char *const word = option(count, arguments, "--reset");
+  tn::Reset cause = tn::Reset::kPowerOn;
+  if (word != nullptr && !tn::read_reset(word, &cause)) return complain(kUsage, word, "is no cause of a start");
   if (!tn::open_flash_file(path, &flash)) return complain(kNothingBootable, path, strerror(errno));
   const tn::Partition *const partition = partition_of(flash.flash);
   if (partition == nullptr) return complain(kNothingBootable, path, "nothing bootable: no trial record, the node was never flashed");
   slots.begin(&flash.flash, partition, tn::bearssl_crypto());
-  const tn::Choice choice = slots.choose();
+  const tn::Choice choice = slots.choose(cause);
   if (choice.boot != tn::Boot::kStart)
     return complain(kNothingBootable, path, "nothing bootable: no image matches its digest");
   if (!choice.recorded) complain(0, path, "this start could not be counted");

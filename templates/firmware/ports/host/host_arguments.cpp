@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "host_port.h"
+#include "reset_word.h"
 
 namespace tn {
 
@@ -29,16 +30,6 @@ bool read_speed(const char *text, double *to) {
   char *end = nullptr;
   *to = strtod(text, &end);
   return *text != '\0' && *end == '\0' && *to > 0 && *to <= 100000;
-}
-
-bool read_reset(const char *text, Reset *to) {
-  const char *const words[] = {"power-on", "restart", "watchdog", "crash"};
-  for (uint8_t i = 0; i < 4; ++i) {
-    if (strcmp(text, words[i]) != 0) continue;
-    *to = static_cast<Reset>(i);
-    return true;
-  }
-  return false;
 }
 
 bool read_slot(const char *text, uint8_t *to) {

@@ -81,6 +81,7 @@ uint32_t free_bytes(void *ctx) {
 
 bool rssi_dbm(void *, int16_t *) { return false; }
 bool network_up(void *ctx) { return host_network_up(host_of(ctx)); }
+bool access_point(void *ctx, uint8_t bssid[6], uint8_t *channel) { return host_of(ctx)->air.access_point(host_now_ms(), bssid, channel); }
 void mac(void *ctx, uint8_t to[6]) { memcpy(to, host_of(ctx)->arguments.mac, 6); }
 Reset reset_reason(void *ctx) { return host_of(ctx)->arguments.reset; }
 
@@ -129,6 +130,7 @@ void fill_in(HostPort *host) {
   port.free_bytes = free_bytes;
   port.rssi_dbm = rssi_dbm;
   port.network_up = network_up;
+  if (host->arguments.air != nullptr) port.access_point = access_point;
   port.mac = mac;
   port.reset_reason = reset_reason;
   port.crypto = bearssl_crypto();

@@ -7,6 +7,7 @@ libraries, which are compiled once.
 import os
 
 from SCons.Script import Default, DefaultEnvironment
+from SCons.Subst import Literal
 
 env = DefaultEnvironment()
 for tool in ("gcc", "g++", "as", "gnulink", "ar"):
@@ -15,6 +16,8 @@ board = env.BoardConfig()
 toolchain = board.get("build.toolchain")
 chips = os.path.join(env.PioPlatform().get_dir(), "chips")
 chip = os.path.join(chips, board.get("build.mcu"))
+
+env.Replace(PREFIX_MAP=Literal(f"-ffile-prefix-map={env.subst('$PROJECT_DIR')}=."))
 
 # Linked by the C compiler: Debian's cross compilers bring no standard C++ library.
 env.Replace(
@@ -37,6 +40,10 @@ env.Append(
         "-ffunction-sections",
         "-fdata-sections",
         "-fno-lto",
+        # Keeps the project's own place out of the result; itself kept out of the cache's key.
+        "$(",
+        "$PREFIX_MAP",
+        "$)",
     ],
     ASPPFLAGS=[*board.get("build.flags"), "-c"],
     LINKFLAGS=[*board.get("build.flags"), *board.get("build.link_flags"), "-Wl,--gc-sections"],

@@ -8,12 +8,20 @@
 extern "C" {
 typedef enum { GPIO_NUM_0 = 0, GPIO_NUM_MAX = 49 } gpio_num_t;
 typedef enum { GPIO_MODE_DISABLE = 0, GPIO_MODE_INPUT = 1, GPIO_MODE_OUTPUT = 2 } gpio_mode_t;
-typedef enum { GPIO_PULLUP_ONLY, GPIO_PULLDOWN_ONLY, GPIO_PULLUP_PULLDOWN, GPIO_FLOATING } gpio_pull_mode_t;
+typedef enum { GPIO_PULLUP_DISABLE = 0, GPIO_PULLUP_ENABLE } gpio_pullup_t;
+typedef enum { GPIO_PULLDOWN_DISABLE = 0, GPIO_PULLDOWN_ENABLE } gpio_pulldown_t;
+typedef enum { GPIO_INTR_DISABLE = 0 } gpio_int_type_t;
+typedef struct {
+  uint64_t pin_bit_mask;
+  gpio_mode_t mode;
+  gpio_pullup_t pull_up_en;
+  gpio_pulldown_t pull_down_en;
+  gpio_int_type_t intr_type;
+} gpio_config_t;
 
+esp_err_t gpio_config(const gpio_config_t *pGPIOConfig);
 esp_err_t gpio_set_level(gpio_num_t gpio_num, uint32_t level);
 int gpio_get_level(gpio_num_t gpio_num);
-esp_err_t gpio_set_direction(gpio_num_t gpio_num, gpio_mode_t mode);
-esp_err_t gpio_set_pull_mode(gpio_num_t gpio_num, gpio_pull_mode_t pull);
 }
 
 #endif

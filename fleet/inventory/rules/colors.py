@@ -1,0 +1,86 @@
+"""Colours of wires: one for each wire of a cable, and none that is protective earth's."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final
+
+from fleet.finding import Finding
+from fleet.inventory.codes.wiring import EARTH_COLOR, GREEN_WIRE, WIRES_OF_ONE_COLOR
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.inventory.survey import Survey
+
+# As people and cables write it, with the letters of IEC 60757 (GN, YE, GNYE) and of DIN 47100 (ge).
+_GREEN: Final = re.compile(r"green|gn|grün|gruen|grun|verte?|verde|groen|grön|grønn?|zielon[ya]")
+_YELLOW: Final = re.compile(
+    r"yellow|yel?|gelb|ge|jaune|amarill[oa]|amarel[oa]|giall[oa]|geel|gul|żółty|zolty"
+)
+_BOTH: Final = re.compile(r"greenyellow|yellowgreen|gn(ye|ge)|(ye|ge)gn|(grün|gruen)gelb")
+_SHADE: Final = re.compile(r"light|dark|pale|bright")
+_FILLING: Final = re.compile(
+    r"an?|and|with|of|striped?|stripes|tracer|bands?|ring|wire|core|colou?r|und|mit|et|[yei]|en|o[gc]h?"
+)
+_LETTERS: Final = {
+    "grey": "gray", "purple": "violet", "bk": "black", "bn": "brown", "rd": "red", "og": "orange", "bu": "blue",
+    "vt": "violet", "gy": "gray", "wh": "white", "pk": "pink", "tq": "turquoise",
+}  # fmt: skip
+
+
+def colors_fit(survey: Survey) -> Iterator[Finding]:
+    """The wires of one cable, from a node to a tank, have a colour each; none of them is earth's."""
+    for node in survey.nodes:
+        for index, served in enumerate(node.part.serves):
+            first: dict[tuple[str, ...], str] = {}
+            for wire, color in served.wires.items():
+                place, subject = node.value("serves", index, "wires", wire), f"tank {served.tank} wire {wire}"
+                said = f"the wire `{wire}` to `{served.tank}` is {color}"
+                if is_earth(color):
+                    yield Finding(EARTH_COLOR, said, place, subject)
+                elif is_green(color):
+                    yield Finding(GREEN_WIRE, said, place, subject)
+                key = color_key(color)
+                if first.setdefault(key, wire) != wire:
+                    what = f"the wires `{first[key]}` and `{wire}` to `{served.tank}` are both {color}"
+                    yield Finding(WIRES_OF_ONE_COLOR, what, place, subject)
+
+
+def is_earth(color: str) -> bool:
+    """Whether these words mean green and yellow together, in either order and however they are written."""
+    return _hues(color) == {"green", "yellow"}
+
+
+def is_green(color: str) -> bool:
+    """Whether they mean green alone."""
+    return _hues(color) == {"green"}
+
+
+def color_key(color: str) -> tuple[str, ...]:
+    """The same for two ways of writing one colour. White/blue and blue/white are two: pairs of telephone cables."""
+    if is_earth(color):
+        return ("green", "yellow")
+    words = re.findall(r"[^\W_]+", color.casefold())
+    named = [word for word in words if not _FILLING.fullmatch(word)] or words
+    return tuple(_hue(word) for word in named)
+
+
+def _hues(color: str) -> set[str]:
+    """The colours in it, without shades and filling words."""
+    words = re.findall(r"[^\W\d_]+", color.casefold())
+    if sorted(words) == ["g", "y"]:
+        return {"green", "yellow"}
+    hues: set[str] = set()
+    for word in words:
+        if _BOTH.fullmatch(word):
+            hues |= {"green", "yellow"}
+        elif not (_FILLING.fullmatch(word) or _SHADE.fullmatch(word)):
+            hues.add(_hue(word))
+    return hues
+
+
+def _hue(word: str) -> str:
+    if _GREEN.fullmatch(word):
+        return "green"
+    return "yellow" if _YELLOW.fullmatch(word) else _LETTERS.get(word, word)

@@ -1,0 +1,34 @@
+"""Pump relays: a module that is on at LOW lets go of the pump at the HIGH that a pin has."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleet.finding import Figure, Finding
+from fleet.inventory.codes.wiring import RELAY_MAY_NOT_RELEASE
+from fleet.limits import RELAY_LED_V, SUPPLY_V
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from fleet.inventory.survey import Survey
+
+
+def relays_release(survey: Survey) -> Iterator[Finding]:
+    """Of the modules whose supply is given; one that is on at HIGH gets no volts from elsewhere at its input."""
+    for node in survey.nodes:
+        for index, served in enumerate(node.part.serves):
+            relay = served.pump_relay
+            if relay is None or relay.active == "high" or relay.supply is None:
+                continue
+            left_v = float(relay.supply.removesuffix(" V")) - SUPPLY_V
+            if left_v < RELAY_LED_V:
+                continue
+            what = (
+                f"the pump relay of `{served.tank}` is on at LOW and its module fed with {relay.supply}: at HIGH the "
+                f"pin has {SUPPLY_V:g} V at most, and {left_v:.1f} V are left; a LED conducts from {RELAY_LED_V:g} V on"
+            )
+            figures = (Figure("left at HIGH", left_v, "V"), Figure("LED conducts from", RELAY_LED_V, "V"))
+            place = node.value("serves", index, "pump_relay", "supply")
+            subject = f"tank {served.tank} wire relay"
+            yield Finding(RELAY_MAY_NOT_RELEASE, what, place, subject, figures=figures)

@@ -1,0 +1,73 @@
+"""Steps of commissioning that keep people and pumps from harm: each only where it applies."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleet.inventory.model import Duty
+from fleet.sheet.step import Step
+from fleet.water.cautions import gives_gas
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from fleet.boards.board import Board
+    from fleet.inventory.about_tank import PumpFacts
+    from fleet.inventory.model import Node, Tank
+
+
+def told(tanks: Sequence[Tank]) -> list[Step]:
+    """Before a fire reserve's pump is isolated (NFPA 25, impairments; from memory)."""
+    if not any(tank.duty is Duty.FIRE_RESERVE for tank in tanks):
+        return []
+    return [
+        Step(
+            "Fire reserve: whoever supervises it knows, before its pump is isolated. It is not drawn down for this.",
+            each=("who", "when"),
+        )
+    ]
+
+
+def told_again(tank: Tank) -> list[Step]:
+    """After it."""
+    if tank.duty is not Duty.FIRE_RESERVE:
+        return []
+    return [Step("Reserve full, pump back in service: whoever supervises it knows.", each=("who", "when"))]
+
+
+def gas(tanks: Sequence[Tank]) -> list[Step]:
+    """Before a sump is opened. Oxygen and flammable gas: 29 CFR 1910.146; hydrogen sulphide: the ceiling that NIOSH
+    recommends (from memory)."""
+    if not any(gives_gas(tank) for tank in tanks):
+        return []
+    return [
+        Step(
+            "Gas measured at the sump, before it is opened and while you work: oxygen, hydrogen sulphide, methane.",
+            "19.5 to 23.5 % O2; H2S under 10 ppm or your local limit; under 10 % of the lower explosive limit",
+            "ppm",
+        )
+    ]
+
+
+def dc_contactor(tanks: Sequence[Tank]) -> list[Step]:
+    """IEC 60947-4-1: a contactor for AC does not break the arc of a DC motor."""
+    if not any(tank.pump is not None and tank.pump.phase == "dc" for tank in tanks):
+        return []
+    return [Step("DC pump: the contactor's plate.", "DC-3 or DC-5 at the pump's volts and amperes", "V, A")]
+
+
+def module_supply(node: Node, board: Board) -> list[Step]:
+    """Where a relay module is on at LOW: with 5 V at its input side it may not release at the 3.3 V of a pin."""
+    if not any(served.pump_relay and served.pump_relay.active == "low" for served in node.serves):
+        return []
+    do = f"Relay module, on at LOW: DC volts at its input side, VCC beside IN to {board.ground}."
+    return [Step(do, "3.0 to 3.6 V; with 5 V it may not release", "V")]
+
+
+def dry_run(pump: PumpFacts) -> Step:
+    """What stops a pump that has lost its water while the node does not see it."""
+    where = "in or at its source" if pump.does == "fill" else f"below mark {pump.stops_at}"
+    return Step(
+        f"Dry-run protection {where} (float, pressure or current switch): trip it by hand while the pump runs.",
+        "the pump stops although the node's relay is on",
+    )

@@ -1,0 +1,184 @@
+"""What the link makes of nodes that are crowded, of refusals that anybody could have sent, of nonces that died and
+of links that are too slow, over real sockets against the stand-in."""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from fleet.errors import NodeRefused, NodeUnreachable
+from fleet.limits import BODY_GRACE_S, SLOWEST_SEND_BYTES_PER_S
+from fleet.link import payload
+from fleet.link.client import NodeLink, open_session
+from fleet.link.codes import CROWDED, NO_MEMORY, TOO_SLOW, UNPROVED_NO
+from fleet.link.payload import slowest_send_s
+from fleet.link.state import Phase
+from tests.fake_node import FakeNode
+from tests.link_helpers import PATIENT, HandClock, fake, ticket_for
+
+QUICK = replace(PATIENT, crowded_s=30.0, crowded_retry_s=0.001)
+CONNECTION = Path(__file__).parents[2] / "templates" / "firmware" / "core" / "connection.h"
+
+
+def run(what, node: FakeNode, timeouts=QUICK) -> None:
+    async def whole() -> None:
+        async with node, open_session() as session:
+            link = NodeLink(
+                node.name,
+                node.address,
+                node.port,
+                node.node_key,
+                session=session,
+                entropy=secrets.token_bytes,
+                timeouts=timeouts,
+            )
+            await what(link)
+
+    asyncio.run(whole())
+
+
+# ------------------------------------------------- crowded
+def test_a_crowded_node_is_asked_again_until_it_has_a_place() -> None:
+    node = fake()
+
+    async def what(link) -> None:
+        node.faults.crowded = 3
+        assert (await link.state()).node == node.name
+        node.faults.crowded = 2
+        assert await link.rest() is Phase.KEPT
+
+    run(what, node)
+    assert node.resting
+
+
+def test_a_node_that_stays_crowded_is_called_so_within_bounds() -> None:
+    node = fake()
+    node.faults.crowded = 10**9
+
+    async def what(link) -> None:
+        with pytest.raises(NodeUnreachable, match="crowded") as told:
+            await link.state()
+        assert told.value.code is CROWDED
+
+    run(what, node, replace(QUICK, crowded_s=0.05))
+    assert node.heard == []
+
+
+# ------------------------------------------------- refusals that anybody could have sent
+@pytest.mark.parametrize(
+    "code", ["bad-signature", "old-sequence", "not-on-trial", "nonce-used", "bad-ticket"]
+)
+def test_an_unsigned_no_to_a_signed_request_is_no_answer(code) -> None:
+    node = fake()
+    node.faults.refuse = {"/v1/keep": (403, code), "/v1/image": (403, code)}
+    node.faults.unsigned_refusals = True
+
+    async def what(link) -> None:
+        for change in (link.keep(), link.put_image(b"x", ticket_for(node, b"x", 2))):
+            with pytest.raises(NodeUnreachable, match=code) as told:
+                await change
+            assert told.value.code is UNPROVED_NO
+
+    run(what, node)
+    assert node.heard.count(("POST", "/v1/keep")) == 1, (
+        "an unsigned `nonce-used` makes nothing be signed anew"
+    )
+
+
+def test_a_signed_no_is_a_no() -> None:
+    async def what(link) -> None:
+        with pytest.raises(NodeRefused) as told:
+            await link.keep()
+        assert told.value.refusal == "not-on-trial"
+
+    run(what, fake())
+
+
+# ------------------------------------------------- nonces
+def test_a_nonce_that_died_on_the_way_is_replaced_once() -> None:
+    """The request comes 61 s after the state was read: the node says `nonce-used`, signed; once more, and it obeys."""
+    clock = HandClock()
+    node = fake(clock=clock)
+
+    async def what(link) -> None:
+        state, late = link.state, [61.0]
+
+        async def then_late():
+            read = await state()
+            clock.pass_s(late.pop() if late else 0.0)
+            return read
+
+        link.state = then_late
+        assert await link.rest() is Phase.KEPT
+
+    run(what, node)
+    assert node.heard.count(("POST", "/v1/rest")) == 2 and node.resting
+
+
+@pytest.mark.parametrize(
+    ("waits_s", "obeyed"), [(0, True), (29.9, True), (60.0, False), (600.0, False), (3_456_000.0, False)]
+)
+def test_a_request_that_is_held_back_is_worthless_after_a_minute(waits_s, obeyed) -> None:
+    """Somebody on the way takes a signed request and keeps it; who else reads the state changes nothing (40 days: the
+    case that was seen)."""
+    clock = HandClock()
+    node = fake(clock=clock)
+
+    async def what(link) -> None:
+        clock.pass_s(17.0)
+        node.faults.lets_through = False
+        with pytest.raises(NodeUnreachable):
+            await link.rest()
+        (held,) = node.held_back
+        for _ in range(10):
+            clock.pass_s(waits_s / 10)
+            await link.state()
+        assert node.deliver(held) == ("" if obeyed else "nonce-used")
+        assert node.deliver(held) == "nonce-used"
+
+    run(what, node)
+    assert node.resting is obeyed
+
+
+# ------------------------------------------------- memory, slow links
+def test_want_of_memory_is_a_kind_of_its_own() -> None:
+    node = fake()
+    node.faults.refuse = {"/v1/image": (503, "no-memory")}
+
+    async def what(link) -> None:
+        with pytest.raises(NodeRefused) as told:
+            await link.put_image(b"x", ticket_for(node, b"x", 2))
+        assert (told.value.code, told.value.refusal) == (NO_MEMORY, "no-memory")
+
+    run(what, node)
+
+
+def test_a_transfer_that_the_node_ended_for_its_slowness_says_how_slow_it_was(monkeypatch) -> None:
+    """With a grace of nothing, every transfer is too slow."""
+    node = fake(receive_buffer_bytes=4096)
+    node.faults.cut_after_bytes = 300_000
+    monkeypatch.setattr(payload, "slowest_send_s", lambda size_bytes: 0.0)
+
+    async def what(link) -> None:
+        image = bytes(700_000)
+        with pytest.raises(NodeUnreachable, match=r"it went at \d+\.\d kB/s .* no less than 10 kB/s") as told:
+            await link.put_image(image, ticket_for(node, image, 2))
+        assert told.value.code is TOO_SLOW
+
+    run(what, node)
+
+
+def test_both_sides_hold_to_the_same_slowest_transfer() -> None:
+    """The core's constants, as written in connection.h, and the tool's; 512 KiB by hand: 10 + 52.4 s."""
+    core = dict(
+        line.split("constexpr uint64_t ")[1].split(";")[0].split(" = ")
+        for line in CONNECTION.read_text(encoding="utf-8").splitlines()
+        if line.startswith("constexpr uint64_t ")
+    )
+    assert int(core["kBodyMs"]) / 1000 == BODY_GRACE_S
+    assert int(core["kSlowestBytesPerMs"]) * 1000 == SLOWEST_SEND_BYTES_PER_S
+    assert slowest_send_s(512 * 1024) == pytest.approx(62.4, abs=0.05)

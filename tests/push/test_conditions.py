@@ -1,0 +1,174 @@
+"""Nodes in a weak condition during a push: what is put down to supply or memory, and what to the image."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fleet.codes import Exit
+from fleet.push.blame import Blame
+from fleet.push.engine import step
+from fleet.push.events import Began
+from fleet.push.gate import CheckName
+from fleet.push.history import given_up_images
+from fleet.push.journal import Journal
+from fleet.push.outcome import NodeOutcome, code_of, exit_of, outcomes, read_outcomes, write_outcomes
+from fleet.push.reporters.lines import LinesReporter
+from fleet.push.reporters.plain import PlainReporter
+from fleet.push.state import Phase, PushState, Stands, fresh
+from tests.push.plans import NEW, plan_of, planned
+from tests.push.sim_node import BROWN_OUT_TRIES, Behaviour
+from tests.push.stage import BEGAN_S, Memory, Stage, begun, push
+
+BACK = Behaviour(brown_outs=BROWN_OUT_TRIES + 1)
+THROUGH = Behaviour(brown_outs=BROWN_OUT_TRIES)
+
+
+def pushed(path: Path, waves: list[str], **behaviours: Behaviour) -> tuple[PushState, Journal, Memory]:
+    """A push of these waves, one letter for a node; every node counts its brown-outs."""
+    stage = Stage(plan_of(*([planned(name) for name in wave] for wave in waves)), behaviours)
+    for node in stage.nodes.values():
+        node.brown_outs = 7
+    journal, memory = begun(stage, path), Memory()
+    return push(stage, journal, reporter=memory), journal, memory
+
+
+def of(state: PushState, node: str) -> NodeOutcome:
+    return next(one for one in outcomes(state) if one.node == node)
+
+
+def test_brown_outs_alone_do_not_stop_a_push_of_many_nodes(quick_path: Path) -> None:
+    """One of three in the pilot, two of six in the next wave: never more than half, so it is their supply."""
+    state, journal, _ = pushed(quick_path, ["abc", "defghi"], b=BACK, e=BACK, f=BACK)
+    assert state.phase is Phase.DONE
+    stands = {one.node: one.stands for one in outcomes(state)}
+    assert {name for name, how in stands.items() if how is Stands.PUT_BACK} == {"b", "e", "f"}
+    assert {name for name, how in stands.items() if how is Stands.KEPT} == set("acdghi")
+    one = of(state, "b")
+    assert one.blame is Blame.SUPPLY
+    assert [name for name, _ in one.failed] == [CheckName.SUPPLY]
+    assert "4 brown-outs in its trial" in one.reason
+    assert (of(state, "a").blame, of(state, "a").brown_outs, one.brown_outs) == (None, 0, 4)
+    code = code_of(state)
+    assert code is not None
+    assert code.code == "PSH130"
+    assert exit_of(state) is Exit.PROBLEMS
+    assert given_up_images(journal) == {}
+    last = state.verdicts[-1]
+    assert (last.supply, last.failed, last.of, last.passed) == (("e", "f"), (), 4, True)
+
+
+def test_brown_outs_at_more_than_half_are_put_down_to_the_image(quick_path: Path) -> None:
+    state, journal, _ = pushed(quick_path, ["abc", "def"], a=BACK, c=BACK)
+    assert state.phase is Phase.HALTED
+    assert {one.node: one.stands for one in outcomes(state)} == {
+        "a": Stands.PUT_BACK, "b": Stands.PUT_BACK, "c": Stands.PUT_BACK,
+        "d": Stands.LEFT_OUT, "e": Stands.LEFT_OUT, "f": Stands.LEFT_OUT,
+    }  # fmt: skip
+    assert (of(state, "a").blame, of(state, "b").blame, of(state, "c").blame) == (
+        Blame.DRAW,
+        None,
+        Blame.DRAW,
+    )
+    code = code_of(state)
+    assert code is not None
+    assert code.code == "PSH131"
+    assert given_up_images(journal) == {NEW: state.plan.id}
+    assert state.verdicts[-1].draws_too_much
+
+
+def test_one_after_another_is_noticed_too(quick_path: Path) -> None:
+    """Waves of one and two nodes of which one fails each time: two of three, then no more."""
+    state, _, _ = pushed(quick_path, ["ab", "c", "d"], a=BACK, c=BACK)
+    assert (state.phase, of(state, "d").stands) == (Phase.HALTED, Stands.LEFT_OUT)
+    assert (of(state, "a").blame, of(state, "c").blame) == (Blame.DRAW, Blame.DRAW)
+    assert of(state, "b").stands is Stands.KEPT, "its own wave had passed"
+
+
+def test_a_pilot_that_tells_nothing_of_the_image_does_not_give_it_up(quick_path: Path) -> None:
+    state, journal, _ = pushed(quick_path, ["a", "bc"], a=BACK)
+    code = code_of(state)
+    assert (state.phase, of(state, "a").blame) == (Phase.HALTED, Blame.SUPPLY)
+    assert code is not None
+    assert code.code == "PSH110"
+    assert given_up_images(journal) == {}
+
+
+def test_a_node_that_comes_through_is_soaked_in_full_and_kept(quick_path: Path) -> None:
+    state, _, memory = pushed(quick_path, ["ab"], a=THROUGH)
+    assert (state.phase, of(state, "a").stands, of(state, "a").brown_outs) == (Phase.DONE, Stands.KEPT, 3)
+    kept = next(e for e in memory.events if getattr(e, "doing", None) == "keep" and e.node == "a")
+    seen = state.nodes["a"].returned
+    assert seen is not None
+    assert seen.boots == 7 + 1 + 3
+    assert kept.at_s - BEGAN_S >= 3 * 1.0 + state.plan.policy.soak_s, (
+        "three starts of a second, then the soak"
+    )
+
+
+def test_a_crash_after_a_brown_out_is_the_image(quick_path: Path) -> None:
+    state, _, _ = pushed(quick_path, ["ab"], a=Behaviour(brown_outs=1, watchdog_at_s=1.5))
+    assert (state.phase, of(state, "a").blame) == (Phase.HALTED, Blame.IMAGE)
+
+
+def test_a_fault_that_came_up_since_the_plan_keeps_the_node_out(quick_path: Path) -> None:
+    state, _, _ = pushed(quick_path, ["ab"], a=Behaviour(latched=True))
+    assert (of(state, "a").stands, of(state, "b").stands) == (Stands.LEFT_OUT, Stands.KEPT)
+    assert "`tankfleet clear-fault a`" in of(state, "a").reason
+
+
+def test_a_node_without_memory_for_the_ticket_is_left_out_and_stops_nobody(quick_path: Path) -> None:
+    """503 no-memory says nothing of the image (docs/node-interface.md 2)."""
+    state, journal, _ = pushed(quick_path, ["abc"], b=Behaviour(refuses="no-memory"))
+    assert (state.phase, of(state, "b").stands, of(state, "b").blame) == (Phase.DONE, Stands.LEFT_OUT, None)
+    assert "held off 6 times: it has not enough memory" in of(state, "b").reason
+    assert [of(state, name).stands for name in "ac"] == [Stands.KEPT, Stands.KEPT]
+    assert given_up_images(journal) == {}
+
+
+def test_a_board_that_is_short_of_memory_is_held_off_before_anything_is_sent(quick_path: Path) -> None:
+    stage = Stage(plan_of([planned("a", in_place=True), planned("b")]))
+    poor = stage.nodes["a"]
+    poor._base = poor._base.model_copy(update={"largest_block": 6_263})
+    state = push(stage, begun(stage, quick_path))
+    assert (of(state, "a").stands, of(state, "b").stands) == (Stands.LEFT_OUT, Stands.KEPT)
+    assert "6263 bytes of memory in one piece, 6264 needed" in of(state, "a").reason
+    assert not poor.taken
+
+
+def test_reporters_name_it(quick_path: Path) -> None:
+    state, _, memory = pushed(quick_path, ["abc"], b=BACK)
+    lines: list[str] = []
+    words: list[str] = []
+    reporters: list[Any] = [LinesReporter(lines.append), PlainReporter(words.append)]
+    now = fresh(state.plan)
+    for event in (Began(BEGAN_S), *memory.events):
+        after, _ = step(now, event)
+        for reporter in reporters:
+            reporter.happened(event, now, after)
+        now = after
+    documents = [json.loads(line) for line in lines]
+    assert {d["blame"] for d in documents if d["kind"] == "node" and d["node"] == "b"} == {None, "supply"}
+    (end,) = [d for d in documents if d["kind"] == "end"]
+    assert [(n["node"], n["blame"], n["brown_outs"]) for n in end["nodes"]] == [
+        ("a", None, 0),
+        ("b", "supply", 4),
+        ("c", None, 0),
+    ]
+    (verdict,) = [d for d in documents if d["kind"] == "verdict"]
+    assert (verdict["supply"], verdict["draws_too_much"], verdict["passed"]) == (["b"], False, True)
+    assert any("b: FAILED for its supply: " in line for line in words)
+
+
+@pytest.mark.parametrize("failed", [(), (("runs the expected image", "it runs another"),)])
+def test_outcomes_of_before_blames_were_told_apart_blame_the_image(failed: Any) -> None:
+    one = NodeOutcome("a", 1, Stands.PUT_BACK, "", NEW, "1", NEW, "2", failed)
+    old = [
+        {k: v for k, v in json.loads(write_outcomes((one,)))[0].items() if k not in ("blame", "brown_outs")}
+    ]
+    (read,) = read_outcomes(json.dumps(old))
+    assert read.blame is (Blame.IMAGE if failed else None)
+    assert read_outcomes(write_outcomes((read,))) == (read,)
