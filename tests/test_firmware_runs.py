@@ -91,9 +91,36 @@ def test_a_record_that_a_cut_could_spoil_is_noticed(mutant: str, tmp_path: Path)
     notices(_cut_test(broken(("run_log.cpp", *CUT_MUTANTS[mutant]), tmp_path)), ["once"])
 
 
+def _whole_node(instead: Path | None = None) -> Path:
+    """The test of a whole node, with that file instead of the core's of its name."""
+    return compile_program([f"{TESTS}/node_runs_test.cpp", CRYPTO, *with_instead(instead, core_sources())])
+
+
 def test_faults_stay_and_runs_are_counted_in_a_whole_node() -> None:
-    said = compile_and_check([f"{TESTS}/node_runs_test.cpp", CRYPTO, *core_sources()])
+    said = run_checks(_whole_node())
     print("\n".join(line for line in said.splitlines() if line.startswith("R4: ")))
+
+
+NODE_MUTANTS = {
+    "a start forgets": (
+        "node_runs.cpp",
+        "pump_resume(&control_.tanks[i].pump, runs_.carried(i));",
+        "control_.tanks[i].pump.latched = TankFault::kNone;",
+    ),
+    "nothing is written before a wanted restart": ("node.cpp", "    note_runs(true);\n", ""),
+    "a line that was never released clears": (
+        "clear_button.cpp",
+        "ClearButton{At::kNotYetReleased, ",
+        "ClearButton{At::kReleased, ",
+    ),
+    "a press clears again and again": ("clear_button.cpp", "    button->at = At::kDone;\n", ""),
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("mutant", NODE_MUTANTS)
+def test_a_node_that_forgets_or_clears_too_much_is_noticed(mutant: str, tmp_path: Path) -> None:
+    notices(_whole_node(broken(NODE_MUTANTS[mutant], tmp_path)))
 
 
 # --- a real process

@@ -6,14 +6,6 @@ namespace {
 
 using namespace world;
 
-void type(const char *text) {
-  w.typed_n = strlen(text);
-  w.typed_at = 0;
-  memcpy(w.typed, text, w.typed_n);
-  w.shown_n = 0;
-  w.shown[0] = '\0';
-  for (int i = 0; i < 400; ++i) node.step();
-}
 bool shown(const char *what) { return strstr(w.shown, what) != nullptr; }
 
 void fresh() {

@@ -206,6 +206,16 @@ inline void pass_ms(uint64_t ms) {
   settle();
 }
 
+// A line at the console; what it answers is in w.shown.
+inline void type(const char *text) {
+  w.typed_n = strlen(text);
+  w.typed_at = 0;
+  memcpy(w.typed, text, w.typed_n);
+  w.shown_n = 0;
+  w.shown[0] = '\0';
+  for (int i = 0; i < 400; ++i) node.step();
+}
+
 // A connection that has just been accepted; its handle. With every handle taken it waits outside, as in the backlog of a port.
 inline int dial() {
   int i = 0;
