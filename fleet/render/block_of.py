@@ -13,6 +13,7 @@ from fleet.render.codes import BAD_RELEASE, DOES_NOT_FIT, NO_PROBE_PIN
 from fleet.render.firmware_class import class_of, payload_format, vendor_id
 from fleet.render.node_block import (
     LAYOUTS,
+    NO_FEEDS,
     NO_PIN,
     PAYLOADS,
     PULLS,
@@ -69,7 +70,18 @@ def block_of(
         payload_format=PAYLOADS[payload_format(board, target)],
         tanks=tuple(_tank_block(node, served, inventory.tank(served.tank), board) for served in node.serves),
         network_lost_s=ceil(inventory.site_of(node).network_lost_s),
+        feed_pins=_feed_pins(node, board),
     )
+
+
+def _feed_pins(node: Node, board: Board) -> bytes:
+    feeds = [
+        NO_PIN
+        if served.pull_up_feed is None
+        else _gpio(node, board, served.pull_up_feed, f"the feed of the probes at {served.tank}")
+        for served in node.serves
+    ]
+    return (bytes(feeds) + NO_FEEDS)[: len(NO_FEEDS)]
 
 
 def _tank_block(node: Node, served: Served, tank: Tank, board: Board) -> TankBlock:
@@ -105,7 +117,8 @@ def _mark_block(node: Node, served: Served, mark: Mark, board: Board) -> MarkBlo
     if mark.name not in served.probes:
         raise RenderError(NO_PROBE_PIN, f"node {node.name} names no pin for {what}")
     pin = _gpio(node, board, served.probes[mark.name], what)
-    return MarkBlock(mark.name, height_mm(mark.height_m), pin, PULLS[served.pull_up])
+    pull = "fed" if served.is_fed else served.pull_up
+    return MarkBlock(mark.name, height_mm(mark.height_m), pin, PULLS[pull])
 
 
 def _gpio(node: Node, board: Board, name: str, what: str) -> int:

@@ -101,6 +101,9 @@ struct Port {
   uint32_t (*largest_block)(void *ctx) = nullptr;
   // The access point that the node is joined to. False: none. Null: no radio.
   bool (*access_point)(void *ctx, uint8_t bssid[6], uint8_t *channel) = nullptr;
+  // The pin that feeds the resistors of a tank's probes. On: HIGH, and long enough for them to settle. Off: a floating input. Each
+  // port has it; it may be null only where no block names such a pin.
+  void (*feed)(void *ctx, uint8_t pin, bool on) = nullptr;
 };
 
 }  // namespace tn

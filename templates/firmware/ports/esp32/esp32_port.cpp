@@ -16,6 +16,7 @@ Esp32Port *self(void *ctx) { return static_cast<Esp32Port *>(ctx); }
 // --- pins
 
 bool probe_is_low(void *, uint8_t pin, uint8_t pull) { return sample_probe(pin, pull); }
+void feed(void *, uint8_t pin, bool on) { feed_probes(pin, on); }
 void relay(void *, uint8_t pin, bool level_high) { drive_pin(pin, level_high); }
 
 // --- clock and system
@@ -100,6 +101,7 @@ void start_esp32_port(Esp32Port *esp32, const NodeBlock &block) {
   Port *const p = &esp32->port;
   p->ctx = esp32;
   p->probe_is_low = probe_is_low;
+  p->feed = feed;
   p->relay = relay;
   p->now_ms = now_ms;
   p->process_ms = now_ms;

@@ -15,6 +15,7 @@ constexpr int kSignalUnknown = 31;
 ChipPort *chip_of(void *ctx) { return static_cast<ChipPort *>(ctx); }
 
 bool probe(void *, uint8_t pin, uint8_t pull) { return probe_is_low(pin, static_cast<Pull>(pull)); }
+void feed(void *, uint8_t pin, bool on) { feed_probes(pin, on); }
 void relay(void *, uint8_t pin, bool level_high) { relay_to(pin, level_high); }
 uint64_t now_ms(void *) { return core::uptime_us() / 1000u; }
 
@@ -95,6 +96,7 @@ void fill_in(ChipPort *chip) {
   port = Port{};
   port.ctx = chip;
   port.probe_is_low = probe;
+  port.feed = feed;
   port.relay = relay;
   port.now_ms = now_ms;
   port.process_ms = now_ms;
