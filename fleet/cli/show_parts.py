@@ -81,7 +81,7 @@ def _electrodes(out: Output, of: ElectrodeFacts) -> None:
         if state == "wet" and of.shared > 1:
             pair = (
                 f" of one pair, {of.shared:g} times that for the highest of {of.probes_on_at_once} wet probes "
-                "(resistors outside are always on, and share the common electrode)"
+                "(resistors outside are on at once, and share the common electrode)"
             )
         paragraph(out, f"  {state}    {kohm(best)} to {kohm(worst)}{pair}; {verdict}", "", " " * 9)
     if of.current_ua is not None:

@@ -121,6 +121,8 @@ POINTS_AT = {
     "INV422": "half",
     "INV423": "half",
     "INV424": "supply",
+    "INV466": "pull_up_feed",
+    "INV469": "pull_up_feed",
     "INV500": "largest_draw|uncontrolled_inflow",
     "INV501": "flow",
     "INV502": "shortest_off",
@@ -166,7 +168,7 @@ def test_it_points_at_what_is_to_be_changed(mistake: Mistake) -> None:
         assert finding.place is not None
         line, start = finding.place.quote, finding.place.col - 1
         code = finding.code.code
-        if code < "INV420":
+        if code < "INV420" or code in ("INV467", "INV468"):
             assert line[start:].lstrip('"').startswith(finding.subject.rpartition(" ")[2])
         elif code in POINTS_AT:
             assert re.search(rf"\b({POINTS_AT[code]}): $", line[:start]) or re.match(

@@ -54,7 +54,8 @@ def pull_ups_fit(
         return
     if served.pull_up == "external":
         place = node.value("serves", index, "pull_up_resistor")
-        yield from current_fits(largest_current_ua(pull), pull, place, f"tank {served.tank}")
+        if served.always_on:
+            yield from current_fits(largest_current_ua(pull), pull, place, f"tank {served.tank}")
         yield from _leak(node, index, served, pull)
     if tank.part.electrodes is None:
         yield from _little(tank, served, pull)
@@ -110,7 +111,7 @@ def _little(tank: Entry[Tank], served: Served, pull: Pull) -> Iterator[Finding]:
         return
     best, worst = read.highest_ohm
     many = (
-        f", {probes} of them on one common electrode through resistors that are always on,"
+        f", {probes} of them on one common electrode through resistors that are on at once,"
         if probes > 1
         else ""
     )
