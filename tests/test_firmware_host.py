@@ -104,7 +104,9 @@ def test_a_tank_whose_resistors_a_pin_feeds_is_read(board: HostNode) -> None:
     """The feed is never driven LOW: that would send current through wet probes the other way."""
     block = node_block("1.0.0", "two-slot")
     marks = tuple(replace(mark, pull=2) for mark in block.tanks[0].marks)
-    fed = replace(block, tanks=(replace(block.tanks[0], marks=marks),), feed_pins=bytes([FEED, 255, 255, 255]))
+    fed = replace(
+        block, tanks=(replace(block.tanks[0], marks=marks),), feed_pins=bytes([FEED, 255, 255, 255])
+    )
     board.speed = 50
     board.load(image_of(fed), "two-slot")
     board.start()

@@ -104,7 +104,10 @@ _THEN: Final = {
     (Use.RELAY_LOW, Trait.BOOT_PULSE): "what comes before and after the pulse is not said",
     (Use.RELAY_LOW, Trait.BOOT_LOW_PULSE): "a solid-state relay that is active low can follow it",
     **{
-        (Use.PROBE_FEED, trait): "through the resistors the wet probes pull it LOW, and the pins of the dry ones HIGH"
+        (
+            Use.PROBE_FEED,
+            trait,
+        ): "through the resistors the wet probes pull it LOW, and the pins of the dry ones HIGH"
         for trait in (*_STRAPS, Trait.STRAP)
     },
     (Use.PROBE_FEED, Trait.UART): "what is sent on it goes through the water as well",

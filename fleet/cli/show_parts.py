@@ -58,6 +58,8 @@ def print_node(out: Output, node: NodeFacts) -> None:
 
 def _pin(use: PinUse) -> tuple[str, ...]:
     pull = {"internal": "chip's", "external": "outside", None: "-"}[use.pull_up]
+    if use.fed_from is not None:
+        pull = f"outside, from {use.fed_from}"
     what = use.for_what if use.active is None else f"{use.for_what}, on at {use.active.upper()}"
     fit = {"allowed": "yes", "care": "with care", "refused": "no"}[use.answer]
     return (use.pin, str(use.gpio), what, use.tank, use.mark or "-", pull, fit)

@@ -300,8 +300,8 @@ class Served(Part):
     )
     pull_up_feed: PinName | None = Field(
         default=None,
-        description="with `pull_up: external`: the pin from which all these resistors are fed, only while the probes are "
-        "read; without it they hang on 3.3 V",
+        description="with `pull_up: external`: the pin that feeds all these resistors, only while the probes are read; "
+        "without it they hang on 3.3 V",
     )
     cable_length_m: Length_m | None = Field(
         default=None, alias="cable_length", description="from the board to the electrodes"

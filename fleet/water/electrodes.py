@@ -11,10 +11,11 @@ tank walls left out).
 
 All probes of a tank share one common electrode. The chip's own pull-ups are turned on one after the other, for a
 reading each (core/control.cpp, the ports' probe_is_low), so a reading has the water to itself. Resistors outside are
-on at once, always or while a pin feeds them: through the half of a pair's resistance that lies at the common electrode (two electrodes of one kind) then
-runs the current of all wet probes, so each of n sees (1 + n) / 2 times the resistance of one pair (Kirchhoff).
-The highest mark, with all wet, has it worst: that is the one that stops a filling pump. (Where those below it are
-wetted over a greater length, and the common electrode is not, up to 4 % more: left out.) Pure arithmetic.
+on at once, always or while a pin feeds them: through the half of a pair's resistance that lies at the common electrode
+(two electrodes of one kind) then runs the current of all wet probes, so each of n sees (1 + n) / 2 times the resistance
+of one pair (Kirchhoff). The highest mark, with all wet, has it worst: that is the one that stops a filling pump. (Where
+those below it are wetted over a greater length, and the common electrode is not, up to 4 % more: left out.) Pure
+arithmetic.
 """
 
 from __future__ import annotations
@@ -329,7 +330,7 @@ def settles_s(pull_up_ohm: float, cable_m: float) -> float:
 
 
 def fed_at_most_ohm(served: Served) -> float:
-    """The largest resistor outside at its probes: by a pin's leakage, and where a pin feeds it, by what settles in time."""
+    """The largest resistor at its probes: by a pin's leakage, and where a pin feeds it, by what settles in time."""
     if not served.is_fed:
         return LARGEST_PULL_UP_OHM
     per_ohm_s = settles_s(1 + RESISTOR_TOLERANCE, served.cable_length_m or 0.0)

@@ -101,9 +101,7 @@ def test_every_field_lies_where_the_compiler_puts_it(tmp_path) -> None:
         for kind, fields in kinds.items()
         for field in fields
     ]
-    ends = (
-        'printf("%zu %zu %zu %zu\\n", offsetof(tn::NodeBlock, tanks), offsetof(tn::NodeBlock, network_lost_s), '
-    )
+    ends = 'printf("%zu %zu %zu %zu\\n", offsetof(tn::NodeBlock, tanks), offsetof(tn::NodeBlock, network_lost_s), '
     ends += "offsetof(tn::NodeBlock, feed_pins), offsetof(tn::NodeBlock, crc32));"
     body = "\n".join([*lines, ends])
     out = _compiled(tmp_path, f'#include "core/node_block.h"\n#include <stdio.h>\nint main() {{ {body} }}')

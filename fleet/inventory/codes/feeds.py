@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from fleet.codes import Code, Severity
 
-_PIN_FIX = (
-    "Name another pin; `tankfleet show board` draws what each pin of a kind of board is good for (F: to feed probes)."
-)
+_PIN_FIX = "Name another pin; `tankfleet show board` draws what each pin of a kind of board is good for (F: to feed)."
 
 FEED_UNUSED = Code(
     "INV466",
@@ -18,8 +16,8 @@ FEED_UNUSED = Code(
 FEED_PIN_CANNOT = Code(
     "INV467",
     "a pin that cannot feed probes",
-    "A feed is HIGH while the probes are read and floats at any other time; through the resistors the probes pull at it "
-    "while the board starts. On this pin they would never be fed, current would never stop, or the board would not "
+    "A feed is HIGH while the probes are read and floats at any other time; through the resistors the probes pull at "
+    "it while the board starts. On this pin they would never be fed, current would never stop, or the board would not "
     "start.",
     _PIN_FIX,
     source="the chip's and the board's documents, named in each finding and by `tankfleet show board`",

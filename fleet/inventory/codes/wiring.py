@@ -1,4 +1,4 @@
-"""Codes of the wiring, INV400-449, and of feeds, INV466-469: what a pin is asked to do, and what the board makes of it."""
+"""Codes of the wiring, INV400-449, with those of feeds: what a pin is asked to do, and what the board makes of it."""
 
 from __future__ import annotations
 
