@@ -387,19 +387,17 @@ def test_two_tanks_of_one_node_with_other_pull_ups_each_say_theirs() -> None:
 
 def test_resistors_that_a_pin_feeds_are_wired_to_it_and_sense_in_pulses() -> None:
     """docs/inventory.md, pull_up_feed: from each probe's pin to that pin, not to 3.3 V. A meter shows no moments."""
-    node = DEMO.node("kestrel-06")
-    update = {"pull_up": "external", "pull_up_resistor_ohm": 100e3, "pull_up_feed": "IO13"}
-    fed = node.model_copy(update={"serves": (node.serves[0], node.serves[1].model_copy(update=update))})
-    nodes = tuple(fed if each.name == node.name else each for each in DEMO.nodes)
-    sheet = _of("node", "kestrel-06", DEMO.model_copy(update={"nodes": nodes})).sheets[0]
-    wires = [wire for wire in sheet.wires if wire.tank == "parlour-sump"]
+    sheet = _of("node", "loft-node", read(FOLDER / "fed-resistors.yaml")).sheets[0]
+    wires = sheet.wires
     details = [wire.detail for wire in wires if wire.what.startswith("probe ") and wire.what != "probe feed"]
     assert set(details) == {"resistor of 100 kohm from the pin to IO13"}
     assert [(wire.pin, wire.gpio) for wire in wires if wire.what == "probe feed"] == [("IO13", 13)]
     assert sheet.board is not None
     assert ("IO13", "probe feed") in [(used.pin, used.words) for used in sheet.board.used]
     settings = {setting.name: setting.value for setting in sheet.settings}
-    assert settings["current at the probes, parlour-sump"].startswith("in pulses")
+    assert settings["current at the probes"].startswith(
+        "in pulses: 3 of every 100 ms (3 %), all probes at once"
+    )
     steps = " ".join(step.do for group in sheet.steps for step in group.steps)
     assert "DC volts from each probe" not in steps
 
