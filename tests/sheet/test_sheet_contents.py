@@ -394,7 +394,7 @@ def test_resistors_that_a_pin_feeds_are_wired_to_it_and_sense_in_pulses() -> Non
     assert [(wire.pin, wire.gpio) for wire in wires if wire.what == "probe feed"] == [("IO13", 13)]
     assert sheet.board is not None
     assert ("IO13", "probe feed") in [(used.pin, used.words) for used in sheet.board.used]
-    settings = {setting.name: setting.value for setting in sheet.settings}
+    settings = {setting.name: f"{setting.value}: {setting.origin}" for setting in sheet.settings}
     assert settings["current at the probes"].startswith(
         "in pulses: 3 of every 100 ms (3 %), all probes at once"
     )
