@@ -38,6 +38,7 @@ from fleet.limits import (
     MEASURED_SPREAD,
     PIN_PF,
     RESISTOR_TOLERANCE,
+    SAMPLE_PERIOD_MS,
     SLIME_MM,
     SPLASH_MM,
     SUPPLY_V,
@@ -251,6 +252,11 @@ def waits_s(served: Served, chip_s: float) -> float:
     if served.pull_up == "internal":
         return chip_s
     return FEED_SETTLE_S if served.is_fed else 0.0
+
+
+def on_share(served: Served) -> float:
+    """How much of the time resistors outside are on."""
+    return FEED_SETTLE_S * 1e3 / SAMPLE_PERIOD_MS if served.is_fed else 1.0
 
 
 def largest_current_ua(pull: Pull, water_ohm: float = 0.0) -> float:

@@ -177,6 +177,7 @@ void the_pull_up_is_on_only_while_reading() {
   CHECK(said("input(25,1) wait(1000) read(25) input(25,0) "));
   level = 1;
   CHECK(!esp32.port.probe_is_low(&esp32, 34, static_cast<uint8_t>(tn::Pull::kExternal)));
+  CHECK(esp32.port.feed != nullptr);
   CHECK(said("input(34,0) read(34) "));
 }
 

@@ -33,6 +33,7 @@ from fleet.water.electrodes import (
     kohm,
     longest_cable_m,
     on_at_once,
+    on_share,
     pull_of,
     reading,
     resistor_to_fit_ohm,
@@ -134,9 +135,9 @@ def _read(
     yield from loads_fit(
         node, index, board, pull, lambda loaded: reading(electrodes, water, film, loaded, cable_m, probes)
     )
-    if served.always_on:
-        fix = f"{TOO_MUCH_CURRENT.fix} {fit}"
-        yield from current_fits(read.current_ua, pull, tank.key("electrodes"), subject, fix)
+    if served.pull_up == "external":
+        fix, share = f"{TOO_MUCH_CURRENT.fix} {fit}", on_share(served)
+        yield from current_fits(read.current_ua, pull, tank.key("electrodes"), subject, fix, share)
 
 
 def _wet(tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull, fit: str) -> Iterator[Finding]:
