@@ -77,7 +77,7 @@ bool has_pin(const NodeBlock &block, uint8_t pin) {
   if (block.clear_pin == pin) return true;
   for (size_t i = 0; i < block.tank_count; ++i) {
     const TankBlock &tank = block.tanks[i];
-    if (tank.pump_pin == pin) return true;
+    if (tank.pump_pin == pin || block.feed_pins[i] == pin) return true;
     for (size_t k = 0; k < tank.mark_count; ++k)
       if (tank.marks[k].pin == pin) return true;
   }

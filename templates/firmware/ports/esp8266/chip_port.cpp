@@ -78,6 +78,7 @@ bool uses_pin(const NodeBlock &block, uint8_t pin) {
   for (size_t i = 0; i < block.tank_count && i < kTanksPerNode; ++i) {
     const TankBlock &tank = block.tanks[i];
     if (tank.pump_does != static_cast<uint8_t>(PumpDoes::kNone) && tank.pump_pin == pin) return true;
+    if (block.feed_pins[i] == pin) return true;
     for (size_t k = 0; k < tank.mark_count && k < kMarksPerTank; ++k) {
       if (tank.marks[k].pin == pin) return true;
     }
