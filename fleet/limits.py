@@ -425,6 +425,12 @@ RELAY_LED_V: Final = 1.2
 """An optocoupler's LED conducts from about this on (data sheets, typical): less must be left when a pin is HIGH."""
 ELECTRODE_CURRENT_UA: Final = 100.0
 """More direct current wears electrodes away and coats them (from memory); level relays use alternating current."""
+FEED_SETTLE_S: Final = 0.003
+"""How long the firmware waits after it has turned a feed on (kFeedSettleUs of the ports): a longer cable or a larger
+resistor, and a dry probe still reads wet."""
+FEED_CURRENT_UA: Final = 12_000.0
+"""A pin that gives more may be below 0.8 of the supply (ESP8266 data sheet, DC characteristics: 12 mA; the ESP32s give
+20 mA and more): the dry probes it feeds then read anything."""
 CELL_LEAST_PER_CM: Final = 0.005
 CELL_MOST_PER_CM: Final = 50.0
 """Cells of conductivity meters have 0.01 to 10 /cm (common practice): far outside of that is a slip of a unit."""

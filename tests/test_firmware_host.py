@@ -36,6 +36,7 @@ from fleet.link.state import Phase
 
 pytestmark = pytest.mark.slow
 WANTS_RESTART = 75
+FEED = 20
 
 
 @cache
@@ -97,6 +98,24 @@ def test_pump_follows_the_probes_and_drops_out_for_an_update(board: HostNode) ->
     _send(board, _image("1.1.0"), 6, "1.1.0")
     assert board.pins.driven_high(RELAY) is False
     assert board.wait_exit() == WANTS_RESTART
+
+
+def test_a_tank_whose_resistors_a_pin_feeds_is_read(board: HostNode) -> None:
+    """The feed is never driven LOW: that would send current through wet probes the other way."""
+    block = node_block("1.0.0", "two-slot")
+    marks = tuple(replace(mark, pull=2) for mark in block.tanks[0].marks)
+    fed = replace(
+        block, tanks=(replace(block.tanks[0], marks=marks),), feed_pins=bytes([FEED, 255, 255, 255])
+    )
+    board.speed = 50
+    board.load(image_of(fed), "two-slot")
+    board.start()
+    board.wait_up()
+    for gpio in (EMPTY, HALF):
+        board.pins.set_input(gpio, high=False)
+    board.wait_for(lambda: board.state().tanks[0].level == 2, "two of its marks are wet")
+    assert board.state().faults == ()
+    assert all(board.pins.driven_high(FEED) is not False for _ in range(1000))
 
 
 def test_metrics_and_refusals_over_a_plain_client(board: HostNode) -> None:

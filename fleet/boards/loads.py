@@ -64,6 +64,8 @@ def _judge(load: Load, use: Use, pull_up: PullUp) -> Judgement:
         return _probe(load, use, pull_up)
     if use in RELAYS:
         return _relay(load, use)
+    if use is Use.PROBE_FEED:
+        return _feed(load)
     holds = load.kind in (LoadKind.DRIVER, LoadKind.USB_SOCKET)
     if use is Use.ANALOG:
         return Judgement(
@@ -113,4 +115,19 @@ def _relay(load: Load, use: Use) -> Judgement:
             return Judgement(Answer.CARE, "it follows the relay")
     if load.to == _ON[use]:
         return Judgement(Answer.REFUSED, "the relay picks up, and the pump runs, while the board starts")
+    return Judgement(Answer.ALLOWED)
+
+
+def _feed(load: Load) -> Judgement:
+    match load.kind:
+        case LoadKind.DRIVER:
+            return Judgement(Answer.REFUSED, "the chip and it would drive against each other")
+        case LoadKind.USB_SOCKET:
+            return Judgement(Answer.REFUSED, "what is plugged in would feed the probes")
+        case LoadKind.BUTTON:
+            return Judgement(Answer.REFUSED, "a press shorts the pin while it is HIGH")
+        case LoadKind.INPUT:
+            return Judgement(Answer.CARE, "it follows the feed")
+    if load.to == "high":
+        return Judgement(Answer.REFUSED, "it feeds the probes all the time, and current never stops")
     return Judgement(Answer.ALLOWED)

@@ -52,6 +52,7 @@ _REFUSED: Final = {
         Trait.BOOT_PULSE,
     ),
     Use.RELAY_LOW: (*_FIXED, Trait.INPUT_ONLY, *_STRAPS, Trait.STRAP, Trait.UART, Trait.BOOT_LOW),
+    Use.PROBE_FEED: (*_FIXED, Trait.INPUT_ONLY, *_STRAPS, Trait.STRAP, Trait.UART),
     Use.ANALOG: (*_FIXED, Trait.ADC2),
     Use.SPARE: _FIXED,
 }
@@ -60,6 +61,7 @@ _CARE: Final = {
     Use.PROBE_EXTERNAL: (Trait.OCTAL_FLASH, Trait.STRAP, Trait.USB, Trait.UART),
     Use.RELAY_HIGH: (Trait.OCTAL_FLASH, Trait.USB, Trait.BOOT_WEAK_HIGH),
     Use.RELAY_LOW: (Trait.OCTAL_FLASH, Trait.USB, Trait.BOOT_HIGH, Trait.BOOT_PULSE, Trait.BOOT_LOW_PULSE),
+    Use.PROBE_FEED: (Trait.OCTAL_FLASH, Trait.USB, Trait.BOOT_HIGH, Trait.BOOT_PULSE),
     Use.ANALOG: (*_STRAPS, Trait.STRAP),
     Use.SPARE: (Trait.OCTAL_FLASH, *_STRAPS, Trait.STRAP, Trait.USB, Trait.UART),
 }
@@ -84,7 +86,7 @@ _THEN: Final = {
             use,
             Trait.USB,
         ): "the firmware takes it from the port, through which the chip can then not be reached"
-        for use in (*PROBES, *RELAYS)
+        for use in (*PROBES, *RELAYS, Use.PROBE_FEED)
     },
     **{(use, Trait.UART): "the USB port talks over it as well" for use in PROBES},
     **{(Use.RELAY_HIGH, trait): _PICKS_UP for trait in (Trait.BOOT_HIGH, Trait.BOOT_PULSE, Trait.UART)},
@@ -101,6 +103,18 @@ _THEN: Final = {
     (Use.RELAY_LOW, Trait.BOOT_HIGH): "a relay that is active low stays off, if nothing else pulls the pin",
     (Use.RELAY_LOW, Trait.BOOT_PULSE): "what comes before and after the pulse is not said",
     (Use.RELAY_LOW, Trait.BOOT_LOW_PULSE): "a solid-state relay that is active low can follow it",
+    **{
+        (
+            Use.PROBE_FEED,
+            trait,
+        ): "through the resistors the wet probes pull it LOW, and the pins of the dry ones HIGH"
+        for trait in (*_STRAPS, Trait.STRAP)
+    },
+    (Use.PROBE_FEED, Trait.UART): "what is sent on it goes through the water as well",
+    **{
+        (Use.PROBE_FEED, trait): "current runs through the water while the board starts"
+        for trait in (Trait.BOOT_HIGH, Trait.BOOT_PULSE)
+    },
     (Use.ANALOG, Trait.ADC2): "ADC2 cannot be relied on while WiFi runs",
     **{(Use.SPARE, trait): "a wire that hangs on it can stop the start" for trait in (*_STRAPS, Trait.STRAP)},
 }

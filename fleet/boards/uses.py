@@ -13,6 +13,8 @@ class Use(StrEnum):
     PROBE_EXTERNAL = "probe-external"
     RELAY_HIGH = "relay-active-high"
     RELAY_LOW = "relay-active-low"
+    PROBE_FEED = "probe-feed"
+    """It feeds the resistors outside of a tank's probes: HIGH while they are read, else it floats."""
     ANALOG = "analog"
     SPARE = "spare"
     """A wire laid for later: nothing reads or drives it, but it hangs on the pin while the board starts."""

@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     from fleet.cli.output import Output
     from fleet.inventory.about_node import BoardFacts, BoardPin, Fitness
 
-_LETTERS: Final = "PXHLAS"
+_LETTERS: Final = "PXHLFAS"
 _LEGEND: Final = (
     "P probe on the chip's own pull-up, X probe with a resistor outside, H pump relay active high, L active low, "
-    "A analog, S a wire laid for later; a small letter: with care, a dot: no"
+    "F feeds resistors outside, A analog, S a wire laid for later; a small letter: with care, a dot: no"
 )
 _PULLS: Final = {"none": "floats", "up": "pulled up", "down": "pulled down", "usb-up": "pulled up (USB)"}
 _WORDS: Final = {"allowed": "yes", "care": "with care", "refused": "no"}
@@ -58,6 +58,7 @@ def print_board(out: Output, board: BoardFacts, counted: bool) -> None:
         "outside pull-up",
         "relay, high",
         "relay, low",
+        "feed",
         "analog",
     )
     out.table((*head, "spare"), [_row(pin) for pin in board.pins])
@@ -109,4 +110,4 @@ def good_for(pin: BoardPin) -> str:
 
 
 def _fits(pin: BoardPin) -> tuple[Fitness, ...]:
-    return (pin.probe, pin.probe_external, pin.relay, pin.relay_low, pin.analog, pin.spare)
+    return (pin.probe, pin.probe_external, pin.relay, pin.relay_low, pin.feed, pin.analog, pin.spare)

@@ -58,6 +58,8 @@ def print_node(out: Output, node: NodeFacts) -> None:
 
 def _pin(use: PinUse) -> tuple[str, ...]:
     pull = {"internal": "chip's", "external": "outside", None: "-"}[use.pull_up]
+    if use.fed_from is not None:
+        pull = f"outside, from {use.fed_from}"
     what = use.for_what if use.active is None else f"{use.for_what}, on at {use.active.upper()}"
     fit = {"allowed": "yes", "care": "with care", "refused": "no"}[use.answer]
     return (use.pin, str(use.gpio), what, use.tank, use.mark or "-", pull, fit)
@@ -81,7 +83,7 @@ def _electrodes(out: Output, of: ElectrodeFacts) -> None:
         if state == "wet" and of.shared > 1:
             pair = (
                 f" of one pair, {of.shared:g} times that for the highest of {of.probes_on_at_once} wet probes "
-                "(resistors outside are always on, and share the common electrode)"
+                "(resistors outside are on at once, and share the common electrode)"
             )
         paragraph(out, f"  {state}    {kohm(best)} to {kohm(worst)}{pair}; {verdict}", "", " " * 9)
     if of.current_ua is not None:

@@ -12,12 +12,14 @@ from fleet.water.electrodes import (
     cell_constant_per_cm,
     chip_pull,
     conductivity,
+    fed_at_most_ohm,
     has_film,
     needs_resistor,
     on_at_once,
     pull_of,
     reading,
     resistor_to_fit_ohm,
+    waits_s,
 )
 from fleet.water.sensing import sensing
 
@@ -81,8 +83,7 @@ def about_electrodes(tank: Tank, served: Served, board: Board) -> ElectrodeFacts
     read = reading(electrodes, water, film, pull or chip, cable_m, probes)
     loaded = (pull or chip).loaded(*loads_ohm(served, board))
     at_worst = reading(electrodes, water, film, loaded, cable_m, probes)
-    settle_s = board.pull_up.settle_s if served.pull_up == "internal" else 0.0
-    needs = needs_resistor(read, pull, cable_m, settle_s)
+    needs = needs_resistor(read, pull, cable_m, waits_s(served, board.pull_up.settle_s))
     return ElectrodeFacts(
         tank=tank.name,
         kind=electrodes.kind,
@@ -102,7 +103,9 @@ def about_electrodes(tank: Tank, served: Served, board: Board) -> ElectrodeFacts
         dry=at_worst.dry.value if pull else None,
         surely_wet_from_m=_surely_wet_from_m(electrodes, read, loaded if pull else None),
         current_ua=at_worst.current_ua if pull else None,
-        resistor_to_fit_ohm=resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm, len(served.probes))
+        resistor_to_fit_ohm=resistor_to_fit_ohm(
+            read.wet_ohm, read.dry_ohm, len(served.probes), fed_at_most_ohm(served)
+        )
         if needs
         else None,
         needs_resistor=needs,

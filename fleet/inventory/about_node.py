@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fleet.boards.board import load_board
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class PinUse:
-    """A pin in use: `for_what` is `probe` or `pump relay`, `answer` whether it is fit for that."""
+    """A pin in use: `for_what` is `probe`, `probe feed` or `pump relay`, `answer` whether it is fit for that."""
 
     pin: str
     """By the name that the inventory uses, or by the first one of the board where that is `GPIOn`."""
@@ -32,6 +32,8 @@ class PinUse:
     pull_up: str | None
     pull_up_ohm: float | None
     """Null where it is outside and its value is not given."""
+    fed_from: str | None
+    """Of a probe with a resistor outside: the pin that feeds it while the probes are read; null: the supply."""
     active: str | None
     answer: str
     reason: str
@@ -87,6 +89,8 @@ class BoardPin:
     relay: Fitness
     """Active high."""
     relay_low: Fitness
+    feed: Fitness
+    """For the resistors outside of a tank's probes."""
     analog: Fitness
     spare: Fitness
     """For a wire laid for later."""
@@ -192,6 +196,7 @@ def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:
                 probe_external=_fitness(board, pin, Use.PROBE_EXTERNAL),
                 relay=_fitness(board, pin, Use.RELAY_HIGH),
                 relay_low=_fitness(board, pin, Use.RELAY_LOW),
+                feed=_fitness(board, pin, Use.PROBE_FEED),
                 analog=_fitness(board, pin, Use.ANALOG),
                 spare=_fitness(board, pin, Use.SPARE),
                 reset=pin.reset,
@@ -213,39 +218,40 @@ def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:
 def _uses(node: Node, board: Board) -> Iterator[PinUse]:
     for served in node.serves:
         internal = served.pull_up == "internal"
-        use = probe_use(served.pull_up)
         for mark, name in served.probes.items():
-            pin = board.pin_as_said(name)
-            fit = _fitness(board, pin, use)
-            yield PinUse(
-                pin=pin.name,
-                gpio=pin.gpio,
-                for_what="probe",
-                tank=served.tank,
+            probe = _pin_use(board, name, probe_use(served.pull_up), "probe", served.tank)
+            yield replace(
+                probe,
                 mark=mark,
                 pull_up=served.pull_up,
                 pull_up_ohm=board.pull_up.ohm if internal else served.pull_up_resistor_ohm,
-                active=None,
-                answer=fit.answer,
-                reason=fit.reason,
-                source=fit.source,
+                fed_from=board.pin_as_said(served.pull_up_feed).name if served.pull_up_feed else None,
             )
+        if served.pull_up_feed:
+            yield _pin_use(board, served.pull_up_feed, Use.PROBE_FEED, "probe feed", served.tank)
         if served.pump_relay:
-            pin = board.pin_as_said(served.pump_relay.pin)
-            fit = _fitness(board, pin, relay_use(served.pump_relay.active))
-            yield PinUse(
-                pin=pin.name,
-                gpio=pin.gpio,
-                for_what="pump relay",
-                tank=served.tank,
-                mark=None,
-                pull_up=None,
-                pull_up_ohm=None,
-                active=served.pump_relay.active,
-                answer=fit.answer,
-                reason=fit.reason,
-                source=fit.source,
-            )
+            active = served.pump_relay.active
+            relay = _pin_use(board, served.pump_relay.pin, relay_use(active), "pump relay", served.tank)
+            yield replace(relay, active=active)
+
+
+def _pin_use(board: Board, name: str, use: Use, for_what: str, tank: str) -> PinUse:
+    pin = board.pin_as_said(name)
+    fit = _fitness(board, pin, use)
+    return PinUse(
+        pin=pin.name,
+        gpio=pin.gpio,
+        for_what=for_what,
+        tank=tank,
+        mark=None,
+        pull_up=None,
+        pull_up_ohm=None,
+        fed_from=None,
+        active=None,
+        answer=fit.answer,
+        reason=fit.reason,
+        source=fit.source,
+    )
 
 
 def _electrodes(inventory: Inventory, served: Served, board: Board) -> ElectrodeFacts | None:

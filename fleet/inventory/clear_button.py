@@ -15,9 +15,11 @@ NO_BUTTON: Final = "none"
 
 
 def wired_names(node: Node) -> Iterator[str]:
-    """The names of the pins that its probes and pump relays are on."""
+    """The names of the pins that its probes, their feeds and its pump relays are on."""
     for served in node.serves:
         yield from served.probes.values()
+        if served.pull_up_feed is not None:
+            yield served.pull_up_feed
         if served.pump_relay is not None:
             yield served.pump_relay.pin
 

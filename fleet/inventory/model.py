@@ -314,6 +314,11 @@ class Served(Part):
     pull_up_resistor_ohm: Resistance_ohm | None = Field(
         default=None, alias="pull_up_resistor", description="of each probe, with `pull_up: external`"
     )
+    pull_up_feed: PinName | None = Field(
+        default=None,
+        description="with `pull_up: external`: the pin that feeds all these resistors, only while the probes are read; "
+        "without it they hang on 3.3 V",
+    )
     cable_length_m: Length_m | None = Field(
         default=None, alias="cable_length", description="from the board to the electrodes"
     )
@@ -321,6 +326,16 @@ class Served(Part):
     wires: dict[MarkName, WireColor] = Field(
         default_factory=dict, description="colours, by mark, `common` and `relay`; printed on sheets"
     )
+
+    @property
+    def is_fed(self) -> bool:
+        """Whether resistors outside hang on a pin that is on only while the probes are read."""
+        return self.pull_up == "external" and self.pull_up_feed is not None
+
+    @property
+    def always_on(self) -> bool:
+        """Whether they hang on the supply, so that current flows for as long as a probe is wet."""
+        return self.pull_up == "external" and self.pull_up_feed is None
 
 
 class Node(Part):

@@ -15,6 +15,7 @@ from fleet.render.firmware_class import class_of, payload_format, vendor_id
 from fleet.render.node_block import (
     LAYOUTS,
     NETWORK_TRAITS,
+    NO_FEEDS,
     NO_PIN,
     PAYLOADS,
     PULLS,
@@ -75,6 +76,7 @@ def block_of(
         network_lost_s=ceil(site.network_lost_s),
         clear_pin=_clear_pin(node, board),
         network_traits=sum(NETWORK_TRAITS[trait] for trait in set(site.network_traits)),
+        feed_pins=_feed_pins(node, board),
     )
 
 
@@ -85,6 +87,16 @@ def _clear_pin(node: Node, board: Board) -> int:
         what = f"node {node.name}: board {board.id} has no pin {node.clear_button} (its button)"
         raise RenderError(NO_PROBE_PIN, what) from error
     return NO_PIN if gpio is None else gpio
+
+
+def _feed_pins(node: Node, board: Board) -> bytes:
+    feeds = [
+        NO_PIN
+        if served.pull_up_feed is None
+        else _gpio(node, board, served.pull_up_feed, f"the feed of the probes at {served.tank}")
+        for served in node.serves
+    ]
+    return (bytes(feeds) + NO_FEEDS)[: len(NO_FEEDS)]
 
 
 def _tank_block(node: Node, served: Served, tank: Tank, board: Board) -> TankBlock:
@@ -121,7 +133,8 @@ def _mark_block(node: Node, served: Served, mark: Mark, board: Board) -> MarkBlo
     if mark.name not in served.probes:
         raise RenderError(NO_PROBE_PIN, f"node {node.name} names no pin for {what}")
     pin = _gpio(node, board, served.probes[mark.name], what)
-    return MarkBlock(mark.name, height_mm(mark.height_m), pin, PULLS[served.pull_up])
+    pull = "fed" if served.is_fed else served.pull_up
+    return MarkBlock(mark.name, height_mm(mark.height_m), pin, PULLS[pull])
 
 
 def _gpio(node: Node, board: Board, name: str, what: str) -> int:

@@ -20,8 +20,9 @@ if TYPE_CHECKING:
 MAGIC: Final = 0x424E4B54
 VERSION: Final = 2
 NO_PIN: Final = 0xFF
+NO_FEEDS: Final = bytes([NO_PIN] * TANKS_PER_NODE)
 PUMP_DOES: Final = {"": 0, "fill": 1, "drain": 2}
-PULLS: Final = {"external": 0, "internal": 1}
+PULLS: Final = {"external": 0, "internal": 1, "fed": 2}
 LAYOUTS: Final = {"two-slot": 1, "copy-in-place": 2}
 NETWORK_TRAITS: Final = {"hidden": 1, "high-channels": 2, "wpa3-only": 4, "no-802.11n": 8}
 PAYLOADS: Final = {"host-elf": 1, "esp8266-bin": 2, "esp32-bin": 3}
@@ -29,7 +30,7 @@ PAYLOADS: Final = {"host-elf": 1, "esp8266-bin": 2, "esp32-bin": 3}
 _HEAD = struct.Struct("<IHH64s64s32s24s16s16s65s3s8sHHHHBBBB")
 _TANK = struct.Struct("<64sBBBBBBHIII")
 _MARK = struct.Struct("<HBB12s")
-_TAIL = struct.Struct("<IBB")
+_TAIL = struct.Struct(f"<IBB{TANKS_PER_NODE}s")
 _CRC = struct.Struct("<I")
 _TANK_BYTES = _TANK.size + MARKS_PER_TANK * _MARK.size
 _TAIL_AT = _HEAD.size + TANKS_PER_NODE * _TANK_BYTES
@@ -90,6 +91,8 @@ class NodeBlock:
     """GPIO of a button to ground that clears faults which stay, held for 5 s."""
     network_traits: int = 0
     """The sum of NETWORK_TRAITS that hold."""
+    feed_pins: bytes = NO_FEEDS
+    """By tank, the GPIO that feeds the resistors of its probes while they are read."""
 
     def pack(self) -> bytes:
         """The 1024 bytes with their checksum. RenderError (RND103) if a value does not fit its field."""
@@ -128,7 +131,8 @@ class NodeBlock:
             0,
         )
         tanks = b"".join(_pack_tank(tank) for tank in self.tanks)
-        tail = _TAIL.pack(self.network_lost_s, self.clear_pin, self.network_traits)
+        feeds = _exactly(self.feed_pins, TANKS_PER_NODE)
+        tail = _TAIL.pack(self.network_lost_s, self.clear_pin, self.network_traits, feeds)
         return head + tanks.ljust(TANKS_PER_NODE * _TANK_BYTES, b"\0") + tail + bytes(_RESERVED_BYTES)
 
 
@@ -144,7 +148,7 @@ def unpack(block: bytes) -> NodeBlock:
     values = _HEAD.unpack_from(block)
     if values[:3] != (MAGIC, VERSION, NODE_BLOCK_BYTES):
         raise ValueError("not a node block of this version")
-    network_lost_s, clear_pin, network_traits = _TAIL.unpack_from(block, _TAIL_AT)
+    network_lost_s, clear_pin, network_traits, feed_pins = _TAIL.unpack_from(block, _TAIL_AT)
     tanks = tuple(_unpack_tank(block, _HEAD.size + i * _TANK_BYTES) for i in range(values[18]))
     return NodeBlock(
         node=_text(values[3]),
@@ -165,6 +169,7 @@ def unpack(block: bytes) -> NodeBlock:
         network_lost_s=network_lost_s,
         clear_pin=clear_pin,
         network_traits=network_traits,
+        feed_pins=feed_pins,
     )
 
 

@@ -36,9 +36,9 @@ def meter_steps(tank: Tank, served: Served, board: Board) -> tuple[Step, ...]:
 
 
 def volt_steps(tank: Tank, served: Served, board: Board) -> tuple[Step, Step] | None:
-    """At the pins, wet and dry, by the limits of the inputs; None with the chip's own pull-up: it is on for moments,
-    which a meter does not show."""
-    if served.pull_up == "internal":
+    """At the pins, wet and dry, by the limits of the inputs; None with the chip's own pull-up or with resistors
+    that a pin feeds: they are on for moments, which a meter does not show."""
+    if not served.always_on:
         return None
     do = f"DC volts from each probe's pin to {board.ground}"
     names = _names(tank)

@@ -68,7 +68,8 @@ def wires_of(inventory: Inventory, node: Node, tanks: Collection[str], units: Un
         probes = [use for use in mine if use.for_what == "probe"]
         found += [_probe(use, served, board) for use in probes]
         found.append(_common(served, board, units))
-        found += [_relay(use, served, board) for use in mine if use.for_what != "probe"]
+        found += [_feed(use) for use in mine if use.for_what == "probe feed"]
+        found += [_relay(use, served, board) for use in mine if use.for_what == "pump relay"]
     return tuple(found)
 
 
@@ -112,10 +113,16 @@ def _probe(use: PinUse, served: Served, board: Board) -> Wire:
     if use.pull_up == "internal":
         detail = f"the chip's own pull-up, about {value}"
     else:
-        detail = f"resistor{value and f' of {value}'} from the pin to {board.supply}"
+        detail = f"resistor{value and f' of {value}'} from the pin to {use.fed_from or board.supply}"
     mark = use.mark or ""
     color = served.wires.get(mark, "")
     return Wire(f"probe {mark}", use.tank, use.pin, use.gpio, color, detail, _care(use))
+
+
+def _feed(use: PinUse) -> Wire:
+    """At the board: from this pin to the far end of each resistor."""
+    detail = "to the resistors of all these probes, not to 3.3 V: it is on only while they are read"
+    return Wire("probe feed", use.tank, use.pin, use.gpio, "", detail, _care(use))
 
 
 def _common(served: Served, board: Board, units: Units) -> Wire:

@@ -11,10 +11,11 @@ tank walls left out).
 
 All probes of a tank share one common electrode. The chip's own pull-ups are turned on one after the other, for a
 reading each (core/control.cpp, the ports' probe_is_low), so a reading has the water to itself. Resistors outside are
-always on: through the half of a pair's resistance that lies at the common electrode (two electrodes of one kind) then
-runs the current of all wet probes, so each of n sees (1 + n) / 2 times the resistance of one pair (Kirchhoff).
-The highest mark, with all wet, has it worst: that is the one that stops a filling pump. (Where those below it are
-wetted over a greater length, and the common electrode is not, up to 4 % more: left out.) Pure arithmetic.
+on at once, always or while a pin feeds them: through the half of a pair's resistance that lies at the common electrode
+(two electrodes of one kind) then runs the current of all wet probes, so each of n sees (1 + n) / 2 times the resistance
+of one pair (Kirchhoff). The highest mark, with all wet, has it worst: that is the one that stops a filling pump. (Where
+those below it are wetted over a greater length, and the common electrode is not, up to 4 % more: left out.) Pure
+arithmetic.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from fleet.limits import (
     CABLE_LEAK_OHM_M,
     CABLE_PF_PER_M,
     ELECTRODE_CURRENT_UA,
+    FEED_SETTLE_S,
     FILM_WET_FACTOR,
     HIGH_SHARE,
     LARGEST_PULL_UP_OHM,
@@ -36,6 +38,7 @@ from fleet.limits import (
     MEASURED_SPREAD,
     PIN_PF,
     RESISTOR_TOLERANCE,
+    SAMPLE_PERIOD_MS,
     SLIME_MM,
     SPLASH_MM,
     SUPPLY_V,
@@ -243,6 +246,19 @@ def on_at_once(served: Served) -> int:
     return len(served.probes) if served.pull_up == "external" else 1
 
 
+def waits_s(served: Served, chip_s: float) -> float:
+    """How long the firmware waits before it reads these probes: `chip_s` for the chip's own pull-up; 0 where resistors
+    outside are always on."""
+    if served.pull_up == "internal":
+        return chip_s
+    return FEED_SETTLE_S if served.is_fed else 0.0
+
+
+def on_share(served: Served) -> float:
+    """How much of the time resistors outside are on."""
+    return FEED_SETTLE_S * 1e3 / SAMPLE_PERIOD_MS if served.is_fed else 1.0
+
+
 def largest_current_ua(pull: Pull, water_ohm: float = 0.0) -> float:
     """Direct current through water of that resistance while the pull-up is on, in microamperes."""
     return 1e6 * SUPPLY_V / (pull.least_ohm + water_ohm)
@@ -285,14 +301,16 @@ def reading(
     )
 
 
-def resistor_to_fit_ohm(wet: tuple[float, float], dry: tuple[float, float], probes: int = 1) -> float | None:
+def resistor_to_fit_ohm(
+    wet: tuple[float, float], dry: tuple[float, float], probes: int = 1, most_ohm: float = LARGEST_PULL_UP_OHM
+) -> float | None:
     """The resistor outside (E24, ohm) that reads a pair surely, in the middle of those that do; None if none does.
 
     `probes`: so many at the tank have one each, and share the common electrode. It lets no more current through the
-    water than electrodes bear, and is no larger than a pin's leakage allows.
+    water than electrodes bear, and is no larger than `most_ohm`: what a pin's leakage allows, or `fed_at_most_ohm`.
     """
     least = wet[1] * sharing(probes) / surely_low_ohm(1 - RESISTOR_TOLERANCE)
-    most = min(dry[1] / surely_high_ohm(1 + RESISTOR_TOLERANCE), LARGEST_PULL_UP_OHM)
+    most = min(dry[1] / surely_high_ohm(1 + RESISTOR_TOLERANCE), most_ohm)
     least = max(least, 1e6 * SUPPLY_V / ELECTRODE_CURRENT_UA / (1 - RESISTOR_TOLERANCE))
     fit = [ohm for ohm in _e24() if least <= ohm <= most]
     middle = log(least * most) / 2 if least <= most else 0.0
@@ -302,8 +320,7 @@ def resistor_to_fit_ohm(wet: tuple[float, float], dry: tuple[float, float], prob
 def needs_resistor(read: Reading, pull: Pull | None, cable_m: float, settle_s: float) -> bool:
     """Whether another pull-up than the one there must be fitted.
 
-    `pull` is None for a resistor outside whose value is not given. `settle_s`: how long the firmware waits for the
-    chip's own pull-up; 0 where the resistor is outside, which is always on.
+    `pull` is None for a resistor outside whose value is not given. `settle_s`: how long the firmware `waits_s`.
     """
     if pull is None or not (read.wet is Sure.YES and read.dry is Sure.YES):
         return True
@@ -316,6 +333,14 @@ def settles_s(pull_up_ohm: float, cable_m: float) -> float:
     """How long a pull-up takes to lift a dry pin with that cable to where it surely reads HIGH."""
     farad = (PIN_PF + CABLE_PF_PER_M * cable_m) * 1e-12
     return pull_up_ohm * farad * -log(1 - HIGH_SHARE)
+
+
+def fed_at_most_ohm(served: Served) -> float:
+    """The largest resistor at its probes: by a pin's leakage, and where a pin feeds it, by what settles in time."""
+    if not served.is_fed:
+        return LARGEST_PULL_UP_OHM
+    per_ohm_s = settles_s(1 + RESISTOR_TOLERANCE, served.cable_length_m or 0.0)
+    return min(LARGEST_PULL_UP_OHM, FEED_SETTLE_S / per_ohm_s)
 
 
 def longest_cable_m(pull_up_ohm: float, settle_s: float) -> float:

@@ -1,7 +1,8 @@
 """How current gets into the water at a tank's probes: in pulses, or all the time; and what that does to metal.
 
 The firmware turns the chip's own pull-up on for one reading of one probe at a time (the ports' probe_is_low). A
-resistor outside hangs on the supply: its current flows for as long as its probe is wet. Pure arithmetic.
+resistor outside that hangs on the supply is always on: its current flows for as long as its probe is wet. Those that a
+pin feeds are on together, for the readings of one tank (the ports' feed). Pure arithmetic.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from fleet.water.electrodes import (
     on_at_once,
     pull_of,
     reading,
+    waits_s,
 )
 
 if TYPE_CHECKING:
@@ -35,6 +37,8 @@ class Sensing:
     resistor is not given; `on_s` of each `period_s`: how long it flows."""
 
     always: bool
+    together: bool
+    """The pull-ups of all probes are on at once."""
     probes: int
     pull: str
     """In words."""
@@ -52,13 +56,20 @@ class Sensing:
         """Such as `1 of every 100 ms (1 %), one probe after the other, at most 110 uA`."""
         if not self.always:
             share = f"{1e3 * self.on_s:g} of every {1e3 * self.period_s:g} ms ({100 * self.on_s / self.period_s:g} %)"
-            return f"{share}, one probe after the other, at most {ua(self.most_ua or 0.0)}"
+            if not self.together:
+                return f"{share}, one probe after the other, at most {ua(self.most_ua or 0.0)}"
+            return f"{share}, all probes at once, {self._each}"
+        of = "" if self.most_ua is None else "of "
+        return f"direct current {of}{self._each}"
+
+    @property
+    def _each(self) -> str:
         if self.most_ua is None:
-            return f"direct current at each wet probe ({self.pull})"
+            return f"at each wet probe ({self.pull})"
         several = ""
         if self.probes > 1:
             several = f", {ua(self.probes * self.most_ua)} at the common electrode with all wet"
-        return f"direct current of at most {ua(self.most_ua)} at each wet probe{several} ({self.pull})"
+        return f"at most {ua(self.most_ua)} at each wet probe{several} ({self.pull})"
 
     @property
     def words(self) -> str:
@@ -68,14 +79,15 @@ class Sensing:
 
 def sensing(tank: Tank, served: Served, chip: Pull, settle_s: float) -> Sensing:
     """Of the probes at one tank; `chip`: the board's own pull-up, which the firmware leaves on for `settle_s`."""
-    always, period_s = served.pull_up == "external", SAMPLE_PERIOD_MS / 1e3
+    always, period_s = served.always_on, SAMPLE_PERIOD_MS / 1e3
     pull = pull_of(served, chip)
     return Sensing(
         always=always,
+        together=served.pull_up == "external",
         probes=len(served.probes),
         pull=pull.what if pull else "resistors outside of unknown value",
         most_ua=_most_ua(tank, served, pull) if pull else None,
-        on_s=period_s if always else settle_s,
+        on_s=period_s if always else waits_s(served, settle_s),
         period_s=period_s,
     )
 

@@ -226,10 +226,10 @@ def test_a_board_is_drawn_with_each_pin_once(board_id: str) -> None:
 def test_what_the_letters_of_a_drawing_say() -> None:
     """esp8266/Arduino doc/boards.rst and the measured table of levels at boot: D1 is free, D3 HIGH at reset."""
     letters = {pin.pin: good_for(pin) for pin in about_board(None, "d1-mini").pins}
-    assert letters["D1"] == "PXHL.S"
-    assert letters["D3"] == ".....s"
-    assert letters["D0"] == ".X.l.S"
-    assert letters["D7"] == "PXhL.S"
+    assert letters["D1"] == "PXHLF.S"
+    assert letters["D3"] == "......s"
+    assert letters["D0"] == ".X.lf.S"
+    assert letters["D7"] == "PXhLF.S"
 
 
 def test_a_board_says_what_its_pins_are_at_reset_and_what_hangs_on_them(

@@ -20,10 +20,23 @@ struct World {
   bool driven[64];
   uint64_t at_ms;
   bool updating;
+  uint8_t fed_from;   // the feed that is HIGH, or kNoPin
+  unsigned feeds;     // how often one was turned on
+  unsigned read_fed;  // readings of fed probes
 };
 World world;
 
-bool probe_is_low(void *, uint8_t pin, uint8_t) { return world.wet[pin]; }
+bool probe_is_low(void *, uint8_t pin, uint8_t pull) {
+  if (pull != static_cast<uint8_t>(tn::Pull::kFed)) return world.wet[pin];
+  CHECK(world.fed_from == 20);
+  ++world.read_fed;
+  return world.wet[pin] || world.fed_from != 20;  // what nothing feeds reads LOW
+}
+void feed(void *, uint8_t pin, bool on) {
+  CHECK(pin == 20 && world.fed_from == (on ? tn::kNoPin : 20));  // in turns
+  world.fed_from = on ? pin : tn::kNoPin;
+  if (on) ++world.feeds;
+}
 void relay(void *, uint8_t pin, bool level_high) {
   world.level_high[pin] = level_high;
   world.driven[pin] = true;
@@ -40,6 +53,9 @@ void begin_at(uint64_t at_ms) {
   world.port.probe_is_low = probe_is_low;
   world.port.relay = relay;
   world.port.process_ms = process_ms;
+  world.port.feed = feed;
+  world.fed_from = tn::kNoPin;
+  world.feeds = world.read_fed = 0;
   for (bool &each : world.wet) each = false;
   for (bool &each : world.driven) each = false;
   for (bool &each : world.level_high) each = true;
@@ -527,7 +543,32 @@ static void random_lives_never_break_the_rules() {
   }
 }
 
+// The header tank's resistors hang on GPIO20, the sump's probes on the chip's own pull-ups: once each sample period the feed is HIGH
+// for the header's three readings, and at no other time.
+static void a_feed_is_on_only_while_its_tank_is_read() {
+  begin_at(0);
+  world.block.feed_pins[0] = 20;
+  for (size_t k = 0; k < 3; ++k) world.block.tanks[0].marks[k].pull = static_cast<uint8_t>(tn::Pull::kFed);
+  header(1);
+  sump(1);
+  for (int i = 0; i < 100; ++i) {
+    pass_ms(100);
+    CHECK(world.fed_from == tn::kNoPin);
+    CHECK(world.feeds == static_cast<unsigned>(i + 1) && world.read_fed == 3 * world.feeds);
+  }
+  CHECK(tank(0).level.level == 1 && tank(1).level.level == 1);
+  header(3);
+  pass_s(3);
+  CHECK(tank(0).level.level == 3);
+  world.updating = true;  // an update goes on reading
+  pass_s(1);
+  CHECK(world.fed_from == tn::kNoPin && world.feeds == 140);
+  tn::control_all_off(&world.control);
+  CHECK(world.fed_from == tn::kNoPin);
+}
+
 int main() {
+  RUN(a_feed_is_on_only_while_its_tank_is_read);
   RUN(debounce_is_per_probe_and_counts_from_the_change);
   RUN(probe_that_changes_faster_than_the_debounce_flaps_until_it_is_calm);
   RUN(level_from_every_pattern_of_four_marks);

@@ -20,6 +20,8 @@ Registers r;
 double outside_ohm = 0, water_ohm = 0;  // to the supply and to ground; 0: not there
 Pad at_read;
 uint32_t waited_us = 0;
+int fed = -1;            // a feed's pin: no moment of it may show a driven LOW, nor any level after it was let go
+int lows = 0;
 int watched = -1;        // a relay's pin: no moment of it may show
 bool forbidden = false;  // this level, driven or pulled by more than reset's own pull
 int shown = 0;
@@ -33,6 +35,7 @@ double pin_v(const Pad &p) {
 
 // After each register's write.
 void wrote() {
+  if (fed >= 0 && pad_of(r, fed).drives && !pad_of(r, fed).level) ++lows;
   if (watched < 0) return;
   const Pad p = pad_of(r, watched);
   const bool as_reset_left = p.pull_up == pad_of(after_reset(*r.chip), watched).pull_up;
@@ -121,8 +124,8 @@ void start(const Chip &chip, int pin) {
   if ((chip.rtc & bit(pin)) != 0) set(&r.rtc_mux, pin, true);  // the worst that something before us can have left
   waited_us = 0;
   outside_ohm = water_ohm = 0;
-  watched = -1;
-  shown = 0;
+  watched = fed = -1;
+  shown = lows = 0;
 }
 
 bool reads_low(int pin, tn::Pull pull) { return tn::sample_probe(static_cast<uint8_t>(pin), static_cast<uint8_t>(pull)); }
@@ -172,6 +175,38 @@ void a_relay(const Chip &chip, int pin, bool active_high) {
   CHECK(pad_of(r, pin).drives && pad_of(r, pin).level == active_high);
 }
 
+// A feed is HIGH from feed_probes(pin, true) to feed_probes(pin, false), and floats at any other time; it never drives LOW.
+void a_feed(const Chip &chip, int pin) {
+  if ((chip.outputs & bit(pin)) == 0) return;
+  start(chip, pin);
+  fed = pin;
+  const uint8_t gpio = static_cast<uint8_t>(pin);
+  tn::feed_probes(gpio, false);
+  CHECK(is_floating_input(pad_of(r, pin)));
+  for (int turn = 0; turn < 3; ++turn) {
+    waited_us = 0;
+    tn::feed_probes(gpio, true);
+    const Pad p = pad_of(r, pin);
+    CHECK(p.gpio && p.drives && p.level && !p.open_drain && !p.pull_up && !p.pull_down && !p.usb && !p.rtc);
+    CHECK(waited_us >= 2911);  // 210 kOhm, 10 nF and ln 4: 2911 us (100 m at 100 pF/m; 0.75 of the supply)
+    tn::feed_probes(gpio, false);
+    CHECK(is_floating_input(pad_of(r, pin)));
+  }
+  start(chip, pin);
+  fed = pin;
+  tn::feed_probes(gpio, true);  // straight from reset
+  CHECK(pad_of(r, pin).drives && pad_of(r, pin).level && lows == 0);
+}
+
+// The pins of fed probes, through 100 kOhm from what the feed drives: read like those with a resistor to the supply.
+void a_fed_probe(const Chip &chip, int pin) {
+  start(chip, pin);
+  outside_ohm = 100e3;
+  CHECK(!reads_low(pin, tn::Pull::kFed) && is_floating_input(at_read) && is_floating_input(pad_of(r, pin)));
+  water_ohm = 31e3;  // below a third of 95 kOhm
+  CHECK(reads_low(pin, tn::Pull::kFed) && is_floating_input(at_read) && is_floating_input(pad_of(r, pin)));
+}
+
 void every_pin_of_every_chip_ends_as_its_row_says() {
   int pins = 0;
   for (const Chip &chip : kChips) {
@@ -182,6 +217,8 @@ void every_pin_of_every_chip_ends_as_its_row_says() {
       a_probe_with_a_resistor_outside(chip, pin);
       a_relay(chip, pin, true);
       a_relay(chip, pin, false);
+      a_feed(chip, pin);
+      a_fed_probe(chip, pin);
       if (check_failed > failed) printf("  %s, GPIO%d\n", chip.name, pin);
       ++pins;
     }
@@ -209,6 +246,8 @@ void other_pins_are_left_alone() {
     const Registers before = r;
     tn::drive_pin(255, true);
     tn::drive_pin(24, true);
+    tn::feed_probes(255, true);
+    tn::feed_probes(255, false);
     CHECK(memcmp(&before, &r, sizeof r) == 0);
     reads_low(4, tn::Pull::kExternal);
     tn::drive_pin(5, true);

@@ -163,6 +163,13 @@ void no_console_where_its_pins_are_needed() {
   calls[0] = '\0';
   tn::start_esp32_port(&esp32, button);
   CHECK(strstr(calls, "console") == nullptr && esp32.port.console_read == nullptr);
+  tn::NodeBlock fed = block_with_first_probe_on(25);
+  fed.feed_pins[0] = pins[0];
+  for (size_t k = 0; k < 3; ++k) fed.tanks[0].marks[k].pull = static_cast<uint8_t>(tn::Pull::kFed);
+  seal(&fed);
+  calls[0] = '\0';
+  tn::start_esp32_port(&esp32, fed);
+  CHECK(strstr(calls, "console") == nullptr && esp32.port.console_read == nullptr);
   tn::NodeBlock damaged = block_with_first_probe_on(pins[0]);
   damaged.crc32 ^= 1;
   tn::start_esp32_port(&esp32, damaged);
@@ -177,6 +184,7 @@ void the_pull_up_is_on_only_while_reading() {
   CHECK(said("input(25,1) wait(1000) read(25) input(25,0) "));
   level = 1;
   CHECK(!esp32.port.probe_is_low(&esp32, 34, static_cast<uint8_t>(tn::Pull::kExternal)));
+  CHECK(esp32.port.feed != nullptr);
   CHECK(said("input(34,0) read(34) "));
 }
 

@@ -25,7 +25,7 @@ struct Pad {
 
 Pad pads[kPads], at_read;
 double outside_ohm, water_ohm;  // to the supply and to ground; 0: not there
-int watched = -1, shown;
+int watched = -1, shown, fed = -1, lows;
 bool forbidden;
 unsigned waited_us;
 
@@ -35,6 +35,7 @@ uint8_t gpio_function(int pin) { return pin == 0 || pin == 2 || pin == 4 || pin 
 bool drives(int pin) { return pads[pin].function == gpio_function(pin) && pads[pin].enable && (!pads[pin].open_drain || !pads[pin].out); }
 
 void look() {
+  if (fed >= 0 && drives(fed) && !pads[fed].out) ++lows;
   if (watched < 0) return;
   const Pad &p = pads[watched];
   if (drives(watched) && p.out == forbidden) ++shown;
@@ -114,8 +115,8 @@ void start(int pin, int n) {
   GPOS = GPOC = 0;
   GP16O = pads[kRtcPin].out ? 1 : 0;
   outside_ohm = water_ohm = 0;
-  watched = -1;
-  shown = 0;
+  watched = fed = -1;
+  shown = lows = 0;
 }
 
 bool is_flash(int pin) { return pin >= 6 && pin <= 11; }
@@ -157,6 +158,60 @@ void a_relay(int pin, int state, bool active_high) {
   CHECK(drives(pin) && pads[pin].out == active_high);
 }
 
+// A feed is HIGH from feed_probes(pin, true) to feed_probes(pin, false), and floats at any other time; it never drives LOW. GPIO16 too:
+// pinMode(16, INPUT) turns the pull-down off (core_esp8266_wiring_digital.cpp; only INPUT_PULLDOWN_16 turns it on).
+void a_feed(int pin, int state) {
+  const uint8_t gpio = static_cast<uint8_t>(pin);
+  for (int first = 0; first < 2; ++first) {  // straight from what was left, and after it was let go
+    start(pin, state);
+    fed = pin;
+    if (first == 0) tn::feed_probes(gpio, false);
+    if (first == 0) CHECK(is_floating_input(pin, pads[pin]));
+    for (int turn = 0; turn < 2; ++turn) {
+      waited_us = 0;
+      tn::feed_probes(gpio, true);
+      CHECK(drives(pin) && pads[pin].out && !pads[pin].open_drain && !pads[pin].pull_up && !pads[pin].pull_down);
+      CHECK(waited_us >= 2911);  // 210 kOhm, 10 nF and ln 4: 2911 us (100 m at 100 pF/m; 0.75 of the supply)
+      tn::feed_probes(gpio, false);
+      take_outputs();
+      CHECK(is_floating_input(pin, pads[pin]));
+    }
+    CHECK(lows == 0);
+  }
+}
+
+void a_fed_probe(int pin, int state) {
+  start(pin, state);
+  outside_ohm = 100e3;
+  CHECK(!tn::probe_is_low(static_cast<uint8_t>(pin), tn::Pull::kFed));
+  CHECK(is_floating_input(pin, at_read) && is_floating_input(pin, pads[pin]));
+  water_ohm = 31e3;  // below a third of 95 kOhm
+  CHECK(tn::probe_is_low(static_cast<uint8_t>(pin), tn::Pull::kFed));
+}
+
+// At the start, with a good block and with a damaged one: whatever was left, the feed floats, and no moment drives it LOW or HIGH.
+void pins_off_feeds_nothing() {
+  for (int state = 0; state < kStates; ++state) {
+    for (int damaged = 0; damaged < 2; ++damaged) {
+      block = sample_block();
+      block.tanks[0].pump_pin = 12;
+      block.tanks[1].pump_pin = 13;
+      block.feed_pins[0] = 14;
+      for (size_t k = 0; k < block.tanks[0].mark_count; ++k) block.tanks[0].marks[k].pull = static_cast<uint8_t>(tn::Pull::kFed);
+      seal(&block);
+      block.crc32 ^= static_cast<uint32_t>(damaged);
+      for (int high = 0; high < 2; ++high) {
+        start(14, state);
+        watched = 14;
+        forbidden = high == 1;
+        for (int turn = 0; turn < 3; ++turn) tn::pins_off();
+        take_outputs();
+        CHECK(shown == 0 && is_floating_input(14, pads[14]));
+      }
+    }
+  }
+}
+
 void every_pin_ends_as_its_row_says() {
   for (int pin = 0; pin < kPads; ++pin) {
     for (int state = 0; state < kStates && !is_flash(pin); ++state) {
@@ -165,6 +220,8 @@ void every_pin_ends_as_its_row_says() {
       a_probe_with_a_resistor_outside(pin, state);
       a_relay(pin, state, true);
       a_relay(pin, state, false);
+      a_feed(pin, state);
+      a_fed_probe(pin, state);
       if (check_failed > failed) printf("  GPIO%d, state %d\n", pin, state);
     }
   }
@@ -223,6 +280,7 @@ int main(int count, char **) {
   if (page == MAP_FAILED) return 1;
   if (count > 1) return list_states();
   RUN(every_pin_ends_as_its_row_says);
+  RUN(pins_off_feeds_nothing);
   RUN(at_the_start_a_relay_never_shows_on);
   return check_result();
 }

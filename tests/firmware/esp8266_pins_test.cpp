@@ -59,6 +59,15 @@ void the_pull_up_is_on_only_while_reading() {
   CHECK(said("input(12) read(12) "));
 }
 
+void a_feed_is_high_before_it_is_driven_and_then_floats() {
+  tn::feed_probes(14, true);
+  CHECK(said("high(14) output(14) wait(3000) "));
+  CHECK(!tn::probe_is_low(12, tn::Pull::kFed));
+  CHECK(said("input(12) read(12) "));
+  tn::feed_probes(14, false);
+  CHECK(said("input(14) "));
+}
+
 void a_relay_has_its_level_before_it_is_driven() {
   tn::relay_to(4, true);
   CHECK(said("high(4) output(4) "));
@@ -75,6 +84,8 @@ void pins_of_the_flash_are_never_touched() {
   for (uint8_t pin = 6; pin <= 11; ++pin) {
     CHECK(!tn::probe_is_low(pin, tn::Pull::kInternalUp));
     tn::relay_to(pin, true);
+    tn::feed_probes(pin, true);
+    tn::feed_probes(pin, false);
   }
   tn::relay_to(17, true);
   CHECK(said(""));
@@ -110,6 +121,7 @@ int main() {
   CHECK(mmap(at, 4096, PROT_READ | PROT_WRITE, MAP_PRIVATE | MAP_ANONYMOUS | MAP_FIXED_NOREPLACE, -1, 0) == at);
   if (check_failed != 0) return check_result();
   RUN(the_pull_up_is_on_only_while_reading);
+  RUN(a_feed_is_high_before_it_is_driven_and_then_floats);
   RUN(a_relay_has_its_level_before_it_is_driven);
   RUN(pins_of_the_flash_are_never_touched);
   RUN(at_the_start_relays_are_off_and_other_pins_inputs);

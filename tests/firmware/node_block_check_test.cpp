@@ -104,8 +104,47 @@ static void counts_and_kinds_are_checked() {
   block.tanks[0].pump_does = 3;
   CHECK(sealed_check(&block) == BlockFault::kKind);
   block = sample_block();
-  block.tanks[0].marks[0].pull = 2;
+  block.tanks[0].marks[0].pull = 3;
   CHECK(sealed_check(&block) == BlockFault::kKind);
+}
+
+static NodeBlock fed_block() {
+  NodeBlock block = sample_block();
+  block.feed_pins[0] = 20;
+  for (size_t k = 0; k < block.tanks[0].mark_count; ++k) block.tanks[0].marks[k].pull = static_cast<uint8_t>(tn::Pull::kFed);
+  return block;
+}
+
+// docs/node-interface.md, the node block: all probes of a tank are fed, from one pin that nothing else uses, or none is.
+static void feed_pins_are_checked() {
+  NodeBlock block = fed_block();
+  CHECK(sealed_check(&block) == BlockFault::kNone);
+  const uint8_t taken[] = {1, 3, 10, 4, 11};  // probes and relays of this tank and of the other
+  for (uint8_t pin : taken) {
+    block = fed_block();
+    block.feed_pins[0] = pin;
+    CHECK(sealed_check(&block) == BlockFault::kPin);
+  }
+  block = fed_block();
+  block.clear_pin = 20;
+  CHECK(sealed_check(&block) == BlockFault::kPin);
+  block = fed_block();
+  block.feed_pins[0] = tn::kNoPin;
+  CHECK(sealed_check(&block) == BlockFault::kPin);
+  for (uint8_t pull = 0; pull < 2; ++pull) {  // one of its probes has another pull-up
+    block = fed_block();
+    block.tanks[0].marks[1].pull = pull;
+    CHECK(sealed_check(&block) == BlockFault::kPin);
+  }
+  block = sample_block();
+  block.feed_pins[1] = 20;
+  CHECK(sealed_check(&block) == BlockFault::kPin);
+  block = fed_block();  // each tank its own
+  block.feed_pins[1] = 20;
+  for (size_t k = 0; k < 2; ++k) block.tanks[1].marks[k].pull = static_cast<uint8_t>(tn::Pull::kFed);
+  CHECK(sealed_check(&block) == BlockFault::kPin);
+  block.feed_pins[1] = 21;
+  CHECK(sealed_check(&block) == BlockFault::kNone);
 }
 
 static void times_are_checked() {
@@ -168,6 +207,7 @@ int main(int count, char **texts) {
   RUN(head_is_checked);
   RUN(names_are_checked);
   RUN(counts_and_kinds_are_checked);
+  RUN(feed_pins_are_checked);
   RUN(times_are_checked);
   RUN(pins_marks_and_pumps_are_checked);
   crc_of_arguments(count, texts);

@@ -45,6 +45,7 @@ inline void sample_head(tn::NodeBlock *block) {
   block->trial_s = 300;
   block->network_lost_s = 1800;
   block->clear_pin = tn::kNoPin;
+  memset(block->feed_pins, tn::kNoPin, sizeof block->feed_pins);
   block->power_up_hold_s = 10;
   block->layout = static_cast<uint8_t>(tn::Layout::kTwoSlot);
   block->payload_format = static_cast<uint8_t>(tn::PayloadFormat::kHostElf);

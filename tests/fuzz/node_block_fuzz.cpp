@@ -18,6 +18,7 @@ struct World {
   uint64_t now_ms;
   uint32_t wet;  // bit per pin, modulo 32
   bool begun;
+  uint8_t feed;  // that is on, or kNoPin
 };
 
 const tn::TankBlock *tank_of_pump(const tn::NodeBlock &block, uint8_t pin) {
@@ -35,8 +36,14 @@ bool is_probe(const tn::NodeBlock &block, uint8_t pin) {
 
 bool probe_is_low(void *ctx, uint8_t pin, uint8_t pull) {
   const World *w = static_cast<World *>(ctx);
-  MUST(is_probe(*w->block, pin) && pull <= 1);
+  MUST(is_probe(*w->block, pin) && pull <= 2);
+  MUST((pull == static_cast<uint8_t>(tn::Pull::kFed)) == (w->feed != tn::kNoPin));
   return ((w->wet >> (pin & 31u)) & 1u) != 0;
+}
+void feed(void *ctx, uint8_t pin, bool on) {
+  World *w = static_cast<World *>(ctx);
+  MUST(!is_probe(*w->block, pin) && tank_of_pump(*w->block, pin) == nullptr && w->feed == (on ? tn::kNoPin : pin));
+  w->feed = on ? pin : tn::kNoPin;
 }
 void relay(void *ctx, uint8_t pin, bool level_high) {
   const World *w = static_cast<World *>(ctx);
@@ -47,11 +54,12 @@ void relay(void *ctx, uint8_t pin, bool level_high) {
 uint64_t now_ms(void *ctx) { return static_cast<World *>(ctx)->now_ms; }
 
 void run_control(const tn::NodeBlock &block, tn::Control *control) {
-  World w = {&block, 1000, block.crc32, false};
+  World w = {&block, 1000, block.crc32, false, tn::kNoPin};
   tn::Port port = {};
   port.ctx = &w;
   port.probe_is_low = probe_is_low;
   port.relay = relay;
+  port.feed = feed;
   port.now_ms = port.process_ms = now_ms;
   tn::control_begin(control, &block, &port);
   w.begun = true;
@@ -60,6 +68,7 @@ void run_control(const tn::NodeBlock &block, tn::Control *control) {
     w.now_ms += i % 3 == 0 ? block.sample_period_ms : step_ms;
     if (i == 5) w.wet = ~w.wet;
     tn::control_step(control, i == 7);
+    MUST(w.feed == tn::kNoPin);
   }
   for (size_t i = 0; i < block.tank_count; ++i) MUST(!control->tanks[i].pump.on);  // updating
   tn::control_rest(control);

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from fleet.boards.board import load_board
 from fleet.errors import RenderError
-from fleet.inventory.model import NetworkTrait
+from fleet.inventory.model import NetworkTrait, Node
 from fleet.keys.trust import Trust
 from fleet.render import node_block
 from fleet.render.block_of import block_of, release_text
@@ -101,16 +101,14 @@ def test_every_field_lies_where_the_compiler_puts_it(tmp_path) -> None:
         for kind, fields in kinds.items()
         for field in fields
     ]
-    ends = (
-        'printf("%zu %zu %zu\\n", offsetof(tn::NodeBlock, tanks), offsetof(tn::NodeBlock, network_lost_s), '
-    )
-    ends += "offsetof(tn::NodeBlock, crc32));"
+    ends = 'printf("%zu %zu %zu %zu\\n", offsetof(tn::NodeBlock, tanks), offsetof(tn::NodeBlock, network_lost_s), '
+    ends += "offsetof(tn::NodeBlock, feed_pins), offsetof(tn::NodeBlock, crc32));"
     body = "\n".join([*lines, ends])
     out = _compiled(tmp_path, f'#include "core/node_block.h"\n#include <stdio.h>\nint main() {{ {body} }}')
     theirs = [tuple(map(int, line.split())) for line in out.decode().splitlines()]
     ours = [*_offsets(node_block._HEAD), *_offsets(node_block._TANK), *_offsets(node_block._MARK)]
     assert theirs[:-1] == ours
-    assert theirs[-1] == (node_block._HEAD.size, node_block._TAIL_AT, 1020)
+    assert theirs[-1] == (node_block._HEAD.size, node_block._TAIL_AT, node_block._TAIL_AT + 6, 1020)
 
 
 @pytest.mark.parametrize("node", ["hill-1", "yard-1"])
@@ -118,7 +116,11 @@ def test_compiled_source_is_the_packed_block(tmp_path, node) -> None:
     """The rendered initialiser, compiled, is byte for byte what `pack` makes: so stamping equals
     compiling."""
     inventory = sample_inventory()
-    this = inventory.node(node)
+    _is_compiled_as_packed(tmp_path, inventory.node(node), _block(node))
+
+
+def _is_compiled_as_packed(tmp_path: Path, this: Node, packed: NodeBlock) -> None:
+    inventory = sample_inventory()
     project = render_node(
         inventory, this, load_board(this.board), TRUST, "host", "1.2.0", templates=load_templates()
     )
@@ -129,7 +131,25 @@ def test_compiled_source_is_the_packed_block(tmp_path, node) -> None:
         "int main() { for (size_t i = 0; i < sizeof tn_node_block; ++i)"
         " putchar(reinterpret_cast<const volatile uint8_t *>(&tn_node_block)[i]); }"
     )
-    assert _compiled(tmp_path, dump, source) == _block(node).pack()
+    assert _compiled(tmp_path, dump, source) == packed.pack()
+
+
+def test_a_tank_whose_resistors_a_pin_feeds(tmp_path) -> None:
+    """docs/node-interface.md: pull 2, and the feed's GPIO by tank; GPIO15 is D8 on the D1 mini's print."""
+    inventory = sample_inventory()
+    node = inventory.node("hill-1")
+    header, trough = node.serves
+    fed = node.model_copy(
+        update={"serves": (header, trough.model_copy(update={"pull_up": "external", "pull_up_feed": "D8"}))}
+    )
+    block = block_of(inventory, fed, load_board(fed.board), TRUST, "host", "1.2.0")
+    assert block.feed_pins == bytes([255, 15, 255, 255])
+    assert [m.pull for tank in block.tanks for m in tank.marks] == [1, 1, 1, 2, 2]
+    assert unpack(block.pack()) == block
+    _is_compiled_as_packed(tmp_path, fed, block)
+    nowhere = fed.model_copy(update={"serves": (trough.model_copy(update={"pull_up_feed": "D9"}),)})
+    with pytest.raises(RenderError, match="D9"):
+        block_of(inventory, nowhere, load_board(fed.board), TRUST, "host", "1.2.0")
 
 
 def test_traits_of_the_network_are_the_bits_that_the_firmware_looks_at(tmp_path) -> None:
@@ -206,7 +226,7 @@ _MARKS = st.builds(
     name=st.text("abcdef-0123456789", max_size=11),
     height_mm=st.integers(0, 65535),
     pin=st.integers(0, 255),
-    pull=st.integers(0, 1),
+    pull=st.integers(0, 2),
 )
 _BYTE, _LONG = st.integers(0, 255), st.integers(0, 2**32 - 1)
 _TANKS = st.builds(
@@ -225,9 +245,9 @@ _TANKS = st.builds(
 )
 
 
-@given(st.lists(_TANKS, min_size=1, max_size=4).map(tuple))
-def test_block_comes_back_as_it_was(tanks) -> None:
-    block = replace(_BLOCK, tanks=tanks)
+@given(st.lists(_TANKS, min_size=1, max_size=4).map(tuple), st.binary(min_size=4, max_size=4))
+def test_block_comes_back_as_it_was(tanks, feeds) -> None:
+    block = replace(_BLOCK, tanks=tanks, feed_pins=feeds)
     packed = block.pack()
     assert len(packed) == 1024
     assert unpack(packed) == block
@@ -248,6 +268,7 @@ def test_no_flipped_bit_goes_unnoticed(bit) -> None:
     "change",
     [
         {"node": "n" * 64},
+        {"feed_pins": bytes(3)},
         {"site": "s" * 64},
         {"board": "b" * 32},
         {"release": "r" * 24},

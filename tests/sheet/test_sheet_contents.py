@@ -385,6 +385,23 @@ def test_two_tanks_of_one_node_with_other_pull_ups_each_say_theirs() -> None:
     assert settings["current at the probes, parlour-sump"].startswith("all the time")
 
 
+def test_resistors_that_a_pin_feeds_are_wired_to_it_and_sense_in_pulses() -> None:
+    """docs/inventory.md, pull_up_feed: from each probe's pin to that pin, not to 3.3 V. A meter shows no moments."""
+    sheet = _of("node", "loft-node", read(FOLDER / "fed-resistors.yaml")).sheets[0]
+    wires = sheet.wires
+    details = [wire.detail for wire in wires if wire.what.startswith("probe ") and wire.what != "probe feed"]
+    assert set(details) == {"resistor of 100 kohm from the pin to IO13"}
+    assert [(wire.pin, wire.gpio) for wire in wires if wire.what == "probe feed"] == [("IO13", 13)]
+    assert sheet.board is not None
+    assert ("IO13", "probe feed") in [(used.pin, used.words) for used in sheet.board.used]
+    settings = {setting.name: f"{setting.value}: {setting.origin}" for setting in sheet.settings}
+    assert settings["current at the probes"].startswith(
+        "in pulses: 3 of every 100 ms (3 %), all probes at once"
+    )
+    steps = " ".join(step.do for group in sheet.steps for step in group.steps)
+    assert "DC volts from each probe" not in steps
+
+
 def test_the_highest_probe_is_wetted_with_the_common_electrode() -> None:
     """Alone in the water it joins nothing to ground: tests/water/test_shared_electrode.py."""
     said = _steps("node", "kestrel-01")

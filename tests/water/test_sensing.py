@@ -10,6 +10,7 @@ import pytest
 from fleet.boards.board import board_ids, load_board
 from fleet.inventory.about_tank import wired_to
 from fleet.inventory.model import Node
+from fleet.limits import FEED_SETTLE_S
 from fleet.water.sensing import Sensing, dissolved_g_per_year, ua
 from tests.water.shapes import tank
 
@@ -32,6 +33,27 @@ def test_a_pull_up_of_the_chip_is_on_as_long_as_its_port_waits(board: str) -> No
     assert not here.always
     assert here.on_s == pytest.approx(int(found[1]) / 1e6)
     assert here.period_s == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize("port", ["esp8266/pins.cpp", "esp32/pins.h"])
+def test_a_feed_is_on_as_long_as_the_ports_wait(port: str) -> None:
+    found = re.search(r"kFeedSettleUs = (\d+)", (PORTS / port).read_text(encoding="utf-8"))
+    assert found
+    assert pytest.approx(int(found[1]) / 1e6) == FEED_SETTLE_S
+
+
+def test_what_a_feed_lets_through_in_words() -> None:
+    """3.3 V over 100 kohm less 5 %: 34.7 uA; two of them; 3 ms of each 100 ms."""
+    pins = {"low": "IO16", "full": "IO17"}
+    pull = {"pull_up": "external", "pull_up_resistor": "100 kohm", "pull_up_feed": "IO13"}
+    here = sensed("esp32-devkit", pins, pull)
+    assert not here.always
+    assert here.words == (
+        "in pulses: 3 of every 100 ms (3 %), all probes at once, at most 35 uA at each wet probe, 69 uA at the common "
+        "electrode with all wet (a resistor of 100 kohm, 5 %)"
+    )
+    unknown = sensed("esp32-devkit", pins, {"pull_up": "external", "pull_up_feed": "IO13"})
+    assert "all probes at once, at each wet probe (resistors outside of unknown value)" in unknown.words
 
 
 def test_current_of_resistors_by_ohm_s_law() -> None:

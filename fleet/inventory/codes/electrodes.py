@@ -50,10 +50,11 @@ PULL_UP_UNKNOWN = Code(
 )
 CABLE_TOO_LONG = Code(
     "INV606",
-    "a cable that the chip's own pull-up cannot lift in time",
-    "The firmware turns the chip's pull-up on for each reading only. A long cable is a capacitor that is still near "
-    "LOW when the pin is read, so a dry probe reads wet.",
-    "Fit a resistor from each probe's pin to 3.3 V and say `pull_up: external`, or bring the board closer.",
+    "a cable that the pull-up cannot lift in time",
+    "The firmware turns the chip's own pull-up on for each reading only, and a feed of resistors outside as well. "
+    "A long cable is a capacitor that is still near LOW when the pin is read, so a dry probe reads wet.",
+    "Fit a resistor (a smaller one, where there is one) from each probe's pin to 3.3 V, or better to a pin that is on "
+    "only while the probes are read (`pull_up_feed`), and say `pull_up: external`; or bring the board closer.",
     Severity.WARNING,
     source="capacitance of ordinary cable: common practice; settling time: the firmware's own",
 )
@@ -63,7 +64,7 @@ TOO_MUCH_CURRENT = Code(
     "A resistor outside is always on, so its current runs through the water all the time: it wears one electrode away, "
     "coats the other, and makes gas. Level relays use alternating current, and the firmware turns the chip's own "
     "pull-up on for its readings only, for this reason.",
-    "Fit a larger resistor.",
+    "Fit a larger resistor, or feed it from a pin that is on only while the probes are read (`pull_up_feed`).",
     Severity.WARNING,
     source="limit of 100 uA: from memory; direct current wears electrodes: makers of level relays",
 )
@@ -138,10 +139,12 @@ CELL_CONSTANT_ODD = Code(
 CURRENT_IN_DRINKING_WATER = Code(
     "INV616",
     "direct current in drinking water all the time",
-    "A resistor outside is always on. Its current dissolves metal of the probes into water that people drink; the "
-    "chip's own pull-up is on for a reading only, some 1 % of the time.",
-    "Put a level relay for drinking water, which senses with alternating current, between the probes and the pins; or "
-    "bring the board closer to the tank, or the electrodes closer together.",
+    "A resistor outside that hangs on 3.3 V is always on. Its current dissolves metal of the probes into water that "
+    "people drink; the chip's own pull-up is on for a reading only, some 1 % of the time, and a pin that feeds "
+    "resistors (`pull_up_feed`) some 3 %.",
+    "Feed the resistors from a pin that is on only while the probes are read (`pull_up_feed`); put a level relay for "
+    "drinking water, which senses with alternating current, between the probes and the pins; or bring the board closer "
+    "to the tank, or the electrodes closer together.",
     Severity.WARNING,
     "Faraday's law, 1.042 g of iron per A h; makers of level relays use alternating current for this reason",
 )

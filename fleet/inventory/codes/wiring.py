@@ -1,8 +1,9 @@
-"""Codes of the wiring, INV400-449: what a pin is asked to do, and what the board makes of it."""
+"""Codes of the wiring, INV400-449, with those of feeds: what a pin is asked to do, and what the board makes of it."""
 
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
+from fleet.inventory.codes import feeds
 
 _PIN_FIX = (
     "Wire it to another pin; `tankfleet show board` draws what each pin of a kind of board is good for."
@@ -174,4 +175,5 @@ CODES = (
     EARTH_COLOR,
     GREEN_WIRE,
     RELAY_MAY_NOT_RELEASE,
+    *feeds.CODES,
 )

@@ -19,6 +19,7 @@ from fleet.inventory.codes.electrodes import (
     WET_NOT_READ,
 )
 from fleet.inventory.rules.drinking import drinking_water_is_pulsed
+from fleet.inventory.rules.feeds import feeds_fit
 from fleet.inventory.rules.loads import loads_fit
 from fleet.inventory.rules.pull_ups import current_fits, pull_ups_fit
 from fleet.limits import CABLE_PF_PER_M
@@ -27,14 +28,17 @@ from fleet.water.electrodes import (
     cell_constant_per_cm,
     chip_pull,
     conductivity,
+    fed_at_most_ohm,
     has_film,
     kohm,
     longest_cable_m,
     on_at_once,
+    on_share,
     pull_of,
     reading,
     resistor_to_fit_ohm,
     settles_s,
+    waits_s,
 )
 
 if TYPE_CHECKING:
@@ -60,6 +64,7 @@ def electrodes_fit(survey: Survey) -> Iterator[Finding]:
         board = load_board(node.part.board)
         for index, served in enumerate(node.part.serves):
             yield from _resistor(node, index, served)
+            yield from feeds_fit(node, index, served)
             yield from _cable(node, index, served, board)
             of = survey.tank_by_name.get(served.tank)
             yield from pull_ups_fit(node, index, served, of, board)
@@ -77,20 +82,22 @@ def _resistor(node: Entry[Node], index: int, served: Served) -> Iterator[Finding
 
 
 def _cable(node: Entry[Node], index: int, served: Served, board: Board) -> Iterator[Finding]:
-    cable_m, pull = served.cable_length_m, board.pull_up
-    if not cable_m or served.pull_up == "external":
+    cable_m, pull = served.cable_length_m, pull_of(served, chip_pull(*board.pull_up.limits_ohm))
+    settle_s = waits_s(served, board.pull_up.settle_s)
+    if not settle_s or not cable_m or pull is None:
         return
     needed_s = settles_s(pull.most_ohm, cable_m)
-    if needed_s <= pull.settle_s:
+    if needed_s <= settle_s:
         return
     what = (
-        f"{cable_m:g} m of cable, {CABLE_PF_PER_M:g} pF/m, take up to {_us(needed_s)} to rise through the chip's own "
-        f"pull-up ({kohm(pull.ohm)}, at most {kohm(pull.most_ohm)}); this firmware reads after {_us(pull.settle_s)}, "
-        f"enough for {longest_cable_m(pull.most_ohm, pull.settle_s):.1f} m"
+        f"{cable_m:g} m of cable, {CABLE_PF_PER_M:g} pF/m, take up to {_us(needed_s)} to rise through {pull.what}; "
+        f"this firmware reads after {_us(settle_s)}, enough for {longest_cable_m(pull.most_ohm, settle_s):.1f} m"
     )
+    if served.is_fed:
+        what += f" or for {kohm(fed_at_most_ohm(served))}"
     figures = (
         Figure("time to rise", needed_s, "s"),
-        Figure("time that the firmware waits", pull.settle_s, "s"),
+        Figure("time that the firmware waits", settle_s, "s"),
     )
     place = node.value("serves", index, "cable_length")
     yield Finding(CABLE_TOO_LONG, what, place, subject=f"tank {served.tank}", figures=figures)
@@ -115,22 +122,22 @@ def _read(
     film = has_film(tank.part)
     if pull is None:
         read = reading(electrodes, water, film, chip, cable_m)
-        fit = _to_fit(read, len(served.probes))
+        fit = _to_fit(read, served)
         what = f"its probes have resistors outside of {node.part.name}, of unknown value"
         there = node.value("serves", index, "pull_up")
         yield Finding(PULL_UP_UNKNOWN, what, there, subject=subject, fix_here=f"{PULL_UP_UNKNOWN.fix} {fit}")
         return
     probes = on_at_once(served)
     read = reading(electrodes, water, film, pull, cable_m, probes)
-    fit = _to_fit(read, len(served.probes))
+    fit = _to_fit(read, served)
     yield from _wet(tank, read, water, pull, fit)
     yield from _dry(tank, read, water, pull, cable_m, fit)
     yield from loads_fit(
         node, index, board, pull, lambda loaded: reading(electrodes, water, film, loaded, cable_m, probes)
     )
     if served.pull_up == "external":
-        fix = f"{TOO_MUCH_CURRENT.fix} {fit}"
-        yield from current_fits(read.current_ua, pull, tank.key("electrodes"), subject, fix)
+        fix, share = f"{TOO_MUCH_CURRENT.fix} {fit}", on_share(served)
+        yield from current_fits(read.current_ua, pull, tank.key("electrodes"), subject, fix, share)
 
 
 def _wet(tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull, fit: str) -> Iterator[Finding]:
@@ -187,13 +194,13 @@ def _shared(read: Reading) -> str:
         return ""
     best, worst = read.highest_ohm
     return (
-        f", and as all resistors outside are always on, the highest probe shares the common electrode with all below "
+        f", and as all resistors outside are on at once, the highest probe shares the common electrode with all below "
         f"it: {read.shared:g} times that, {kohm(best)} to {kohm(worst)}"
     )
 
 
-def _to_fit(read: Reading, probes: int) -> str:
-    ohm = resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm, probes)
+def _to_fit(read: Reading, served: Served) -> str:
+    ohm = resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm, len(served.probes), fed_at_most_ohm(served))
     if ohm is None:
         return "No single resistor reads these electrodes surely, both wet and dry."
     return f"A resistor of {kohm(ohm)} outside of the chip reads both surely."

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.boards.board import board_ids, load_board
 from fleet.boards.pins import label, may, probe_use, relay_use
-from fleet.boards.uses import Answer
+from fleet.boards.uses import Answer, Use
 from fleet.finding import Finding
 from fleet.inventory.codes import NO_SUCH_PIN, PIN_TWICE
 
@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.boards.board import Board
-    from fleet.boards.uses import Use
     from fleet.inventory.model import Node
     from fleet.inventory.suggest import Suggester
     from fleet.inventory.survey import Entry, Survey
@@ -34,6 +33,9 @@ def _used(node: Node) -> Iterator[tuple[str, str, Use, tuple[str | int, ...]]]:
         for mark, pin in served.probes.items():
             use = f"the probe `{mark}` of `{served.tank}`"
             yield pin, use, probe_use(served.pull_up), ("serves", index, "probes", mark)
+        if served.pull_up_feed is not None:
+            use = f"the feed of the probes at `{served.tank}`"
+            yield served.pull_up_feed, use, Use.PROBE_FEED, ("serves", index, "pull_up_feed")
         if served.pump_relay is not None:
             use = f"the pump relay of `{served.tank}`"
             want = relay_use(served.pump_relay.active)

@@ -22,6 +22,7 @@ from fleet.water.electrodes import (
     kohm,
     largest_current_ua,
     on_at_once,
+    on_share,
     pull_of,
     reading,
 )
@@ -54,7 +55,8 @@ def pull_ups_fit(
         return
     if served.pull_up == "external":
         place = node.value("serves", index, "pull_up_resistor")
-        yield from current_fits(largest_current_ua(pull), pull, place, f"tank {served.tank}")
+        share = on_share(served)
+        yield from current_fits(largest_current_ua(pull), pull, place, f"tank {served.tank}", share=share)
         yield from _leak(node, index, served, pull)
     if tank.part.electrodes is None:
         yield from _little(tank, served, pull)
@@ -71,13 +73,15 @@ def _is_read(tank: Tank) -> bool:
 
 
 def current_fits(
-    current_ua: float, pull: Pull, place: Place, subject: str, fix: str = ""
+    current_ua: float, pull: Pull, place: Place, subject: str, fix: str = "", share: float = 1.0
 ) -> Iterator[Finding]:
-    """The current that a resistor outside lets through the water all the time."""
+    """The current that a resistor outside lets through the water all the time, or by the mean, on for that share."""
+    current_ua *= share
     if current_ua <= ELECTRODE_CURRENT_UA:
         return
+    when = "all the time" if share == 1.0 else f"by the mean, in pulses of {100 * share:g} % of the time"
     what = (
-        f"up to {current_ua:,.0f} uA run through the water all the time ({pull.what}); {ELECTRODE_CURRENT_UA:g} uA is "
+        f"up to {current_ua:,.0f} uA run through the water {when} ({pull.what}); {ELECTRODE_CURRENT_UA:g} uA is "
         "what electrodes bear"
     )
     figures = (Figure("current", current_ua, "uA"), Figure("limit", ELECTRODE_CURRENT_UA, "uA"))
@@ -110,7 +114,7 @@ def _little(tank: Entry[Tank], served: Served, pull: Pull) -> Iterator[Finding]:
         return
     best, worst = read.highest_ohm
     many = (
-        f", {probes} of them on one common electrode through resistors that are always on,"
+        f", {probes} of them on one common electrode through resistors that are on at once,"
         if probes > 1
         else ""
     )

@@ -10,6 +10,7 @@ from fleet.boards.data_file import LoadKind, Trait
 from fleet.boards.pins import Verdict, best_pins, label, may, probe_use, relay_use
 from fleet.boards.uses import PROBES, Answer, Use
 from fleet.finding import Figure, Finding
+from fleet.inventory.codes.feeds import FEED_PIN_CANNOT, FEED_WITH_CARE
 from fleet.inventory.codes.wiring import (
     PROBE_HOLDS_STRAP_HIGH,
     PROBE_HOLDS_STRAP_LOW,
@@ -68,6 +69,9 @@ def _wires(node: Node) -> Iterator[Wire]:
         use = probe_use(served.pull_up)
         for mark, pin in served.probes.items():
             yield pin, f"the probe `{mark}` of `{served.tank}`", use, ("serves", index, "probes", mark)
+        if served.pull_up_feed is not None:
+            what = f"the feed of the probes at `{served.tank}`"
+            yield served.pull_up_feed, what, Use.PROBE_FEED, ("serves", index, "pull_up_feed")
         relay = served.pump_relay
         if relay is not None:
             what = f"the pump relay of `{served.tank}`, active {relay.active}"
@@ -96,6 +100,8 @@ def _finding(
 
 
 def _code(use: Use, verdict: Verdict) -> Code:
+    if use is Use.PROBE_FEED:
+        return FEED_PIN_CANNOT if verdict.answer is Answer.REFUSED else FEED_WITH_CARE
     if verdict.load is not None and verdict.answer is Answer.REFUSED:
         if use in PROBES:
             return PROBE_ON_USB if verdict.load is LoadKind.USB_SOCKET else PROBE_LOADED
@@ -106,11 +112,15 @@ def _code(use: Use, verdict: Verdict) -> Code:
     return _RELAY_CODES.get(trait, RELAY_PICKS_UP) if verdict.answer is Answer.REFUSED else RELAY_WITH_CARE
 
 
+def pins_taken(board: Board, node: Node) -> set[int]:
+    """GPIO numbers of the pins that the node uses."""
+    known = {name.casefold(): pin.gpio for pin in board.pins for name in (pin.name, *pin.aliases)}
+    return {known[name.casefold()] for name, *_ in _wires(node) if name.casefold() in known}
+
+
 def pins_offered(board: Board, node: Node, use: Use) -> str:
     """The best pins of the board that nothing on this node uses."""
-    known = {name.casefold(): pin.gpio for pin in board.pins for name in (pin.name, *pin.aliases)}
-    taken = {known[name.casefold()] for name, *_ in _wires(node) if name.casefold() in known}
-    names = [label(pin) for pin in best_pins(board, use, taken)[:PINS_OFFERED]]
+    names = [label(pin) for pin in best_pins(board, use, pins_taken(board, node))[:PINS_OFFERED]]
     if not names:
         return f"No pin of this {board.id} is left that is good for it."
     return f"Free and good for it on this {board.id}: {', '.join(names)}."

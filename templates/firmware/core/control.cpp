@@ -16,10 +16,13 @@ void sample(Control *control) {
   const Port &port = *control->port;
   for (size_t i = 0; i < block.tank_count; ++i) {
     TankControl &tank = control->tanks[i];
+    const uint8_t feed_pin = block.feed_pins[i];
+    if (feed_pin != kNoPin) port.feed(port.ctx, feed_pin, true);
     for (size_t k = 0; k < block.tanks[i].mark_count; ++k) {
       const MarkBlock &mark = block.tanks[i].marks[k];
       probe_sample(&tank.probes[k], port.probe_is_low(port.ctx, mark.pin, mark.pull), control->at_ms, block.debounce_ms);
     }
+    if (feed_pin != kNoPin) port.feed(port.ctx, feed_pin, false);
     tank.level = level_from(tank.probes, block.tanks[i].mark_count);
   }
 }

@@ -25,7 +25,8 @@ enum NetworkTrait : uint8_t {
 constexpr uint8_t kNetworkTraits = kHiddenNetwork | kHighChannels | kWpa3Only | kNo80211n;
 
 enum class PumpDoes : uint8_t { kNone = 0, kFill = 1, kDrain = 2 };
-enum class Pull : uint8_t { kExternal = 0, kInternalUp = 1 };
+// kExternal: a resistor to the supply; kFed: one to the tank's feed pin, which is HIGH only while its probes are read.
+enum class Pull : uint8_t { kExternal = 0, kInternalUp = 1, kFed = 2 };
 enum class Layout : uint8_t { kTwoSlot = 1, kCopyInPlace = 2 };
 enum class PayloadFormat : uint8_t { kHostElf = 1, kEsp8266Bin = 2, kEsp32Bin = 3 };
 
@@ -79,7 +80,8 @@ struct NodeBlock {
   uint32_t network_lost_s;  // the network is away for longer: the node looks for it only now and then; 0: seek for ever
   uint8_t clear_pin;       // a button to ground, held to clear faults that stay; kNoPin: none
   uint8_t network_traits;  // NetworkTrait bits
-  uint8_t reserved[110];
+  uint8_t feed_pins[kTanksPerNode];  // of each tank: what feeds the resistors of all its probes, which then are kFed; kNoPin: none
+  uint8_t reserved[106];
   uint32_t crc32;  // IEEE 802.3 CRC-32 (as zlib) of all bytes before it
 };
 static_assert(sizeof(NodeBlock) == kNodeBlockBytes, "node block layout");

@@ -44,12 +44,15 @@ bool take_pin(PinSet *set, uint8_t pin) {
   return true;
 }
 
-BlockFault check_marks(const TankBlock &tank, PinSet *pins) {
+BlockFault check_marks(const TankBlock &tank, uint8_t feed_pin, PinSet *pins) {
   if (tank.mark_count == 0 || tank.mark_count > kMarksPerTank) return BlockFault::kCount;
+  const bool feeds = feed_pin != kNoPin;
+  if (feeds && !take_pin(pins, feed_pin)) return BlockFault::kPin;
   for (size_t i = 0; i < tank.mark_count; ++i) {
     const MarkBlock &mark = tank.marks[i];
     if (!is_label(mark.name, sizeof mark.name)) return BlockFault::kName;
-    if (mark.pull > static_cast<uint8_t>(Pull::kInternalUp)) return BlockFault::kKind;
+    if (mark.pull > static_cast<uint8_t>(Pull::kFed)) return BlockFault::kKind;
+    if ((mark.pull == static_cast<uint8_t>(Pull::kFed)) != feeds) return BlockFault::kPin;
     if (!take_pin(pins, mark.pin)) return BlockFault::kPin;
     if (i > 0 && mark.height_mm <= tank.marks[i - 1].height_mm) return BlockFault::kOrder;
   }
@@ -96,7 +99,7 @@ BlockFault check_node_block(const NodeBlock &block) {
   for (size_t i = 0; i < block.tank_count && fault == BlockFault::kNone; ++i) {
     const TankBlock &tank = block.tanks[i];
     if (!is_label(tank.name, sizeof tank.name)) return BlockFault::kName;
-    fault = check_marks(tank, &pins);
+    fault = check_marks(tank, block.feed_pins[i], &pins);
     if (fault == BlockFault::kNone) fault = check_pump(tank, &pins);
   }
   return fault;

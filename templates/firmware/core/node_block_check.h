@@ -15,7 +15,7 @@ enum class BlockFault : uint8_t {
   kTiming,    // debounce, sample period or trial of zero, or a sample period longer than the debounce
   kKind,      // layout, payload format, pull or pump kind unknown
   kCount,     // tanks or marks: none, or more than there is room for
-  kPin,       // a pin is missing, or used twice
+  kPin,       // a pin is missing, or used twice; a feed pin without probes that it feeds
   kOrder,     // marks not rising
   kPump,      // on and off marks do not fit the marks or what the pump does
   kKey        // signing key is not an uncompressed point

@@ -103,6 +103,9 @@ struct Port {
   bool (*access_point)(void *ctx, uint8_t bssid[6], uint8_t *channel) = nullptr;
   // The supply gave way in this trial, though this start may have another cause: draw less until the next one. Null: nothing to spare.
   void (*spare_supply)(void *ctx) = nullptr;
+  // The pin that feeds the resistors of a tank's probes. On: HIGH, and long enough for them to settle. Off: a floating input. Each
+  // port has it; it may be null only where no block names such a pin.
+  void (*feed)(void *ctx, uint8_t pin, bool on) = nullptr;
 };
 
 }  // namespace tn

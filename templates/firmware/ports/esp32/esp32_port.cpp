@@ -16,6 +16,7 @@ Esp32Port *self(void *ctx) { return static_cast<Esp32Port *>(ctx); }
 // --- pins
 
 bool probe_is_low(void *, uint8_t pin, uint8_t pull) { return sample_probe(pin, pull); }
+void feed(void *, uint8_t pin, bool on) { feed_probes(pin, on); }
 void relay(void *, uint8_t pin, bool level_high) { drive_pin(pin, level_high); }
 
 // --- clock and system
@@ -77,7 +78,7 @@ bool has_pin(const NodeBlock &block, uint8_t pin) {
   if (block.clear_pin == pin) return true;
   for (size_t i = 0; i < block.tank_count; ++i) {
     const TankBlock &tank = block.tanks[i];
-    if (tank.pump_pin == pin) return true;
+    if (tank.pump_pin == pin || block.feed_pins[i] == pin) return true;
     for (size_t k = 0; k < tank.mark_count; ++k)
       if (tank.marks[k].pin == pin) return true;
   }
@@ -101,6 +102,7 @@ void start_esp32_port(Esp32Port *esp32, const NodeBlock &block) {
   Port *const p = &esp32->port;
   p->ctx = esp32;
   p->probe_is_low = probe_is_low;
+  p->feed = feed;
   p->relay = relay;
   p->now_ms = now_ms;
   p->process_ms = now_ms;

@@ -39,4 +39,13 @@ void drive_pin(uint8_t pin, bool level_high) {
   set_pin(pin, idf::GPIO_MODE_OUTPUT, false);
 }
 
+void feed_probes(uint8_t pin, bool on) {
+  if (!on) {
+    set_pin(pin, idf::GPIO_MODE_INPUT, false);
+    return;
+  }
+  drive_pin(pin, true);
+  idf::esp_rom_delay_us(kFeedSettleUs);
+}
+
 }  // namespace tn

@@ -15,6 +15,7 @@ constexpr int kSignalUnknown = 31;
 ChipPort *chip_of(void *ctx) { return static_cast<ChipPort *>(ctx); }
 
 bool probe(void *, uint8_t pin, uint8_t pull) { return probe_is_low(pin, static_cast<Pull>(pull)); }
+void feed(void *, uint8_t pin, bool on) { feed_probes(pin, on); }
 void relay(void *, uint8_t pin, bool level_high) { relay_to(pin, level_high); }
 uint64_t now_ms(void *) { return core::uptime_us() / 1000u; }
 
@@ -77,6 +78,7 @@ bool uses_pin(const NodeBlock &block, uint8_t pin) {
   for (size_t i = 0; i < block.tank_count && i < kTanksPerNode; ++i) {
     const TankBlock &tank = block.tanks[i];
     if (tank.pump_does != static_cast<uint8_t>(PumpDoes::kNone) && tank.pump_pin == pin) return true;
+    if (block.feed_pins[i] == pin) return true;
     for (size_t k = 0; k < tank.mark_count && k < kMarksPerTank; ++k) {
       if (tank.marks[k].pin == pin) return true;
     }
@@ -95,6 +97,7 @@ void fill_in(ChipPort *chip) {
   port = Port{};
   port.ctx = chip;
   port.probe_is_low = probe;
+  port.feed = feed;
   port.relay = relay;
   port.now_ms = now_ms;
   port.process_ms = now_ms;

@@ -9,6 +9,10 @@ namespace tn {
 // The pull-up is on only while the pin is read: between two samples no current runs through the electrodes.
 bool probe_is_low(uint8_t pin, Pull pull);
 
+// The pin that feeds the resistors of a tank's probes: HIGH, and long enough for them to settle; else a floating input. It is never
+// LOW, which would let current through wet probes the other way.
+void feed_probes(uint8_t pin, bool on);
+
 // Level first, then the driver: the pin never shows the other level in between.
 void relay_to(uint8_t pin, bool high);
 

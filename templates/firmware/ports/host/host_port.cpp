@@ -39,6 +39,13 @@ void relay(void *ctx, uint8_t pin, bool level_high) {
   host->pins->modes[pin] = 1;
 }
 
+void feed(void *ctx, uint8_t pin, bool on) {
+  if (pin >= kHostPins) return;
+  volatile PinsFile *pins = host_of(ctx)->pins;
+  pins->outputs[pin] = on ? 1 : 0;
+  pins->modes[pin] = on ? 1 : 0;
+}
+
 uint64_t now_ms(void *) { return host_now_ms(); }
 uint64_t process_ms(void *ctx) { return host_process_ms(*host_of(ctx)); }
 
@@ -114,6 +121,7 @@ void fill_in(HostPort *host) {
   Port &port = host->port;
   port.ctx = host;
   port.probe_is_low = probe_is_low;
+  port.feed = feed;
   port.relay = relay;
   port.now_ms = now_ms;
   port.process_ms = process_ms;
