@@ -10,7 +10,7 @@ from fleet.inventory.codes.dry_running import DIES_UNSEEN, WATER_GOES_FIRST
 from fleet.limits import DIES_UNSEEN_S, DRY_RUN_MOST_S
 from fleet.water.crossing import debounce_s
 from fleet.water.dry_running import dry_running
-from fleet.water.filling import against_l_per_min, pump_marks, pump_times
+from fleet.water.filling import against_l_per_min, believe_s, pump_marks, pump_times
 from fleet.water.quantities import METRIC, duration
 
 if TYPE_CHECKING:
@@ -25,13 +25,17 @@ if TYPE_CHECKING:
 def dry_pumps_stop(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
     """The watches of one tank's pump. (A pump that cannot keep up is spoken of elsewhere.)"""
     pump = tank.part.pump
-    times = pump_times(tank.part, debounced_s=debounce_s(node.part if node else None))
+    debounced_s = debounce_s(node.part if node else None)
+    times = pump_times(tank.part, debounced_s=debounced_s)
     if pump is None or times is None or not times.keeps_up:
         return
     dry = dry_running(tank.part, pump, times)
     if dry.water_s <= 0:
         return  # it starts in the reserve, or at the overflow: spoken of elsewhere
-    if dry.from_start_s > min(dry.water_s, DRY_RUN_MOST_S):
+    starts_s = (
+        believe_s(debounced_s) + times.shortest_off.seconds
+    )  # at the latest, after the level left the mark
+    if dry.from_start_s > min(dry.water_s - starts_s, DRY_RUN_MOST_S):
         yield _water_goes_first(tank, pump, dry)
     elif dry.on_the_way_s > DIES_UNSEEN_S:
         yield _dies_unseen(tank, pump, times, dry)
