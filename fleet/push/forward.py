@@ -40,9 +40,8 @@ if TYPE_CHECKING:
     from fleet.push.plan import PlannedNode
     from fleet.push.work import Work
 
-TRY_LATER = frozenset({"busy", "nonce-used", "no-memory"})
+TRY_LATER = frozenset({"busy", "nonce-used"})
 """Refusals that pass by themselves (docs/node-interface.md 2), each signed by the node."""
-_IN_WORDS = {"no-memory": "the node has not enough memory in one piece for checking a ticket"}
 
 
 def on_outcome(work: Work, node: NodeProgress, outcome: Outcome) -> None:
@@ -135,8 +134,7 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     elif outcome.code in TRY_LATER and node.sends < SEND_TRIES:
         work.ask(name, Task.READY, in_s=READY_RETRY_S)
     else:
-        told = _IN_WORDS.get(outcome.code, outcome.code)
-        work.fail_on(name, CheckName.SENT, f"it refused: {told}: {outcome.detail}")
+        work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
 
 
 def _took_it(work: Work, node: NodeProgress, outcome: Outcome) -> None:

@@ -46,7 +46,7 @@ def test_the_whole_job_in_words(table, capsys) -> None:
     assert status == Exit.OK, printed.err
     assert rom.flash[0] == 0xE9
     assert "found esp8266, 4 MiB of flash, MAC 00:00:5e:00:53:a1, to be added to the inventory" in printed.err
-    assert "written and read back: 5 parts" in printed.err
+    assert "written and read back: 6 parts" in printed.err
     assert "writing application: 100 %\n" in printed.err
     line = table.file.read_text(encoding="utf-8").splitlines().index("  mac: 00:00:5e:00:53:a1") + 1
     assert f"inventory/farm.yaml:{line}: added `mac: 00:00:5e:00:53:a1`" in printed.err
@@ -59,6 +59,7 @@ def test_the_whole_job_in_words(table, capsys) -> None:
         "trial",
         "credentials",
         "credentials,",
+        "run",
     ]
     status, _ = flash("north", "--yes")
     assert status == Exit.OK

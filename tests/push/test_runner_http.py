@@ -161,15 +161,6 @@ def test_forged_refusals_without_end_are_given_up_and_named(tmp_path: Path) -> N
 
 
 @pytest.mark.usefixtures("quick")
-def test_want_of_memory_is_waited_for_and_then_named(tmp_path: Path) -> None:
-    yard = Yard(tmp_path)
-    yard.nodes["n1"].faults.refuse = {"/v1/image": (503, "no-memory")}
-    state = yard.push()
-    assert yard.nodes["n1"].heard.count(("PUT", "/v1/image")) == 3
-    assert state.phase is Phase.HALTED
-    assert "has not enough memory in one piece" in state.nodes["n1"].reason
-
-
 def test_a_bad_update_is_told_to_go_back(tmp_path: Path) -> None:
     yard = Yard(tmp_path)
     for node in yard.nodes.values():
