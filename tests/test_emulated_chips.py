@@ -56,6 +56,10 @@ COMPARED = [
 IN_NODE_FIGURES = {"node_test"}
 STAY_HERE = {
     "slots_cut_test": "takes too long",
+    "run_log_cut_test": "takes too long",
+    "run_log_test": "takes too long: years of the log",
+    "node_runs_test": "takes too long: lives of many starts",
+    "serve_test": "takes too long: hours of many connections",
     "slots_events_test": "takes too long",
     "credentials_cut_test": "takes too long",
     "air_test": "needs files",

@@ -164,8 +164,10 @@ void a_feed(int pin, int state) {
   const uint8_t gpio = static_cast<uint8_t>(pin);
   for (int first = 0; first < 2; ++first) {  // straight from what was left, and after it was let go
     start(pin, state);
+    const bool was_driven = pads[pin].enable;  // GPIO16 alone: what reset drove is not the port's doing
     fed = pin;
     if (first == 0) tn::feed_probes(gpio, false);
+    if (was_driven) lows = 0;
     if (first == 0) CHECK(is_floating_input(pin, pads[pin]));
     for (int turn = 0; turn < 2; ++turn) {
       waited_us = 0;

@@ -96,7 +96,7 @@ int run(int count, char **arguments) {
     return complain(kUsage, "run", "options come in pairs, --flash FILE among them, --slot not");
   const char *const word = option(count, arguments, "--reset");
   tn::Reset cause = tn::Reset::kPowerOn;
-  if (word != nullptr && !tn::read_reset(word, &cause)) return complain(kUsage, word, "is no cause of a start");
+  if (word != nullptr && !tn::read_reset(word, &cause)) return complain(kUsage, "--reset", "is not followed by a cause of a start");
   if (!tn::open_flash_file(path, &flash)) return complain(kNothingBootable, path, strerror(errno));
   const tn::Partition *const partition = partition_of(flash.flash);
   if (partition == nullptr) return complain(kNothingBootable, path, "nothing bootable: no trial record, the node was never flashed");
