@@ -27,7 +27,7 @@ from fleet.render.node_block import MarkBlock, NodeBlock, TankBlock
 
 FLAGS = (
     "-std=c++17",
-    "-O1",
+    "-Os",  # with the sanitizers in it, it still fits a slot of a copy-in-place node
     "-fno-exceptions",
     "-fno-rtti",
     "-fsanitize=address,undefined",
