@@ -52,7 +52,7 @@ TARGETS = (
     Target("request", ("base64", "hkdf", "network_body", "structured", "signature", "text"), 2049, 100_000),
     Target(
         "node_block",
-        ("node_block_check", "control", "probe", "pump", "tank", *_DOCUMENTS, *_SLOTS),
+        ("node_block_check", "control", "probe", "pump", "run", "tank", *_DOCUMENTS, *_SLOTS),
         1024,
         50_000,
         quick_crc=True,

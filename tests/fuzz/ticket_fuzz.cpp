@@ -63,7 +63,7 @@ void try_ticket(uint8_t how, const uint8_t *data, size_t n) {
   tn::Ticket checked = {};
   code = tn::check_ticket(bytes.at, n, block, kFloor, fuzz_crypto(), &checked);
   const bool known = memcmp(key_id, block.key_id, 8) == 0;
-  const bool good = stand_in_verify(block.signing_key, digest, signature);
+  const bool good = stand_in_verify(block.signing_key, digest, signature) == tn::Verified::kGood;
   if (!known) MUST(code == tn::Code::kUnknownKey);
   if (known && !good) MUST(code == tn::Code::kBadTicketSignature);
   if (code != tn::Code::kOk) return;
