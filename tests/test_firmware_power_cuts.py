@@ -227,8 +227,8 @@ EVENT_MUTANTS = {
     ),
     "healthy starts are not told from others": (
         "slots.cpp",
-        "record_.unhealthy_starts = 0;\n  return save() ? Code::kOk : Code::kFlashFailed;\n}\n\n// --- an image",
-        "return save() ? Code::kOk : Code::kFlashFailed;\n}\n\n// --- an image",
+        "record_.unhealthy_starts = 0;\n  return save() ? Code::kOk : Code::kFlashFailed;\n}\n\nCode Slots::clear",
+        "return save() ? Code::kOk : Code::kFlashFailed;\n}\n\nCode Slots::clear",
     ),
     "a brown-out is held against the image": (
         "slots.cpp",
