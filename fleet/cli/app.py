@@ -230,11 +230,12 @@ def _interrupted(output: Output) -> int:
 
 
 def _usage_words(error: Any) -> str:
-    """The message, with one suggestion for a misspelt option."""
-    wrong, known = getattr(error, "option_name", None), getattr(error, "possibilities", None)
-    if wrong is None:
-        return str(error.format_message())
-    return f"there is no option {wrong}.{nearest(wrong, known or ())}"
+    """The message, with one suggestion for a misspelt option. Only an option that is not there comes with what it
+    may have meant: one whose value is missing has a name as well."""
+    wrong = getattr(error, "option_name", None)
+    if wrong is None or not hasattr(error, "possibilities"):
+        return str(error.format_message()).replace("Value error, ", "")  # pydantic's word, which says nothing
+    return f"there is no option {wrong}.{nearest(wrong, error.possibilities or ())}"
 
 
 def _usage_fix(error: Any) -> str:

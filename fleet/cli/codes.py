@@ -8,7 +8,7 @@ from fleet.settings import BAD_SETTING
 BAD_USAGE = Code(
     "CLI101",
     "the command line cannot be understood",
-    "A word, an option or a value is not one that this command knows, so nothing was done.",
+    "A word, an option or a value is missing, or is not one that this command knows, so nothing was done.",
     "Look at the command's own help: add -h to it.",
 )
 NO_SUCH_COMMAND = Code(
@@ -33,7 +33,7 @@ NO_PROJECT = Code(
 NEEDS_CONFIRMATION = Code(
     "CLI105",
     "this needs your word",
-    "What was asked for reaches many nodes or cannot be taken back, and there is no terminal to ask on.",
+    "What was asked for reaches many nodes or cannot be taken back, so nothing is done without a yes.",
     "Run it in a terminal, or add the flag that the message names.",
 )
 INTERNAL = Code(

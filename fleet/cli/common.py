@@ -170,9 +170,8 @@ class Session:
         self.output.stderr.write(f"{question} [y/N] ")
         self.output.stderr.flush()
         if sys.stdin.readline().strip().lower() not in ("y", "yes"):
-            raise UsageError(
-                NEEDS_CONFIRMATION, "you said no; nothing was done", fix=f"Answer y, or add {flag}."
-            )
+            fix = "Run it again when you want it done, and answer y."
+            raise UsageError(NEEDS_CONFIRMATION, "you said no; nothing was done", fix=fix)
 
     def confirm_name(self, question: str, name: str, *, given: str, flag: str) -> None:
         """Ask for `name` to be typed, unless the flag gave it; UsageError for anything else."""

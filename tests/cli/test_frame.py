@@ -63,6 +63,25 @@ def test_unknown_option_names_the_help(capsys) -> None:
     assert "tankfleet settings -h" in err
 
 
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["check", "--sarif"], "--sarif"),
+        (["find", "--timeout"], "--timeout"),
+        (["keys", "set-network", "farm"], "--ssid"),
+        (["clear-fault"], "NODE"),
+        (["bench", "hurt", "ridge-01", "drown"], "'drown' is not one of 'kill'"),
+    ],
+    ids=lambda v: " ".join(v) if isinstance(v, list) else "",
+)
+def test_what_is_missing_is_called_missing(words: list[str], told: str, capsys) -> None:
+    """An option that the command has is never said to be unknown, whatever its value lacks."""
+    assert run(words) == Exit.USAGE
+    err = capsys.readouterr().err
+    assert told in err and "is missing, or is not one" in err
+    assert "there is no option" not in err and "Value error" not in err
+
+
 def test_missing_inventory_is_explained(capsys, tmp_path) -> None:
     assert run(["--project", str(tmp_path), "check"]) == Exit.USAGE
     err = capsys.readouterr().err

@@ -521,8 +521,11 @@ def test_14_a_person_is_asked(answer, status, told, monkeypatch, capsys) -> None
     if status is None:
         this.confirm("Push to 22 nodes?", given=False, flag="--yes")
     else:
-        with pytest.raises(UsageError, match=told):
+        with pytest.raises(UsageError, match=told) as said:
             this.confirm("Push to 22 nodes?", given=False, flag="--yes")
+        whole = f"{said.value.why} {said.value.fix}"
+        assert "no terminal" not in whole, "there was one, and the answer was no"
+        assert "--yes" not in whole, "who said no is not told how to skip the question"
     assert err.getvalue() == "Push to 22 nodes? [y/N] "
 
 
