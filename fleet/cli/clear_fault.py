@@ -78,7 +78,7 @@ def clear_fault(
     match = _found(this, field, part.name, timeout)
     state = _state_of(match)
     if tank:
-        named(tank, "tank", [one.name for one in state.tanks])
+        named(tank, f"tank of {part.name}", [one.name for one in state.tanks], listed_by=f"find {part.name}")
     tanks = with_faults(state, tank) if tank or not brown_outs else []
     count = (state.brown_outs or 0) if brown_outs else 0
     after = None
@@ -90,7 +90,10 @@ def clear_fault(
             after = _clear(field, match, tanks, count)
     if json:
         this.output.emit_json("clear-fault", _facts(state, tanks, count, after, dry_run=dry_run))
-    return _close(this.output, state, tanks, count, after, dry_run=dry_run, json=json)
+    asked = (
+        f"clear-fault {part.name}{f' --tank {tank}' if tank else ''}{' --brown-outs' if brown_outs else ''}"
+    )
+    return _close(this.output, state, tanks, count, after, asked=asked, json=json)
 
 
 # ------------------------------------------------------------------ the node
@@ -156,8 +159,8 @@ def _tell(output: Output, state: NodeState, tanks: Sequence[tuple[int, TankState
         output.warn(_CAUTION)
     if count:
         output.note(
-            f"{state.node}: {count} starts after a brown-out. Look first at: its supply, the supply's cable and plugs, "
-            "what else hangs on it."
+            f"{state.node}: {count} start{'' if count == 1 else 's'} after a brown-out. Look first at: its supply, the "
+            "supply's cable and plugs, what else hangs on it."
         )
 
 
@@ -168,10 +171,10 @@ def _close(
     count: int,
     after: NodeState | None,
     *,
-    dry_run: bool,
+    asked: str,
     json: bool,
 ) -> int:
-    """What changed, what is next, the exit status."""
+    """What changed, what is next, the exit status. `asked`: the command, to be run again without --dry-run."""
     name = state.node
     if not tanks and not count:
         passing = [f"{one.name}: {one.fault}" for one in state.tanks if one.fault != "none"]
@@ -181,9 +184,9 @@ def _close(
         return Exit.OK
     if after is None:
         output.note("Dry run: nothing was sent to the node but the question how it stands.")
-        output.next_step(f"tankfleet clear-fault {name}")
+        output.next_step(f"tankfleet {asked}")
         return Exit.OK
-    if not json:
+    if tanks and not json:
         output.table(_CHANGED, [_changed(one, after) for _, one in tanks])
     if count:
         output.note(f"brown-outs: {count}, now {after.brown_outs}")

@@ -227,11 +227,12 @@ _LISTED_BY = {
 """The command that lists the names of a kind."""
 
 
-def named(word: str, kind: str, known: Sequence[str]) -> str:
-    """`word` if it is one of the known names; UsageError with one suggestion if not, and what lists them."""
+def named(word: str, kind: str, known: Sequence[str], *, listed_by: str = "") -> str:
+    """`word` if it is one of the known names; UsageError with one suggestion if not, and what lists them: the command
+    `listed_by`, or the one for all of that kind."""
     if word in known:
         return word
-    fix = f"Run `tankfleet {_LISTED_BY.get(kind, 'show')}` to list the names."
+    fix = f"Run `tankfleet {listed_by or _LISTED_BY.get(kind, 'show')}` to list the names."
     raise UsageError(NO_SUCH_NAME, f"there is no {kind} {word!r}.{nearest(word, known)}", fix=fix)
 
 

@@ -85,6 +85,34 @@ def test_brown_outs_leave_the_pump_alone(yard: Yard, capsys) -> None:
     assert yard.node.tanks[0]["fault"] == "no-rise"
 
 
+def test_brown_outs_alone_make_no_table_of_tanks(yard: Yard, capsys) -> None:
+    yard.node.brown_outs = 1
+    with yard.living():
+        assert yard.run("n1", "--brown-outs", "--yes") == Exit.OK
+    out, err = capsys.readouterr()
+    assert out == "" and "1 start after a brown-out" in err
+
+
+@pytest.mark.parametrize(
+    "words", [(), ("--brown-outs",), ("--tank", "tank-n1"), ("--tank", "tank-n1", "--brown-outs")]
+)
+def test_a_dry_run_names_the_command_that_does_it(yard: Yard, capsys, words: tuple[str, ...]) -> None:
+    """The one that was asked for: without its flags another thing would be cleared, or nothing."""
+    yard.node.brown_outs = 2
+    with yard.living():
+        assert yard.run("n1", *words, "--dry-run") == Exit.OK
+    assert f"next: {' '.join(['tankfleet clear-fault n1', *words])}\n" in capsys.readouterr().err
+
+
+def test_a_tank_of_another_node_is_not_said_to_be_nowhere(yard: Yard, capsys) -> None:
+    """`tank-n2` is in the inventory: `show tank` lists it."""
+    with yard.living():
+        assert yard.run("n1", "--tank", "tank-n2", "--yes") == Exit.USAGE
+    err = capsys.readouterr().err
+    assert "there is no tank of n1 'tank-n2'" in err and "tankfleet find n1" in err
+    assert yard.changed() == []
+
+
 def test_the_json_says_the_same(yard: Yard, capsys) -> None:
     yard.latch("longest-run")
     yard.node.brown_outs = 2
