@@ -173,7 +173,8 @@ BROWN_OUTS = Code(
     "A brown-out restarts the node in the middle of its work: its pump relays drop, and an image on trial gets only so "
     "many starts. It comes from a weak supply, a long thin cable, or a pump that starts on the same line.",
     "Fit a supply that gives the board's peak current, 470 uF or more beside the board, a shorter or thicker cable, or "
-    "less transmit power; then begin the count anew at the node (docs/node-interface.md 2), and see whether it stays.",
+    "less transmit power; then begin the count anew with `tankfleet clear-fault NODE --brown-outs`, and see whether it "
+    "stays.",
     Severity.WARNING,
 )
 PROBE_FLAPS = Code(

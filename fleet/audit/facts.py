@@ -19,9 +19,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class ShelfFacts:
-    """Entries of the shelf for one target, oldest first for each node."""
+    """Entries of the shelf for one target, oldest first for each node; `elsewhere`: those for the other target."""
 
     entries: Mapping[str, Sequence[ShelfEntry]] = field(default_factory=dict)
+    elsewhere: Mapping[str, Sequence[ShelfEntry]] = field(default_factory=dict)
 
     def newest(self, node: str) -> ShelfEntry | None:
         """The entry of the highest sequence for that node."""
@@ -31,6 +32,10 @@ class ShelfFacts:
     def entry_for(self, node: str, image: str) -> ShelfEntry | None:
         """The newest entry of that node with that image (SHA-256)."""
         return next((e for e in reversed(self.entries.get(node, ())) if e.image == image), None)
+
+    def is_elsewhere(self, node: str, image: str) -> bool:
+        """Whether that image of the node (SHA-256) was built for the other target."""
+        return any(entry.image == image for entry in self.elsewhere.get(node, ()))
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from fleet.audit import codes
 from fleet.boards.board import load_board
 from fleet.finding import Finding
+from fleet.render.firmware_class import how_to_say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -70,7 +71,9 @@ def _shelf(facts: Facts) -> Iterator[Finding]:
     for node in facts.inventory.nodes:
         newest, subject = facts.shelf.newest(node.name), f"node {node.name}"
         if newest is None:
-            yield Finding(codes.NOT_BUILT, "nothing was built for it yet", subject=subject)
+            other = facts.shelf.elsewhere.get(node.name)
+            only = f", but for the target {other[-1].target}: {how_to_say(other[-1].target)}" if other else ""
+            yield Finding(codes.NOT_BUILT, f"nothing was built for it yet{only}", subject=subject)
             continue
         wanted = facts.wanted_crc.get((node.name, newest.release))
         if wanted is not None and wanted != newest.block_crc:

@@ -20,13 +20,13 @@ if TYPE_CHECKING:
 
 
 def shelf_facts(shelf: Shelf, inventory: Inventory, target: Target) -> ShelfFacts:
-    """The entries of the inventory's nodes for that target. ShelfError if one is damaged."""
+    """The entries of the inventory's nodes for that target, and for the other. ShelfError if one is damaged."""
     entries: dict[str, list[ShelfEntry]] = {}
+    elsewhere: dict[str, list[ShelfEntry]] = {}
     for node in inventory.nodes:
-        listed = [entry for entry in shelf.entries(node.name) if entry.target == target]
-        if listed:
-            entries[node.name] = listed
-    return ShelfFacts(entries)
+        for entry in shelf.entries(node.name):
+            (entries if entry.target == target else elsewhere).setdefault(node.name, []).append(entry)
+    return ShelfFacts(entries, elsewhere)
 
 
 def releases(shelf: ShelfFacts, matches: Iterable[Match] | None) -> set[tuple[str, str]]:

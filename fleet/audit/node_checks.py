@@ -107,6 +107,8 @@ def image_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Findi
         what = f"{state.release} is on trial for {state.trial_left_s:.0f} s more"
         yield Finding(codes.ON_TRIAL if watched else codes.NEVER_KEPT, what, subject=subject)
     wanted = facts.wanted_crc.get((node.name, state.release))
+    if facts.shelf.is_elsewhere(node.name, state.image):
+        return  # its block is that of the other target, which says nothing of the inventory
     if wanted is not None and wanted != state.block_crc:
         what = f"its node block is {state.block_crc}; the inventory gives {wanted} today"
         yield Finding(codes.OUT_OF_DATE, what, subject=subject)

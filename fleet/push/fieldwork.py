@@ -151,6 +151,7 @@ async def plan_push(field: Field, wishes: Wishes, now: datetime, timeout_s: floa
         outages=outages(field.inventory, wishes.target),
         target=wishes.target,
         now=now,
+        elsewhere=newest_entries(field, names, "host" if wishes.target == "board" else "board"),
         any_hour=wishes.any_hour,
         again=wishes.again,
         despite_fault=wishes.despite_fault,

@@ -25,6 +25,7 @@ from fleet.push.outage import Times, times
 from fleet.push.plan import LeftOut, Pilot, Plan, PlannedNode, PushPolicy, Wave, sealed
 from fleet.push.spare import node_spare, tank_bounds
 from fleet.push.waves import CRITICALITY, Candidate, Placed, Sizes, pack
+from fleet.render.firmware_class import how_to_say
 from fleet.water.spare import needed_s, suffices
 
 if TYPE_CHECKING:
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from fleet.build.entry import ShelfEntry
     from fleet.inventory.model import Inventory, Node
     from fleet.link.state import NodeState
+    from fleet.render.firmware_class import Target
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,8 @@ class Found:
 @dataclass(frozen=True, slots=True)
 class PlanRequest:
     """What a plan is made from. `nodes` are the chosen names; `shelf`, `found` and `outages` (by board)
-    are by name; `in_place` are the boards whose boot loader copies a new image over the old one.
+    are by name, and so is `elsewhere`, the newest images for the other target; `in_place` are the boards whose boot
+    loader copies a new image over the old one.
 
     `found` should also hold the nodes that share a supply group with the chosen ones.
     """
@@ -59,8 +62,9 @@ class PlanRequest:
     shelf: Mapping[str, ShelfEntry]
     found: Mapping[str, Found]
     outages: Mapping[str, Outage]
-    target: Literal["board", "host"]
+    target: Target
     now: datetime
+    elsewhere: Mapping[str, ShelfEntry] = field(default_factory=dict)
     any_hour: bool = False
     again: bool = False
     """Also images that were given up before: by this node, or by an earlier push."""
@@ -166,6 +170,9 @@ def _sort(request: PlanRequest, policy: PushPolicy, name: str, into: _Sorted) ->
         return
     if entry is None:
         told = f"the shelf has no image for it (board {node.board}, target {request.target})"
+        other = request.elsewhere.get(name)
+        if other is not None:
+            told += f", but for the target {other.target}: {how_to_say(other.target)}"
         into.left_out.append(LeftOut(node=name, reason="no-image", detail=told))
         return
     out = _why_not(request, node, entry, state)

@@ -70,6 +70,11 @@ class FirmwareClass:
         return uuid5(vendor, self.name)
 
 
+def how_to_say(target: str) -> str:
+    """What a person does where a command looked at the other target."""
+    return f'set TANKFLEET_TARGET={target}, or `target = "{target}"` in tankfleet.toml'
+
+
 def class_of(board: Board, target: Target) -> FirmwareClass:
     """The class of the nodes with that board. All of today's code is in every image: no features yet."""
     return FirmwareClass(board.id, board.layout, target)

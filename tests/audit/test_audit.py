@@ -170,6 +170,22 @@ def test_one_thing_wrong(code: str) -> None:
     assert {one.verdict for one in report.lines if one.node != N} == {"ok"}
 
 
+def test_what_was_built_for_the_other_target_is_said_and_accuses_no_inventory() -> None:
+    """A bench that is looked at as boards: its nodes run what was built here, from the inventory of today."""
+    host = shelf("1.1.0").entries
+    on_bench = ShelfFacts({n: e for n, e in host.items() if n != N}, {N: host[N]})
+    report, findings = audited(found(N, block_crc="0badcafe"), shelf=on_bench)
+    assert [code for code, _, _ in findings] == ["AUD113"]
+    assert "but for the target host: set TANKFLEET_TARGET=host" in findings[0][2]
+    assert line(report, N).verdict == "nothing built"
+
+
+def test_weak_supplies_are_counted_anew_by_a_command_that_there_is() -> None:
+    from fleet.audit.codes import BROWN_OUTS
+
+    assert "`tankfleet clear-fault NODE --brown-outs`" in BROWN_OUTS.fix
+
+
 def test_each_line_says_how_long_its_boot_loader_copies() -> None:
     """0.58 s a sector (data of the ESP8266 boards): an image of 300,000 bytes has 74, the largest as many as fit."""
     report, _ = audited()

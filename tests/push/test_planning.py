@@ -183,6 +183,13 @@ def test_left_out(reason: str, state: NodeState | None, changes: dict[str, Any])
     assert made.left_out[0].detail
 
 
+def test_an_image_for_the_other_target_alone_is_named() -> None:
+    """Whoever built for the bench, and plans as for boards, is not sent to build again."""
+    made = plan(A, shelf={}, elsewhere={"a": entry("a", target="host")})
+    assert out(made) == {"a": "no-image"}
+    assert "but for the target host: set TANKFLEET_TARGET=host" in made.left_out[0].detail
+
+
 @pytest.mark.parametrize("fault", ["longest-run", "no-rise"])
 def test_a_fault_that_stays_keeps_the_node_out_until_it_is_named(fault: str) -> None:
     latched = state_of("a", tanks=[tank_state("tank-a", 2, fault=fault)])
