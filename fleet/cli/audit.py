@@ -53,7 +53,7 @@ def audit(
     Ask every node what it runs, and compare that with the inventory, the shelf and the journal of pushes:
     old, unknown and given-up images, missing, double and swapped boards, faults that nodes report, spare
     boards that a site lacks. Lists the rulings on findings, with reasons and dates. Changes nothing on any
-    node. Exit status 0: nothing worse than a warning; 1: errors; 3: no errors but some nodes were not found.
+    node. Exit status 0: nothing worse than a warning; 1: errors; 3: no errors but that some nodes were not found.
     """
     this = session(ctx)
     report = _report(this, offline=offline, timeout_s=timeout)
