@@ -89,6 +89,12 @@ def test_plain_lines_tell_the_story_without_repeating_it(quick_path: Path) -> No
     assert len(lines) == len(set(lines))
 
 
+def test_one_node_is_no_nodes(quick_path: Path) -> None:
+    lines: list[str] = []
+    told(PlainReporter(lines.append), plan_of([planned("a")]), [Began(BEGAN_S)])
+    assert "to 1 node of sample in 1 wave" in "\n".join(lines)
+
+
 def test_many_left_out_for_one_reason_share_a_line(quick_path: Path) -> None:
     plan = plan_of([planned("a")], [planned(f"n{i}") for i in range(5)])
     stage, memory, lines = Stage(plan, {"a": Behaviour(crashes=True)}), Memory(), []
@@ -196,7 +202,7 @@ def test_what_is_awaited_is_named_when_nothing_else_is_said(quick_path: Path) ->
 
 
 def test_interruption_is_said_in_a_word() -> None:
-    assert interrupted_words([]) == "interrupted: leaving; nothing is being changed right now"
+    assert interrupted_words([]) == "interrupted: leaving at the next safe point; Ctrl-C again leaves at once"
     assert "a, b, c ..." in interrupted_words(["a", "b", "c", "d"])
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.push.blame import Blame
 from fleet.push.events import Requested, Resumed
-from fleet.push.reporters.words import duration_words, plain, wave_words
+from fleet.push.reporters.words import duration_words, nodes_words, plain, wave_words
 from fleet.push.state import Phase, Stands
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ class PlainReporter:
 def interrupted_words(awaited: Sequence[str]) -> str:
     """What is said to Ctrl-C."""
     if not awaited:
-        return "interrupted: leaving; nothing is being changed right now"
+        return "interrupted: leaving at the next safe point; Ctrl-C again leaves at once"
     names = ", ".join(awaited[:3]) + (" ..." if len(awaited) > 3 else "")
     return f"interrupted: waiting for what is under way with {names}; Ctrl-C again leaves at once"
 
@@ -83,7 +83,7 @@ def begin_lines(state: PushState) -> list[str]:
     plan = state.plan
     releases = ", ".join(sorted({node.to_release for _, node in plan.nodes()}))
     waves = "1 wave" if len(plan.waves) == 1 else f"{len(plan.waves)} waves"
-    head = f"push {plan.id}: {releases} to {len(state.nodes)} nodes of {plan.fleet} in {waves}"
+    head = f"push {plan.id}: {releases} to {nodes_words(len(state.nodes))} of {plan.fleet} in {waves}"
     if state.ended:
         return [f"{head}, {plain(state.phase)}"]
     return [head, _wave_line(state)] if 0 < state.wave <= len(state.waves) else [head]

@@ -75,7 +75,7 @@ def wave_words(state: PushState, number: int) -> str:
     nodes = state.in_wave(number)
     pilot = number <= len(state.plan.waves) and state.plan.waves[number - 1].pilot
     kind = "pilot" if pilot else "late" if number > len(state.plan.waves) else ""
-    head = f"wave {number} of {len(state.waves)}{f' ({kind})' if kind else ''}, {_nodes(len(nodes))}"
+    head = f"wave {number} of {len(state.waves)}{f' ({kind})' if kind else ''}, {nodes_words(len(nodes))}"
     return f"{head}: {count_words(Counter(node.stands for node in nodes)) or 'all moved to the end'}"
 
 
@@ -140,5 +140,6 @@ def _left(until_s: float, now_s: float) -> str:
     return f"{max(0.0, until_s - now_s):.0f} s"
 
 
-def _nodes(count: int) -> str:
+def nodes_words(count: int) -> str:
+    """How many nodes, such as `1 node`."""
     return f"{count} node" if count == 1 else f"{count} nodes"
