@@ -24,7 +24,7 @@ CONSOLE_BAUD: Final = 115_200
 WATCHED_S: Final = 600.0
 """As long as a person watches a level: a whole fill may take hours."""
 _SOON_S: Final = 1800.0
-"""A no-rise watch within this can end a trial in a bucket."""
+"""A watch within this can end a trial in a bucket."""
 _FIRE_INTRO: Final = (
     "Fire reserve: only while it is filled for the first time. In service leave the pump isolated, the probes and the "
     "common electrode in the bucket, and watch the contactor close and open. Never draw the reserve down."
@@ -124,18 +124,24 @@ def probe_steps(
     unread = "" if volts else " The pins show no steady volts: the chip's own pull-up is on for moments only."
     intro = (
         f"In a bucket of the tank's own water{', pump isolated' if relay else ''}. Wait {wait} after each change, "
-        f"then “state” says tank {facts.name}: and what stands here.{_watch(facts.pump if relay else None)}{unread}"
+        f"then “state” says tank {facts.name}: and what stands here."
+        f"{watch_words(facts.pump if relay else None)}{unread}"
     )
     title = "Probes and pump relay" if relay else "Probes"
     return Steps(f"{number}. {title}{f', {facts.name}' if several else ''}", tuple(steps), intro)
 
 
-def _watch(pump: PumpFacts | None) -> str:
-    if pump is None or pump.no_rise.seconds > _SOON_S:
+def watch_words(pump: PumpFacts | None) -> str:
+    """The first of the watches that the relay may meet: a probe lifted out is a level that has just left its mark, and
+    from then on the first rise counts (docs/node-interface.md 8)."""
+    if pump is None or not pump.no_rise.seconds:
+        return ""
+    soonest = min((pump.first_rise or pump.no_rise).seconds, pump.no_rise.seconds)
+    if soonest > _SOON_S:
         return ""
     return (
-        f" Stay under {duration(pump.no_rise.seconds)} with the relay on: then the no-rise watch stops it with a "
-        "fault, until the word “clear”."
+        f" Stay under {duration(soonest)} with the relay on: then a watch stops it with the fault no-rise, until the "
+        "word “clear”."
     )
 
 
