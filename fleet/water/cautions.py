@@ -11,9 +11,8 @@ from fleet.water.geometry import top_m, volume_l
 from fleet.water.quantities import METRIC, Units, duration
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from fleet.inventory.model import Pump, Tank
+    from fleet.water.filling import PumpTimes
     from fleet.water.sensing import Sensing
 
 DEFERS = "General guidance only: local code and a licensed person decide."
@@ -33,17 +32,25 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class Wired:
-    """How a node is wired to a tank: the level that turns its pump relay on (None without), the probes' current."""
+    """How a node is wired to a tank: the level that turns its pump relay on (None without), the probes' current, and
+    its debounce."""
 
     relay_on_at: Literal["high", "low"] | None
     sensing: Sensing
+    debounce_s: float
 
 
 def cautions(tank: Tank, units: Units = METRIC, wired: Wired | None = None) -> tuple[Caution, ...]:
     """Those that apply to this tank, the most dangerous first, in words of those units; `wired`: by the node that
     serves it, None for none."""
     found = [
-        *(rule(tank) for rule in _RULES),
+        _mains(tank),
+        _gas(tank),
+        _fire(tank),
+        _independent(tank),
+        _dry(tank, wired),
+        _confined(tank),
+        _height(tank),
         _relay(tank, wired),
         _potable(tank, wired),
         _air_gap(tank),
@@ -93,22 +100,39 @@ def _relay(tank: Tank, wired: Wired | None) -> Caution | None:
     )
 
 
-def _dry(tank: Tank) -> Caution | None:
+def _dry(tank: Tank, wired: Wired | None) -> Caution | None:
     """Any pump can lose its water: the source of one that fills; a draining one goes by probes that can fail."""
-    pump, times = tank.pump, pump_times(tank)
+    pump, times = tank.pump, _times(tank, wired)
     if pump is None or times is None:
         return None
-    late = f"Only after {duration(times.no_rise.seconds)}, at the earliest, does the node see that the level does not"
+    late = _late(times, "rise" if pump.does == "fill" else "fall")
     if pump.does == "fill":
         means, why = _SOURCES.get(tank.water.kind if tank.water else None, _UNKNOWN_SOURCE)
-        text = f"Fit {means} that stops the pump without the node: {why}. {late} rise."
+        text = f"Fit {means} that stops the pump without the node: {why}. {late}"
         return Caution("dry running", text, _DRY_BY)
     stop = pump_marks(tank, pump)[1].name
     text = (
         f"Fit a float below mark {stop}, or a current switch, that stops the pump without the node before it draws "
-        f"air: a probe that reads wet for ever does not. {late} fall."
+        f"air: a probe that reads wet for ever does not. {late}"
     )
     return Caution("dry running", text, _DRY_BY)
+
+
+def _times(tank: Tank, wired: Wired | None) -> PumpTimes | None:
+    return pump_times(tank) if wired is None else pump_times(tank, debounced_s=wired.debounce_s)
+
+
+def _late(times: PumpTimes, moves: str) -> str:
+    """When the node sees it: after `no_rise` if it dies on its way, sooner as the level has just left its mark."""
+    first, way = times.first_rise, times.no_rise.seconds
+    if first is None or first.seconds >= way:
+        return (
+            f"Only after {duration(way)}, at the earliest, does the node see that the level does not {moves}."
+        )
+    return (
+        f"Only after {duration(first.seconds)}, at the earliest, does the node see that the level does not {moves}, "
+        f"and after {duration(way)} where the pump dies between two marks."
+    )
 
 
 def _gas(tank: Tank) -> Caution | None:
@@ -241,12 +265,3 @@ _SOURCES: dict[str | None, tuple[str, str]] = {
     "river": ("a float at its intake, or a current switch,", "an intake falls dry or clogs"),
 }
 """What protects a filling pump, by the kind of water, and why."""
-_RULES: tuple[Callable[[Tank], Caution | None], ...] = (
-    _mains,
-    _gas,
-    _fire,
-    _independent,
-    _dry,
-    _confined,
-    _height,
-)
