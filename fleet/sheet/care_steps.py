@@ -49,6 +49,19 @@ def gas(tanks: Sequence[Tank]) -> list[Step]:
     ]
 
 
+def isolated(tanks: Sequence[Tank]) -> list[Step]:
+    """Before anybody touches a wire: proved dead, by a tester that is itself proved (EN 50110-1 6.2.4; from memory)."""
+    if not any(tank.pump is not None for tank in tanks):
+        return []
+    return [
+        Step(
+            "Pump isolated and locked off; its circuit is dead at the contactor.",
+            "0 V between all poles and to earth; the tester shows a live part before and after",
+            "V",
+        )
+    ]
+
+
 def dc_contactor(tanks: Sequence[Tank]) -> list[Step]:
     """IEC 60947-4-1: a contactor for AC does not break the arc of a DC motor."""
     if not any(tank.pump is not None and tank.pump.phase == "dc" for tank in tanks):

@@ -175,7 +175,7 @@ def test_volts_are_read_where_a_resistor_outside_makes_them_steady() -> None:
 def test_every_probe_has_its_own_line_for_its_figure() -> None:
     (sheet,) = _of("node", "kestrel-05").sheets
     steps = [step for group in sheet.steps for step in group.steps if step.each]
-    assert len(steps) == 4, "ohms and volts, wet and dry"
+    assert len(steps) == 5, "ohms and volts, wet and dry; and where it hangs"
     assert {step.each for step in steps} == {("empty", "half", "full", "brim")}
 
 
@@ -270,6 +270,45 @@ def test_pump_steps_only_where_the_node_has_a_relay() -> None:
                 assert word in said
         numbers = [int(group.title.partition(".")[0]) for group in sheet.steps]
         assert numbers == list(range(1, len(numbers) + 1))
+
+
+@pytest.mark.parametrize("name", [each.name for each in DEMO.tanks if each.pump and node_of(DEMO, each.name)])
+@pytest.mark.parametrize("kind", ["node", "tank"])
+def test_what_needs_a_running_pump_is_tried_before_the_mark_that_stops_it(kind, name) -> None:
+    """docs/node-interface.md 8: between its marks, a pump that stopped stays off until the other one. And the probes
+    are at their marks before it is on: one that lies in the dry reads an empty tank."""
+    node = node_of(DEMO, name)
+    assert node is not None
+    sheet = _of(kind, node.name if kind == "node" else name).sheets[0]
+    several = len(node.serves) > 1 and kind == "node"
+    said = [
+        step.do
+        for group in sheet.steps
+        if not several or name in group.title or group.title.startswith(("1. Before", "2. First"))
+        for step in group.steps
+    ]
+    order = [
+        "isolated and locked",
+        "out of the water",
+        "All out again",
+        "hung in the tank",
+        "Type “state”, then",
+        "Pump back on",
+    ]
+    at = [next(number for number, do in enumerate(said) if words in do) for words in order]
+    assert at == sorted(at)
+    (stops,) = (number for number, do in enumerate(said) if do.startswith("It stops at mark"))
+    running = [number for number, do in enumerate(said) if "while the pump runs" in do]
+    assert len(running) >= 2
+    assert at[-1] < min(running) <= max(running) < stops
+
+
+def test_probes_are_hung_by_what_is_measured_from_the_top() -> None:
+    """header-east is 3 m high, its marks at 2.70, 1.20 and 0.40 m; 50 mm of each rod are to be wet at its mark."""
+    (hung,) = (s for g in _of("node", "kestrel-01").sheets[0].steps for s in g.steps if "hung" in s.do)
+    rods = DEMO.tank("header-east").electrodes
+    assert hung.expect == f"full 0.30 m, half 1.80 m, empty 2.60 m; tips {1000 * rods.wetted_m:.0f} mm lower"
+    assert hung.each == ("empty", "half", "full")
 
 
 def test_a_long_fill_is_watched_for_ten_minutes_a_short_one_timed() -> None:
