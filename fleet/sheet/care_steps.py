@@ -44,7 +44,7 @@ def gas(tanks: Sequence[Tank]) -> list[Step]:
         Step(
             "Gas measured at the sump, before it is opened and while you work: oxygen, hydrogen sulphide, methane.",
             "19.5 to 23.5 % O2; H2S under 10 ppm or your local limit; under 10 % of the lower explosive limit",
-            "ppm",
+            each=("O2, %", "H2S, ppm", "explosive limit, %"),
         )
     ]
 

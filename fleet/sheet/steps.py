@@ -128,7 +128,8 @@ def probe_steps(
     steps.append(Step("All out again.", _all_out(facts.pump if relay else None), console=True))
     steps += volts[1:] if volts else ()
     steps += _hung(tank, facts, units)
-    unread = "" if volts else " The pins show no steady volts: the chip's own pull-up is on for moments only."
+    what = "the feed" if served.is_fed else "the chip's own pull-up"
+    unread = "" if volts else f" The pins show no steady volts: {what} is on for moments only."
     intro = (
         f"In a bucket of the tank's own water{', pump isolated' if relay else ''}. Wait {wait} after each change, "
         f"then “state” says tank {facts.name}: and what stands here."

@@ -458,6 +458,9 @@ def test_resistors_that_a_pin_feeds_are_wired_to_it_and_sense_in_pulses() -> Non
     )
     steps = " ".join(step.do for group in sheet.steps for step in group.steps)
     assert "DC volts from each probe" not in steps
+    (probing,) = (group for group in sheet.steps if "Probes" in group.title)
+    assert "the feed is on for moments only" in probing.intro
+    assert "the chip's own pull-up" not in probing.intro
 
 
 def test_the_highest_probe_is_wetted_with_the_common_electrode() -> None:
@@ -511,6 +514,15 @@ def test_steps_for_dc_gas_and_modules_that_are_on_at_low_stand_only_where_they_a
         assert ("the pump relay's contact." in said) == bool(pumps[node.name])
         seen |= {("dc", dc), ("low", low), ("foul", foul)}
     assert len(seen) == 6, "the demo has each of them, and nodes without"
+
+
+def test_each_gas_has_its_own_line_in_its_own_unit() -> None:
+    """Oxygen is not measured in ppm: 29 CFR 1910.146 has it and flammable gas in percent."""
+    (gas,) = (
+        s for g in _of("tank", "parlour-sump").sheets[0].steps for s in g.steps if "Gas measured" in s.do
+    )
+    assert gas.each == ("O2, %", "H2S, ppm", "explosive limit, %")
+    assert gas.write == ""
 
 
 def test_a_relay_s_wire_says_what_its_module_must_work_from() -> None:
