@@ -22,7 +22,7 @@ def told(tanks: Sequence[Tank]) -> list[Step]:
         return []
     return [
         Step(
-            "Fire reserve: whoever supervises it knows, before its pump is isolated. It is not drawn down for this.",
+            "Fire reserve: before you isolate its pump, tell whoever supervises it. Never draw it down for this.",
             each=("who", "when"),
         )
     ]
@@ -32,7 +32,7 @@ def told_again(tank: Tank) -> list[Step]:
     """After it."""
     if tank.duty is not Duty.FIRE_RESERVE:
         return []
-    return [Step("Reserve full, pump back in service: whoever supervises it knows.", each=("who", "when"))]
+    return [Step("Reserve full and pump back in service: tell whoever supervises it.", each=("who", "when"))]
 
 
 def gas(tanks: Sequence[Tank]) -> list[Step]:
@@ -42,7 +42,7 @@ def gas(tanks: Sequence[Tank]) -> list[Step]:
         return []
     return [
         Step(
-            "Gas measured at the sump, before it is opened and while you work: oxygen, hydrogen sulphide, methane.",
+            "Measure gas at the sump before you open it and while you work: oxygen, hydrogen sulphide, methane.",
             "19.5 to 23.5 % O2; H2S under 10 ppm or your local limit; under 10 % of the lower explosive limit",
             each=("O2, %", "H2S, ppm", "explosive limit, %"),
         )

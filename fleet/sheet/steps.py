@@ -26,9 +26,9 @@ WATCHED_S: Final = 600.0
 _SOON_S: Final = 1800.0
 """A watch within this can end a trial in a bucket."""
 _FIRE_INTRO: Final = (
-    "Fire reserve: only while it is filled for the first time. In service leave the pump isolated, put the probes and "
-    "the common electrode into the bucket again, and watch the contactor close and open; hang them back at their marks "
-    "before the pump goes into service. Never draw the reserve down."
+    "Fire reserve: do this only while it is filled for the first time. If it is in service already, keep the pump "
+    "isolated instead: put the probes and the common electrode into the bucket again, watch the contactor close and "
+    "open, hang them back at their marks, and then put the pump back in service. Never draw the reserve down."
 )
 _CONFIRM_S: Final = 1.0
 """On top of the debounce, for a sample and a hand that is not quite still."""
@@ -171,8 +171,8 @@ def watch_words(pump: PumpFacts | None) -> str:
     if soonest > _SOON_S:
         return ""
     return (
-        f" Stay under {duration(soonest)} with the relay on: then a watch stops it with the fault no-rise, until the "
-        "word “clear”."
+        f" Stay under {duration(soonest)} with the relay on: then a watch stops it with the fault no-rise, until "
+        "you type “clear”."
     )
 
 

@@ -66,9 +66,9 @@ def _mains(tank: Tank) -> Caution | None:
     if pump.phase == "dc":
         return Caution(
             "DC pump",
-            "Isolate it before work on it: a solar panel is live in daylight, a battery always. Fuse it at its source. "
-            "Its contactor must be rated for DC at its voltage (DC-3 or DC-5): one for AC does not break the arc. Or "
-            "switch the control input of its controller.",
+            "Isolate it before you work on it: a solar panel is live in daylight, a battery always. Fuse it at its "
+            "source. Its contactor must be rated for DC at its voltage (DC-3 or DC-5): one for AC does not break the "
+            "arc. Or switch the control input of its controller.",
             "IEC 60947-4-1, utilisation categories for DC; the rest: common practice",
         )
     return Caution(
@@ -94,7 +94,7 @@ def _relay(tank: Tank, wired: Wired | None) -> Caution | None:
         )
     return Caution(
         "pump relay",
-        "The node switches the coil of a contactor, never the motor; the relay module must work from inputs of 3.3 V."
+        "The node switches the coil of a contactor, never the motor; the relay module must switch at a 3.3 V signal."
         f"{low} Probes are on a separated extra-low-voltage circuit, with no mains in their cable.",
         source,
     )
@@ -140,10 +140,10 @@ def _gas(tank: Tank) -> Caution | None:
         return None
     return Caution(
         "gas",
-        "Sewage and sludge give off hydrogen sulphide, which kills and soon can no longer be smelt, and methane, which "
-        "explodes. Measure before you open it and while you work; air it; no flame, no smoking. Node, relay and "
-        "contactor stay outside. Where an explosive atmosphere can form, probes and pump need approval for it (ATEX, "
-        "IECEx or the US classes; intrinsically safe circuits), and a licensed person.",
+        "Sewage and sludge give off hydrogen sulphide, which soon numbs the sense of smell and kills, and methane, "
+        "which explodes. Measure before you open it and while you work; ventilate; no flame, no smoking. Node, relay "
+        "and contactor stay outside. Where an explosive atmosphere can form, probes and pump need approval for it "
+        "(ATEX, IECEx or the US classes; intrinsically safe circuits), and a licensed person.",
         "29 CFR 1910.146; directives 1999/92/EC and 2014/34/EU, IEC 60079-10-1 and -11, NEC 500 (from memory)",
     )
 

@@ -474,7 +474,7 @@ def test_commissioning_leaves_a_fire_reserve_alone(kind_name) -> None:
     """NFPA 25: whoever supervises it is told; the reserve is there at all times."""
     sheet = _of(*kind_name).sheets[0]
     said = [step.do for group in sheet.steps for step in group.steps]
-    told = [number for number, do in enumerate(said) if "supervises it knows" in do]
+    told = [number for number, do in enumerate(said) if "tell whoever supervises it" in do]
     isolated = next((number for number, do in enumerate(said) if "isolated and locked" in do), 1)
     assert len(told) == 2
     assert told[0] < isolated
@@ -519,7 +519,7 @@ def test_steps_for_dc_gas_and_modules_that_are_on_at_low_stand_only_where_they_a
 def test_each_gas_has_its_own_line_in_its_own_unit() -> None:
     """Oxygen is not measured in ppm: 29 CFR 1910.146 has it and flammable gas in percent."""
     (gas,) = (
-        s for g in _of("tank", "parlour-sump").sheets[0].steps for s in g.steps if "Gas measured" in s.do
+        s for g in _of("tank", "parlour-sump").sheets[0].steps for s in g.steps if "Measure gas" in s.do
     )
     assert gas.each == ("O2, %", "H2S, ppm", "explosive limit, %")
     assert gas.write == ""

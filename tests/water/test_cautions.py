@@ -128,7 +128,7 @@ def test_a_relay_works_from_three_volts_and_one_that_is_on_at_low_is_fed_with_th
     """A pin has 3.3 V at HIGH; an optocoupler's LED from 5 V to it has 1.7 V left (common practice: VCC from 3.3 V)."""
     for active, warned in (("low", True), ("high", False)):
         said = told("pump relay", {"pump_relay": {"pin": "IO25", "active": active}}, pump=FILL).text
-        assert "inputs of 3.3 V" in said
+        assert "a 3.3 V signal" in said
         assert ("may not release" in said) == warned
 
 
