@@ -158,7 +158,7 @@ PUMP_FAULT = Code(
     "a node has stopped a pump",
     "It ran longer than it should, or no mark changed while it ran: a dry source, a leak, a closed valve.",
     "Look at pump, source and valves. The pump stays off, over restarts and updates too, until you run `tankfleet "
-    "clear-fault NODE`; no plan takes the node along before, but by its name with --despite-fault.",
+    "clear-fault NODE`; until then `plan` leaves the node out, unless you name it with --despite-fault.",
 )
 RESTARTED_BADLY = Code(
     "AUD133",
@@ -173,8 +173,7 @@ BROWN_OUTS = Code(
     "A brown-out restarts the node in the middle of its work: its pump relays drop, and an image on trial gets only so "
     "many starts. It comes from a weak supply, a long thin cable, or a pump that starts on the same line.",
     "Fit a supply that gives the board's peak current, 470 uF or more beside the board, a shorter or thicker cable, or "
-    "less transmit power; then begin the count anew with `tankfleet clear-fault NODE --brown-outs`, and see whether it "
-    "stays.",
+    "less transmit power; then run `tankfleet clear-fault NODE --brown-outs`, and see whether the count stays at 0.",
     Severity.WARNING,
 )
 PROBE_FLAPS = Code(
@@ -195,8 +194,8 @@ SHORT_OF_MEMORY = Code(
     "AUD153",
     "a node has too little memory in one piece for an update",
     "It could not check the ticket of an image, and would refuse it.",
-    "Restart it when its tanks can be without it: at its console with `restart`, or by its power. If it comes back "
-    "soon, its release leaks memory.",
+    "Restart it when its tanks can be without it: with `restart` at its console, or power off and on. If this comes "
+    "back soon, its release leaks memory.",
     Severity.WARNING,
 )
 WENT_BACK_FOR_SUPPLY = Code(
@@ -245,7 +244,8 @@ WEAK_ON_OTHER_ACCESS_POINT = Code(
     "Frames are sent several times over, so that an update takes long and may break off; a board that is joined does "
     "not look for a better one by itself.",
     "See that the access point of the inventory is on, and that it says the same network's name. The node looks anew "
-    "when it loses its network: restart the access point that it is on. If it is right so, change `access_point`.",
+    "when it loses its network: restart the access point that it is on. If it is meant to be there, change "
+    "`access_point`.",
     Severity.WARNING,
     _SIGNAL,
 )
@@ -260,17 +260,17 @@ OTHER_ACCESS_POINT = Code(
 UNLISTED_ACCESS_POINT = Code(
     "AUD172",
     "a node is joined to an access point that its site does not list",
-    "It is a new one, another radio of an old one, or a stranger's that says the same name. Nodes that have a "
+    "It is a new one, another radio of an old one, or a stranger's that broadcasts the same name. Nodes that have a "
     "passphrase join no open network, so that a stranger would have to know it.",
-    "Look for this BSSID at your access points and add it to `access_points` of the site. If it is none of yours, take "
-    "the passphrase for known: change it at the access points, then `tankfleet keys set-network` and `tankfleet "
-    "rejoin`.",
+    "Look for this BSSID at your access points and add it to `access_points` of the site. If it is none of yours, "
+    "assume that a stranger knows the passphrase: change it at the access points, then `tankfleet keys set-network` "
+    "and `tankfleet rejoin`.",
     Severity.WARNING,
     "IEEE 802.11, four-way handshake: both sides prove that they know the passphrase",
 )
 WEAK_SIGNAL = Code(
     "AUD173",
-    "a node hears its network badly",
+    "a node has a weak signal",
     "Frames are sent several times over, so that an update takes long and may break off.",
     "Turn or move the aerial or the enclosure, away from metal and water; or bring an access point nearer.",
     Severity.NOTE,

@@ -158,7 +158,7 @@ class Outage:
                 "send",
                 self.send_s(image_bytes),
                 f"{image_bytes / 1024:.0f} KiB at {self._slowest_bytes_per_s / 1000:.0f} kB/s, the slowest that a node "
-                f"stands, and {BODY_GRACE_S:.0f} s of pauses",
+                f"takes, and {BODY_GRACE_S:.0f} s of pauses",
             ),
             OutageStep("write", self.copies_to_new * copy_s, written(self.copies_to_new)),
             OutageStep("restart", self.restart_s, "boot loader, network, address"),

@@ -18,5 +18,5 @@ WPA3-Personal as a station since IDF 4 (wifi-security.rst), switched on in the S
 def why_not_join(board: Board, traits: Collection[str]) -> str:
     """Why that board never joins a network with these traits; empty if it can."""
     if WPA3_ONLY in traits and board.chip in _WITHOUT_WPA3:
-        return f"the network takes WPA3 alone, and the {board.chip.upper()} knows WPA2 at most"
+        return f"the network takes WPA3 only, and the {board.chip.upper()} knows WPA2 at most"
     return ""

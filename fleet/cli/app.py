@@ -63,9 +63,7 @@ COMMANDS = (
     Entry("Nodes", "stop", "fleet.cli.steer", "end the push; what is kept stays kept", "stop_app"),
     Entry("Nodes", "roll-back", "fleet.cli.steer", "bring nodes back to the image they had", "roll_back_app"),
     Entry("Nodes", "rejoin", "fleet.cli.rejoin", "bring nodes to a new network or passphrase"),
-    Entry(
-        "Nodes", "clear-fault", "fleet.cli.clear_fault", "let a pump run again that its node stopped for good"
-    ),
+    Entry("Nodes", "clear-fault", "fleet.cli.clear_fault", "clear a fault that keeps a pump stopped"),
     Entry("Nodes", "audit", "fleet.cli.audit", "what runs where, and what differs from the inventory"),
     Entry("The bench, and help", "bench", "fleet.cli.bench", "virtual nodes on this machine"),
     Entry(

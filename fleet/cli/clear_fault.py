@@ -32,6 +32,9 @@ _CAUTION = (
     "itself."
 )
 
+_MAY = "may start the pump at once: is everybody clear of it?"
+_COUNTS_ANEW = "begins the count of brown-outs anew: go on?"
+
 
 @command(app, "clear-fault")
 def clear_fault(
@@ -44,14 +47,14 @@ def clear_fault(
         typer.Option(
             "--tank",
             metavar="TANK",
-            help="Of this tank alone; default: all of the node.",
+            help="Of this tank only; default: all tanks of the node.",
             autocompletion=complete_names("tanks"),
         ),
     ] = "",
     brown_outs: Annotated[
         bool,
         typer.Option(
-            "--brown-outs", help="Begin the count of brown-outs anew; tanks only if --tank names one."
+            "--brown-outs", help="Set the count of brown-outs to 0; clears no tank unless --tank names it."
         ),
     ] = False,
     timeout: Annotated[
@@ -85,7 +88,7 @@ def clear_fault(
     if tanks or count:
         _tell(this.output, state, tanks, count)
         if not dry_run:
-            question = f"Have you looked, and may {part.name} forget this?"
+            question = f"Have you looked? {part.name} {_MAY if tanks else _COUNTS_ANEW}"
             this.confirm(question, given=yes, flag="--yes")
             after = _clear(field, match, tanks, count)
     if json:
@@ -178,12 +181,12 @@ def _close(
     name = state.node
     if not tanks and not count:
         passing = [f"{one.name}: {one.fault}" for one in state.tanks if one.fault != "none"]
-        more = f" ({', '.join(passing)} passes by itself)" if passing else ""
+        more = f" (passes by itself: {', '.join(passing)})" if passing else ""
         output.note(f"Nothing to clear: {name} has no such fault{more}. Nothing was sent.")
         output.next_step(f"tankfleet find {name}")
         return Exit.OK
     if after is None:
-        output.note("Dry run: nothing was sent to the node but the question how it stands.")
+        output.note("Dry run: nothing was sent; the node was only asked for its state.")
         output.next_step(f"tankfleet {asked}")
         return Exit.OK
     if tanks and not json:

@@ -78,8 +78,8 @@ NO_CLEARING = Code(
     "CLI113",
     "a node's firmware knows of no fault that stays",
     "It runs a release from before faults outlived a restart, and has no command that clears one.",
-    "Look at the pump, the well and the probes first; then let the node start anew (its power), or push a newer "
-    "release.",
+    "Isolate the pump, and look at it, the well and the probes. Then switch the node off and on (its pump may start at "
+    "once), or push a newer release.",
 )
 
 CODES = (

@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 _HIDDEN, _HIGH = NetworkTrait.HIDDEN, NetworkTrait.HIGH_CHANNELS
 _SLOW_TO_FIND = frozenset({_HIDDEN, _HIGH})
 _SAYS = {
-    _HIDDEN: "it is hidden: it answers only who calls its name, which each node does on one channel after the other",
+    _HIDDEN: "it is hidden: it answers only those who call its name, as each node does on one channel after another",
     _HIGH: "it may be on channels 12 to 14, where nodes only listen: they find it later, and miss it more often",
-    NetworkTrait.WPA3_ONLY: "it takes WPA3 alone: a board with an ESP8266 never gets in, and an image that is built "
+    NetworkTrait.WPA3_ONLY: "it takes WPA3 only: a board with an ESP8266 never gets in, and an image that is built "
     "for it joins no network of WPA2: rejoin first, build and push after that",
     NetworkTrait.NO_80211N: "802.11n does not work with it: a node gets in by 802.11b or g",
 }

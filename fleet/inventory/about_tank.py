@@ -207,7 +207,7 @@ def wired_to(tank: Tank, node: Node) -> Wired:
     served = next(each for each in node.serves if each.tank == tank.name)
     pull, relay = load_board(node.board).pull_up, served.pump_relay
     current = sensing(tank, served, chip_pull(*pull.limits_ohm), pull.settle_s)
-    return Wired(relay.active if relay else None, current)
+    return Wired(relay.active if relay else None, current, debounce_s(node))
 
 
 def update_need(inventory: Inventory, node: Node) -> Need:

@@ -65,7 +65,7 @@ NO_MEMORY = Code(
     "a node has not enough memory in one piece",
     "Checking the signature of a ticket needs some kilobytes in one piece, and the node had none just then. It says "
     "nothing of the ticket or the image.",
-    "Push again. If it happens again and again, let the node start anew (`restart` at its console, or its power), and "
+    "Push again. If it happens again and again, restart the node (`restart` at its console, or power off and on), and "
     "look at `largest_block` in `tankfleet find NODE --json`.",
     source="BearSSL on the ESP8266 needs 6,264 bytes for ECDSA over P-256 (measured with the core's own library)",
 )

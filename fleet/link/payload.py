@@ -58,7 +58,7 @@ class ImagePayload(Payload):
         took_s = max(self.took_s, 0.001)
         return (
             f"it went at {self.sent_bytes / took_s / 1000:.1f} kB/s at most ({self.sent_bytes} of {len(self)} bytes in "
-            f"{took_s:.0f} s), and a node stands no less than {SLOWEST_SEND_BYTES_PER_S / 1000:.0f} kB/s"
+            f"{took_s:.0f} s), and a node takes no less than {SLOWEST_SEND_BYTES_PER_S / 1000:.0f} kB/s"
         )
 
     async def write(self, writer: AbstractStreamWriter) -> None:

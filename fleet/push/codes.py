@@ -99,7 +99,7 @@ NOT_ALL = Code(
 )
 WEAK_SUPPLY = Code(
     "PSH130",
-    "nodes went back for their supply, not for the image",
+    "nodes went back because of their supply, not of the image",
     "Their supply fell too low again and again while the new image was on trial, so that they went back by "
     "themselves. All other planned nodes run the new image and keep it.",
     "At each of them look at the supply, the cable and the capacitor beside the board; then plan again with --again.",
@@ -109,7 +109,8 @@ DRAWS_TOO_MUCH = Code(
     "PSH131",
     "the push was halted: brown-outs at too many nodes",
     "One node whose supply gives way says nothing of the image; more than half of a wave, and at least two, say that "
-    "the new image draws more current than their supplies give. The wave was brought back and nobody else was updated.",
+    "the new image draws more current than their supplies give. The wave was rolled back and no other node was "
+    "updated.",
     "Measure the current of one node with both images; put the release right, or the supplies, and make a new plan.",
 )
 NOT_IN_NEW_NETWORK = Code(

@@ -44,13 +44,13 @@ def notices(node: str, state: NodeState) -> Iterator[Notice]:
         yield Notice(node=node, about="brown-outs", count=browned, text=told)
     along = [*grave_faults(state), *(f"{tank}: {fault}" for tank, fault in latched_faults(state))]
     if along:
-        told = f"goes along at your word, though it reports {', '.join(along)}"
+        told = f"planned at your word (--despite-fault), though it reports {', '.join(along)}"
         yield Notice(node=node, about="taken-along", count=len(along), text=told)
     passing = [f"{tank}: {fault}" for tank, fault in passing_faults(state)]
     if passing:
         told = (
-            f"{', '.join(passing)}: its probes say nothing sure, so neither does the gate of its level; look at probes "
-            "and cable"
+            f"{', '.join(passing)}: its level is not known for sure, so the gate cannot judge it; look at probes and "
+            "cable"
         )
         yield Notice(node=node, about="passing-fault", count=len(passing), text=told)
     if NOTED_FAULTS & set(state.faults):

@@ -22,7 +22,7 @@ def told(tanks: Sequence[Tank]) -> list[Step]:
         return []
     return [
         Step(
-            "Fire reserve: whoever supervises it knows, before its pump is isolated. It is not drawn down for this.",
+            "Fire reserve: before you isolate its pump, tell whoever supervises it. Never draw it down for this.",
             each=("who", "when"),
         )
     ]
@@ -32,7 +32,7 @@ def told_again(tank: Tank) -> list[Step]:
     """After it."""
     if tank.duty is not Duty.FIRE_RESERVE:
         return []
-    return [Step("Reserve full, pump back in service: whoever supervises it knows.", each=("who", "when"))]
+    return [Step("Reserve full and pump back in service: tell whoever supervises it.", each=("who", "when"))]
 
 
 def gas(tanks: Sequence[Tank]) -> list[Step]:
@@ -42,9 +42,22 @@ def gas(tanks: Sequence[Tank]) -> list[Step]:
         return []
     return [
         Step(
-            "Gas measured at the sump, before it is opened and while you work: oxygen, hydrogen sulphide, methane.",
+            "Measure gas at the sump before you open it and while you work: oxygen, hydrogen sulphide, methane.",
             "19.5 to 23.5 % O2; H2S under 10 ppm or your local limit; under 10 % of the lower explosive limit",
-            "ppm",
+            each=("O2, %", "H2S, ppm", "explosive limit, %"),
+        )
+    ]
+
+
+def isolated(tanks: Sequence[Tank]) -> list[Step]:
+    """Before anybody touches a wire: proved dead, by a tester that is itself proved (EN 50110-1 6.2.4; from memory)."""
+    if not any(tank.pump is not None for tank in tanks):
+        return []
+    return [
+        Step(
+            "Pump isolated and locked off; its circuit is dead at the contactor.",
+            "0 V between all poles and to earth; the tester shows a live part before and after",
+            "V",
         )
     ]
 

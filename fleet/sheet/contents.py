@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from fleet.inventory.about_node import about_node
 from fleet.inventory.about_site import about_site
 from fleet.inventory.about_tank import about_tank, node_of
-from fleet.sheet.care_steps import gas, told
+from fleet.sheet.care_steps import dc_contactor, gas, isolated, told
 from fleet.sheet.settings import Setting, node_settings
 from fleet.sheet.step import Steps
 from fleet.sheet.steps import (
@@ -177,7 +177,7 @@ def _node_steps(
     several = len(parts) > 1
     for served, tank, part in zip(node.serves, tanks, parts, strict=True):
         number = len(steps) + 1
-        steps.append(probe_steps(number, tank, node, board, served, part.facts, several=several))
+        steps.append(probe_steps(number, tank, node, board, served, part.facts, units, several=several))
         watered = water_steps(number + 1, tank, part.facts, units, several=several)
         if watered and served.pump_relay:
             steps.append(watered)
@@ -192,10 +192,11 @@ def _tank_sheet(inventory: Inventory, name: str, units: Units) -> Sheet:
     steps: list[Steps] = []
     if node:
         served = next(each for each in node.serves if each.tank == name)
-        probing = probe_steps(1, inventory.tank(name), node, board_of(node), served, facts, several=False)
-        first = (*told((inventory.tank(name),)), *gas((inventory.tank(name),)))
+        tank = inventory.tank(name)
+        probing = probe_steps(1, tank, node, board_of(node), served, facts, units, several=False)
+        first = (*told((tank,)), *gas((tank,)), *isolated((tank,)), *dc_contactor((tank,)))
         steps.append(replace(probing, steps=(*first, *probing.steps)))
-        watered = water_steps(2, inventory.tank(name), facts, units, several=False)
+        watered = water_steps(2, tank, facts, units, several=False)
         if watered and served.pump_relay:
             steps.append(watered)
     return Sheet(

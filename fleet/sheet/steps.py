@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from fleet.inventory.model import Duty
+from fleet.inventory.model import Duty, Rods
 from fleet.limits import POWER_UP_HOLD_S
-from fleet.sheet.care_steps import dc_contactor, dry_run, gas, module_supply, told, told_again
+from fleet.sheet.care_steps import dc_contactor, dry_run, gas, isolated, module_supply, told, told_again
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps, volt_steps
 from fleet.sheet.step import Step, Steps
@@ -24,10 +24,11 @@ CONSOLE_BAUD: Final = 115_200
 WATCHED_S: Final = 600.0
 """As long as a person watches a level: a whole fill may take hours."""
 _SOON_S: Final = 1800.0
-"""A no-rise watch within this can end a trial in a bucket."""
+"""A watch within this can end a trial in a bucket."""
 _FIRE_INTRO: Final = (
-    "Fire reserve: only while it is filled for the first time. In service leave the pump isolated, the probes and the "
-    "common electrode in the bucket, and watch the contactor close and open. Never draw the reserve down."
+    "Fire reserve: do this only while it is filled for the first time. If it is in service already, keep the pump "
+    "isolated instead: put the probes and the common electrode into the bucket again, watch the contactor close and "
+    "open, hang them back at their marks, and then put the pump back in service. Never draw the reserve down."
 )
 _CONFIRM_S: Final = 1.0
 """On top of the debounce, for a sample and a hand that is not quite still."""
@@ -46,11 +47,7 @@ def before_power(node: Node, board: Board, tanks: tuple[Tank, ...]) -> Steps:
     steps += gas(tanks)
     if any(tank.pump is not None for tank in tanks):
         steps += [
-            Step(
-                "Pump isolated and locked off; its circuit is dead at the contactor.",
-                "0 V between all poles and to earth",
-                "V",
-            ),
+            *isolated(tanks),
             Step(
                 "Wires as in the wiring table, each pulled once by hand; no mains in the probe cable.",
                 "every wire holds",
@@ -90,9 +87,18 @@ def first_power(inventory: Inventory, node: Node, board: Board) -> Steps:
 
 
 def probe_steps(
-    number: int, tank: Tank, node: Node, board: Board, served: Served, facts: TankFacts, *, several: bool
+    number: int,
+    tank: Tank,
+    node: Node,
+    board: Board,
+    served: Served,
+    facts: TankFacts,
+    units: Units,
+    *,
+    several: bool,
 ) -> Steps:
-    """Every probe wet and dry in a bucket of the tank's own water, and the pump relay with them."""
+    """Every probe wet and dry in a bucket of the tank's own water, and the pump relay with them; then each at its mark,
+    before the pump is on."""
     wait = duration(debounce_s(node) + _CONFIRM_S)
     relay = served.pump_relay is not None
     steps = list(meter_steps(tank, served, board))
@@ -121,26 +127,61 @@ def probe_steps(
         )
     steps.append(Step("All out again.", _all_out(facts.pump if relay else None), console=True))
     steps += volts[1:] if volts else ()
-    unread = "" if volts else " The pins show no steady volts: the chip's own pull-up is on for moments only."
+    steps += _hung(tank, facts, units)
+    what = "the feed" if served.is_fed else "the chip's own pull-up"
+    unread = "" if volts else f" The pins show no steady volts: {what} is on for moments only."
     intro = (
         f"In a bucket of the tank's own water{', pump isolated' if relay else ''}. Wait {wait} after each change, "
-        f"then “state” says tank {facts.name}: and what stands here.{_watch(facts.pump if relay else None)}{unread}"
+        f"then “state” says tank {facts.name}: and what stands here."
+        f"{watch_words(facts.pump if relay else None)}{unread}"
     )
     title = "Probes and pump relay" if relay else "Probes"
     return Steps(f"{number}. {title}{f', {facts.name}' if several else ''}", tuple(steps), intro)
 
 
-def _watch(pump: PumpFacts | None) -> str:
-    if pump is None or pump.no_rise.seconds > _SOON_S:
+def _hung(tank: Tank, facts: TankFacts, units: Units) -> list[Step]:
+    """Out of the bucket: a pump that is on while its probes lie in the dry runs the tank over."""
+    marks = ", ".join(
+        f"{mark.name} {units.tape(facts.top.height_m - mark.height_m)}" for mark in reversed(facts.marks)
+    )
+    rods = tank.electrodes
+    lower = f"; tips {units.small_length(rods.wetted_m)} lower" if isinstance(rods, Rods) else ""
+    return [
+        Step(
+            "Out of the bucket: probes and common electrode hung in the tank. From its top down to each mark:",
+            f"{marks}{lower}",
+            "ft, in" if units.us else "m",
+            each=tuple(mark.name for mark in facts.marks),
+        ),
+        Step(
+            "Type “state”, then “faults”.",
+            "the level as the water stands; none (of no-rise, from the bucket: type “clear”)"
+            if facts.pump
+            else "the level as the water stands; none",
+        ),
+    ]
+
+
+def watch_words(pump: PumpFacts | None) -> str:
+    """The first of the watches that the relay may meet: a probe lifted out is a level that has just left its mark, and
+    from then on the first rise counts (docs/node-interface.md 8)."""
+    if pump is None or not pump.no_rise.seconds:
+        return ""
+    soonest = min((pump.first_rise or pump.no_rise).seconds, pump.no_rise.seconds)
+    if soonest > _SOON_S:
         return ""
     return (
-        f" Stay under {duration(pump.no_rise.seconds)} with the relay on: then the no-rise watch stops it with a "
-        "fault, until the word “clear”."
+        f" Stay under {duration(soonest)} with the relay on: then a watch stops it with the fault no-rise, until "
+        "you type “clear”."
     )
 
 
 def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, several: bool) -> Steps | None:
-    """With the pump on: start, stop, cut-out; None for a tank without pump."""
+    """With the pump on: start, what stops it without the node, stop; None for a tank without pump.
+
+    What is tried while the pump runs comes before the mark at which it stops: from there on it runs again only when the
+    tank was emptied (or filled) down to the other one.
+    """
     pump = facts.pump
     if pump is None:
         return None
@@ -154,11 +195,11 @@ def water_steps(number: int, tank: Tank, facts: TankFacts, units: Units, *, seve
     )
     steps = (
         _starts(tank, pump),
-        _timed(tank, facts, pump, units),
-        _stops(facts, pump, units),
-        Step("Node's plug out while the pump runs.", "the pump stops"),
         dry_run(pump),
         cut_out,
+        _unplugged(pump),
+        _timed(tank, facts, pump, units),
+        _stops(facts, pump, units),
         Step(
             f"Overflow: let it run over once ({_most(facts, units)}), or look through its pipe.",
             "free, screened, and it shows where it ends",
@@ -175,6 +216,15 @@ def _starts(tank: Tank, pump: PumpFacts) -> Step:
     if tank.duty is Duty.FIRE_RESERVE:
         bring = f"The level is {'below' if pump.does == 'fill' else 'above'} mark {pump.starts_at}."
     return Step(f"Pump back on. {bring}", f"the pump starts and {verb}; it turns the right way round")
+
+
+def _unplugged(pump: PumpFacts) -> Step:
+    """Between its marks a node that starts leaves the pump off (docs/node-interface.md 8)."""
+    off = duration(max(POWER_UP_HOLD_S, pump.shortest_off.seconds))
+    return Step(
+        "Node's plug out while the pump runs; then in again.",
+        f"the pump stops; with the level past mark {pump.starts_at} it starts {off} after",
+    )
 
 
 def _stops(facts: TankFacts, pump: PumpFacts, units: Units) -> Step:

@@ -137,7 +137,7 @@ def _relay(use: PinUse, served: Served, board: Board) -> Wire:
     """With the resistor that holds it off while the pin floats: docs/inventory.md (common practice)."""
     low = use.active == "low"
     ohm = hold_off_ohm(board, board.pin(use.pin), relay_use(use.active or "high"))
-    works = "its input side fed from 3.3 V" if low else "which must work from 3.3 V"
+    works = "its input side fed from 3.3 V" if low else "which must switch at a 3.3 V signal"
     detail = (
         f"input of a relay module, {works}, on at {'LOW' if low else 'HIGH'}; {kohm(ohm)} from it to "
         f"{board.supply if low else board.ground}. The module switches the contactor's coil"

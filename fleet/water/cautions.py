@@ -11,9 +11,8 @@ from fleet.water.geometry import top_m, volume_l
 from fleet.water.quantities import METRIC, Units, duration
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from fleet.inventory.model import Pump, Tank
+    from fleet.water.filling import PumpTimes
     from fleet.water.sensing import Sensing
 
 DEFERS = "General guidance only: local code and a licensed person decide."
@@ -33,17 +32,25 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class Wired:
-    """How a node is wired to a tank: the level that turns its pump relay on (None without), the probes' current."""
+    """How a node is wired to a tank: the level that turns its pump relay on (None without), the probes' current, and
+    its debounce."""
 
     relay_on_at: Literal["high", "low"] | None
     sensing: Sensing
+    debounce_s: float
 
 
 def cautions(tank: Tank, units: Units = METRIC, wired: Wired | None = None) -> tuple[Caution, ...]:
     """Those that apply to this tank, the most dangerous first, in words of those units; `wired`: by the node that
     serves it, None for none."""
     found = [
-        *(rule(tank) for rule in _RULES),
+        _mains(tank),
+        _gas(tank),
+        _fire(tank),
+        _independent(tank),
+        _dry(tank, wired),
+        _confined(tank),
+        _height(tank),
         _relay(tank, wired),
         _potable(tank, wired),
         _air_gap(tank),
@@ -59,9 +66,9 @@ def _mains(tank: Tank) -> Caution | None:
     if pump.phase == "dc":
         return Caution(
             "DC pump",
-            "Isolate it before work on it: a solar panel is live in daylight, a battery always. Fuse it at its source. "
-            "Its contactor must be rated for DC at its voltage (DC-3 or DC-5): one for AC does not break the arc. Or "
-            "switch the control input of its controller.",
+            "Isolate it before you work on it: a solar panel is live in daylight, a battery always. Fuse it at its "
+            "source. Its contactor must be rated for DC at its voltage (DC-3 or DC-5): one for AC does not break the "
+            "arc. Or switch the control input of its controller.",
             "IEC 60947-4-1, utilisation categories for DC; the rest: common practice",
         )
     return Caution(
@@ -87,28 +94,45 @@ def _relay(tank: Tank, wired: Wired | None) -> Caution | None:
         )
     return Caution(
         "pump relay",
-        "The node switches the coil of a contactor, never the motor; the relay module must work from inputs of 3.3 V."
+        "The node switches the coil of a contactor, never the motor; the relay module must switch at a 3.3 V signal."
         f"{low} Probes are on a separated extra-low-voltage circuit, with no mains in their cable.",
         source,
     )
 
 
-def _dry(tank: Tank) -> Caution | None:
+def _dry(tank: Tank, wired: Wired | None) -> Caution | None:
     """Any pump can lose its water: the source of one that fills; a draining one goes by probes that can fail."""
-    pump, times = tank.pump, pump_times(tank)
+    pump, times = tank.pump, _times(tank, wired)
     if pump is None or times is None:
         return None
-    late = f"Only after {duration(times.no_rise.seconds)}, at the earliest, does the node see that the level does not"
+    late = _late(times, "rise" if pump.does == "fill" else "fall")
     if pump.does == "fill":
         means, why = _SOURCES.get(tank.water.kind if tank.water else None, _UNKNOWN_SOURCE)
-        text = f"Fit {means} that stops the pump without the node: {why}. {late} rise."
+        text = f"Fit {means} that stops the pump without the node: {why}. {late}"
         return Caution("dry running", text, _DRY_BY)
     stop = pump_marks(tank, pump)[1].name
     text = (
         f"Fit a float below mark {stop}, or a current switch, that stops the pump without the node before it draws "
-        f"air: a probe that reads wet for ever does not. {late} fall."
+        f"air: a probe that reads wet for ever does not. {late}"
     )
     return Caution("dry running", text, _DRY_BY)
+
+
+def _times(tank: Tank, wired: Wired | None) -> PumpTimes | None:
+    return pump_times(tank) if wired is None else pump_times(tank, debounced_s=wired.debounce_s)
+
+
+def _late(times: PumpTimes, moves: str) -> str:
+    """When the node sees it: after `no_rise` if it dies on its way, sooner as the level has just left its mark."""
+    first, way = times.first_rise, times.no_rise.seconds
+    if first is None or first.seconds >= way:
+        return (
+            f"Only after {duration(way)}, at the earliest, does the node see that the level does not {moves}."
+        )
+    return (
+        f"Only after {duration(first.seconds)}, at the earliest, does the node see that the level does not {moves}, "
+        f"and after {duration(way)} where the pump dies between two marks."
+    )
 
 
 def _gas(tank: Tank) -> Caution | None:
@@ -116,10 +140,10 @@ def _gas(tank: Tank) -> Caution | None:
         return None
     return Caution(
         "gas",
-        "Sewage and sludge give off hydrogen sulphide, which kills and soon can no longer be smelt, and methane, which "
-        "explodes. Measure before you open it and while you work; air it; no flame, no smoking. Node, relay and "
-        "contactor stay outside. Where an explosive atmosphere can form, probes and pump need approval for it (ATEX, "
-        "IECEx or the US classes; intrinsically safe circuits), and a licensed person.",
+        "Sewage and sludge give off hydrogen sulphide, which soon numbs the sense of smell and kills, and methane, "
+        "which explodes. Measure before you open it and while you work; ventilate; no flame, no smoking. Node, relay "
+        "and contactor stay outside. Where an explosive atmosphere can form, probes and pump need approval for it "
+        "(ATEX, IECEx or the US classes; intrinsically safe circuits), and a licensed person.",
         "29 CFR 1910.146; directives 1999/92/EC and 2014/34/EU, IEC 60079-10-1 and -11, NEC 500 (from memory)",
     )
 
@@ -241,12 +265,3 @@ _SOURCES: dict[str | None, tuple[str, str]] = {
     "river": ("a float at its intake, or a current switch,", "an intake falls dry or clogs"),
 }
 """What protects a filling pump, by the kind of water, and why."""
-_RULES: tuple[Callable[[Tank], Caution | None], ...] = (
-    _mains,
-    _gas,
-    _fire,
-    _independent,
-    _dry,
-    _confined,
-    _height,
-)

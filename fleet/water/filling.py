@@ -194,10 +194,13 @@ def _first_rise(tank: Tank, pump: Pump, no_rise: Timed, late_s: float, units: Un
     computed_s = max(FIRST_RISE_LEAST_S, NO_RISE_FACTOR * back_s + late_s)
     if ceil(computed_s) >= no_rise.seconds or computed_s > NODE_BLOCK_U16:
         return None
-    lost = f", and {duration(waiting_s)} of it lost before," if against else ""
-    least = "at least; " if computed_s == FIRST_RISE_LEAST_S else ""
+    taken = "draw" if pump.does == "fill" else "inflow"
+    lost = f" and {duration(waiting_s)} of {taken}" if against else ""
+    least = "the least; " if computed_s == FIRST_RISE_LEAST_S else ""
     at = _at(pump, against, True, units)
-    told = f"{least}{NO_RISE_FACTOR:g} x the time of half a wave at the mark where it starts{lost} {at}"
+    told = (
+        f"{least}{NO_RISE_FACTOR:g} x the time to make up half a wave{lost} at the mark where it starts, {at}"
+    )
     return _timed(None, computed_s, told)
 
 

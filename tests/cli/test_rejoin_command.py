@@ -354,15 +354,13 @@ def test_what_keeps_nodes_out_is_said_before_anything_is_sent(yard: Yard, capsys
         "network n at site-0: it is hidden and may be on channels 12 to 14: only a node whose image" in said
     )
     assert "network n at site-0: 802.11n does not work with it" in said
-    assert "network n at site-1: it takes WPA3 alone" in said
+    assert "network n at site-1: it takes WPA3 only" in said
     assert "joins no network of WPA2: rejoin first, build and push after that" in said
     assert "site-2" not in said
     assert "calls for the new network for 30 s, then for the old one" in said
-    assert (
-        "n2 never gets in, and nothing is sent to it: the network takes WPA3 alone, and the ESP8266" in said
-    )
+    assert "n2 never gets in, and nothing is sent to it: the network takes WPA3 only, and the ESP8266" in said
     assert "may not know what their network is like: n1. Build and push first" in said
-    assert re.search(r"^n2 +site-1 +n +.*nothing: the network takes WPA3 alone", table.out, re.M)
+    assert re.search(r"^n2 +site-1 +n +.*nothing: the network takes WPA3 only", table.out, re.M)
     document = json.loads(capsys.readouterr().out)
     jsonschema.Draft202012Validator(SCHEMA).validate(document)
     assert [(one["network_traits"], one["older_inventory"], one["code"]) for one in document["nodes"]] == [

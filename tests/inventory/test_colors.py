@@ -13,7 +13,9 @@ from fleet.inventory.rules.colors import color_key, is_earth, is_green
         "green/yellow", "yellow/green", "green-yellow", "Green Yellow", "green and yellow", "green with yellow stripe",
         "yellow with a green stripe", "greenyellow", "GNYE", "GN/YE", "gn-ye", "YE-GN", "G/Y", "Y/G", "gnge",
         "grün/gelb", "gelb-grün", "grüngelb", "gruen/gelb", "vert/jaune", "vert et jaune", "verde/amarillo",
-        "verde y amarillo", "verde/amarelo", "giallo verde", "groen/geel", "gul/grön", "light green/yellow",
+        "grn/yel", "GRN/YLW", "yel-grn", "GNYE 1.5 mm2", "green/yellow 14 AWG", "GN/YE 0.75mm²", "zielono-żółty",
+        "keltavihreä", "vihreä/keltainen", "žlutozelená", "zeleno-žlutý", "verde y amarillo", "verde/amarelo",
+        "giallo verde", "groen/geel", "gul/grön", "light green/yellow",
     ],
 )  # fmt: skip
 def test_green_and_yellow_however_written_is_earth(color: str) -> None:
@@ -23,7 +25,22 @@ def test_green_and_yellow_however_written_is_earth(color: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "color", ["green", "Green", "GN", "grün", "vert", "light green", "dark-green", "green wire"]
+    "color",
+    [
+        "GRN",
+        "green 18 AWG",
+        "zielony",
+        "vihreä",
+        "zelená",
+        "green",
+        "Green",
+        "GN",
+        "grün",
+        "vert",
+        "light green",
+        "dark-green",
+        "green wire",
+    ],
 )
 def test_green_alone(color: str) -> None:
     """NEC 250.119."""

@@ -128,7 +128,7 @@ def test_a_relay_works_from_three_volts_and_one_that_is_on_at_low_is_fed_with_th
     """A pin has 3.3 V at HIGH; an optocoupler's LED from 5 V to it has 1.7 V left (common practice: VCC from 3.3 V)."""
     for active, warned in (("low", True), ("high", False)):
         said = told("pump relay", {"pump_relay": {"pin": "IO25", "active": active}}, pump=FILL).text
-        assert "inputs of 3.3 V" in said
+        assert "a 3.3 V signal" in said
         assert ("may not release" in said) == warned
 
 
@@ -150,7 +150,31 @@ def test_every_pump_that_fills_is_kept_from_running_dry_without_the_node(
     said = text("dry running", pump=pump, **({"water": {"kind": water}} if water else {}))
     assert words in said
     assert "without the node" in said
-    assert "Only after 25 min, at the earliest," in said
+    assert "Only after 10 min, at the earliest," in said
+    assert "and after 25 min where the pump dies" in said
+
+
+def test_when_the_node_sees_a_dry_pump_is_when_its_watches_end() -> None:
+    """By hand: 40 L/min into 1 m2 from 0.2 m. Half a wave (10 mm) and a drop (10 mm) are 20 L, half a minute: the least
+    first rise, 10 min, ends a dead pump before the no-rise watch, 1.5 x 12.5 min and 2 x (debounce + 0.1 s). A stretch
+    of 0.2 m takes 5 min, its watch 7.5 min, which is sooner. With a debounce of 30 s that is a minute more."""
+    assert "Only after 10 min, at the earliest, does" in text("dry running", pump=FILL)
+    near = {"low": "0.2 m", "full": "0.4 m"}
+
+    def said(debounce: str) -> str:
+        node = {"name": "n", "board": "esp32-devkit", "debounce": debounce, "serves": [
+            {"tank": "t", "probes": {"low": "IO16", "full": "IO17"}, "pump_relay": {"pin": "IO25"}}]}  # fmt: skip
+        one = tank(near, pump=FILL)
+        return next(
+            c.text
+            for c in cautions(one, wired=wired_to(one, Node.model_validate(node)))
+            if c.matter == "dry running"
+        )
+
+    assert "Only after 7 min 35 s, at the earliest, does the node see that the level does not rise." in said(
+        "2 s"
+    )
+    assert "Only after 8 min 31 s, at the earliest" in said("30 s")
 
 
 def test_a_pump_that_drains_is_kept_from_drawing_air() -> None:

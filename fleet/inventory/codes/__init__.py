@@ -383,12 +383,12 @@ DAY_TO_COME = Code(
 )
 MAC_OF_NO_MAKER = Code(
     "INV174",
-    "a MAC of no maker",
+    "a locally administered MAC",
     "Bit 1 of the first byte says that the address was made up on the spot: by a phone, a virtual machine, or a "
     "board's own access point. A board's own MAC has it clear; with a slip in it an update goes to nobody.",
     "Read the MAC from the board: `tankfleet flash` does and adds it.",
     Severity.WARNING,
-    "IEEE 802: the second lowest bit of the first octet tells addresses given locally from those of a maker",
+    "IEEE 802: the second lowest bit of the first octet tells locally administered addresses from those of a maker",
 )
 TOO_LITTLE_FOR_NODE = Code(
     "INV175",

@@ -11,7 +11,7 @@ _SOURCE = "docs/node-interface.md, section 8: how a fault that stays is cleared"
 NO_SUCH_BUTTON_PIN = Code(
     "INV176",
     "a button on a pin that the board does not have",
-    f"{_WHY}on no pin there is none.",
+    f"{_WHY}on a pin that the board does not have there is none.",
     "Name a pin of the board, or `none`; without the key the board's own button counts, where it has one.",
     source=_SOURCE,
 )

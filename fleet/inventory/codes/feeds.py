@@ -32,8 +32,8 @@ FEED_WITH_CARE = Code(
 )
 FEED_TOO_WEAK = Code(
     "INV469",
-    "more current than a pin feeds",
-    "With all probes wet the pin no longer holds its level: a dry probe reads anything, and the chip is worn.",
+    "more current than a pin can feed",
+    "With all probes wet the pin no longer holds its level: a dry probe may read wet, and the chip is overloaded.",
     "Fit larger resistors.",
     source="ESP8266 data sheet, DC characteristics: 12 mA a pin, HIGH then at 0.8 of the supply; the ESP32s give more",
 )

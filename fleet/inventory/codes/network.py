@@ -22,7 +22,7 @@ HIDDEN_NETWORK = Code(
     "a hidden network",
     "Hiding the name keeps nobody out. It makes each node call the name out wherever it looks for it, and a node finds "
     "the network only on channels that it may ask on.",
-    "Let the access point say its name; a good passphrase is what protects it.",
+    "Let the access point broadcast its name; a good passphrase is what protects it.",
     Severity.NOTE,
     _COUNTRY,
 )
@@ -39,16 +39,17 @@ HIGH_CHANNELS = Code(
 HIDDEN_ON_HIGH_CHANNELS = Code(
     "INV453",
     "a hidden network on channels 12 to 14",
-    "A hidden network answers only who asks for it, and on these channels boards only listen: one without firmware "
-    "that was built for it never finds it, so that new boards and spare ones stay out. On channel 14 none finds it.",
-    "Let the access point say its name, or set it to channel 1, 6 or 11.",
+    "A hidden network answers only those who ask for it, and on these channels boards only listen: one without "
+    "firmware that was built for it never finds it, so that new boards and spare ones stay out. On channel 14 none "
+    "finds it.",
+    "Let the access point broadcast its name, or set it to channel 1, 6 or 11.",
     Severity.WARNING,
     f"{_COUNTRY}; espressif/esp-idf issue 18307: on 12 and 13 visible networks are joined, hidden ones are not",
 )
 NO_80211N = Code(
     "INV454",
     "a network on which 802.11n does not work",
-    "Nodes are held to 802.11b and g there. An access point that is set to take 802.11n alone, or newer, turns them "
+    "Nodes are held to 802.11b and g there. An access point that is set to take only 802.11n, or newer, turns them "
     "away for good.",
     "Let the access point take 802.11b, g and n; renew its firmware, and take this out if that puts 802.11n right.",
     Severity.NOTE,
@@ -96,7 +97,7 @@ BSSID_OF_NODE = Code(
 )
 WPA3_ALONE = Code(
     "INV461",
-    "a network that takes WPA3 alone",
+    "a network that takes WPA3 only",
     "Nodes are built to join WPA3 there and nothing less. While they are still on a network of WPA2, such an image "
     "does not come back, and its push is rolled back.",
     "Bring the nodes to the network first (`tankfleet rejoin`), then build and push; or let the access point take "

@@ -30,7 +30,7 @@ GROUP_OF_TWO_WATERS = Code(
     "neither of them.",
     "Take one of them out of the group. Where waste and drinking water are really joined by a pipe, separate them.",
     Severity.WARNING,
-    "EN 1717: backflow of category 5 never joins drinking water (from memory)",
+    "EN 1717: a fluid of category 5, such as waste water, must never flow back into drinking water (from memory)",
 )
 SIZE_ODD = Code(
     "INV534",
@@ -38,7 +38,7 @@ SIZE_ODD = Code(
     "A slip of a digit or of a unit in a size changes all volumes, times and watches of the tank.",
     "Check the figures and their units against the tank. If it is really that large or small, say so in a ruling.",
     Severity.WARNING,
-    "own allowances on the far side of what is built: largest tanks carried on a road are about 4.5 m across, stock "
+    "own allowances beyond what is built: largest tanks carried on a road are about 4.5 m across, stock "
     "troughs about 10 m, farm tanks of bolted steel about 40 m (common practice)",
 )
 TABLE_NOT_SMOOTH = Code(
@@ -118,12 +118,13 @@ GATE_OPEN = Code(
 TOO_SALTY = Code(
     "INV543",
     "water too salty for what it is for",
-    "Sea water kills what drinks it and what it is poured on; a pump and a tank for it are of other materials as well.",
+    "Water this salty harms the stock that drinks it and the crops that it is poured on; sea water kills both, and "
+    "needs a pump and a tank of other materials.",
     "Check the conductivity and its unit, or correct `duty`.",
     Severity.WARNING,
-    "livestock: 13,000 mg/L for sheep on dry feed is about 20,000 uS/cm, the most that any stock stands (ANZECC 2000, "
-    "from memory); irrigation: 10,000 uS/cm, above which hardly a crop yields (FAO paper 29, from memory); sea: 45,000 "
-    "to 55,000 uS/cm (hercowater.com)",
+    "livestock: 13,000 mg/L for sheep on dry feed is about 20,000 uS/cm, the most that any stock tolerates (ANZECC "
+    "2000, from memory); irrigation: 10,000 uS/cm, above which hardly a crop yields (FAO paper 29, from memory); sea: "
+    "45,000 to 55,000 uS/cm (hercowater.com)",
 )
 TIME_ODD = Code(
     "INV544",

@@ -53,8 +53,8 @@ PROBE_WITH_CARE = Code(
 PROBE_LOADED = Code(
     "INV406",
     "a probe on a pin that the board itself drives or loads",
-    "What hangs on the pin is stronger than the water, or than the pull-up: the probe reads the same for ever, wet or "
-    "dry, and the pump runs the tank over or never starts.",
+    "What the board has on the pin is stronger than the water, or than the pull-up: the probe reads the same for ever, "
+    "wet or dry, and the pump overfills the tank or never starts.",
     _PIN_FIX,
     source=_BOARD,
 )
@@ -68,7 +68,7 @@ PROBE_ON_USB = Code(
 )
 PROBE_BESIDE_LOAD = Code(
     "INV408",
-    "electrodes that this pin does not read, for what the board hangs on it",
+    "electrodes that this pin cannot read, because of what the board has on it",
     "A LED or a resistor on the board works with or against the pull-up: what another pin would surely tell apart, "
     "this one does not.",
     _PIN_FIX,
@@ -108,7 +108,7 @@ RELAY_WITH_CARE = Code(
 )
 RELAY_PIN_DRIVEN = Code(
     "INV415",
-    "a pump relay on a pin that something else on the board moves",
+    "a pump relay on a pin that something else on the board drives",
     "The USB bridge, what is plugged into the USB socket, or a finger on the button would switch the pump, or drive "
     "against the chip.",
     _PIN_FIX,
@@ -118,11 +118,11 @@ WIRES_OF_ONE_COLOR = Code(
     "INV421",
     "two wires of one colour",
     "Whoever stands on the ladder with the sheet cannot tell them apart. With a probe and the common electrode "
-    "exchanged everything reads dry until the water is at that probe: a tank seems empty that is not, and a filling "
+    "swapped everything reads dry until the water is at that probe: a tank seems empty that is not, and a filling "
     "pump starts anew each time the level falls below it.",
     "Give each wire of the cable a colour of its own, if need be two: `white/blue`.",
     Severity.WARNING,
-    "common practice: each core of a cable is known by its colour; exchanged wires: Kirchhoff's laws, the probe being "
+    "common practice: each core of a cable is known by its colour; swapped wires: Kirchhoff's laws, the probe being "
     "the ground of all the others",
 )
 EARTH_COLOR = Code(
@@ -148,9 +148,9 @@ GREEN_WIRE = Code(
 RELAY_MAY_NOT_RELEASE = Code(
     "INV424",
     "a relay module that may not release",
-    "A module that is on at LOW has a LED from its supply to its input. With more volts there than the pin has at HIGH "
-    "the LED goes on conducting: the relay may stay on, so that the pump never stops, and the pin gets more than it "
-    "bears.",
+    "A module that is on at LOW has an LED from its supply to its input. With more volts there than the pin has at "
+    "HIGH the LED goes on conducting: the relay may stay on, so that the pump never stops, and the pin gets more than "
+    "it bears.",
     "Feed the input side of the module from 3.3 V (its VCC beside IN, with the jumper to the coil's supply taken off), "
     "say `supply: 3.3 V`, and see it release; or fit a module that is on at HIGH.",
     Severity.WARNING,

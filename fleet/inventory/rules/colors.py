@@ -14,14 +14,18 @@ if TYPE_CHECKING:
     from fleet.inventory.survey import Survey
 
 # As people and cables write it, with the letters of IEC 60757 (GN, YE, GNYE) and of DIN 47100 (ge).
-_GREEN: Final = re.compile(r"green|gn|grün|gruen|grun|verte?|verde|groen|grön|grønn?|zielon[ya]")
-_YELLOW: Final = re.compile(
-    r"yellow|yel?|gelb|ge|jaune|amarill[oa]|amarel[oa]|giall[oa]|geel|gul|żółty|zolty"
+_GREEN: Final = re.compile(
+    r"green|gr?n|grün|gruen|grun|verte?|verde|groen|grön|grønn?|zielon[yao]|vihreä|zelen[áýéo]"
 )
-_BOTH: Final = re.compile(r"greenyellow|yellowgreen|gn(ye|ge)|(ye|ge)gn|(grün|gruen)gelb")
+_YELLOW: Final = re.compile(
+    r"yellow|yel?|ylw|gelb|ge|jaune|amarill[oa]|amarel[oa]|giall[oa]|geel|gul|żółt[yao]|zolty|kelta(?:inen)?|žlut[áýéo]"
+)
+_BOTH: Final = re.compile(
+    r"greenyellow|yellowgreen|gn(ye|ge)|(ye|ge)gn|(grün|gruen)gelb|keltavihreä|žlutozelen[áýé]|zelenožlut[áýé]"
+)
 _SHADE: Final = re.compile(r"light|dark|pale|bright")
 _FILLING: Final = re.compile(
-    r"an?|and|with|of|striped?|stripes|tracer|bands?|ring|wire|core|colou?r|und|mit|et|[yei]|en|o[gc]h?"
+    r"an?|and|with|of|striped?|stripes|tracer|bands?|ring|wire|core|colou?r|und|mit|et|[yei]|en|o[gc]h?|mm[2²]?|sq|sqmm|awg"
 )
 _LETTERS: Final = {
     "grey": "gray", "purple": "violet", "bk": "black", "bn": "brown", "rd": "red", "og": "orange", "bu": "blue",

@@ -52,7 +52,7 @@ def _water_goes_first(tank: Entry[Tank], pump: Pump, dry: DryRunning) -> Finding
     end = "the overflow" if pump.does == "drain" else "the reserve" if tank.part.reserve_m else "empty"
     lasts = f"; from mark {mark} to {end} it takes {duration(dry.water_s)}" if isfinite(dry.water_s) else ""
     flows, after = _flows(tank.part, pump), _after(dry.from_start_s)
-    what = f"the pump `{pump.name}`, {flows}, is stopped {after} if it moves nothing{lasts}"
+    what = f"the pump `{pump.name}`, {flows}, is {after} if it moves nothing{lasts}"
     figures = [Figure("stopped after", _figure(dry.from_start_s), "s")]
     figures += [Figure("water lasts", dry.water_s, "s")] if isfinite(dry.water_s) else []
     place, subject = tank.value("pump", "flow"), f"tank {tank.part.name}"
@@ -62,7 +62,7 @@ def _water_goes_first(tank: Entry[Tank], pump: Pump, dry: DryRunning) -> Finding
 def _dies_unseen(tank: Entry[Tank], pump: Pump, times: PumpTimes, dry: DryRunning) -> Finding:
     flows, after = _flows(tank.part, pump), _after(dry.on_the_way_s)
     what = (
-        f"the pump `{pump.name}`, {flows}, is stopped {after} if it dies between two marks: the longest stretch "
+        f"the pump `{pump.name}`, {flows}, is {after} if it fails between two marks: the longest stretch "
         f"takes {duration(times.stretch_s)} at the worst"
     )
     figures = (
@@ -73,7 +73,7 @@ def _dies_unseen(tank: Entry[Tank], pump: Pump, times: PumpTimes, dry: DryRunnin
 
 
 def _after(seconds: float) -> str:
-    return f"only after {duration(seconds)}" if isfinite(seconds) else "by nothing"
+    return f"stopped only after {duration(seconds)}" if isfinite(seconds) else "never stopped"
 
 
 def _figure(seconds: float) -> float:

@@ -25,12 +25,12 @@ def fitted_fits(survey: Survey) -> Iterator[Finding]:
         yield from _day(survey, node)
         mac = node.part.mac
         if mac is not None and int(mac[:2], 16) & _GIVEN_LOCALLY:
-            what = f"{mac} was given locally: its first byte, {mac[:2]}, has bit 1 set"
+            what = f"{mac} is locally administered: its first byte, {mac[:2]}, has bit 1 set"
             yield Finding(MAC_OF_NO_MAKER, what, node.value("mac"), f"node {node.part.name}")
         for index, served in enumerate(node.part.serves):
             length_m = served.cable_length_m or 0.0
             if length_m > CABLE_MOST_M:
-                what = f"{length_m:,.4g} m of cable to `{served.tank}`; {CABLE_MOST_M:g} m are reckoned with at most"
+                what = f"{length_m:,.4g} m of cable to `{served.tank}`; {CABLE_MOST_M:g} m is the most that is usual"
                 figures = (Figure("cable", length_m, "m"), Figure("most", CABLE_MOST_M, "m"))
                 place = node.value("serves", index, "cable_length")
                 yield Finding(CABLE_ODD, what, place, f"tank {served.tank}", figures=figures)

@@ -58,7 +58,7 @@ def _waters(tanks: Sequence[Entry[Tank]]) -> Iterator[Finding]:
     if not waste or not clean:
         return
     for tank in waste:
-        what = f"is a {_water_of(tank.part)}, and `{clean[0].part.name}` of its group a {_water_of(clean[0].part)}"
+        what = f"is {_water_of(tank.part)}, and `{clean[0].part.name}` of its group is {_water_of(clean[0].part)}"
         yield _finding(GROUP_OF_TWO_WATERS, tank, what)
 
 
@@ -71,7 +71,8 @@ def _is_waste(tank: Tank) -> bool:
 def _water_of(tank: Tank) -> str:
     does = f" that is {tank.pump.does}ed" if tank.pump else ""
     kind = f" of {tank.water.kind} water" if tank.water and tank.water.kind else ""
-    return f"{tank.duty.value} tank{kind}{does}"
+    article = "an" if tank.duty is Duty.IRRIGATION else "a"
+    return f"{article} {tank.duty.value} tank{kind}{does}"
 
 
 def _finding(code: Code, tank: Entry[Tank], what: str) -> Finding:

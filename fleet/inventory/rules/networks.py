@@ -69,7 +69,7 @@ def _said(
         return codes.WPA3_ALONE, "nodes are built for WPA3 here, and join no network of WPA2 then", ()
     if trait is _NO_N:
         figures = (Figure("fastest rate of 802.11g", 54, "Mbit/s"),)
-        return codes.NO_80211N, "nodes are built for 802.11b and g alone here, 54 Mbit/s at most", figures
+        return codes.NO_80211N, "nodes are built for 802.11b and g only here, 54 Mbit/s at most", figures
     return None
 
 

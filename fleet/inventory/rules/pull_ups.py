@@ -79,7 +79,9 @@ def current_fits(
     current_ua *= share
     if current_ua <= ELECTRODE_CURRENT_UA:
         return
-    when = "all the time" if share == 1.0 else f"by the mean, in pulses of {100 * share:g} % of the time"
+    when = (
+        "all the time" if share == 1.0 else f"on average, in pulses that take {100 * share:g} % of the time"
+    )
     what = (
         f"up to {current_ua:,.0f} uA run through the water {when} ({pull.what}); {ELECTRODE_CURRENT_UA:g} uA is "
         "what electrodes bear"

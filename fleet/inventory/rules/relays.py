@@ -26,7 +26,8 @@ def relays_release(survey: Survey) -> Iterator[Finding]:
                 continue
             what = (
                 f"the pump relay of `{served.tank}` is on at LOW and its module fed with {relay.supply}: at HIGH the "
-                f"pin has {SUPPLY_V:g} V at most, and {left_v:.1f} V are left; a LED conducts from {RELAY_LED_V:g} V on"
+                f"pin has {SUPPLY_V:g} V at most, and {left_v:.1f} V are left; an LED conducts from {RELAY_LED_V:g} V "
+                "on"
             )
             figures = (Figure("left at HIGH", left_v, "V"), Figure("LED conducts from", RELAY_LED_V, "V"))
             place = node.value("serves", index, "pump_relay", "supply")

@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from fleet.inventory.survey import Entry, Survey
 
 _SALT: Final = {
-    Duty.LIVESTOCK: ("stock stands", STOCK_US_PER_CM),
-    Duty.IRRIGATION: ("crops stand", CROP_US_PER_CM),
+    Duty.LIVESTOCK: ("stock tolerates", STOCK_US_PER_CM),
+    Duty.IRRIGATION: ("crops tolerate", CROP_US_PER_CM),
 }
 _NOT_DRUNK: Final = ("grey", "brackish")
 

@@ -74,7 +74,7 @@ def _flow(
     elif longest_s is not None and turned_s > longest_s:
         what = (
             f"{noun}: at {METRIC.flow(flow)} the whole tank, {METRIC.volume(whole_l)}, takes {duration(turned_s)}; "
-            f"{duration(longest_s)} are reckoned with at most"
+            f"{duration(longest_s)} is the most that is usual"
         )
     else:
         return
@@ -92,7 +92,7 @@ def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
         return
     on = " on direct current" if pump.phase == "dc" else ""
     limits = f"{POWER_LEAST_KW:g} to {most_kw:g} kW"
-    what = f"the pump `{pump.name}` has {pump.power_kw:,.4g} kW{on}; {limits} are reckoned with"
+    what = f"the pump `{pump.name}` has {pump.power_kw:,.4g} kW{on}; {limits} is usual"
     figures = (Figure("power", pump.power_kw, "kW"), Figure("most", most_kw, "kW"))
     yield Finding(POWER_ODD, what, tank.value("pump", "power"), f"tank {tank.part.name}", figures=figures)
 
@@ -105,11 +105,11 @@ def _motor(tank: Entry[Tank], motor: Motor) -> Iterator[Finding]:
         said = f"it may start {starts:g} times an hour; motors may {least:g} to {most:g} times"
         odd.append(("most_starts_per_hour", said, Figure("starts an hour", starts, "1/h")))
     if inertia is not None and inertia > MOTOR_INERTIA_LB_FT2:
-        said = f"its load has {inertia:,.0f} lb ft2; {MOTOR_INERTIA_LB_FT2:,.0f} are reckoned with at most"
+        said = f"its load has {inertia:,.0f} lb ft2; {MOTOR_INERTIA_LB_FT2:,.0f} is the most that is usual"
         odd.append(("load_inertia", said, Figure("inertia", inertia, "lb ft2")))
     if across_m is not None and motor.kind == "submersible" and across_m < MOTOR_LEAST_M:
         said = f"it is {1000 * across_m:.0f} mm across; submersible ones have {1000 * MOTOR_LEAST_M:.0f} mm and more"
         odd.append(("diameter", said, Figure("diameter", across_m, "m")))
     for key, said, figure in odd:
         place, subject = tank.value("pump", "motor", key), f"tank {tank.part.name} {key}"
-        yield Finding(MOTOR_ODD, f"of the motor of the pump: {said}", place, subject, figures=(figure,))
+        yield Finding(MOTOR_ODD, f"the pump's motor: {said}", place, subject, figures=(figure,))

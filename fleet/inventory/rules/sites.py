@@ -79,7 +79,7 @@ def _soon(site: Entry[Site], index: int, window: Window, today: date, subject: s
         return
     later = next(openings(window.rule, window.first, at.replace(tzinfo=None), datetime.max), None)
     if later is None:
-        what = f"the window is over: its rule opens no more after {today}"
+        what = f"the window is over: its rule never opens after {today}"
         figures: tuple[Figure, ...] = ()
     else:
         days = (later.date() - today).days
@@ -95,9 +95,7 @@ def _network_lost(site: Entry[Site], subject: str) -> Iterator[Finding]:
     lost_s = site.part.network_lost_s
     if least_s <= lost_s <= most_s:
         return
-    what = (
-        f"`network_lost` is {duration(lost_s)}; {duration(least_s)} to {duration(most_s)} are reckoned with"
-    )
+    what = f"`network_lost` is {duration(lost_s)}; {duration(least_s)} to {duration(most_s)} is usual"
     figures = (Figure("network lost", lost_s, "s"),)
     yield Finding(TIME_ODD, what, site.value("network_lost"), subject, figures=figures)
 

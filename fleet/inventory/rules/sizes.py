@@ -152,8 +152,8 @@ def _table(tank: Entry[Tank], table: Sequence[StrapPoint]) -> Iterator[Finding]:
         return
     point, wanted_l = table[line], _by_the_others(table, line)
     what = (
-        f"line {line + 1} of the table, {point.depth_m:.4g} m, has {point.volume_l:,.6g} L; by the lines around it "
-        f"about {METRIC.volume(wanted_l)} would stand there"
+        f"line {line + 1} of the table, {point.depth_m:.4g} m, has {point.volume_l:,.6g} L; the lines around it "
+        f"make it about {METRIC.volume(wanted_l)}"
     )
     figures = (Figure("volume", point.volume_l, "L"), Figure("by the lines around it", wanted_l, "L"))
     place = tank.value("shape", "table", line, "volume")

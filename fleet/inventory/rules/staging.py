@@ -55,7 +55,7 @@ def _room(survey: Survey, entry: Entry[Policy], policy: Policy) -> Iterator[Find
         return
     of_it = f"a trial of {duration(policy.trial_s)} with a soak of {duration(policy.soak_s)} and {KEEP_RESERVE_S:g} s "
     if left_s < 0:
-        what = f"{of_it}to say keep: there are {-left_s:g} s too few before anybody has come back"
+        what = f"{of_it}to say keep is {-left_s:g} s too short, even before a board has restarted"
     else:
         board = slowest.id if slowest is not None else ""
         what = f"{of_it}to say keep leaves {left_s:g} s to come back, and a {board} takes {wanted_s:g} s to restart"

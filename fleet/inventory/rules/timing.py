@@ -51,7 +51,7 @@ def watches_fit(tank: Entry[Tank]) -> Iterator[Finding]:
     try:
         times = pump_times(tank.part)
     except OverflowError:
-        what = f"{does}, by which the level would never move"
+        what = f"{does}, at which the level would never move"
         yield Finding(TOO_LONG_FOR_NODE, what, place, subject, fix_here=_FLOW)
         return
     if times is None:

@@ -19,6 +19,7 @@ static_assert(sizeof(SectorHead) == 16 && sizeof(SectorHead) <= kRunEntryBytes, 
 
 constexpr uint32_t kMagic = 0x4E524B54u;  // "TKRN" in memory order
 constexpr uint16_t kVersion = 1;
+constexpr int kReads = 3;  // before a place counts as unreadable: what is passed over is forgotten
 
 // An entry: four tanks of 62 bits, the seal, the CRC-32 of the tanks.
 constexpr uint32_t kTanksBytes = 31, kSealAt = 31, kSealWordAt = 28, kCrcAt = 32;
@@ -55,6 +56,15 @@ uint32_t unpack_time(uint32_t packed, unsigned bits) {
 uint32_t run_of(uint64_t tank) { return bits_of(tank, kRunAt, kRunBits); }
 uint32_t fault_of(uint64_t tank) { return bits_of(tank, kFaultAt, kFaultBits); }
 uint32_t tag_of(uint64_t tank) { return bits_of(tank, 0, kTagBits); }
+bool same_faults(const uint64_t a[kTanksPerNode], const uint64_t b[kTanksPerNode]) {
+  for (size_t i = 0; i < kTanksPerNode; ++i)
+    if (fault_of(a[i]) != fault_of(b[i])) return false;
+  return true;
+}
+
+uint64_t with_fault(uint64_t tank, uint32_t fault) {
+  return (tank & ~(static_cast<uint64_t>((1u << kFaultBits) - 1u) << kFaultAt)) | static_cast<uint64_t>(fault) << kFaultAt;
+}
 uint64_t with_tag(uint64_t tank, uint32_t tag) { return (tank & ~static_cast<uint64_t>((1u << kTagBits) - 1u)) | tag; }
 
 uint32_t tag_of_name(const char *name) {
@@ -113,6 +123,8 @@ bool RunLog::begin(const Flash *flash, const Area &area, const NodeBlock &block)
   slot_ = kRunEntries;
   tank_count_ = block.tank_count;
   memset(tanks_, 0, sizeof tanks_);
+  memset(tried_, 0, sizeof tried_);
+  memset(due_s_, kFirstCheckpointS, sizeof due_s_);
   if (area.at > flash->size_bytes || area.bytes > flash->size_bytes - area.at) area_.bytes = 0;
   if (sectors() < 2) return false;
   number_ = newest_before(UINT32_MAX);
@@ -135,10 +147,15 @@ PumpCarry RunLog::carried(size_t tank) const {
 }
 
 Noted RunLog::note(const PumpCarry now[kTanksPerNode], uint64_t at_ms, bool leaving) {
-  if (sectors() < 2 || at_ms < retry_at_ms_) return Noted::kNothing;
+  if (sectors() < 2) return Noted::kNothing;
   uint64_t packed[kTanksPerNode];
   for (size_t i = 0; i < kTanksPerNode; ++i) packed[i] = i < tank_count_ ? pack(now[i], tag_of(tanks_[i])) : tanks_[i];
-  if (!is_due(packed, leaving)) return Noted::kNothing;
+  if (!is_due(packed, leaving) || (at_ms < retry_at_ms_ && !leaving && same_faults(packed, tried_))) return Noted::kNothing;
+  memcpy(tried_, packed, sizeof tried_);
+  for (size_t i = 0; i < kTanksPerNode; ++i) {
+    if (run_of(packed[i]) > run_of(tanks_[i]) && due_s_[i] < kCheckpointS)
+      due_s_[i] = static_cast<uint8_t>(due_s_[i] * kLaterBy < kCheckpointS ? due_s_[i] * kLaterBy : kCheckpointS);
+  }
   const bool written = append(packed);
   retry_at_ms_ = written ? 0 : at_ms + kRunRetryMs;
   return written ? Noted::kWritten : Noted::kFailed;
@@ -148,8 +165,14 @@ bool RunLog::is_due(const uint64_t now[kTanksPerNode], bool leaving) const {
   for (size_t i = 0; i < kTanksPerNode; ++i) {
     const uint32_t run = run_of(now[i]), was = run_of(tanks_[i]);
     if (fault_of(now[i]) != fault_of(tanks_[i]) || run < was) return true;  // run < was: it ended
-    if (unpack_time(run, kRunBits) - unpack_time(was, kRunBits) >= kCheckpointS || (leaving && run != was)) return true;
+    if (unpack_time(run, kRunBits) - unpack_time(was, kRunBits) >= due_s_[i] || (leaving && run != was)) return true;
   }
+  return false;
+}
+
+bool RunLog::read(uint32_t at, void *to, uint32_t n) const {
+  for (int i = 0; i < kReads; ++i)
+    if (flash_->read(flash_->ctx, at, to, n)) return true;
   return false;
 }
 
@@ -158,7 +181,7 @@ uint32_t RunLog::newest_before(uint32_t number) const {
   uint32_t newest = 0;
   for (uint32_t i = 0; i < sectors(); ++i) {
     SectorHead head;
-    if (!flash_->read(flash_->ctx, area_.at + i * kSectorBytes, &head, sizeof head)) continue;
+    if (!read(area_.at + i * kSectorBytes, &head, sizeof head)) continue;
     if (head.magic != kMagic || head.version != kVersion || head.entry_bytes != kRunEntryBytes || head.crc32 != sum_of(head)) continue;
     if (head.number % sectors() == i && head.number < number && head.number > newest) newest = head.number;
   }
@@ -169,13 +192,13 @@ uint32_t RunLog::newest_before(uint32_t number) const {
 uint32_t RunLog::used_slots(uint32_t number) const {
   uint8_t entry[kRunEntryBytes];
   for (uint32_t used = kRunEntries; used > 0; --used) {
-    if (!flash_->read(flash_->ctx, entry_at(number, used - 1), entry, sizeof entry) || !is_blank(entry, sizeof entry)) return used;
+    if (!read(entry_at(number, used - 1), entry, sizeof entry) || !is_blank(entry, sizeof entry)) return used;
   }
   return 0;
 }
 
 bool RunLog::read_entry(uint32_t number, uint32_t slot, uint8_t entry[kRunEntryBytes]) const {
-  return flash_->read(flash_->ctx, entry_at(number, slot), entry, kRunEntryBytes) && is_whole(entry);
+  return read(entry_at(number, slot), entry, kRunEntryBytes) && is_whole(entry);
 }
 
 // Programs the word that the seal is in; its other bytes stay as they are.
@@ -206,14 +229,21 @@ bool RunLog::newest_entry(uint8_t entry[kRunEntryBytes]) {
   return false;
 }
 
-// First those whose name and place are the same, then those with the same name, then by place. What finds no tank is kept behind
-// them, as far as there is room: an image that knows the tank may come back.
+// First those whose name and place are the same, then those with the same name, then by place; a fault whose name is gone goes to
+// every tank whose name is new. What finds no tank is kept behind them, as far as there is room: an image that knows the tank may
+// come back.
 void RunLog::match(const NodeBlock &block) {
   const size_t count = block.tank_count;
   uint64_t found[kTanksPerNode];
   memcpy(found, tanks_, sizeof found);
   memset(tanks_, 0, sizeof tanks_);
+  bool is_known[kTanksPerNode] = {};
+  uint32_t fault = 0;  // of a tank whose name is gone
   for (int pass = 0; pass < 3; ++pass) {
+    for (size_t k = 0; k < kTanksPerNode && pass == 2; ++k) {
+      is_known[k] = tanks_[k] != 0;
+      if (fault_of(found[k]) > fault) fault = fault_of(found[k]);
+    }
     for (size_t i = 0; i < count; ++i) {
       const uint32_t tag = tag_of_name(block.tanks[i].name);
       for (size_t k = 0; k < kTanksPerNode && tanks_[i] == 0; ++k) {
@@ -225,11 +255,15 @@ void RunLog::match(const NodeBlock &block) {
     }
   }
   size_t free = count;
+  bool given = false;
   for (size_t i = 0; i < count; ++i) {
     if (tanks_[i] == 0) tanks_[i] = tag_of_name(block.tanks[i].name);
+    if (is_known[i] || fault == 0) continue;
+    if (fault_of(tanks_[i]) == 0) tanks_[i] = with_fault(tanks_[i], fault);
+    given = true;
   }
   for (size_t k = 0; k < kTanksPerNode && free < kTanksPerNode; ++k) {
-    if (found[k] != 0) tanks_[free++] = found[k];
+    if (found[k] != 0 && !(given && fault_of(found[k]) != 0)) tanks_[free++] = found[k];
   }
 }
 

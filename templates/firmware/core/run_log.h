@@ -21,6 +21,8 @@ namespace tn {
 constexpr uint32_t kRunEntryBytes = 36;
 constexpr uint32_t kRunEntries = kSectorBytes / kRunEntryBytes - 1;  // in a sector; the head has the first place
 constexpr uint32_t kCheckpointS = 60;  // a power cut forgets no more of a run
+constexpr uint32_t kFirstCheckpointS = 1;  // of a tank since the start; each one after it comes kLaterBy times as late as the one before
+constexpr uint32_t kLaterBy = 4;
 constexpr uint64_t kRunRetryMs = 60000;  // after a write that failed
 
 enum class Noted : uint8_t { kNothing = 0, kWritten, kFailed };
@@ -28,14 +30,18 @@ enum class Noted : uint8_t { kNothing = 0, kWritten, kFailed };
 class RunLog {
  public:
   // At each start: reads the newest entry and finds this block's tanks in it, by name; one that is not among the names goes to the
-  // tank in its place, if that has none of its own: it was renamed. False: there is no place for the record. `block` is sound.
+  // tank in its place, if that has none of its own: it was renamed. A fault that stays and whose name is gone stays with every tank
+  // whose name is new: tanks come in the order of their names, so that a place says little, and nobody knows which of them it was.
+  // False: there is no place for the record. `block` is sound.
   bool begin(const Flash *flash, const Area &area, const NodeBlock &block);
 
   PumpCarry carried(size_t tank) const;
 
   // Writes if it is time to: a fault came or went, a run that is written down ended, a run is kCheckpointS longer than it was when
-  // last written; with `leaving` (a restart follows), if it is longer at all. After a failure it waits for kRunRetryMs. `at_ms`:
-  // process time.
+  // last written; with `leaving` (a restart follows), if it is longer at all. Of the first run after a start it does not wait for so
+  // long, but 1, 4 and 16 s: or a supply that fails again and again, as one does that the pump is too much for, would forget each run
+  // whole, and a dry pump would run for ever. After a failure it waits for kRunRetryMs, unless a fault comes or goes or a restart follows.
+  // `at_ms`: process time.
   Noted note(const PumpCarry now[kTanksPerNode], uint64_t at_ms, bool leaving);
 
  private:
@@ -45,7 +51,9 @@ class RunLog {
   uint32_t entry_number_;          // of the sector that holds the newest entry, which is not erased; 0: no entry yet
   uint32_t slot_;                  // of it, that is written next
   uint64_t tanks_[kTanksPerNode];  // what the newest entry says, packed, in the block's order
+  uint64_t tried_[kTanksPerNode];  // what was last to be written
   uint64_t retry_at_ms_;           // 0: the last write went well
+  uint8_t due_s_[kTanksPerNode];   // a run that is so much longer than it was is due
   uint8_t tank_count_;             // of the block; entries of tanks that it does not have stay behind its own
 
   uint32_t sectors() const { return area_.bytes / kSectorBytes; }
@@ -57,6 +65,7 @@ class RunLog {
   bool seal(uint32_t at, uint8_t entry[kRunEntryBytes]) const;
   bool make_firm(uint32_t number, uint32_t slot, uint8_t entry[kRunEntryBytes]) const;
   bool newest_entry(uint8_t entry[kRunEntryBytes]);
+  bool read(uint32_t at, void *to, uint32_t n) const;
   void match(const NodeBlock &block);
   bool is_due(const uint64_t now[kTanksPerNode], bool leaving) const;
   bool begin_sector();
