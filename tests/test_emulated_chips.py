@@ -173,7 +173,7 @@ def test_heap_users_are_seen(chip: str, code: str, name: str, tmp_path: Path) ->
         ("bss_bytes", "char many[8]; char first() { return many[0]; }"),
         ("data_bytes", "char some[8] = {1}; char first() { return some[0]; }"),
         ("constant_bytes", "extern const char table[20000] = {1};"),
-        ("code_bytes", 'void f() { asm volatile (".fill 60000"); }'),
+        ("code_bytes", 'void f() { asm volatile (".fill 66000"); }'),
     ],
 )
 def test_a_core_that_outgrows_its_room_is_refused(chip: str, figure: str, code: str, tmp_path: Path) -> None:
