@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from fleet.finding import Finding
@@ -31,6 +32,8 @@ _LETTERS: Final = {
     "grey": "gray", "purple": "violet", "bk": "black", "bn": "brown", "rd": "red", "og": "orange", "bu": "blue",
     "vt": "violet", "gy": "gray", "wh": "white", "pk": "pink", "tq": "turquoise",
 }  # fmt: skip
+_SPELLINGS: Final = 256
+"""A fleet's wires have few colours, written in few ways: so many answers are kept."""
 
 
 def colors_fit(survey: Survey) -> Iterator[Finding]:
@@ -39,15 +42,15 @@ def colors_fit(survey: Survey) -> Iterator[Finding]:
         for index, served in enumerate(node.part.serves):
             first: dict[tuple[str, ...], str] = {}
             for wire, color in served.wires.items():
+                other = first.setdefault(color_key(color), wire)
+                code = EARTH_COLOR if is_earth(color) else GREEN_WIRE if is_green(color) else None
+                if code is None and other == wire:
+                    continue
                 place, subject = node.value("serves", index, "wires", wire), f"tank {served.tank} wire {wire}"
-                said = f"the wire `{wire}` to `{served.tank}` is {color}"
-                if is_earth(color):
-                    yield Finding(EARTH_COLOR, said, place, subject)
-                elif is_green(color):
-                    yield Finding(GREEN_WIRE, said, place, subject)
-                key = color_key(color)
-                if first.setdefault(key, wire) != wire:
-                    what = f"the wires `{first[key]}` and `{wire}` to `{served.tank}` are both {color}"
+                if code is not None:
+                    yield Finding(code, f"the wire `{wire}` to `{served.tank}` is {color}", place, subject)
+                if other != wire:
+                    what = f"the wires `{other}` and `{wire}` to `{served.tank}` are both {color}"
                     yield Finding(WIRES_OF_ONE_COLOR, what, place, subject)
 
 
@@ -61,6 +64,7 @@ def is_green(color: str) -> bool:
     return _hues(color) == {"green"}
 
 
+@lru_cache(maxsize=_SPELLINGS)
 def color_key(color: str) -> tuple[str, ...]:
     """The same for two ways of writing one colour. White/blue and blue/white are two: pairs of telephone cables."""
     if is_earth(color):
@@ -70,18 +74,19 @@ def color_key(color: str) -> tuple[str, ...]:
     return tuple(_hue(word) for word in named)
 
 
-def _hues(color: str) -> set[str]:
+@lru_cache(maxsize=_SPELLINGS)
+def _hues(color: str) -> frozenset[str]:
     """The colours in it, without shades and filling words."""
     words = re.findall(r"[^\W\d_]+", color.casefold())
     if sorted(words) == ["g", "y"]:
-        return {"green", "yellow"}
+        return frozenset(("green", "yellow"))
     hues: set[str] = set()
     for word in words:
         if _BOTH.fullmatch(word):
             hues |= {"green", "yellow"}
         elif not (_FILLING.fullmatch(word) or _SHADE.fullmatch(word)):
             hues.add(_hue(word))
-    return hues
+    return frozenset(hues)
 
 
 def _hue(word: str) -> str:

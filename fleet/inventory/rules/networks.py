@@ -93,26 +93,29 @@ def _nodes(survey: Survey) -> Iterator[Finding]:
         site = _site_of(survey, node.part)
         if site is None:
             continue
-        place = node.value("board")
-        yield from _barred(site, node.part.board, place, f"node {node.part.name}", Severity.ERROR)
+        why = _why_not_join(site, node.part.board)
+        if why:
+            yield _barred(site, why, node.value("board"), f"node {node.part.name}", Severity.ERROR)
         yield from _access_point(survey, node, site)
 
 
 def _spares(site: Entry[Site]) -> Iterator[Finding]:
     """A spare board that cannot join is no spare; as long as it lies there, nothing stands still."""
     for index, stock in enumerate(site.part.spare_boards):
-        place = site.value("spare_boards", index, "board")
-        subject = f"site {site.part.name} spare {stock.board}"
-        yield from _barred(site, stock.board, place, subject, Severity.WARNING)
+        why = _why_not_join(site, stock.board)
+        if why:
+            place = site.value("spare_boards", index, "board")
+            subject = f"site {site.part.name} spare {stock.board}"
+            yield _barred(site, why, place, subject, Severity.WARNING)
 
 
-def _barred(
-    site: Entry[Site], board: str, place: Place, subject: str, severity: Severity
-) -> Iterator[Finding]:
-    why = why_not_join(load_board(board), site.part.network_traits) if board in board_ids() else ""
-    if why:
-        what = f"it never joins `{site.part.network}` at {site.part.name}: {why}"
-        yield Finding(codes.CANNOT_JOIN, what, place, subject, severity_here=severity)
+def _why_not_join(site: Entry[Site], board: str) -> str:
+    return why_not_join(load_board(board), site.part.network_traits) if board in board_ids() else ""
+
+
+def _barred(site: Entry[Site], why: str, place: Place, subject: str, severity: Severity) -> Finding:
+    what = f"it never joins `{site.part.network}` at {site.part.name}: {why}"
+    return Finding(codes.CANNOT_JOIN, what, place, subject, severity_here=severity)
 
 
 def _site_of(survey: Survey, node: Node) -> Entry[Site] | None:

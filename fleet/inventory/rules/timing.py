@@ -24,12 +24,14 @@ _SHAPE: Final = "Check the digits and the units of the tank's sizes."
 def debounce_fits(survey: Survey) -> Iterator[Finding]:
     """The debounce of all nodes, as their blocks hold it."""
     for node in survey.nodes:
-        place, subject = node.value("debounce"), f"node {node.part.name}"
         debounced_ms = debounce_ms(node.part)
+        if SAMPLE_PERIOD_MS <= debounced_ms <= NODE_BLOCK_U16:
+            continue
+        place, subject = node.value("debounce"), f"node {node.part.name}"
         if debounced_ms > NODE_BLOCK_U16:
             what = f"a debounce of {debounced_ms / MS:g} s is longer than {NODE_BLOCK_U16 / MS:g} s"
             yield Finding(TOO_LONG_FOR_NODE, what, place, subject=subject)
-        elif debounced_ms < SAMPLE_PERIOD_MS:
+        else:
             what = (
                 f"a debounce of {debounced_ms} ms is shorter than the {SAMPLE_PERIOD_MS} ms from one look at the "
                 "probes to the next: the node refuses its block and keeps all pumps off"
@@ -47,12 +49,11 @@ def watches_fit(tank: Entry[Tank]) -> Iterator[Finding]:
         f"tank {tank.part.name}",
         f"the pump `{pump.name}` {pump.does}s at {METRIC.flow(pump.flow_l_per_min)}",
     )
-    place = tank.value("pump", "flow")
     try:
         times = pump_times(tank.part)
     except OverflowError:
         what = f"{does}, at which the level would never move"
-        yield Finding(TOO_LONG_FOR_NODE, what, place, subject, fix_here=_FLOW)
+        yield Finding(TOO_LONG_FOR_NODE, what, tank.value("pump", "flow"), subject, fix_here=_FLOW)
         return
     if times is None:
         return
@@ -61,6 +62,7 @@ def watches_fit(tank: Entry[Tank]) -> Iterator[Finding]:
         if timed.seconds > NODE_BLOCK_U32:
             limit = f"{duration(timed.seconds)}, and a node counts up to {duration(NODE_BLOCK_U32)}"
             what = f"{does}, by which its `{key}` would be {limit}"
+            place = tank.value("pump", "flow")
             yield Finding(TOO_LONG_FOR_NODE, what, place, subject, fix_here=_FLOW, figures=figures)
             return
         if timed.seconds < 1:
