@@ -173,6 +173,18 @@ CROWDED_WAIT_S: Final = 6.0
 """A node drops whoever holds its connections without need within a tenth of a second; this covers a crowd at its
 door."""
 CROWDED_RETRY_S: Final = 0.2
+STATE_TRIES: Final = 3
+"""Answers without a good signature until whatever answers there is called an impostor: one that was forged or garbled
+on the way must not make it one."""
+CHANGE_TRIES: Final = 3
+"""Signed refusals of a request that the node did not believe, until it is said that something changes what is sent."""
+ANSWER_GRACE_S: Final = 5.0
+"""An answer that has begun comes at SLOWEST_ANSWER_BYTES_PER_S after this: a byte now and then must not hold the tool."""
+SLOWEST_ANSWER_BYTES_PER_S: Final = 10_000.0
+SLOWEST_ERASE_S: Final = 9.0
+"""For SEND_CHUNK_BYTES of flash, at worst: a node takes that long without being slow."""
+FOREIGN_TEXT_CHARS: Final = 200
+"""Shown of what others sent: a name or message that fills the screen hides what the tool says."""
 STATE_DOCUMENT_BYTES: Final = 16 * 1024
 IMAGE_BYTES: Final = 4 * 1024 * 1024
 
@@ -248,8 +260,6 @@ SHELF_BATCH: Final = 64
 """Images written before they are made durable together: bounds open files."""
 PROGRAMS_KEPT: Final = 64
 """Compiled programs kept in the build folder, newest first: it must not grow without end."""
-REFUSAL_TEXT_CHARS: Final = 200
-"""Of what a node writes into a message of ours."""
 
 # --- push: nobody may be left waiting for ever, and no node may be left on trial with nobody watching
 CONFIDENCE: Final = 0.95
