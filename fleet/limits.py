@@ -306,10 +306,11 @@ refused long before all of it is used. Lower than for free memory: it moves with
 TICKET_CHECK_BLOCK_BYTES: Final = 6_264
 """Bytes in one piece that an ESP8266 takes for the second stack on which BearSSL checks a signature (core 3.1.2,
 StackThunk): with less it refuses every ticket, so no update ever mends it."""
-BROWN_OUTS_BLAME_IMAGE_NODES: Final = 2
-BROWN_OUTS_BLAME_IMAGE_SHARE: Final = 0.5
-"""More than this share of a wave, and at least so many nodes, that fail for their supply are no chance any more: the
-image draws too much, and the rest of the fleet must not get it."""
+ONE_CAUSE_NODES: Final = 2
+ONE_CAUSE_SHARE: Final = 0.5
+"""More than this share of a wave, and at least so many nodes, that fail for one cause of their own are no chance any
+more: for their supply, then the image draws too much, and the rest of the fleet must not get it; on the way to them,
+then the network is broken, and more transfers only add to it."""
 GATE_SIGNAL_DROP_DB: Final = 12
 """The signal of a fixed node wanders by a few dB; more came with the image."""
 GATE_LEVEL_FACTOR: Final = 1.5

@@ -11,6 +11,7 @@ from unittest.mock import patch
 
 from fleet.push import backward, engine, forward, gate
 from fleet.push.events import Doing, Resumed
+from fleet.push.reasons import NO_REASON, Reason
 from fleet.push.state import ON_THE_WAY, Back, Phase, Stands, Task
 from fleet.push.work import Work
 
@@ -73,7 +74,7 @@ def _keeps_one_by_one() -> Any:
 
 
 def _leaves_the_failed_wave() -> Any:
-    def begin(work: Work, name: str, why: Back, reason: str = "") -> None:
+    def begin(work: Work, name: str, why: Back, reason: Reason = NO_REASON) -> None:
         if why is Back.WAVE and work.nodes[name].task is not Task.NONE:
             node = work.nodes[name]
             if node.pending is None or node.pending.doing is Doing.ASK:
@@ -83,7 +84,7 @@ def _leaves_the_failed_wave() -> Any:
     return patch.object(
         backward,
         "begin",
-        lambda work, name, why, reason="": (begin if why is Back.WAVE else real)(work, name, why, reason),
+        lambda work, name, why, reason=NO_REASON: (begin if why is Back.WAVE else real)(work, name, why, reason),
     )
 
 

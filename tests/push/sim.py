@@ -20,6 +20,7 @@ from fleet.link.state import NodeState, Phase
 from fleet.push import engine
 from fleet.push.blame import Blame
 from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Result, Resumed, Word
+from fleet.push.reasons import Why
 from fleet.push.state import SETTLED, NodeProgress, PushState, Stands, Task, fresh
 from fleet.push.state import Phase as PushPhase
 from fleet.push.waves import Candidate, Sizes, pack
@@ -596,14 +597,14 @@ class Sim:
                     for n in names
                     if self.state.nodes[n].stands is Stands.KEPT
                     and self.nodes[n].taken.get(NEW)
-                    and not self.state.nodes[n].reason.startswith("still runs")
+                    and self.state.nodes[n].reason.why is not Why.STAYS
                 ]
                 self._require(not kept, f"wave {number} failed, and {kept} keep the image")
         if self.scene.roll_back_after == ():
             kept = [
                 n.node
                 for n in self.state.nodes.values()
-                if n.stands is Stands.KEPT and n.accepted and not n.reason.startswith("still runs")
+                if n.stands is Stands.KEPT and n.accepted and n.reason.why is not Why.STAYS
             ]
             self._require(not kept, f"rolled back, and {kept} keep the image")
 
