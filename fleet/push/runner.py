@@ -223,15 +223,15 @@ class Runner:
         except TankfleetError as error:
             return self._outcome(command, Result.REFUSED, error.code.code, error.what)
 
-        sent = 0
+        whole = False
 
         def told(sent_bytes: int, size_bytes: int) -> None:
-            nonlocal sent
-            sent = sent_bytes
+            nonlocal whole
+            whole = sent_bytes == size_bytes
             self._reporter.progress(node, sent_bytes, size_bytes)
 
         outcome = await self._change(command, lambda link: link.put_image(image, ticket, told))
-        return replace(outcome, whole=sent == len(image)) if outcome.result is Result.BROKE else outcome
+        return replace(outcome, whole=whole) if outcome.result is Result.BROKE else outcome
 
     async def _keep(self, command: Command) -> Outcome:
         return await self._change(command, lambda link: link.keep())

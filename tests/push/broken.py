@@ -10,8 +10,11 @@ from typing import Any
 from unittest.mock import patch
 
 from fleet.push import backward, engine, forward, gate
+from fleet.push import work as work_module
+from fleet.push.blame import Blame
 from fleet.push.events import Doing, Resumed
-from fleet.push.reasons import NO_REASON, Reason
+from fleet.push.gate import CheckName
+from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import ON_THE_WAY, Back, Phase, Stands, Task
 from fleet.push.work import Work
 
@@ -185,7 +188,7 @@ def _is_moody() -> Any:
 def _rolls_back_nobody() -> Any:
     def roll_back(work: Work, names: frozenset[str]) -> None:
         if not work.push.ended:
-            engine._end(work, Phase.ROLLED_BACK, "rolled back on request")
+            engine._end(work, Phase.ROLLED_BACK, Reason(Why.ROLLED_BACK))
 
     return patch.object(engine, "_roll_back", roll_back)
 
@@ -216,7 +219,12 @@ def _blames_the_image_for_brown_outs() -> Any:
 
 
 def _never_blames_the_image_for_brown_outs() -> Any:
-    return patch.object(engine, "draws_too_much", lambda for_supply, of: False)
+    real = engine._one_cause
+    return patch.object(engine, "_one_cause", lambda work, blame: blame is not Blame.SUPPLY and real(work, blame))
+
+
+def _blames_the_image_for_a_broken_way() -> Any:
+    return patch.dict(work_module._BLAMES, {CheckName.WAY: Blame.IMAGE})
 
 
 def _does_not_soak_again_after_a_brown_out() -> Any:
@@ -274,6 +282,7 @@ BROKEN = {
         _stops_at_the_first_held_off,
         _blames_the_image_for_brown_outs,
         _never_blames_the_image_for_brown_outs,
+        _blames_the_image_for_a_broken_way,
         _does_not_soak_again_after_a_brown_out,
         _lets_a_fault_be_forgotten,
         _updates_despite_a_fault,
