@@ -179,7 +179,8 @@ on the way must not make it one."""
 CHANGE_TRIES: Final = 3
 """Signed refusals of a request that the node did not believe, until it is said that something changes what is sent."""
 ANSWER_GRACE_S: Final = 5.0
-"""An answer that has begun comes at SLOWEST_ANSWER_BYTES_PER_S after this: a byte now and then must not hold the tool."""
+"""An answer that has begun comes at SLOWEST_ANSWER_BYTES_PER_S after this: a byte now and then must not hold the
+tool."""
 SLOWEST_ANSWER_BYTES_PER_S: Final = 10_000.0
 SLOWEST_ERASE_S: Final = 9.0
 """For SEND_CHUNK_BYTES of flash, at worst: a node takes that long without being slow."""

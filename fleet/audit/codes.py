@@ -40,8 +40,8 @@ NODE_MOVED = Code(
 SEVERAL_PLACES = Code(
     "AUD108",
     "a node answers at several places",
-    "The same board proves itself at more than one address: it has several, or something between passes its answers on, "
-    "which could hold back or delay what is sent to it.",
+    "The same board proves itself at more than one address: it has several, or something between passes its answers on "
+    "and could hold back or delay what is sent to it.",
     "Look what is at the other addresses. Pushes go to where it was last known.",
     Severity.WARNING,
 )

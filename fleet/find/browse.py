@@ -137,7 +137,9 @@ class Browser:
     async def _resolve(self, name: str) -> None:
         """Ask for SRV, TXT and A of one instance: first for a unicast answer, then for all to hear."""
         async with self._places:
-            with suppress(BadTypeInNameException):  # a name that no honest service has: nobody can be asked about it
+            with suppress(
+                BadTypeInNameException
+            ):  # a name that no honest service has: nobody can be asked about it
                 await AsyncServiceInfo(SERVICE, name).async_request(self._zeroconf, RESOLVE_TIMEOUT_S * 1000)
         del self._asking[name]
         self._changed.add(name)

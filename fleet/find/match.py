@@ -129,7 +129,10 @@ def _boards(ranked: Sequence[Confirmation]) -> tuple[list[Confirmation], tuple[s
     boards: dict[str, Confirmation] = {}
     others = []
     for confirmation in ranked:
-        if confirmation.outcome is Outcome.CONFIRMED and boards.setdefault(_mac(confirmation), confirmation) is not confirmation:
+        if (
+            confirmation.outcome is Outcome.CONFIRMED
+            and boards.setdefault(_mac(confirmation), confirmation) is not confirmation
+        ):
             others.append(confirmation)
     taken = {c.sighting.place for c in boards.values()}
     return list(boards.values()), tuple(place for place in _places(others) if place not in taken)

@@ -28,8 +28,10 @@ def read_instance(zeroconf: Zeroconf, name: str) -> tuple[Sighting, ...]:
 
 
 def read_txt(texts: Iterable[bytes]) -> dict[str, str]:
-    """Keys and values of the first text (RFC 6763 6.4: the first of each key counts, and keys are printable). What cannot be
-    printed stands in a value as an escape, so that such an `id` is no node's, and is not as good as none."""
+    """Keys and values of the first text (RFC 6763 6.4: the first of each key counts, and keys are printable).
+
+    What cannot be printed stands in a value as an escape, so that such an `id` is no node's, and not as good as none.
+    """
     data = next(iter(texts), b"")
     found: dict[str, str] = {}
     while data:

@@ -80,10 +80,10 @@ CHANGED_ON_WAY = Code(
     "LNK111",
     "something between changes what is sent",
     "The node says, signed, that what came to it is not what this machine sent: a length, a field or a byte was other. "
-    "It did nothing, and the request was sent anew, with a fresh nonce, as often as is allowed. This says nothing of the "
-    "node or its image.",
-    "Look at what is between this machine and the node: a proxy, a router with a filter, an access point that loses bytes; "
-    "or run the command again from a machine on the node's own network.",
+    "It did nothing, and the request was sent anew, with a fresh nonce, as often as is allowed. This says nothing of "
+    "the node or its image.",
+    "Look at what is between this machine and the node: a proxy, a router with a filter, an access point that loses "
+    "bytes; or run the command again from a machine on the node's own network.",
 )
 
 CODES = (

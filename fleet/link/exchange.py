@@ -145,7 +145,9 @@ def slowest_answer_s(limit_bytes: int, grace_s: float = ANSWER_GRACE_S) -> float
 
 def _hold_to_its_pace(deadline: asyncio.Timeout, request: Request, timeouts: Timeouts) -> None:
     """The answer has begun: it must be whole in time. Never later than without this, where nothing was sent."""
-    ends_s = asyncio.get_running_loop().time() + slowest_answer_s(request.limit_bytes, timeouts.answer_grace_s)
+    ends_s = asyncio.get_running_loop().time() + slowest_answer_s(
+        request.limit_bytes, timeouts.answer_grace_s
+    )
     if request.payload is not None:
         request.payload.unwatched()
     deadline.reschedule(min(ends_s, deadline.when() or ends_s))

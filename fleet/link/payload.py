@@ -116,4 +116,6 @@ class ImagePayload(Payload):
         if ended or now_s - self._moved_s > self._stall_s / 10:
             self._moved_s = now_s
             last_s = now_s - self.took_s + longest_send_s(len(self))
-            self._deadline.reschedule(now_s + self._finish_s if ended else min(last_s, now_s + self._stall_s * 1.1))
+            self._deadline.reschedule(
+                now_s + self._finish_s if ended else min(last_s, now_s + self._stall_s * 1.1)
+            )

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from typing import Final
 
-UNBELIEVED: Final = frozenset({"bad-request", "no-signature", "bad-signature", "nonce-used", "length-required"})
+UNBELIEVED: Final = frozenset(
+    {"bad-request", "no-signature", "bad-signature", "nonce-used", "length-required"}
+)
 """Said before the node believed the request, or instead of taking its body: it did nothing, and took no byte."""
 SPOILT: Final = UNBELIEVED | {"too-big", "wrong-size", "wrong-digest"}
 """And those that rest on the announced length and on the body, which no signature of the head covers."""

@@ -134,7 +134,14 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         _hold_off(work, node, Reason(Why.MEMORY, "it has not enough memory in one piece to check a ticket"))
     elif outcome.result is Result.BROKE:
         limit_s = work.now_s + work.planned(name).return_within_s
-        work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S, limit_at_s=limit_s, cut_off=outcome.detail, whole=outcome.whole)
+        work.ask(
+            name,
+            Task.UNSURE,
+            in_s=RETURN_POLL_S,
+            limit_at_s=limit_s,
+            cut_off=outcome.detail,
+            whole=outcome.whole,
+        )
     elif outcome.code in TRY_LATER and node.sends < SEND_TRIES:
         work.ask(name, Task.READY, in_s=READY_RETRY_S)
     elif outcome.code in SPOILT:

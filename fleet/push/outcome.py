@@ -78,7 +78,13 @@ def read_outcomes(text: str) -> tuple[NodeOutcome, ...]:
     """What `write_outcomes` wrote."""
     return tuple(
         NodeOutcome(
-            **{**one, "stands": Stands(one["stands"]), "failed": failed, "blame": _blame(one, failed), "why": _why(one)}
+            **{
+                **one,
+                "stands": Stands(one["stands"]),
+                "failed": failed,
+                "blame": _blame(one, failed),
+                "why": _why(one),
+            }
         )
         for one in json.loads(text)
         for failed in (tuple(map(tuple, one["failed"])),)

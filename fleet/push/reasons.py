@@ -1,4 +1,4 @@
-"""Why a node of a push stands as it does: a fact to decide by, and the sentence that is made of it for a person. Pure."""
+"""Why a node of a push stands as it does: a fact to decide by, and the sentence made of it for a person. Pure."""
 
 from __future__ import annotations
 

@@ -20,7 +20,10 @@ BAD = image_of("bad")
 def ended(plan: Plan, at_s: float, phase: Phase, **stands: Stands) -> PushState:
     """How a push ended, by node."""
     state = fresh(plan)
-    nodes = {name: replace(p, stands=stands[name], reason=Reason(Why.FAILED, f"{name} did")) for name, p in state.nodes.items()}
+    nodes = {
+        name: replace(p, stands=stands[name], reason=Reason(Why.FAILED, f"{name} did"))
+        for name, p in state.nodes.items()
+    }
     return replace(state, nodes=nodes, phase=phase, now_s=at_s)
 
 

@@ -125,7 +125,21 @@ def test_a_fleet_with_every_status(tmp_path) -> None:
     on_ground(tmp_path, what)
 
 
-ODD_IDS = ("Guest", "a_b", "-x", "x-", "a b", "", "ü", "a\x1b[2Jb", "a\nb", "\U000e0041", "\u202eb", "x" * 70, "y" * 240)
+ODD_IDS = (
+    "Guest",
+    "a_b",
+    "-x",
+    "x-",
+    "a b",
+    "",
+    "ü",
+    "a\x1b[2Jb",
+    "a\nb",
+    "\U000e0041",
+    "\u202eb",
+    "x" * 70,
+    "y" * 240,
+)
 
 
 def test_names_that_cannot_be_ours_are_listed_as_strangers(tmp_path) -> None:
@@ -134,9 +148,13 @@ def test_names_that_cannot_be_ours_are_listed_as_strangers(tmp_path) -> None:
     async def what(ground: Ground) -> None:
         here = await ground.node("here")
         for number, odd in enumerate(ODD_IDS):
-            announced = Announced(f"odd-{number}-{ground.word}", here.address, here.port, {"id": odd} if odd else {})
+            announced = Announced(
+                f"odd-{number}-{ground.word}", here.address, here.port, {"id": odd} if odd else {}
+            )
             ground.announcer.nodes.append(announced)
-        bare = Announced(f"bare-{ground.word}", here.address, here.port, {"id": ""}, instance=f"A\x07_{ground.word}")
+        bare = Announced(
+            f"bare-{ground.word}", here.address, here.port, {"id": ""}, instance=f"A\x07_{ground.word}"
+        )
         ground.announcer.nodes.append(bare)
         matches = await find(
             inventory_of(here.name),
@@ -148,7 +166,9 @@ def test_names_that_cannot_be_ours_are_listed_as_strangers(tmp_path) -> None:
         )
         assert [m.status for m in matches if m.node == here.name] == [Status.FOUND]
         strangers = [m for m in matches if any("stranger" in told for told in m.evidence)]
-        assert {"Guest", "a_b", "-x", "x-", "a b", "ü", "a\\x1b[2Jb", "a\\nb", "\\u202eb"} <= {m.node for m in strangers}
+        assert {"Guest", "a_b", "-x", "x-", "a b", "ü", "a\\x1b[2Jb", "a\\nb", "\\u202eb"} <= {
+            m.node for m in strangers
+        }
         assert f"A\\x07_{ground.word}" in {m.node for m in strangers}
         for match in matches:
             shown = (match.node, *match.evidence, *match.txt, *match.txt.values())

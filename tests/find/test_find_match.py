@@ -120,7 +120,9 @@ def test_without_a_proof_the_last_known_place_is_named() -> None:
 
 
 def test_a_name_that_no_node_can_have_is_listed_as_a_strangers() -> None:
-    _, stranger = _match(Confirmation(_at("a_b", "10.0.0.3"), Outcome.STRANGER), _confirmed("ridge-01", "10.0.0.1"))
+    _, stranger = _match(
+        Confirmation(_at("a_b", "10.0.0.3"), Outcome.STRANGER), _confirmed("ridge-01", "10.0.0.1")
+    )
     assert (stranger.node, stranger.status, stranger.address) == ("a_b", Status.UNKNOWN, "10.0.0.3")
     assert "stranger" in stranger.evidence[0]
 

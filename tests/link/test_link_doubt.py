@@ -190,7 +190,9 @@ def test_requests_that_are_all_changed_on_the_way_are_given_up_and_it_is_said_wh
 
     async def what(link) -> None:
         node.faults.spoilt = {"/v1/rest": 10**9}
-        with pytest.raises(NodeUnreachable, match="bad-signature.*something between changes what is sent") as told:
+        with pytest.raises(
+            NodeUnreachable, match=r"bad-signature.*something between changes what is sent"
+        ) as told:
             await link.rest()
         assert told.value.code is CHANGED_ON_WAY
 
@@ -213,8 +215,10 @@ def test_no_refusal_of_before_the_node_believed_ends_a_change_at_once(code) -> N
 
 def test_every_refusal_that_the_way_can_bring_about_is_one_of_the_interface() -> None:
     """docs/node-interface.md 2, its table of refusals."""
-    table = set(re.findall(r"^\| [0-9 /]+ \| `([a-z-]+)`", INTERFACE.read_text(encoding="utf-8"), re.MULTILINE))
-    assert SPOILT < table and {"bad-ticket", "flash-failed", "busy"} <= table - SPOILT
+    table = set(
+        re.findall(r"^\| [0-9 /]+ \| `([a-z-]+)`", INTERFACE.read_text(encoding="utf-8"), re.MULTILINE)
+    )
+    assert table > SPOILT and {"bad-ticket", "flash-failed", "busy"} <= table - SPOILT
 
 
 # ------------------------------------------------- slow answers

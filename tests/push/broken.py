@@ -87,7 +87,9 @@ def _leaves_the_failed_wave() -> Any:
     return patch.object(
         backward,
         "begin",
-        lambda work, name, why, reason=NO_REASON: (begin if why is Back.WAVE else real)(work, name, why, reason),
+        lambda work, name, why, reason=NO_REASON: (begin if why is Back.WAVE else real)(
+            work, name, why, reason
+        ),
     )
 
 
@@ -220,7 +222,9 @@ def _blames_the_image_for_brown_outs() -> Any:
 
 def _never_blames_the_image_for_brown_outs() -> Any:
     real = engine._one_cause
-    return patch.object(engine, "_one_cause", lambda work, blame: blame is not Blame.SUPPLY and real(work, blame))
+    return patch.object(
+        engine, "_one_cause", lambda work, blame: blame is not Blame.SUPPLY and real(work, blame)
+    )
 
 
 def _blames_the_image_for_a_broken_way() -> Any:

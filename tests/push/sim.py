@@ -592,7 +592,9 @@ class Sim:
         never had it."""
         unsure = self.scene.crashes_s or node.behaviour.runs_other or node.behaviour.refuses
         if not unsure and not node.taken.get(NEW) and progress.node not in self.refused:
-            told = f"{progress.node} never took the image, and {progress.reason} is put down to {progress.blame}"
+            told = (
+                f"{progress.node} never took the image, and {progress.reason} is put down to {progress.blame}"
+            )
             self._require(progress.blame not in OF_THE_IMAGE, told)
 
     def _check_failed_waves(self) -> None:

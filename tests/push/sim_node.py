@@ -79,7 +79,14 @@ class Behaviour:
     def harmless(self) -> bool:
         """Whether the node can be updated in the end."""
         waits_s = max(self.spare_short_until_s, self.window_closed_until_s)
-        never = self.bad or self.runs_other or self.cut_at is not None or self.deaf_to_keep or self.refuses or self.off_until_s
+        never = (
+            self.bad
+            or self.runs_other
+            or self.cut_at is not None
+            or self.deaf_to_keep
+            or self.refuses
+            or self.off_until_s
+        )
         return not never and waits_s <= 100.0
 
 
