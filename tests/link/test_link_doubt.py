@@ -335,7 +335,7 @@ def test_both_sides_hold_to_the_same_slowest_transfer() -> None:
     core = dict(
         line.split("constexpr uint64_t ")[1].split(";")[0].split(" = ")
         for line in CONNECTION.read_text(encoding="utf-8").splitlines()
-        if line.startswith("constexpr uint64_t ")
+        if line.startswith("constexpr uint64_t ") and " = " in line
     )
     assert int(core["kBodyMs"]) / 1000 == BODY_GRACE_S
     assert int(core["kSlowestBytesPerMs"]) * 1000 == SLOWEST_SEND_BYTES_PER_S
