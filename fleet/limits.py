@@ -173,6 +173,19 @@ CROWDED_WAIT_S: Final = 6.0
 """A node drops whoever holds its connections without need within a tenth of a second; this covers a crowd at its
 door."""
 CROWDED_RETRY_S: Final = 0.2
+STATE_TRIES: Final = 3
+"""Answers without a good signature until whatever answers there is called an impostor: one that was forged or garbled
+on the way must not make it one."""
+CHANGE_TRIES: Final = 3
+"""Signed refusals of a request that the node did not believe, until it is said that something changes what is sent."""
+ANSWER_GRACE_S: Final = 5.0
+"""An answer that has begun comes at SLOWEST_ANSWER_BYTES_PER_S after this: a byte now and then must not hold the
+tool."""
+SLOWEST_ANSWER_BYTES_PER_S: Final = 10_000.0
+SLOWEST_ERASE_S: Final = 9.0
+"""For SEND_CHUNK_BYTES of flash, at worst: a node takes that long without being slow."""
+FOREIGN_TEXT_CHARS: Final = 200
+"""Shown of what others sent: a name or message that fills the screen hides what the tool says."""
 STATE_DOCUMENT_BYTES: Final = 16 * 1024
 IMAGE_BYTES: Final = 4 * 1024 * 1024
 
@@ -248,8 +261,6 @@ SHELF_BATCH: Final = 64
 """Images written before they are made durable together: bounds open files."""
 PROGRAMS_KEPT: Final = 64
 """Compiled programs kept in the build folder, newest first: it must not grow without end."""
-REFUSAL_TEXT_CHARS: Final = 200
-"""Of what a node writes into a message of ours."""
 
 # --- push: nobody may be left waiting for ever, and no node may be left on trial with nobody watching
 CONFIDENCE: Final = 0.95
@@ -296,10 +307,11 @@ refused long before all of it is used. Lower than for free memory: it moves with
 TICKET_CHECK_BLOCK_BYTES: Final = 6_264
 """Bytes in one piece that an ESP8266 takes for the second stack on which BearSSL checks a signature (core 3.1.2,
 StackThunk): with less it refuses every ticket, so no update ever mends it."""
-BROWN_OUTS_BLAME_IMAGE_NODES: Final = 2
-BROWN_OUTS_BLAME_IMAGE_SHARE: Final = 0.5
-"""More than this share of a wave, and at least so many nodes, that fail for their supply are no chance any more: the
-image draws too much, and the rest of the fleet must not get it."""
+ONE_CAUSE_NODES: Final = 2
+ONE_CAUSE_SHARE: Final = 0.5
+"""More than this share of a wave, and at least so many nodes, that fail for one cause of their own are no chance any
+more: for their supply, then the image draws too much, and the rest of the fleet must not get it; on the way to them,
+then the network is broken, and more transfers only add to it."""
 GATE_SIGNAL_DROP_DB: Final = 12
 """The signal of a fixed node wanders by a few dB; more came with the image."""
 GATE_LEVEL_FACTOR: Final = 1.5

@@ -95,6 +95,16 @@ class Faults:
     refuse: dict[str, tuple[int, str]] = field(default_factory=dict)
     """path -> (status, code), before anything else is looked at."""
     unsigned_refusals: bool = False
+    forged: dict[str, int] = field(default_factory=dict)
+    """path -> so many of the next answers come from somebody on the way, under no good signature."""
+    spoilt: dict[str, int] = field(default_factory=dict)
+    """path -> of so many of the next requests, somebody on the way changes the signature."""
+    spoilt_bodies: int = 0
+    """Of so many of the next images, somebody on the way changes a bit."""
+    raw_answer: bytes | None = None
+    """Instead of every answer, as it is, head and all."""
+    drips_s: float = 0.0
+    """Between the bytes of each answer's body."""
     crowded: int = 0
     """So many connections more are only told `crowded`, unsigned and without being read, as by a node."""
     lets_through: bool = True
@@ -334,6 +344,8 @@ class FakeNode:
                 raise _Refusal(503, "crowded")
             request = await _read_head(reader)
             self.heard.append((request.method, request.path))
+            if _one_of(self.faults.spoilt, request.path):
+                request.fields["signature"] = f"tank={signing.byte_sequence(bytes(32))}"
             status, content_type, body, after = await self._answer(request, reader, writer)
         except _Refusal as refusal:
             status, after = refusal.status, None
@@ -347,9 +359,13 @@ class FakeNode:
             if self.faults.take_and_vanish:
                 writer.transport.abort()
                 return
-        answer = self._signed(request, status, content_type, body)
+        answer = self.faults.raw_answer or self._signed(request, status, content_type, body)
         writer.write(answer[: len(answer) // 2] if self.faults.half_answer else answer)
         await writer.drain()
+        while self.faults.drips_s:
+            await asyncio.sleep(self.faults.drips_s)
+            writer.write(b" ")
+            await writer.drain()
 
     async def _answer(
         self, request: _Request, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
@@ -523,6 +539,9 @@ class FakeNode:
             image = await self._read_image(reader, size_bytes)
         finally:
             self._receiving = False
+        if self.faults.spoilt_bodies:
+            self.faults.spoilt_bodies -= 1
+            image = bytes([image[0] ^ 1]) + image[1:]
         if hashlib.sha256(image).digest() != fields.digest:
             raise _Refusal(422, "wrong-digest", "the body is not what the ticket states")
         return Held(image, fields.sequence, fields.release)
@@ -590,6 +609,8 @@ class FakeNode:
     def _signed(self, request: _Request | None, status: int, content_type: str, body: bytes) -> bytes:
         body += b" " * self.faults.huge_answer_bytes
         fields = {"Content-Type": content_type, "Content-Length": str(len(body)), "Connection": "close"}
+        if self.faults.drips_s:
+            fields["Content-Length"] = str(len(body) + 1000)
         wanted = request.fields.get("accept-signature") if request else None
         refused = status >= 400 and (self.faults.unsigned_refusals or not self.faults.lets_through)
         if request is not None and wanted and not self.faults.unsigned and not refused:
@@ -609,13 +630,19 @@ class FakeNode:
         values = (str(status), digest, request.method, request.path)
         covered = list(zip(signing.ANSWER_COMPONENTS, values, strict=True))
         signature = signing.hmac_sha256(self.node_key, signing.signature_base(covered, params))
-        if self.faults.bad_signature:
+        if self.faults.bad_signature or _one_of(self.faults.forged, request.path):
             signature = bytes([signature[0] ^ 1]) + signature[1:]
         return {
             "Content-Digest": digest,
             "Signature-Input": f"tank={params}",
             "Signature": f"tank={signing.byte_sequence(signature)}",
         }
+
+
+def _one_of(left: dict[str, int], path: str) -> bool:
+    """Whether this one is among those that are left for that path; then it is one less."""
+    left[path] = left.get(path, 0) - 1
+    return left[path] >= 0
 
 
 def _done(phase: str) -> bytes:

@@ -43,6 +43,7 @@ _VERDICTS: tuple[tuple[Code, str], ...] = (
     (codes.NETWORK_PUT_BACK, "back on its old network"),
     (codes.UNLISTED_ACCESS_POINT, "on an unlisted access point"),
     (codes.WEAK_ON_OTHER_ACCESS_POINT, "on a weak access point"),
+    (codes.SEVERAL_PLACES, "at several places"),
     (codes.OUT_OF_DATE, "older inventory"),
     (codes.OLDER_IMAGE, "older image"),
     (codes.RESTARTED_BADLY, "restarted after a crash"),

@@ -37,6 +37,14 @@ NODE_MOVED = Code(
     "Nothing, unless it happens often: then give it a fixed address.",
     Severity.NOTE,
 )
+SEVERAL_PLACES = Code(
+    "AUD108",
+    "a node answers at several places",
+    "The same board proves itself at more than one address: it has several, or something between passes its answers on "
+    "and could hold back or delay what is sent to it.",
+    "Look what is at the other addresses. Pushes go to where it was last known.",
+    Severity.WARNING,
+)
 NETWORK_ON_TRIAL = Code(
     "AUD106",
     "a node has a new network on trial",
@@ -283,6 +291,7 @@ CODES = (
     NODE_IMPOSTOR,
     NODE_UNKNOWN,
     NODE_MOVED,
+    SEVERAL_PLACES,
     NETWORK_ON_TRIAL,
     NETWORK_PUT_BACK,
     OLDER_IMAGE,

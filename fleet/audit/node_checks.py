@@ -46,12 +46,15 @@ SHORT = 12
 
 
 def presence(match: Match) -> Iterator[Finding]:
-    """Missing, moved, double, impostor, unknown, crowded."""
+    """Missing, moved, double, impostor, unknown, crowded, at several places."""
     code = _PRESENCE.get(match.status)
+    if code is None and match.also_at:
+        code = codes.SEVERAL_PLACES
     if code is None:
         return
     told = "; ".join(match.evidence) or match.status.value
-    also = f" (also at {', '.join(match.also_at)})" if match.also_at else ""
+    others = [place for place in match.also_at if place not in told]
+    also = f" (also at {', '.join(others)})" if others else ""
     yield Finding(code, f"{told}{also}", subject=f"node {match.node}")
 
 

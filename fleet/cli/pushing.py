@@ -141,7 +141,7 @@ def _other(state: PushState, node: NodeProgress) -> tuple[str, ...]:
     from fleet.push.reporters.words import plain
 
     release = _release(node.stands.value, state.planned[node.node])
-    return (node.node, str(node.wave), plain(node.stands), release, node.reason)
+    return (node.node, str(node.wave), plain(node.stands), release, str(node.reason))
 
 
 def _release(stands: str, planned: PlannedNode) -> str:

@@ -13,7 +13,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 from typing import Any
 
-from zeroconf import InterfaceChoice, IPVersion, ServiceStateChange, Zeroconf
+from zeroconf import BadTypeInNameException, InterfaceChoice, IPVersion, ServiceStateChange, Zeroconf
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
 from fleet.errors import UsageError
@@ -103,7 +103,7 @@ class Browser:
     def sightings(self) -> list[Sighting]:
         """All that was announced up to the last call of `fresh`, without repeats, by node and place."""
         found = {sighting for group in self._sightings.values() for sighting in group}
-        return sorted(found, key=lambda s: (s.node, s.address, s.port))
+        return sorted(found, key=lambda s: (s.node, s.order))
 
     async def close(self) -> None:
         """End the browser and whatever is still being asked for."""
@@ -137,7 +137,10 @@ class Browser:
     async def _resolve(self, name: str) -> None:
         """Ask for SRV, TXT and A of one instance: first for a unicast answer, then for all to hear."""
         async with self._places:
-            await AsyncServiceInfo(SERVICE, name).async_request(self._zeroconf, RESOLVE_TIMEOUT_S * 1000)
+            with suppress(
+                BadTypeInNameException
+            ):  # a name that no honest service has: nobody can be asked about it
+                await AsyncServiceInfo(SERVICE, name).async_request(self._zeroconf, RESOLVE_TIMEOUT_S * 1000)
         del self._asking[name]
         self._changed.add(name)
         self._stirred.set()

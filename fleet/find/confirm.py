@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Collection, Iterable
+from dataclasses import replace
 
 import aiohttp
 
@@ -45,6 +46,8 @@ class Confirmer:
 
     async def confirm(self, at: Sighting) -> Confirmation:
         """What is at that address."""
+        if not at.can_be_a_node:
+            return Confirmation(at, Outcome.STRANGER)
         async with self._places:
             try:
                 return Confirmation(at, Outcome.CONFIRMED, await self._signed_state(at.node, at))
@@ -67,7 +70,7 @@ class Confirmer:
             self._node_key_of(node),
             session=self._session,
             entropy=self._entropy,
-            timeouts=self._timeouts,
+            timeouts=self._timeouts if node in self._known else replace(self._timeouts, state_tries=1),
         )
         return await link.state()
 

@@ -44,7 +44,7 @@ class Match:
     state: NodeState | None = None
     evidence: tuple[str, ...] = ()
     also_at: tuple[str, ...] = ()
-    """`ADDRESS:PORT` of the other boards of a double."""
+    """`ADDRESS:PORT` of the other places: of the same board, of the other boards of a double, of an unknown name."""
 
     @property
     def reachable(self) -> bool:
@@ -65,6 +65,8 @@ def match(
     by_node: dict[str, list[Confirmation]] = defaultdict(list)
     for confirmation in confirmations:
         by_node[confirmation.sighting.node].append(confirmation)
+    for name, group in by_node.items():
+        group.sort(key=lambda c: _rank(c, last_seen.get(name)))
     matches = [_expected(name, by_node.get(name, []), last_seen.get(name)) for name in expected]
     matches += [m for name in expected for m in _impostors(name, by_node.get(name, [])) if m not in matches]
     matches += [_unknown(name, group) for name, group in sorted(by_node.items()) if name not in known]
@@ -73,7 +75,7 @@ def match(
 
 def _expected(node: str, group: Sequence[Confirmation], last: Seen | None) -> Match:
     evidence = tuple(_told(c) for c in group if c.outcome is not Outcome.CONFIRMED)
-    boards = _boards(group)
+    boards, also = _boards(group)
     if not boards:
         impostors = _impostors(node, group)
         crowded = [
@@ -83,15 +85,17 @@ def _expected(node: str, group: Sequence[Confirmation], last: Seen | None) -> Ma
         return [*impostors, *crowded, missing][0]
     first = boards[0]
     if len(boards) > 1:
-        places = tuple(c.sighting.place for c in boards[1:])
+        places = (*(c.sighting.place for c in boards[1:]), *also)
         macs = ", ".join(f"{_mac(c)} at {c.sighting.place}" for c in boards)
         return _of(first, Status.DOUBLE, (f"boards {macs} all hold its key", *evidence), places)
+    if also:
+        evidence = (f"the same board answers at {', '.join(also)} too", *evidence)
     if last is not None and (last.address, last.port) != (first.sighting.address, first.sighting.port):
         moved = f"was at {last.address}:{last.port} on {last.seen_at}"
-        return _of(first, Status.MOVED, (moved, *evidence))
+        return _of(first, Status.MOVED, (moved, *evidence), also)
     if first.sighting.source is Source.LAST_KNOWN:
         evidence = ("not announced; asked at its last known address", *evidence)
-    return _of(first, Status.FOUND, evidence)
+    return _of(first, Status.FOUND, evidence, also)
 
 
 def _impostors(node: str, group: Sequence[Confirmation]) -> list[Match]:
@@ -99,27 +103,44 @@ def _impostors(node: str, group: Sequence[Confirmation]) -> list[Match]:
 
 
 def _unknown(node: str, group: Sequence[Confirmation]) -> Match:
-    best = min(group, key=lambda c: (c.outcome is not Outcome.CONFIRMED, c.state is None, c.sighting.place))
-    if best.outcome is Outcome.CONFIRMED:
+    best = min(group, key=lambda c: (c.outcome is not Outcome.CONFIRMED, c.state is None, c.sighting.order))
+    if best.outcome is Outcome.STRANGER:
+        how = "a stranger: no node of any fleet can have such a name"
+    elif best.outcome is Outcome.CONFIRMED:
         how = "not in the inventory, but holds a key of this fleet"
     elif best.state is not None:
         how = "not in the inventory; what it says of itself is not signed with a key of this fleet"
     else:
         how = f"not in the inventory; {_told(best)}"
-    also = tuple(sorted({c.sighting.place for c in group} - {best.sighting.place}))
+    also = _places(c for c in group if c.sighting != best.sighting)
     return _of(best, Status.UNKNOWN, (how,), also)
 
 
-def _boards(group: Sequence[Confirmation]) -> list[Confirmation]:
-    """One confirmation per board (MAC): announced ones first, then by address."""
-    confirmed = [c for c in group if c.outcome is Outcome.CONFIRMED]
-    confirmed.sort(
-        key=lambda c: (c.sighting.source is Source.LAST_KNOWN, c.sighting.address, c.sighting.port)
-    )
+def _rank(confirmation: Confirmation, last: Seen | None) -> tuple[bool, bool, tuple[int, int]]:
+    """Who stands for a node that is seen at several places: who proved to be it; then where it was last known, for
+    whoever passes its answers on from elsewhere is newer than that; then the lowest address."""
+    at = confirmation.sighting
+    elsewhere = last is None or (last.address, last.port) != (at.address, at.port)
+    return confirmation.outcome is not Outcome.CONFIRMED, elsewhere, at.order
+
+
+def _boards(ranked: Sequence[Confirmation]) -> tuple[list[Confirmation], tuple[str, ...]]:
+    """One confirmation per board (MAC), and the other places where one of these boards answers."""
     boards: dict[str, Confirmation] = {}
-    for confirmation in confirmed:
-        boards.setdefault(_mac(confirmation), confirmation)
-    return list(boards.values())
+    others = []
+    for confirmation in ranked:
+        if (
+            confirmation.outcome is Outcome.CONFIRMED
+            and boards.setdefault(_mac(confirmation), confirmation) is not confirmation
+        ):
+            others.append(confirmation)
+    taken = {c.sighting.place for c in boards.values()}
+    return list(boards.values()), tuple(place for place in _places(others) if place not in taken)
+
+
+def _places(confirmations: Iterable[Confirmation]) -> tuple[str, ...]:
+    sightings = sorted((c.sighting for c in confirmations), key=lambda at: at.order)
+    return tuple(dict.fromkeys(at.place for at in sightings))
 
 
 def _mac(confirmation: Confirmation) -> str:

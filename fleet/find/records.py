@@ -9,6 +9,7 @@ from typing import Any
 from zeroconf import Zeroconf, current_time_millis
 
 from fleet.find.sighting import Sighting
+from fleet.printable import printable
 
 SERVICE = "_tanknode._tcp.local."
 _A, _TXT, _SRV, _IN = 1, 16, 33, 1
@@ -17,7 +18,7 @@ _A, _TXT, _SRV, _IN = 1, 16, 33, 1
 def read_instance(zeroconf: Zeroconf, name: str) -> tuple[Sighting, ...]:
     """Every place that the records of a service instance give; empty while SRV or A are lacking."""
     txt = read_txt(record.text for record in sorted(_records(zeroconf, name, _TXT), key=lambda r: -r.created))
-    node = txt.get("id") or name.removesuffix(f".{SERVICE}")
+    node = txt.get("id") or printable(name.removesuffix(f".{SERVICE}"))
     found = {
         Sighting(node, socket.inet_ntoa(host.address), service.port, txt): None
         for service in _records(zeroconf, name, _SRV)
@@ -27,14 +28,17 @@ def read_instance(zeroconf: Zeroconf, name: str) -> tuple[Sighting, ...]:
 
 
 def read_txt(texts: Iterable[bytes]) -> dict[str, str]:
-    """Keys and values of the first text (RFC 6763 6.4: the first of each key counts); only printable ones."""
+    """Keys and values of the first text (RFC 6763 6.4: the first of each key counts, and keys are printable).
+
+    What cannot be printed stands in a value as an escape, so that such an `id` is no node's, and not as good as none.
+    """
     data = next(iter(texts), b"")
     found: dict[str, str] = {}
     while data:
         entry, data = data[1 : 1 + data[0]], data[1 + data[0] :]
         key, _, value = entry.decode("utf-8", "replace").partition("=")
-        if key and key.isprintable() and value.isprintable():
-            found.setdefault(key.lower(), value)
+        if key and key.isprintable():
+            found.setdefault(printable(key.lower()), printable(value))
     return found
 
 

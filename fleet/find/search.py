@@ -14,7 +14,7 @@ from fleet.limits import FIND_QUIET_S, FIND_ROUND_S, FIND_STEP_S, FIND_TELL_S
 Tell = Callable[[tuple[str, ...], float], None]
 """Called every FIND_TELL_S with the nodes that are still awaited and the seconds left."""
 
-_SETTLED = (Outcome.CONFIRMED, Outcome.UNSIGNED)
+_SETTLED = (Outcome.CONFIRMED, Outcome.UNSIGNED, Outcome.STRANGER)
 
 
 class Search:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from ipaddress import IPv4Address
 
+from fleet.inventory.values import NAME_PATTERN
+from fleet.limits import LABEL_CHARS
 from fleet.link.state import NodeState
 
 
@@ -18,13 +22,23 @@ class Source(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
-    """A claim, not yet believed: `node` is the TXT id, or the instance label where there is none."""
+    """A claim, not yet believed: `node` is the TXT id, or the instance label where there is none, made printable."""
 
     node: str
     address: str
     port: int
     txt: Mapping[str, str] = field(default_factory=dict, compare=False)
     source: Source = field(default=Source.ANNOUNCED, compare=False)
+
+    @property
+    def can_be_a_node(self) -> bool:
+        """Whether a node could have that name at all; only then is there a key to ask it under."""
+        return len(self.node) <= LABEL_CHARS and re.fullmatch(NAME_PATTERN, self.node) is not None
+
+    @property
+    def order(self) -> tuple[int, int]:
+        """The place as numbers, to compare by: 10.0.0.9 comes before 10.0.0.10."""
+        return int(IPv4Address(self.address)), self.port
 
     @property
     def place(self) -> str:
@@ -43,6 +57,8 @@ class Outcome(StrEnum):
     """Another node of the fleet answers there, signed."""
     SOMETHING_ELSE = "something-else"
     """What answers there is not the node, nor says so."""
+    STRANGER = "stranger"
+    """Its name cannot be a node's; it was not asked."""
     UNREACHABLE = "unreachable"
     CROWDED = "crowded"
     """All connections there are taken; asked again as long as there is time."""

@@ -25,11 +25,13 @@ from fleet.limits import (
     TICKET_BYTES,
 )
 from fleet.link import signing
-from fleet.link.codes import CROWDED, IMAGE_TOO_BIG, IMPOSTOR, NOT_A_STATE
+from fleet.link.codes import CHANGED_ON_WAY, CROWDED, IMAGE_TOO_BIG, IMPOSTOR, NOT_A_STATE, UNPROVED
 from fleet.link.exchange import Answer, Request, Timeouts, exchange, open_session, refusal
 from fleet.link.network import IV_BYTES, sealed_network
 from fleet.link.payload import ImagePayload
+from fleet.link.refusals import UNBELIEVED
 from fleet.link.state import NodeState, Phase, parse_state
+from fleet.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -82,8 +84,12 @@ class NodeLink:
         self._timeouts = timeouts or Timeouts()
 
     async def state(self) -> NodeState:
-        """What the node says of itself, signed over a fresh nonce of ours."""
-        answer = await self._signed("GET", STATE_PATH, {}, limit_bytes=STATE_DOCUMENT_BYTES)
+        """What the node says of itself, signed over a fresh nonce of ours.
+
+        What answers without proof is asked again, up to `state_tries` times in all: anybody on the way can forge one
+        answer among honest ones. Only who never proves to be the node is an impostor.
+        """
+        answer = await self._proved_state()
         state = parse_state(answer.body, node=self.node)
         if state.node != self.node:
             what = f"{self._place}: says it is {state.node}, under this node's key"
@@ -141,15 +147,37 @@ class NodeLink:
         """End that trial: the new credentials stay. Refused (`not-on-trial`) unless the node is joined by them."""
         return await self._change(_Change("POST", NETWORK_PATH))
 
-    async def _change(self, change: _Change) -> Phase:
-        """A changing request; once more with a fresh nonce if the node says, signed, that ours counts no more:
-        another used it between our question and our request, or they were a minute apart."""
-        try:
-            return await self._change_once(change)
-        except NodeRefused as refused:
-            if refused.refusal != "nonce-used":
+    async def _proved_state(self) -> Answer:
+        for left in reversed(range(self._timeouts.state_tries)):
+            try:
+                return await self._signed("GET", STATE_PATH, {}, limit_bytes=STATE_DOCUMENT_BYTES)
+            except NodeUnreachable:
                 raise
-        return await self._change_once(change)
+            except LinkError:
+                if left == 0:
+                    raise
+        raise ValueError("a state that may not be asked for once")
+
+    async def _change(self, change: _Change) -> Phase:
+        """A changing request; again with a fresh nonce while the node says, signed, that it does not believe it:
+        another used the nonce first, or they were a minute apart, or something on the way changes what is sent."""
+        for tried in range(1, self._timeouts.change_tries + 1):
+            try:
+                return await self._change_once(change)
+            except NodeRefused as refused:
+                if refused.refusal not in UNBELIEVED:
+                    raise
+                if tried == self._timeouts.change_tries:
+                    what = f"{refused.what}: so {tried} times; something between changes what is sent"
+                    raise NodeUnreachable(CHANGED_ON_WAY, what, node=self.node) from refused
+        raise ValueError("a change that may not be asked for once")
+
+    async def _fresh_nonce(self) -> str:
+        """A no to the question for it is no answer to the change: the node was not asked for that yet."""
+        try:
+            return (await self.state()).nonce
+        except NodeRefused as no:
+            raise NodeUnreachable(UNPROVED, no.what, node=self.node) from no
 
     async def _change_once(self, change: _Change) -> Phase:
         fields = signing.sign_request(
@@ -157,7 +185,7 @@ class NodeLink:
             path=change.path,
             node=self.node,
             node_key=self._node_key,
-            nonce=(await self.state()).nonce,
+            nonce=await self._fresh_nonce(),
             body_sha256=change.digest,
             ticket=change.ticket,
         )
@@ -225,7 +253,10 @@ class NodeLink:
                 nonce=nonce,
             )
         except signing.SignatureFault as fault:
-            raise NodeImpostor(IMPOSTOR, f"{self._place}: {fault}", node=self.node) from fault
+            what = f"{self._place}: {printable(fault)}"
+            if request.method != "GET":
+                raise NodeUnreachable(UNPROVED, what, node=self.node) from fault
+            raise NodeImpostor(IMPOSTOR, what, node=self.node) from fault
 
     @property
     def _place(self) -> str:

@@ -52,11 +52,11 @@ TOO_SLOW = Code(
     "Look at the node's signal in `tankfleet find`: move its access point or its aerial, or push when the network is "
     "idle. A board out of reach of a good signal can be loaded over USB with `tankfleet flash`.",
 )
-UNPROVED_NO = Code(
+UNPROVED = Code(
     "LNK108",
-    "a refusal that anybody could have sent",
-    "A node signs what it refuses. This one is not signed: it may be from anything on the way to the node, so it is "
-    "taken for no answer at all, and the node is asked again.",
+    "an answer that anybody could have sent",
+    "A node signs its yes and its no. This answer to a request that changes something is not signed by it: it may be "
+    "from anything on the way to the node, so it is taken for no answer at all, and the node is asked what it runs.",
     "If it comes again and again, look at what is between this machine and the node. A node with the fault `no-key` "
     "cannot sign: load it over USB.",
 )
@@ -76,6 +76,15 @@ CROWDED = Code(
     "this passes.",
     "Try again. If it lasts, see which other programs speak to the node: scrapers, other computers with this tool.",
 )
+CHANGED_ON_WAY = Code(
+    "LNK111",
+    "something between changes what is sent",
+    "The node says, signed, that what came to it is not what this machine sent: a length, a field or a byte was other. "
+    "It did nothing, and the request was sent anew, with a fresh nonce, as often as is allowed. This says nothing of "
+    "the node or its image.",
+    "Look at what is between this machine and the node: a proxy, a router with a filter, an access point that loses "
+    "bytes; or run the command again from a machine on the node's own network.",
+)
 
 CODES = (
     UNREACHABLE,
@@ -85,7 +94,8 @@ CODES = (
     NOT_A_STATE,
     IMAGE_TOO_BIG,
     TOO_SLOW,
-    UNPROVED_NO,
+    UNPROVED,
     NO_MEMORY,
     CROWDED,
+    CHANGED_ON_WAY,
 )

@@ -13,14 +13,17 @@ from yarl import URL
 
 from fleet.errors import LinkError, NodeRefused, NodeUnreachable
 from fleet.limits import (
+    ANSWER_GRACE_S,
     ANSWER_TIMEOUT_S,
+    CHANGE_TRIES,
     CONNECT_TIMEOUT_S,
     CONNECTIONS_AT_ONCE,
     CROWDED_RETRY_S,
     CROWDED_WAIT_S,
-    REFUSAL_TEXT_CHARS,
     SEND_FINISH_TIMEOUT_S,
     SEND_STALL_TIMEOUT_S,
+    SLOWEST_ANSWER_BYTES_PER_S,
+    STATE_TRIES,
 )
 from fleet.link.codes import (
     CROWDED,
@@ -29,9 +32,10 @@ from fleet.link.codes import (
     REFUSED,
     STALLED,
     TOO_SLOW,
-    UNPROVED_NO,
+    UNPROVED,
     UNREACHABLE,
 )
+from fleet.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -41,8 +45,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Timeouts:
-    """How long a node may take to accept a connection, to answer, to take bytes, to end after the last; how long, and
-    how often, one that is crowded is asked again."""
+    """How long a node may take to accept a connection, to answer, to take bytes, to end after the last, and beside the
+    pace of its answer; how long, and how often, one that is crowded is asked again; how often a state that is not
+    proved is asked for, and a change that was not believed."""
 
     connect_s: float = CONNECT_TIMEOUT_S
     answer_s: float = ANSWER_TIMEOUT_S
@@ -50,6 +55,9 @@ class Timeouts:
     finish_s: float = SEND_FINISH_TIMEOUT_S
     crowded_s: float = CROWDED_WAIT_S
     crowded_retry_s: float = CROWDED_RETRY_S
+    answer_grace_s: float = ANSWER_GRACE_S
+    state_tries: int = STATE_TRIES
+    change_tries: int = CHANGE_TRIES
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +101,7 @@ def open_session() -> aiohttp.ClientSession:
 async def exchange(session: aiohttp.ClientSession, request: Request, timeouts: Timeouts) -> Answer:
     """The whole answer; LinkError or NodeUnreachable if there is none as agreed."""
     payload = request.payload
+    begun = False
     try:
         async with asyncio.timeout(timeouts.connect_s + timeouts.answer_s) as deadline:
             if payload is not None:
@@ -107,20 +116,48 @@ async def exchange(session: aiohttp.ClientSession, request: Request, timeouts: T
                 allow_redirects=False,
                 timeout=aiohttp.ClientTimeout(total=None, sock_connect=timeouts.connect_s),
             ) as response:
+                begun = True
+                _hold_to_its_pace(deadline, request, timeouts)
                 return Answer(response.status, response.headers, await _body(response, request))
+    except LinkError:  # NodeUnreachable is an OSError too: what is said already is not said around
+        raise
     except TimeoutError as error:
+        if begun:
+            what = f"{request}: its answer came slower than {SLOWEST_ANSWER_BYTES_PER_S / 1000:.0f} kB/s"
+            raise NodeUnreachable(UNREACHABLE, what, node=request.node) from error
         if payload is not None and 0 < payload.sent_bytes < len(payload):
             what = f"{request}: no more bytes taken after {payload.sent_bytes} of {len(payload)}"
             raise NodeUnreachable(STALLED, what, node=request.node) from error
         raise NodeUnreachable(UNREACHABLE, f"{request}: no answer in time", node=request.node) from error
     except aiohttp.ClientResponseError as error:
-        what = f"{request}: not HTTP as agreed: {error.message}"
-        raise LinkError(NOT_A_STATE, what, node=request.node) from error
+        raise _unusable(request, f"not HTTP as agreed: {printable(error.message)}") from error
     except (aiohttp.ClientError, OSError, ValueError) as error:
         if payload is not None and payload.too_slow:
             what = f"{request}: ended by the node: {payload.pace}"
             raise NodeUnreachable(TOO_SLOW, what, node=request.node) from error
         raise NodeUnreachable(UNREACHABLE, f"{request}: {_in_words(error)}", node=request.node) from error
+
+
+def slowest_answer_s(limit_bytes: int, grace_s: float = ANSWER_GRACE_S) -> float:
+    """Seconds for which an answer of at most that many bytes is waited for once it has begun."""
+    return grace_s + limit_bytes / SLOWEST_ANSWER_BYTES_PER_S
+
+
+def _hold_to_its_pace(deadline: asyncio.Timeout, request: Request, timeouts: Timeouts) -> None:
+    """The answer has begun: it must be whole in time. Never later than without this, where nothing was sent."""
+    ends_s = asyncio.get_running_loop().time() + slowest_answer_s(
+        request.limit_bytes, timeouts.answer_grace_s
+    )
+    if request.payload is not None:
+        request.payload.unwatched()
+    deadline.reschedule(min(ends_s, deadline.when() or ends_s))
+
+
+def _unusable(request: Request, what: str) -> LinkError:
+    """An answer that nothing follows from; to a request that changes something, it is no answer."""
+    if request.method == "GET":
+        return LinkError(NOT_A_STATE, f"{request}: {what}", node=request.node)
+    return NodeUnreachable(UNPROVED, f"{request}: {what}", node=request.node)
 
 
 def _in_words(error: Exception) -> str:
@@ -131,7 +168,7 @@ def _in_words(error: Exception) -> str:
         return "the connection ended before the answer"
     if isinstance(error, OSError) and error.strerror:
         return error.strerror.lower()
-    return str(error) or type(error).__name__
+    return printable(error) or type(error).__name__
 
 
 def refusal(request: Request, answer: Answer, *, signed: bool) -> LinkError:
@@ -142,7 +179,7 @@ def refusal(request: Request, answer: Answer, *, signed: bool) -> LinkError:
     code = detail = ""
     try:
         said = json.loads(answer.body)
-        code, detail = _printable(said.get("code")), _printable(said.get("detail"))
+        code, detail = printable(said.get("code") or ""), printable(said.get("detail") or "")
     except (ValueError, AttributeError, RecursionError):
         pass
     tail = "" if signed else " (this refusal is not signed)"
@@ -152,13 +189,9 @@ def refusal(request: Request, answer: Answer, *, signed: bool) -> LinkError:
             CROWDED, f"{request}: crowded, all its connections are taken", node=request.node
         )
     if not signed and request.method != "GET":
-        return NodeUnreachable(UNPROVED_NO, what, node=request.node)
+        return NodeUnreachable(UNPROVED, what, node=request.node)
     kind = NO_MEMORY if code == "no-memory" else REFUSED
     return NodeRefused(kind, what, node=request.node, refusal=code or "unknown", status=answer.status)
-
-
-def _printable(value: object) -> str:
-    return "".join(c for c in str(value or "") if c.isprintable())[:REFUSAL_TEXT_CHARS]
 
 
 async def _body(response: aiohttp.ClientResponse, request: Request) -> bytes:
@@ -166,6 +199,5 @@ async def _body(response: aiohttp.ClientResponse, request: Request) -> bytes:
     async for chunk in response.content.iter_any():
         body += chunk
         if len(body) > request.limit_bytes:
-            what = f"{request}: an answer of over {request.limit_bytes} bytes"
-            raise LinkError(NOT_A_STATE, what, node=request.node)
+            raise _unusable(request, f"an answer of over {request.limit_bytes} bytes")
     return bytes(body)

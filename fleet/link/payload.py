@@ -4,11 +4,18 @@ from __future__ import annotations
 
 import asyncio
 import socket
+from math import ceil
 from typing import TYPE_CHECKING
 
 from aiohttp.payload import Payload
 
-from fleet.limits import BODY_GRACE_S, SEND_BUFFER_BYTES, SEND_CHUNK_BYTES, SLOWEST_SEND_BYTES_PER_S
+from fleet.limits import (
+    BODY_GRACE_S,
+    SEND_BUFFER_BYTES,
+    SEND_CHUNK_BYTES,
+    SLOWEST_ERASE_S,
+    SLOWEST_SEND_BYTES_PER_S,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,6 +26,11 @@ if TYPE_CHECKING:
 def slowest_send_s(image_bytes: int) -> float:
     """Seconds for which a node waits for a whole image, at most; what its own flash takes comes on top."""
     return BODY_GRACE_S + image_bytes / SLOWEST_SEND_BYTES_PER_S
+
+
+def longest_send_s(image_bytes: int) -> float:
+    """The same with what the slowest flash takes: nothing honest is still taking bytes after that."""
+    return slowest_send_s(image_bytes) + ceil(image_bytes / SEND_CHUNK_BYTES) * SLOWEST_ERASE_S
 
 
 class ImagePayload(Payload):
@@ -41,6 +53,10 @@ class ImagePayload(Payload):
     def watched_by(self, deadline: asyncio.Timeout, *, stall_s: float, finish_s: float) -> None:
         """Move `deadline` on as bytes are taken: by `stall_s` each time, by `finish_s` after the last."""
         self._deadline, self._stall_s, self._finish_s = deadline, stall_s, finish_s
+
+    def unwatched(self) -> None:
+        """The answer has begun: bytes that are taken move its deadline no more."""
+        self._deadline = None
 
     @property
     def took_s(self) -> float:
@@ -99,4 +115,7 @@ class ImagePayload(Payload):
         ended = self.sent_bytes == len(self)
         if ended or now_s - self._moved_s > self._stall_s / 10:
             self._moved_s = now_s
-            self._deadline.reschedule(now_s + (self._finish_s if ended else self._stall_s * 1.1))
+            last_s = now_s - self.took_s + longest_send_s(len(self))
+            self._deadline.reschedule(
+                now_s + self._finish_s if ended else min(last_s, now_s + self._stall_s * 1.1)
+            )

@@ -21,6 +21,7 @@ from fleet.limits import (
 from fleet.link.state import Phase as NodePhase
 from fleet.push.events import Doing, Outcome, Result
 from fleet.push.forward import fell_back
+from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import BACK_TASKS, Back, NodeProgress, Stands, Task
 from fleet.water.spare import suffices
 
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from fleet.push.work import Work
 
 
-def begin(work: Work, name: str, why: Back, reason: str = "") -> None:
+def begin(work: Work, name: str, why: Back, reason: Reason = NO_REASON) -> None:
     """This node has to go back. What is under way with it ends first; then it is asked what it runs."""
     node = work.nodes[name]
     node = work.set(name, back=why if node.back is Back.NO else node.back, reason=node.reason or reason)
@@ -63,7 +64,7 @@ def _on_ask(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     name, seen = node.node, outcome.seen
     if seen is None:
         if work.now_s >= node.limit_at_s:
-            work.settle(name, Stands.LOST, f"no answer: {outcome.detail}")
+            work.settle(name, Stands.LOST, Reason(Why.NO_ANSWER, outcome.detail))
         else:
             work.ask(name, node.task, in_s=RETURN_POLL_S)
         return
@@ -73,7 +74,7 @@ def _on_ask(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     elif seen.image == planned.to_image:
         _runs_the_new(work, node, seen, outcome)
     else:
-        work.settle(name, Stands.LEFT_OUT, f"runs {seen.image[:12]}, which this push did not send")
+        work.settle(name, Stands.LEFT_OUT, Reason(Why.FOREIGN_IMAGE, seen.image[:12]))
 
 
 def _runs_the_old(work: Work, node: NodeProgress, seen: NodeState) -> None:
@@ -89,9 +90,10 @@ def _runs_the_old(work: Work, node: NodeProgress, seen: NodeState) -> None:
     if not sure and work.now_s - node.since_s < settles_s:
         work.ask(name, node.task, in_s=RETURN_POLL_S)
         return
-    why = f"fell back by itself: {seen.last_reason}" if seen.last_reason not in (None, "told") else ""
+    said = seen.last_reason
+    why = NO_REASON if said is None or said == "told" else Reason(Why.FELL_BACK, said)
     came_back = sure or node.accepted > 0
-    work.settle(name, Stands.PUT_BACK if came_back else Stands.LEFT_OUT, why if came_back else "")
+    work.settle(name, Stands.PUT_BACK if came_back else Stands.LEFT_OUT, why if came_back else NO_REASON)
 
 
 def _runs_the_new(work: Work, node: NodeProgress, seen: NodeState, outcome: Outcome) -> None:
@@ -106,7 +108,7 @@ def _runs_the_new(work: Work, node: NodeProgress, seen: NodeState, outcome: Outc
     elif on_trial and work.now_s < node.limit_at_s:
         work.ask(name, Task.BACK, in_s=RETURN_POLL_S)
     elif on_trial:
-        work.settle(name, Stands.LOST, "answers, but neither goes back when told nor when its trial is over")
+        work.settle(name, Stands.LOST, Reason(Why.GOES_NOT_BACK))
     elif node.old_sends >= BACK_TRIES:
         _stays(work, node, "could not be brought back")
     elif work.place_free(name):
@@ -129,13 +131,13 @@ def _must_wait(work: Work, node: NodeProgress, outcome: Outcome) -> bool:
         return False
     needed_s = work.planned(node.node).spare_needed_s
     if partner is not None:
-        why = f"{partner.node}, which stands in for it, is lost"
+        why = Reason(Why.PARTNER_LOST, partner.node)
     elif not suffices(outcome.spare_s, needed_s):
-        why = f"spare time {outcome.spare_s:.0f} s, needed {needed_s:.0f} s"
+        why = Reason(Why.SPARE_TIME, f"{outcome.spare_s:.0f} s, needed {needed_s:.0f} s")
     else:
         return False
     if node.holds + 1 >= HELD_OFF_TRIES:
-        _stays(work, node, why)
+        _stays(work, node, str(why))
     else:
         limit_s = work.now_s + HELD_OFF_RETRY_S + BACK_PATIENCE_S
         work.ask(
@@ -146,8 +148,8 @@ def _must_wait(work: Work, node: NodeProgress, outcome: Outcome) -> bool:
 
 def _stays(work: Work, node: NodeProgress, why: str) -> None:
     """Nothing more can be done from here: it goes on running the new image, and says so."""
-    work.set(node.node, reason="")
-    work.settle(node.node, Stands.KEPT, f"still runs the new image: {why}")
+    work.set(node.node, reason=NO_REASON)
+    work.settle(node.node, Stands.KEPT, Reason(Why.STAYS, why))
 
 
 def _on_revert(work: Work, node: NodeProgress, outcome: Outcome) -> None:
@@ -174,7 +176,7 @@ def _on_send_old(work: Work, node: NodeProgress, outcome: Outcome) -> None:
 
 def _on_keep_old(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     if outcome.result is Result.OK:
-        work.settle(node.node, Stands.PUT_BACK, "sent the old image again")
+        work.settle(node.node, Stands.PUT_BACK, Reason(Why.OLD_SENT))
     else:
         work.ask(node.node, Task.BACK, in_s=RETURN_POLL_S)
 

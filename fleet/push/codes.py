@@ -113,6 +113,15 @@ DRAWS_TOO_MUCH = Code(
     "updated.",
     "Measure the current of one node with both images; put the release right, or the supplies, and make a new plan.",
 )
+BROKEN_WAY = Code(
+    "PSH132",
+    "the push was halted: transfers broke at too many nodes",
+    "One node whose transfers end early says that the way to it is broken; more than half of a wave, and at least two, "
+    "say so of the network. This says nothing of the image, which is not given up. The wave was brought back and no "
+    "other node was updated.",
+    "Look at the network between this machine and the nodes: signal, access points, what filters or changes traffic. "
+    "Then make a new plan.",
+)
 NOT_IN_NEW_NETWORK = Code(
     "PSH120",
     "a node did not come into its new network",
@@ -166,6 +175,7 @@ CODES = (
     NOT_ALL,
     WEAK_SUPPLY,
     DRAWS_TOO_MUCH,
+    BROKEN_WAY,
     NOT_IN_NEW_NETWORK,
     NOT_SEEN_SINCE,
     NO_SUCH_REQUEST,

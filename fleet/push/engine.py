@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 
 from fleet.limits import KEEP_RESERVE_S, RETURN_WITHIN_MIN_S
 from fleet.push import backward, forward
-from fleet.push.blame import Blame, draws_too_much
+from fleet.push.blame import BESIDE_THE_IMAGE, OF_THE_IMAGE, Blame, too_many_for_chance
 from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Word
 from fleet.push.gate import failures_allowed, judge
+from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import BACK_TASKS, ON_THE_WAY, Back, NodeProgress, Phase, PushState, Stands, Task
 from fleet.push.work import Work
 
@@ -76,7 +77,7 @@ def _resume(work: Work) -> None:
             work.ask(node.node, node.task if doing is Doing.ASK else Task.BACK)
         elif doing is Doing.SEND:
             limit_s = work.now_s + work.planned(node.node).return_within_s
-            work.ask(node.node, Task.UNSURE, limit_at_s=limit_s)
+            work.ask(node.node, Task.UNSURE, limit_at_s=limit_s, whole=True)
         elif node.task is Task.SOAKED:
             work.ask(node.node, Task.SOAK)
         else:
@@ -90,7 +91,7 @@ def _request(work: Work, request: Requested) -> None:
         return
     elif request.word is Word.STOP:
         if work.push.phase is Phase.RUNNING:
-            _end(work, Phase.STOPPED, "stopped on request")
+            _end(work, Phase.STOPPED, Reason(Why.STOPPED))
     else:
         work.change(held=request.word is Word.HOLD)
 
@@ -100,23 +101,23 @@ def _roll_back(work: Work, names: frozenset[str]) -> None:
     wanted = [n.node for n in work.nodes.values() if (not names or n.node in names) and n.accepted]
     if work.push.ended and not any(work.nodes[name].stands is Stands.KEPT for name in wanted):
         return
-    _end(work, Phase.ROLLED_BACK, "rolled back on request")
+    _end(work, Phase.ROLLED_BACK, Reason(Why.ROLLED_BACK))
     for name in wanted:
         node = work.nodes[name]
         if node.stands is Stands.KEPT or node.task is Task.KEEP:
-            work.set(name, reason="")
-            backward.begin(work, name, Back.ASKED, "rolled back on request")
+            work.set(name, reason=NO_REASON)
+            backward.begin(work, name, Back.ASKED, Reason(Why.ROLLED_BACK))
 
 
-def _end(work: Work, ends_as: Phase, why: str) -> None:
+def _end(work: Work, ends_as: Phase, why: Reason) -> None:
     """Nothing more is begun; what is on trial goes back. Nodes that are just being told to keep passed the
     gate."""
     ends_as = work.push.ends_as if work.push.phase is Phase.GOING_BACK else ends_as
-    told = f"{work.push.why}; {why}" if work.push.why else why
+    told = f"{work.push.why}; {why}" if work.push.why else str(why)
     work.change(phase=Phase.GOING_BACK, ends_as=ends_as, why=told, held=False, late=())
     for node in tuple(work.unsettled()):
         if node.untouched:
-            work.set(node.node, reason="")
+            work.set(node.node, reason=NO_REASON)
             work.settle(node.node, Stands.LEFT_OUT, why)
         elif node.task is not Task.KEEP:
             backward.begin(work, node.node, Back.ASKED, why)
@@ -130,7 +131,7 @@ def _advance(work: Work) -> None:
             if not _next_late_wave(work):
                 work.change(phase=Phase.DONE)
             continue
-        if _too_many_failed(work) or _draws_too_much(work):
+        if _too_many_failed(work) or any(_one_cause(work, blame) for blame in BESIDE_THE_IMAGE):
             _fail_wave(work)
             break
         _start_nodes(work)
@@ -142,19 +143,19 @@ def _advance(work: Work) -> None:
 
 
 def _failed(nodes: Iterable[NodeProgress]) -> tuple[str, ...]:
-    return tuple(node.node for node in nodes if node.blame in (Blame.IMAGE, Blame.DRAW))
+    return tuple(node.node for node in nodes if node.blame in OF_THE_IMAGE)
 
 
-def _for_supply(nodes: Iterable[NodeProgress]) -> tuple[str, ...]:
-    return tuple(node.node for node in nodes if node.blame is Blame.SUPPLY)
+def _blamed(nodes: Iterable[NodeProgress], *blames: Blame) -> tuple[str, ...]:
+    return tuple(node.node for node in nodes if node.blame in blames)
 
 
-def _draws_too_much(work: Work) -> bool:
-    """Whether so many nodes of the wave, or of all that the push has judged, failed for their supply that it is the
-    image."""
-    wave = [node for node in work.wave() if node.stands is not Stands.LEFT_OUT]
+def _one_cause(work: Work, blame: Blame) -> bool:
+    """Whether so many nodes of the wave, or of all that the push has judged, failed for this that it is not each one's
+    own: for their supply, then it is the image; on the way to them, then it is the network."""
+    wave = [n for n in work.wave() if n.stands is not Stands.LEFT_OUT or n.blame is blame]
     known = {node.node: node for node in (*wave, *_judged(work))}.values()
-    return any(draws_too_much(len(_for_supply(nodes)), len(nodes)) for nodes in (wave, known))
+    return any(too_many_for_chance(len(_blamed(nodes, blame)), len(nodes)) for nodes in (wave, known))
 
 
 def _judged(work: Work) -> list[NodeProgress]:
@@ -163,7 +164,7 @@ def _judged(work: Work) -> list[NodeProgress]:
 
 def _too_many_failed(work: Work) -> bool:
     wave = work.wave()
-    of = len(wave) - len(_for_supply(wave))
+    of = len(wave) - len(_blamed(wave, *BESIDE_THE_IMAGE))
     return len(_failed(wave)) > failures_allowed(work.push.plan.policy.failures_allowed, of)
 
 
@@ -171,16 +172,17 @@ def _judge(work: Work) -> None:
     """Write down the verdict on the present wave as it stands."""
     wave, judged = work.wave(), _judged(work)
     soaked = sum(n.task is Task.SOAKED for n in wave)
-    supply = _for_supply(wave)
     verdict = judge(
         work.push.wave,
         failed=_failed(wave),
-        of=len(wave) - len(supply),
+        of=len(wave) - len(_blamed(wave, *BESIDE_THE_IMAGE)),
         share_allowed=work.push.plan.policy.failures_allowed,
         all_failed=len(_failed(judged)),
-        all_judged=len(judged) - len(_for_supply(judged)) + soaked,
-        supply=supply,
-        too_much=_draws_too_much(work),
+        all_judged=len(judged) - len(_blamed(judged, *BESIDE_THE_IMAGE)) + soaked,
+        supply=_blamed(wave, Blame.SUPPLY),
+        too_much=_one_cause(work, Blame.SUPPLY),
+        way=_blamed(wave, Blame.WAY),
+        way_broken=_one_cause(work, Blame.WAY),
     )
     work.change(verdicts=(*work.push.verdicts, verdict))
 
@@ -188,24 +190,26 @@ def _judge(work: Work) -> None:
 def _fail_wave(work: Work) -> None:
     """The whole wave goes back, and nobody else is updated."""
     _judge(work)
-    supply = _for_supply(work.wave())
-    why = f"wave {work.push.wave} failed: {', '.join((*_failed(work.wave()), *supply))}"
+    bad = (*_failed(work.wave()), *_blamed(work.wave(), *BESIDE_THE_IMAGE))
+    why = f"wave {work.push.wave} failed: {', '.join(bad)}"
     if work.push.verdicts[-1].draws_too_much:
         why = f"{why}: brown-outs at too many nodes for chance"
-        for name in _for_supply(work.nodes.values()):
+        for name in _blamed(work.nodes.values(), Blame.SUPPLY):
             work.set(name, blame=Blame.DRAW)
+    if work.push.verdicts[-1].way_broken:
+        why = f"{why}: transfers broke at too many nodes for chance"
     wave = frozenset(work.push.waves[work.push.wave - 1])
     work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, why=why, held=False, late=())
     for node in tuple(work.nodes.values()):
         if node.untouched:
-            work.set(node.node, reason="")
-            work.settle(node.node, Stands.LEFT_OUT, "the push was halted before its turn")
+            work.set(node.node, reason=NO_REASON)
+            work.settle(node.node, Stands.LEFT_OUT, Reason(Why.HALTED_BEFORE))
         elif (
             node.node in wave
             and not (node.settled and node.stands is not Stands.KEPT)
             and (node.accepted or node.task is not Task.NONE)
         ):
-            backward.begin(work, node.node, Back.WAVE, "its wave failed")
+            backward.begin(work, node.node, Back.WAVE, Reason(Why.WAVE_FAILED))
 
 
 def _start_nodes(work: Work) -> None:
@@ -215,7 +219,7 @@ def _start_nodes(work: Work) -> None:
             continue
         lost = next((p for p in work.partners(node.node) if p.stands is Stands.LOST), None)
         if lost is not None:
-            work.settle(node.node, Stands.LEFT_OUT, f"{lost.node}, which stands in for it, is lost")
+            work.settle(node.node, Stands.LEFT_OUT, Reason(Why.PARTNER_LOST, lost.node))
         elif work.startable(node.node):
             forward.start(work, node.node)
 
@@ -285,8 +289,8 @@ def _pilot_is_empty(work: Work) -> bool:
 def _nobody(work: Work) -> None:
     """Nobody of a pilot wave could be updated: nothing is known of the image, so no larger wave may
     follow."""
-    why = f"no node of pilot wave {work.push.wave} could be updated"
+    why = Reason(Why.NO_PILOT, str(work.push.wave))
     for node in tuple(work.unsettled()):
-        work.set(node.node, reason="")
+        work.set(node.node, reason=NO_REASON)
         work.settle(node.node, Stands.LEFT_OUT, why)
-    work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, why=why, late=())
+    work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, why=str(why), late=())

@@ -84,7 +84,6 @@ class Outcome:
 
     `spare_s`: how long the node's tanks can be left (None: for ever), in real seconds; `window_open`:
     whether its site may be updated now.
-
     """
 
     at_s: float
@@ -97,6 +96,8 @@ class Outcome:
     seen: NodeState | None = None
     spare_s: float | None = None
     window_open: bool = True
+    whole: bool = True
+    """Of a transfer that broke: whether all of the image had left this machine, so that the node may have it."""
 
 
 Event = Began | Resumed | Requested | Outcome

@@ -19,6 +19,7 @@ from fleet.limits import (
     STARTS_THERE_AND_BACK,
     UNSURE_SETTLE_S,
 )
+from fleet.link.refusals import SPOILT
 from fleet.link.state import Phase as NodePhase
 from fleet.push.condition import (
     BROWN_OUT,
@@ -32,6 +33,7 @@ from fleet.push.condition import (
 )
 from fleet.push.events import Doing, Outcome, Result
 from fleet.push.gate import CheckName, Sighting, examine
+from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import NodeProgress, Stands, Task
 from fleet.water.spare import suffices
 
@@ -40,8 +42,9 @@ if TYPE_CHECKING:
     from fleet.push.plan import PlannedNode
     from fleet.push.work import Work
 
-TRY_LATER = frozenset({"busy", "nonce-used"})
-"""Refusals that pass by themselves (docs/node-interface.md 2), each signed by the node."""
+TRY_LATER = SPOILT | {"busy"}
+"""Refusals that pass by themselves (docs/node-interface.md 2), each signed by the node; most of them speak of what came
+to it, and not of what was sent."""
 
 
 def on_outcome(work: Work, node: NodeProgress, outcome: Outcome) -> None:
@@ -59,13 +62,13 @@ def _on_ready(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     name = node.node
     if outcome.seen is None:
         if node.tries + 1 >= READY_TRIES:
-            work.settle(name, Stands.LEFT_OUT, f"unreachable: {outcome.detail}")
+            work.settle(name, Stands.LEFT_OUT, Reason(Why.UNREACHABLE, outcome.detail))
         else:
             work.ask(name, node.task, in_s=READY_RETRY_S, tries=node.tries + 1)
         return
     planned, seen = work.planned(name), outcome.seen
     if seen.image == planned.to_image and seen.phase is not NodePhase.ON_TRIAL:
-        work.settle(name, Stands.KEPT, "already runs it")
+        work.settle(name, Stands.KEPT, Reason(Why.ALREADY))
         return
     never = why_never(planned, seen)
     if never:
@@ -75,7 +78,7 @@ def _on_ready(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     if later:
         _hold_off(work, node, later)
     elif not work.startable(name):
-        work.set(name, task=Task.NONE, stands=Stands.QUEUED, reason="")
+        work.set(name, task=Task.NONE, stands=Stands.QUEUED, reason=NO_REASON)
     else:
         work.do(
             name,
@@ -85,38 +88,39 @@ def _on_ready(work: Work, node: NodeProgress, outcome: Outcome) -> None:
             sends=node.sends + 1,
             before=seen,
             before_at_s=outcome.at_s,
-            reason="",
+            reason=NO_REASON,
         )
 
 
-def why_never(planned: PlannedNode, seen: NodeState) -> str:
-    """Why this plan does not hold for that node any more; empty if it does."""
+def why_never(planned: PlannedNode, seen: NodeState) -> Reason:
+    """Why this plan does not hold for that node any more; none if it does."""
     if seen.phase is NodePhase.ON_TRIAL:
-        return f"another image is on trial ({seen.image[:12]})"
+        return Reason(Why.OTHER_ON_TRIAL, seen.image[:12])
     if seen.image != planned.from_image:
-        return f"runs {seen.image[:12]} now, and not {planned.from_image[:12]} as when it was planned"
+        told = f"runs {seen.image[:12]} now, and not {planned.from_image[:12]}"
+        return Reason(Why.OTHER_THAN_PLANNED, told)
     if not planned.despite_fault:
         for tank, fault in latched_faults(seen):
-            return f"since it was planned, {way_to_clear(seen.node, tank, fault)}"
-    return ""
+            return Reason(Why.FAULT_STAYS, way_to_clear(seen.node, tank, fault))
+    return NO_REASON
 
 
-def why_later(planned: PlannedNode, outcome: Outcome, *, any_hour: bool) -> str:
-    """Why the node must not be updated just now; empty if it may."""
+def why_later(planned: PlannedNode, outcome: Outcome, *, any_hour: bool) -> Reason:
+    """Why the node must not be updated just now; none if it may."""
     if not outcome.window_open and not any_hour:
-        return "its site's window is closed"
+        return Reason(Why.WINDOW_CLOSED)
     if not suffices(outcome.spare_s, planned.spare_needed_s):
-        return f"spare time {outcome.spare_s:.0f} s, needed {planned.spare_needed_s:.0f} s"
+        return Reason(Why.SPARE_TIME, f"{outcome.spare_s:.0f} s, needed {planned.spare_needed_s:.0f} s")
     if outcome.seen is not None and short_of_memory(outcome.seen, in_place=planned.in_place):
-        return memory_words(outcome.seen)
-    return ""
+        return Reason(Why.MEMORY, memory_words(outcome.seen))
+    return NO_REASON
 
 
-def _hold_off(work: Work, node: NodeProgress, why: str) -> None:
+def _hold_off(work: Work, node: NodeProgress, why: Reason) -> None:
     holds = node.holds + 1
     if holds >= HELD_OFF_TRIES:
-        work.set(node.node, holds=holds, reason="")
-        work.settle(node.node, Stands.LEFT_OUT, f"held off {holds} times: {why}")
+        work.set(node.node, holds=holds)
+        work.settle(node.node, Stands.LEFT_OUT, Reason(Why.HELD_OFF_TOO_OFTEN, f"{holds} times: {why}"))
         return
     work.ask(node.node, Task.HELD, in_s=HELD_OFF_RETRY_S, stands=Stands.HELD_OFF, holds=holds, reason=why)
 
@@ -127,12 +131,22 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     if outcome.result is Result.OK:
         _took_it(work, node, outcome)
     elif outcome.code == NO_MEMORY:
-        _hold_off(work, node, "it has not enough memory in one piece to check a ticket")
+        _hold_off(work, node, Reason(Why.MEMORY, "it has not enough memory in one piece to check a ticket"))
     elif outcome.result is Result.BROKE:
         limit_s = work.now_s + work.planned(name).return_within_s
-        work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S, limit_at_s=limit_s, cut_off=outcome.detail)
+        work.ask(
+            name,
+            Task.UNSURE,
+            in_s=RETURN_POLL_S,
+            limit_at_s=limit_s,
+            cut_off=outcome.detail,
+            whole=outcome.whole,
+        )
     elif outcome.code in TRY_LATER and node.sends < SEND_TRIES:
         work.ask(name, Task.READY, in_s=READY_RETRY_S)
+    elif outcome.code in SPOILT:
+        told = f"refused {node.sends} times: {outcome.detail}; something between changes what is sent"
+        work.fail_on(name, CheckName.WAY, told)
     else:
         work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
 
@@ -156,9 +170,8 @@ def _on_unsure(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     name, seen, planned = node.node, outcome.seen, work.planned(node.node)
     if seen is None:
         if work.now_s >= node.limit_at_s:
-            work.fail_on(
-                name, CheckName.RETURNED, f"the transfer was cut off, and no answer since: {outcome.detail}"
-            )
+            check = CheckName.RETURNED if node.whole else CheckName.WAY
+            work.fail_on(name, check, f"the transfer was cut off, and no answer since: {outcome.detail}")
         else:
             work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S)
     elif seen.image == planned.to_image:
@@ -172,7 +185,7 @@ def _on_unsure(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     elif work.now_s - node.since_s < UNSURE_SETTLE_S:
         work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S)
     elif node.sends >= SEND_TRIES:
-        work.fail_on(name, CheckName.SENT, f"the transfer was cut off {node.sends} times: {node.cut_off}")
+        work.fail_on(name, CheckName.WAY, f"the transfer was cut off {node.sends} times: {node.cut_off}")
     else:
         work.ask(name, Task.READY)
 

@@ -58,6 +58,7 @@ class CheckName(StrEnum):
     SOAK = "still so after the soak"
     KEPT = "was kept in time"
     SUPPLY = "its supply held"
+    WAY = "the way to it held"
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +101,10 @@ class Verdict:
     supply: tuple[str, ...] = ()
     draws_too_much: bool = False
     """So many failed for their supply that it is put down to the image."""
+    way: tuple[str, ...] = ()
+    """Those whose transfers broke on their way; they tell nothing of the image either."""
+    way_broken: bool = False
+    """So many of them that it is put down to the network."""
 
 
 def failures_allowed(share: float, wave_size: int) -> int:
@@ -117,23 +122,29 @@ def judge(
     all_judged: int,
     supply: tuple[str, ...] = (),
     too_much: bool = False,
+    way: tuple[str, ...] = (),
+    way_broken: bool = False,
 ) -> Verdict:
-    """The verdict on `of` nodes of a wave, beside those that failed for their `supply`; the bound counts all nodes that
-    the push has judged so far. `too_much`: so many failed for their supply that the image is to blame."""
+    """The verdict on `of` nodes of a wave, beside those that failed for their `supply` or on the `way` to them; the
+    bound counts all nodes that the push has judged so far. `too_much`: so many failed for their supply that the image
+    is to blame; `way_broken`: so many on the way that the network is."""
     allowed = failures_allowed(share_allowed, of)
     bound = share_bound(all_failed, all_judged) if all_judged else 1.0
-    passed = len(failed) <= allowed and not too_much
+    passed = len(failed) <= allowed and not too_much and not way_broken
     text = f"{len(failed)} of {of} failed{f', {allowed} allowed' if allowed or not passed else ''}"
     if passed:
         most = ceil(100 * bound)
         text = f"{text}, {all_failed} of {all_judged} so far ({CONFIDENCE:.0%} sure: at most {most}% fail)"
     if supply:
-        count = f"{len(supply)} {'node' if len(supply) == 1 else 'nodes'}"
-        means = (
-            "too many for chance: the image draws too much" if too_much else "which says nothing of the image"
-        )
-        text = f"{text}; {count} more failed by brown-outs, {means}"
-    return Verdict(wave, passed, failed, of, allowed, bound, text, supply, too_much)
+        text = f"{text}; {_more(supply, 'failed by brown-outs', too_much, 'the image draws too much')}"
+    if way:
+        text = f"{text}; {_more(way, 'could not be sent to', way_broken, 'the network is broken')}"
+    return Verdict(wave, passed, failed, of, allowed, bound, text, supply, too_much, way, way_broken)
+
+
+def _more(nodes: tuple[str, ...], did: str, many: bool, cause: str) -> str:
+    means = f"too many for chance: {cause}" if many else "which says nothing of the image"
+    return f"{len(nodes)} {'node' if len(nodes) == 1 else 'nodes'} more {did}, {means}"
 
 
 def examine(sighting: Sighting, *, soaked: bool = False) -> tuple[Check, ...]:

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from fleet.errors import PushError
 from fleet.limits import AUDITED_PUSHES
-from fleet.push.blame import Blame
+from fleet.push.blame import OF_THE_IMAGE
 from fleet.push.codes import PUSH_UNFINISHED
 from fleet.push.journal import Journal
+from fleet.push.reasons import Why
 from fleet.push.state import Phase, Stands
 
 if TYPE_CHECKING:
@@ -37,8 +38,11 @@ def given_up_images(journal: Journal) -> dict[str, str]:
 
 
 def _tells_of_image(outcome: NodeOutcome) -> bool:
-    """Whether what came of this node is evidence against its image: not if only its supply gave way."""
-    return outcome.blame is not Blame.SUPPLY and (bool(outcome.failed) or outcome.stands in _WENT_BACK)
+    """Whether what came of this node is evidence against its image: not if only its supply or the way to it gave way,
+    nor if it went back with its wave alone."""
+    if outcome.blame is not None:
+        return outcome.blame in OF_THE_IMAGE
+    return bool(outcome.failed) or (outcome.stands in _WENT_BACK and outcome.why is not Why.WAVE_FAILED)
 
 
 def given_up_at(path: Path) -> dict[str, str]:

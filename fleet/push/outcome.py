@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from fleet.codes import Code, Exit
 from fleet.push.blame import Blame
 from fleet.push.codes import (
+    BROKEN_WAY,
     DRAWS_TOO_MUCH,
     HALTED,
     NOBODY_IN_PILOT,
@@ -17,6 +18,7 @@ from fleet.push.codes import (
     STOPPED_BY_REQUEST,
     WEAK_SUPPLY,
 )
+from fleet.push.reasons import Why
 from fleet.push.state import Phase, Stands
 
 if TYPE_CHECKING:
@@ -39,6 +41,8 @@ class NodeOutcome:
     blame: Blame | None = None
     brown_outs: int = 0
     """Of its trial, as far as it was asked."""
+    why: Why | None = None
+    """The kind of its reason; None: written before there were kinds, when the sentence was all."""
 
 
 def outcomes(state: PushState) -> tuple[NodeOutcome, ...]:
@@ -52,7 +56,7 @@ def _outcome(state: PushState, node: NodeProgress) -> NodeOutcome:
         node=node.node,
         wave=node.wave,
         stands=node.stands,
-        reason=node.reason,
+        reason=str(node.reason),
         from_image=planned.from_image,
         from_release=planned.from_release,
         to_image=planned.to_image,
@@ -60,6 +64,7 @@ def _outcome(state: PushState, node: NodeProgress) -> NodeOutcome:
         failed=tuple((check.name.value, check.evidence) for check in node.failed),
         blame=node.blame,
         brown_outs=node.brown_outs,
+        why=node.reason.why,
     )
 
 
@@ -73,7 +78,13 @@ def read_outcomes(text: str) -> tuple[NodeOutcome, ...]:
     """What `write_outcomes` wrote."""
     return tuple(
         NodeOutcome(
-            **{**one, "stands": Stands(one["stands"]), "failed": failed, "blame": _blame(one, failed)}
+            **{
+                **one,
+                "stands": Stands(one["stands"]),
+                "failed": failed,
+                "blame": _blame(one, failed),
+                "why": _why(one),
+            }
         )
         for one in json.loads(text)
         for failed in (tuple(map(tuple, one["failed"])),)
@@ -84,6 +95,11 @@ def _blame(one: dict[str, Any], failed: tuple[Any, ...]) -> Blame | None:
     """As written; journals of before brown-outs were told apart have none, and put every failure down to the image."""
     said = one.get("blame", Blame.IMAGE if failed else None)
     return None if said is None else Blame(said)
+
+
+def _why(one: dict[str, Any]) -> Why | None:
+    said = one.get("why")
+    return None if said is None else Why(said)
 
 
 def counts(state: PushState) -> dict[str, int]:
@@ -107,7 +123,9 @@ def code_of(state: PushState) -> Code | None:
     if state.phase is Phase.HALTED:
         if Blame.DRAW in blames:
             return DRAWS_TOO_MUCH
-        return HALTED if Blame.IMAGE in blames else NOBODY_IN_PILOT
+        if Blame.IMAGE in blames:
+            return HALTED
+        return BROKEN_WAY if state.verdicts and state.verdicts[-1].way_broken else NOBODY_IN_PILOT
     if state.phase in (Phase.STOPPED, Phase.ROLLED_BACK):
         return STOPPED_BY_REQUEST
     if all(node.stands is Stands.KEPT for node in state.nodes.values()):
@@ -126,5 +144,5 @@ def rolled_back_exit(state: PushState, asked: tuple[str, ...]) -> Exit:
 
 def _unreachable(node: NodeProgress) -> bool:
     return node.stands is Stands.LOST or (
-        node.stands is Stands.LEFT_OUT and node.reason.startswith("unreachable")
+        node.stands is Stands.LEFT_OUT and node.reason.why is Why.UNREACHABLE
     )

@@ -13,8 +13,11 @@ from typing import TYPE_CHECKING
 from fleet.boards.board import load_board
 from fleet.boards.joining import why_not_join
 from fleet.codes import Exit
+from fleet.errors import NodeRefused
 from fleet.inventory.codes.network import CANNOT_JOIN
 from fleet.limits import REJOIN_BACK_S, REJOIN_GIVE_TRIES, REJOIN_LEAVES_S
+from fleet.link.codes import CHANGED_ON_WAY
+from fleet.link.refusals import SPOILT
 from fleet.link.state import Phase
 from fleet.push.codes import (
     IMAGE_ON_TRIAL,
@@ -29,7 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from fleet.codes import Code
-    from fleet.errors import NodeRefused
+    from fleet.errors import LinkError
     from fleet.inventory.model import Inventory
     from fleet.link.state import NodeState
 
@@ -141,12 +144,34 @@ def after_silence(standing: Standing, trial: Trial, now_s: float) -> tuple[Next,
     return Next.END, _ended(standing, Stands.NOT_SEEN, why, NOT_SEEN_SINCE, trial.ends_s)
 
 
-def after_no(standing: Standing, refused: NodeRefused, release: str) -> Standing:
-    """How a node stands that said no to new credentials."""
-    if refused.status in _UNKNOWN_REQUEST:
+def is_no(error: LinkError) -> bool:
+    """Whether the node surely did not take the credentials: it said so, or never believed the request."""
+    return isinstance(error, NodeRefused) or error.code is CHANGED_ON_WAY
+
+
+def passes(error: LinkError) -> bool:
+    """Whether that is worth trying again: the node is busy, or what came to it was not what was sent."""
+    return error.code is CHANGED_ON_WAY or _spoilt(error) or getattr(error, "refusal", "") == "busy"
+
+
+def _spoilt(error: LinkError) -> bool:
+    return isinstance(error, NodeRefused) and error.refusal in SPOILT
+
+
+def after_no(standing: Standing, error: LinkError, release: str) -> Standing:
+    """How a node stands that said no to new credentials, as often as it was asked."""
+    if isinstance(error, NodeRefused) and error.status in _UNKNOWN_REQUEST:
         why = f"its release {release} takes no credentials over the network"
         return _ended(standing, Stands.REFUSED, why, NO_SUCH_REQUEST)
-    return _ended(standing, Stands.REFUSED, refused.what, NETWORK_REFUSED)
+    if _spoilt(error):
+        why = f"{error.what}: so {REJOIN_GIVE_TRIES} times; something between changes what is sent"
+        return _ended(standing, Stands.REFUSED, why, CHANGED_ON_WAY)
+    return _ended(
+        standing,
+        Stands.REFUSED,
+        error.what,
+        NETWORK_REFUSED if isinstance(error, NodeRefused) else error.code,
+    )
 
 
 def never_took(standing: Standing) -> Standing:

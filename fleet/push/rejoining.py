@@ -220,13 +220,13 @@ class Rejoining:
             sure = True
             try:
                 await self._hands.give(name, self._wishes.trial_s)
-            except NodeRefused as refused:
-                if refused.refusal == "busy" and self._given[name] < REJOIN_GIVE_TRIES:
+            except LinkError as error:
+                if rejoin.passes(error) and self._given[name] < REJOIN_GIVE_TRIES:
                     await self._hands.sleep(REJOIN_GIVE_RETRY_S)
                     continue
-                self._put(rejoin.after_no(self.standings[name], refused, release))
-                return False
-            except LinkError:
+                if rejoin.is_no(error):
+                    self._put(rejoin.after_no(self.standings[name], error, release))
+                    return False
                 sure = False
             now_s = self._hands.clock()
             ends_s = now_s + self._wishes.trial_s

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 from contextlib import suppress
+from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from fleet.errors import LinkError, NodeRefused, TankfleetError
@@ -222,10 +223,15 @@ class Runner:
         except TankfleetError as error:
             return self._outcome(command, Result.REFUSED, error.code.code, error.what)
 
+        whole = False
+
         def told(sent_bytes: int, size_bytes: int) -> None:
+            nonlocal whole
+            whole = sent_bytes == size_bytes
             self._reporter.progress(node, sent_bytes, size_bytes)
 
-        return await self._change(command, lambda link: link.put_image(image, ticket, told))
+        outcome = await self._change(command, lambda link: link.put_image(image, ticket, told))
+        return replace(outcome, whole=whole) if outcome.result is Result.BROKE else outcome
 
     async def _keep(self, command: Command) -> Outcome:
         return await self._change(command, lambda link: link.keep())

@@ -10,6 +10,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from fleet.push.condition import brown_outs_between
+from fleet.push.reasons import NO_REASON, Reason
 
 if TYPE_CHECKING:
     from fleet.link.state import NodeState
@@ -134,7 +135,9 @@ class NodeProgress:
     """Until when the task may last."""
     soak_until_s: float = 0.0
     trial_ends_at_s: float = 0.0
-    reason: str = ""
+    whole: bool = True
+    """Whether it may have got all of the image when its last transfer broke."""
+    reason: Reason = NO_REASON
     failed: tuple[Check, ...] = ()
     blame: Blame | None = None
     """What its failure is put down to; None: it did not fail."""

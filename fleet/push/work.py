@@ -9,12 +9,16 @@ from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
 from fleet.push.blame import Blame
 from fleet.push.events import Command, Doing
 from fleet.push.gate import Check, CheckName
+from fleet.push.reasons import NO_REASON, WAITING, Reason, Why
 from fleet.push.state import SETTLED, Back, NodeProgress, Phase, PushState, Stands, Task, evolve
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.push.plan import PlannedNode
+
+_BLAMES = {CheckName.SUPPLY: Blame.SUPPLY, CheckName.WAY: Blame.WAY}
+"""What the failure of these checks alone is put down to; any other: the image."""
 
 
 class Work:
@@ -62,21 +66,20 @@ class Work:
         """Ask the node for its state, in some seconds."""
         self.do(name, Doing.ASK, task, in_s=in_s, **changes)
 
-    def settle(self, name: str, stands: Stands, reason: str = "") -> None:
-        """Nothing more will happen to this node. Its first reason stays."""
-        node = self.nodes[name]
-        self.set(
-            name, stands=stands, task=Task.NONE, pending=None, back=Back.NO, reason=node.reason or reason
-        )
+    def settle(self, name: str, stands: Stands, reason: Reason = NO_REASON) -> None:
+        """Nothing more will happen to this node. Its first reason stays, unless it was only why it waited."""
+        before = self.nodes[name].reason
+        stays = before if before.why not in WAITING else NO_REASON
+        self.set(name, stands=stands, task=Task.NONE, pending=None, back=Back.NO, reason=stays or reason)
 
     def fail(self, name: str, *checks: Check) -> None:
         """These checks failed: the node has to go back."""
         bad = tuple(check for check in checks if not check.ok)
         root = [check for check in bad if check.name is not CheckName.SOAK] or bad
         told = "; ".join(f"{check.name}: {check.evidence}" for check in root)
-        supply = all(check.name is CheckName.SUPPLY for check in root)
-        blame = Blame.SUPPLY if supply else Blame.IMAGE
-        self.set(name, failed=bad, back=Back.FAILED, reason=told, blame=blame)
+        blames = {_BLAMES.get(check.name, Blame.IMAGE) for check in root}
+        blame = blames.pop() if len(blames) == 1 else Blame.IMAGE
+        self.set(name, failed=bad, back=Back.FAILED, reason=Reason(Why.FAILED, told), blame=blame)
 
     def fail_on(self, name: str, check: CheckName, evidence: str) -> None:
         """This one check failed."""

@@ -78,6 +78,10 @@ CASES = {
         found(N, network={"phase": "put-back", "on": "kept", "trial_left_s": 0}), {},
         "it gave up the new network", "back on its old network", Exit.OK,
     ),
+    "AUD108": (
+        Match(N, Status.FOUND, "10.0.0.1", 80, {}, state(N), ("it answers at 10.0.0.2:80 too",), ("10.0.0.2:80",)), {},
+        "it answers at 10.0.0.2:80 too", "at several places", Exit.OK,
+    ),
     "AUD110": (found(N, release="1.0.0"), {}, "1.0.0", "older image", Exit.OK),
     "AUD111": (
         found(N, release="1.0.0"), {"journal": JournalFacts(halted_images={digest(N, "1.1.0"): "feed"})},

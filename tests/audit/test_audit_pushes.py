@@ -10,6 +10,7 @@ from fleet.audit.pushes import journal_facts
 from fleet.push.events import Resumed
 from fleet.push.journal import Journal
 from fleet.push.plan import Plan
+from fleet.push.reasons import Reason, Why
 from fleet.push.state import Phase, PushState, Stands, fresh
 from tests.push.plans import image_of, plan_of, planned
 
@@ -19,7 +20,10 @@ BAD = image_of("bad")
 def ended(plan: Plan, at_s: float, phase: Phase, **stands: Stands) -> PushState:
     """How a push ended, by node."""
     state = fresh(plan)
-    nodes = {name: replace(p, stands=stands[name], reason=f"{name} did") for name, p in state.nodes.items()}
+    nodes = {
+        name: replace(p, stands=stands[name], reason=Reason(Why.FAILED, f"{name} did"))
+        for name, p in state.nodes.items()
+    }
     return replace(state, nodes=nodes, phase=phase, now_s=at_s)
 
 

@@ -125,6 +125,58 @@ def test_a_fleet_with_every_status(tmp_path) -> None:
     on_ground(tmp_path, what)
 
 
+ODD_IDS = (
+    "Guest",
+    "a_b",
+    "-x",
+    "x-",
+    "a b",
+    "",
+    "ü",
+    "a\x1b[2Jb",
+    "a\nb",
+    "\U000e0041",
+    "\u202eb",
+    "x" * 70,
+    "y" * 240,
+)
+
+
+def test_names_that_cannot_be_ours_are_listed_as_strangers(tmp_path) -> None:
+    """Whatever is announced, find goes on; the rules of a name are the inventory's (docs/inventory.md, names)."""
+
+    async def what(ground: Ground) -> None:
+        here = await ground.node("here")
+        for number, odd in enumerate(ODD_IDS):
+            announced = Announced(
+                f"odd-{number}-{ground.word}", here.address, here.port, {"id": odd} if odd else {}
+            )
+            ground.announcer.nodes.append(announced)
+        bare = Announced(
+            f"bare-{ground.word}", here.address, here.port, {"id": ""}, instance=f"A\x07_{ground.word}"
+        )
+        ground.announcer.nodes.append(bare)
+        matches = await find(
+            inventory_of(here.name),
+            key_of,
+            ground.workspace,
+            interface=LOOPBACK,
+            timeout_s=2.2,
+            now=lambda: NOW,
+        )
+        assert [m.status for m in matches if m.node == here.name] == [Status.FOUND]
+        strangers = [m for m in matches if any("stranger" in told for told in m.evidence)]
+        assert {"Guest", "a_b", "-x", "x-", "a b", "ü", "a\\x1b[2Jb", "a\\nb", "\\u202eb"} <= {
+            m.node for m in strangers
+        }
+        assert f"A\\x07_{ground.word}" in {m.node for m in strangers}
+        for match in matches:
+            shown = (match.node, *match.evidence, *match.txt, *match.txt.values())
+            assert all(text.isprintable() and len(text) < 400 for text in shown)
+
+    on_ground(tmp_path, what)
+
+
 @pytest.mark.slow
 def test_all_found_ends_early_and_twice_is_once(tmp_path) -> None:
     async def what(ground: Ground) -> None:

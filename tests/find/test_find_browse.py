@@ -194,7 +194,7 @@ def test_txt_records_are_read_as_rfc_6763_says() -> None:
     """6.4: the first of a key counts, keys are case-insensitive, a key may have no value."""
     entries = [b"id=ridge-01", b"ID=other", b"flag", b"ver=1=2", b"=nokey", b"bad=\x1b[0m", b""]
     text = b"".join(bytes([len(entry)]) + entry for entry in entries)
-    assert read_txt([text, b"\x05id=xx"]) == {"id": "ridge-01", "flag": "", "ver": "1=2"}
+    assert read_txt([text, b"\x05id=xx"]) == {"id": "ridge-01", "flag": "", "ver": "1=2", "bad": "\\x1b[0m"}
     assert read_txt([]) == {}
     assert read_txt([b"\xffshort"]) == {"short": ""}
     assert SERVICE == "_tanknode._tcp.local."

@@ -97,6 +97,23 @@ def test_a_node_that_is_not_in_the_inventory_may_hold_a_key_of_ours() -> None:
     assert confirm(fake("shed-07"), "shed-07").outcome is Outcome.CONFIRMED
 
 
+@pytest.mark.parametrize("odd", ["Guest", "a_b", "a\x1bb", "x" * 64, "", "ridge-01\n"])
+def test_a_name_that_cannot_be_a_nodes_is_a_strangers_and_is_not_asked(odd) -> None:
+    node = fake("ridge-01")
+    assert confirm(node, odd).outcome is Outcome.STRANGER
+    assert node.heard == []
+
+
+def test_a_stranger_without_proof_is_asked_no_more_often_than_before() -> None:
+    """Once under a key, once without; a node of ours whose answers are forged is asked again."""
+    node = fake("attic", node_key=bytes(32))
+    assert confirm(node, "attic").outcome is Outcome.UNSIGNED
+    assert len(node.heard) == 2
+    node = fake("ridge-01")
+    node.faults.forged = {"/v1/state": 1}
+    assert confirm(node, "ridge-01").outcome is Outcome.CONFIRMED
+
+
 def test_no_more_are_asked_at_once_than_allowed() -> None:
     asked_at_once: list[int] = []
 

@@ -92,7 +92,39 @@ def test_one_board_at_two_addresses_is_not_double() -> None:
     one = _confirmed("ridge-01", "10.0.0.2", mac="02:00:00:00:00:01")
     same = _confirmed("ridge-01", "10.0.0.1", mac="02:00:00:00:00:01")
     (found,) = _match(one, same)
-    assert (found.status, found.address) == (Status.FOUND, "10.0.0.1")
+    assert (found.status, found.address, found.also_at) == (Status.FOUND, "10.0.0.1", ("10.0.0.2:80",))
+    assert found.evidence == ("the same board answers at 10.0.0.2:80 too",)
+
+
+def test_addresses_are_compared_as_numbers() -> None:
+    near, far = (_confirmed("ridge-01", f"10.0.0.{n}", mac="02:00:00:00:00:01") for n in (9, 10))
+    (found,) = _match(far, near)
+    assert (found.address, found.also_at) == ("10.0.0.9", ("10.0.0.10:80",))
+    two = _confirmed("ridge-01", "10.0.0.10", mac="02:00:00:00:00:02")
+    assert _match(two, near)[0].address == "10.0.0.9"
+
+
+def test_who_passes_a_nodes_answers_on_does_not_take_its_place() -> None:
+    """At a lower address, with answers that are truly signed: where the node was last known counts more."""
+    node = _confirmed("ridge-01", "10.0.0.9", mac="02:00:00:00:00:01")
+    between = _confirmed("ridge-01", "10.0.0.2", mac="02:00:00:00:00:01")
+    (found,) = _match(between, node, last_seen={"ridge-01": _seen("10.0.0.9")})
+    assert (found.status, found.address, found.also_at) == (Status.FOUND, "10.0.0.9", ("10.0.0.2:80",))
+    assert "10.0.0.2:80" in found.evidence[0]
+
+
+def test_without_a_proof_the_last_known_place_is_named() -> None:
+    crowded = [Confirmation(_at("ridge-01", f"10.0.0.{n}"), Outcome.CROWDED) for n in (2, 9)]
+    (found,) = _match(*crowded, last_seen={"ridge-01": _seen("10.0.0.9")})
+    assert (found.status, found.address) == (Status.CROWDED, "10.0.0.9")
+
+
+def test_a_name_that_no_node_can_have_is_listed_as_a_strangers() -> None:
+    _, stranger = _match(
+        Confirmation(_at("a_b", "10.0.0.3"), Outcome.STRANGER), _confirmed("ridge-01", "10.0.0.1")
+    )
+    assert (stranger.node, stranger.status, stranger.address) == ("a_b", Status.UNKNOWN, "10.0.0.3")
+    assert "stranger" in stranger.evidence[0]
 
 
 def test_an_impostor_alone_and_beside_the_node() -> None:

@@ -21,6 +21,7 @@ struct Socket {
   bool open;
   bool peer_closed;       // the test's end
   bool stuck;             // takes no bytes of the answer
+  size_t sip;             // takes so many at a time; 0: as many as fit
   unsigned char in[16384];  // to the node
   size_t in_n, in_at;
   char out[16384];        // from the node
@@ -84,7 +85,8 @@ inline int send(void *, int i, const uint8_t *from, size_t n) {
   Socket &s = w.sockets[i];
   CHECK(s.open);
   if (s.stuck) return 0;
-  const size_t m = n < 500 ? n : 500;  // in pieces
+  const size_t most = s.sip > 0 ? s.sip : 500;  // in pieces
+  const size_t m = n < most ? n : most;
   memcpy(s.out + s.out_n, from, m);
   s.out_n += m;
   s.out[s.out_n] = '\0';

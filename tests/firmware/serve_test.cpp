@@ -130,6 +130,39 @@ static void a_go_ahead_that_nobody_takes_holds_no_update() {
   CHECK(!w.sockets[i].open && status_in(put(2, 7)) == 202);
 }
 
+// For how long the node holds a connection for a reader that takes `sip` bytes of its state each `pause_ms`.
+static uint64_t held_for_reader(size_t sip, uint64_t pause_ms, int *status) {
+  fresh();
+  const int i = dial();
+  w.sockets[i].stuck = true;
+  w.sockets[i].sip = sip;
+  give(i, kGet, strlen(kGet));
+  const uint64_t begun_ms = w.now_ms;
+  while (w.sockets[i].open && w.now_ms - begun_ms < 120000) {
+    w.sockets[i].stuck = false;
+    node.step();
+    if (!w.sockets[i].open) break;
+    w.sockets[i].stuck = true;
+    pass_ms(pause_ms);
+  }
+  *status = w.sockets[i].open ? 0 : status_in(w.done[i].out);
+  return w.now_ms - begun_ms;
+}
+
+// docs/node-interface.md 2: an answer has 10 s, and its size at 10 kB/s.
+static void an_answer_has_a_total_time() {
+  int status = 0;
+  fresh();
+  const size_t whole = strlen(get("/v1/state"));
+  CHECK(whole > 1000 && whole < 16000);
+  const uint64_t most_ms = 10000 + whole / 10;
+  CHECK(held_for_reader(1, 100, &status) <= most_ms + 200);
+  CHECK(held_for_reader(1, 2000, &status) <= most_ms + 4000);
+  CHECK(strlen(w.done[0].out) < 500);                            // it was not for being whole that it ended
+  CHECK(held_for_reader(100, 10, &status) < most_ms && status == 200);  // 10 kB/s
+  CHECK(strlen(w.done[0].out) == whole);
+}
+
 // Everybody who came before and did nothing goes for the next one: the oldest first.
 static void the_oldest_unfinished_head_makes_room() {
   fresh();
@@ -330,6 +363,7 @@ int main() {
   RUN(a_body_has_a_total_time);
   RUN(a_slow_erase_cuts_nobody_off);
   RUN(a_go_ahead_that_nobody_takes_holds_no_update);
+  RUN(an_answer_has_a_total_time);
   RUN(the_oldest_unfinished_head_makes_room);
   RUN(a_signed_request_finds_a_place_among_silent_ones);
   RUN(a_signed_request_finds_a_place_among_readers_that_stall);

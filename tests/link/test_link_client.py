@@ -15,6 +15,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from fleet.errors import LinkError, NodeImpostor, NodeRefused, NodeUnreachable
 from fleet.link import signing
 from fleet.link.client import NodeLink, Timeouts, open_session, read_unconfirmed_state
+from fleet.link.codes import UNPROVED
 from fleet.link.state import Phase
 from tests.fake_node import FakeNode
 from tests.link_helpers import HASTY, PATIENT, HandClock, fake, key_of, some_image, ticket_for
@@ -270,8 +271,9 @@ def test_a_signed_refusal_with_a_bad_signature_is_not_believed() -> None:
             return read
 
         link.state = then_lie
-        with pytest.raises(NodeImpostor):
+        with pytest.raises(NodeUnreachable) as told:
             await link.keep()
+        assert told.value.code is UNPROVED
 
     talk(what)
 

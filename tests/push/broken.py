@@ -10,7 +10,11 @@ from typing import Any
 from unittest.mock import patch
 
 from fleet.push import backward, engine, forward, gate
+from fleet.push import work as work_module
+from fleet.push.blame import Blame
 from fleet.push.events import Doing, Resumed
+from fleet.push.gate import CheckName
+from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import ON_THE_WAY, Back, Phase, Stands, Task
 from fleet.push.work import Work
 
@@ -73,7 +77,7 @@ def _keeps_one_by_one() -> Any:
 
 
 def _leaves_the_failed_wave() -> Any:
-    def begin(work: Work, name: str, why: Back, reason: str = "") -> None:
+    def begin(work: Work, name: str, why: Back, reason: Reason = NO_REASON) -> None:
         if why is Back.WAVE and work.nodes[name].task is not Task.NONE:
             node = work.nodes[name]
             if node.pending is None or node.pending.doing is Doing.ASK:
@@ -83,7 +87,9 @@ def _leaves_the_failed_wave() -> Any:
     return patch.object(
         backward,
         "begin",
-        lambda work, name, why, reason="": (begin if why is Back.WAVE else real)(work, name, why, reason),
+        lambda work, name, why, reason=NO_REASON: (begin if why is Back.WAVE else real)(
+            work, name, why, reason
+        ),
     )
 
 
@@ -184,7 +190,7 @@ def _is_moody() -> Any:
 def _rolls_back_nobody() -> Any:
     def roll_back(work: Work, names: frozenset[str]) -> None:
         if not work.push.ended:
-            engine._end(work, Phase.ROLLED_BACK, "rolled back on request")
+            engine._end(work, Phase.ROLLED_BACK, Reason(Why.ROLLED_BACK))
 
     return patch.object(engine, "_roll_back", roll_back)
 
@@ -215,7 +221,14 @@ def _blames_the_image_for_brown_outs() -> Any:
 
 
 def _never_blames_the_image_for_brown_outs() -> Any:
-    return patch.object(engine, "draws_too_much", lambda for_supply, of: False)
+    real = engine._one_cause
+    return patch.object(
+        engine, "_one_cause", lambda work, blame: blame is not Blame.SUPPLY and real(work, blame)
+    )
+
+
+def _blames_the_image_for_a_broken_way() -> Any:
+    return patch.dict(work_module._BLAMES, {CheckName.WAY: Blame.IMAGE})
 
 
 def _does_not_soak_again_after_a_brown_out() -> Any:
@@ -273,6 +286,7 @@ BROKEN = {
         _stops_at_the_first_held_off,
         _blames_the_image_for_brown_outs,
         _never_blames_the_image_for_brown_outs,
+        _blames_the_image_for_a_broken_way,
         _does_not_soak_again_after_a_brown_out,
         _lets_a_fault_be_forgotten,
         _updates_despite_a_fault,

@@ -18,8 +18,9 @@ from fleet.inventory.model import Duty
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
 from fleet.link.state import NodeState, Phase
 from fleet.push import engine
-from fleet.push.blame import Blame
+from fleet.push.blame import OF_THE_IMAGE, Blame
 from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Result, Resumed, Word
+from fleet.push.reasons import Why
 from fleet.push.state import SETTLED, NodeProgress, PushState, Stands, Task, fresh
 from fleet.push.state import Phase as PushPhase
 from fleet.push.waves import Candidate, Sizes, pack
@@ -216,6 +217,7 @@ class Sim:
     events: list[Event] = field(default_factory=list)
     queue: list[tuple[float, int, str, Any]] = field(default_factory=list)
     receiving: dict[str, str] = field(default_factory=dict)
+    refused: set[str] = field(default_factory=set)
     observed_bad: set[str] = field(default_factory=set)
     ready: dict[str, Outcome] = field(default_factory=dict)
     holding: bool = False
@@ -347,10 +349,11 @@ class Sim:
         image = NEW if command.doing is Doing.SEND else OLD
         self._check_send(node, image, progress)
         if not node.reachable(self.now_s):
-            self._answer(command, Result.BROKE, "LNK101")
+            self._answer(command, Result.BROKE, "LNK101", whole=False)
         elif node.behaviour.refuses and image == NEW:
             self._answer(command, Result.REFUSED, node.behaviour.refuses)
         elif node.phase is Phase.ON_TRIAL or node.restarting:
+            self.refused.add(node.name)
             self._answer(command, Result.REFUSED, "on-trial" if not node.restarting else "busy")
         else:
             self.receiving[node.name] = image
@@ -361,7 +364,7 @@ class Sim:
         node = self.nodes[command.node]
         whole = self.receiving.pop(node.name, None) is not None
         if not whole or self.chance.random() < self.scene.cut_before:
-            self._answer(command, Result.BROKE, "LNK101")
+            self._answer(command, Result.BROKE, "LNK101", whole=False)
             return
         node.take(image, self.now_s)
         broke = self.chance.random() < self.scene.cut_after
@@ -522,6 +525,7 @@ class Sim:
             if node.phase is not Phase.ON_TRIAL or node.restarting:
                 node.tick(settle_s)
             self._check_truth(name, progress.stands, progress.reason, node)
+            self._check_blame(progress, node)
         if self.scene.seed % FOLD_EVERY == 0:
             again = engine.fold(fresh(self.scene.plan), self.events)
             self._require(again == self.state, "the fold of the events is not the state")
@@ -583,6 +587,16 @@ class Sim:
         else:
             self._require(not node.reachable(self.now_s) or self.scene.loss > 0, told)
 
+    def _check_blame(self, progress: NodeProgress, node: SimNode) -> None:
+        """A node that never had the image says nothing of it, but by a no of its own; unless nobody could know that it
+        never had it."""
+        unsure = self.scene.crashes_s or node.behaviour.runs_other or node.behaviour.refuses
+        if not unsure and not node.taken.get(NEW) and progress.node not in self.refused:
+            told = (
+                f"{progress.node} never took the image, and {progress.reason} is put down to {progress.blame}"
+            )
+            self._require(progress.blame not in OF_THE_IMAGE, told)
+
     def _check_failed_waves(self) -> None:
         """Where more nodes were bad than allowed, no node of that wave keeps what it was sent."""
         for number, size in self.sizes.items():
@@ -596,14 +610,14 @@ class Sim:
                     for n in names
                     if self.state.nodes[n].stands is Stands.KEPT
                     and self.nodes[n].taken.get(NEW)
-                    and not self.state.nodes[n].reason.startswith("still runs")
+                    and self.state.nodes[n].reason.why is not Why.STAYS
                 ]
                 self._require(not kept, f"wave {number} failed, and {kept} keep the image")
         if self.scene.roll_back_after == ():
             kept = [
                 n.node
                 for n in self.state.nodes.values()
-                if n.stands is Stands.KEPT and n.accepted and not n.reason.startswith("still runs")
+                if n.stands is Stands.KEPT and n.accepted and n.reason.why is not Why.STAYS
             ]
             self._require(not kept, f"rolled back, and {kept} keep the image")
 

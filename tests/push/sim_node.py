@@ -48,6 +48,10 @@ class Behaviour:
     off_until_s: float = 0.0
     deaf_to_keep: bool = False
     refuses: str = ""
+    cut_at: float | None = None
+    """Each transfer of the new image breaks at this share of it; at 1 the node has it all, and does not take it."""
+    vanishes: bool = False
+    """And the node is never heard of again."""
     brown_outs: int = 0
     """So often its supply gives way while the new image is on trial, a second after each start."""
     latched: bool = False
@@ -75,7 +79,14 @@ class Behaviour:
     def harmless(self) -> bool:
         """Whether the node can be updated in the end."""
         waits_s = max(self.spare_short_until_s, self.window_closed_until_s)
-        never = self.bad or self.runs_other or self.deaf_to_keep or self.refuses or self.off_until_s
+        never = (
+            self.bad
+            or self.runs_other
+            or self.cut_at is not None
+            or self.deaf_to_keep
+            or self.refuses
+            or self.off_until_s
+        )
         return not never and waits_s <= 100.0
 
 

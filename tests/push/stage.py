@@ -9,7 +9,7 @@ from typing import Any
 
 from fleet.build.codes import NOT_ON_SHELF
 from fleet.errors import NodeRefused, NodeUnreachable, ShelfError
-from fleet.link.codes import REFUSED, UNREACHABLE
+from fleet.link.codes import REFUSED, STALLED, UNREACHABLE
 from fleet.link.state import NodeState, Phase
 from fleet.push.events import Event, Resumed
 from fleet.push.journal import Journal
@@ -105,6 +105,7 @@ class SimLink:
                 await asyncio.sleep(SEND_S / 4)
                 if on_progress is not None:
                     on_progress(quarter + 1, 4)
+                self._break_off(image, (quarter + 1) / 4)
         except asyncio.CancelledError:
             if self._stage.last_bytes_arrive:
                 self._node.take(image.decode(), self._stage.time_s())
@@ -112,6 +113,12 @@ class SimLink:
         self._node.take(image.decode(), self._stage.time_s())
         await asyncio.sleep(0.05)
         return Phase.ON_TRIAL
+
+    def _break_off(self, image: bytes, share: float) -> None:
+        wrong = self._node.behaviour
+        if image == NEW.encode() and wrong.cut_at is not None and share >= wrong.cut_at:
+            self._node.gone = wrong.vanishes
+            raise NodeUnreachable(STALLED, f"{self._node.name}: no more bytes taken", node=self._node.name)
 
     async def keep(self) -> Phase:
         self._reach()

@@ -9,6 +9,8 @@ from typing import Any
 import pytest
 
 from fleet.codes import Exit
+from fleet.limits import SEND_TRIES
+from fleet.link.refusals import SPOILT
 from fleet.push.blame import Blame
 from fleet.push.engine import step
 from fleet.push.events import Began
@@ -16,9 +18,10 @@ from fleet.push.gate import CheckName
 from fleet.push.history import given_up_images
 from fleet.push.journal import Journal
 from fleet.push.outcome import NodeOutcome, code_of, exit_of, outcomes, read_outcomes, write_outcomes
+from fleet.push.reasons import Reason, Why
 from fleet.push.reporters.lines import LinesReporter
 from fleet.push.reporters.plain import PlainReporter
-from fleet.push.state import Phase, PushState, Stands, fresh
+from fleet.push.state import Phase, PushState, Stands, evolve, fresh
 from tests.push.plans import NEW, plan_of, planned
 from tests.push.sim_node import BROWN_OUT_TRIES, Behaviour
 from tests.push.stage import BEGAN_S, Memory, Stage, begun, push
@@ -127,6 +130,122 @@ def test_a_node_without_memory_for_the_ticket_is_left_out_and_stops_nobody(quick
     assert "held off 6 times: it has not enough memory" in of(state, "b").reason
     assert [of(state, name).stands for name in "ac"] == [Stands.KEPT, Stands.KEPT]
     assert given_up_images(journal) == {}
+
+
+# ------------------------------------------------- a broken way
+CUT = Behaviour(cut_at=0.5)
+
+
+def test_transfers_that_break_say_nothing_of_the_image(quick_path: Path) -> None:
+    """One of three: it is left out, the others are kept, and the image is as good as before."""
+    state, journal, _ = pushed(quick_path, ["abc"], b=CUT)
+    assert state.phase is Phase.DONE
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.WAY)
+    assert [name for name, _ in of(state, "b").failed] == [CheckName.WAY]
+    assert "the transfer was cut off 3 times" in of(state, "b").reason
+    assert [of(state, name).stands for name in "ac"] == [Stands.KEPT, Stands.KEPT]
+    code = code_of(state)
+    assert code is not None
+    assert code.code == "PSH111"
+    assert given_up_images(journal) == {}
+    last = state.verdicts[-1]
+    assert (last.way, last.failed, last.of, last.passed) == (("b",), (), 2, True)
+    assert "1 node more could not be sent to, which says nothing of the image" in last.text
+
+
+def test_many_broken_transfers_stop_the_push_and_not_the_image(quick_path: Path) -> None:
+    """Two of three in a wave: the network is broken. What is on trial goes back, the next wave is not begun."""
+    state, journal, _ = pushed(quick_path, ["abc", "d"], a=CUT, c=CUT)
+    assert state.phase is Phase.HALTED
+    assert {one.node: (one.stands, one.blame) for one in outcomes(state)} == {
+        "a": (Stands.LEFT_OUT, Blame.WAY),
+        "b": (Stands.PUT_BACK, None),
+        "c": (Stands.LEFT_OUT, Blame.WAY),
+        "d": (Stands.LEFT_OUT, None),
+    }
+    code = code_of(state)
+    assert code is not None
+    assert (code.code, exit_of(state)) == ("PSH132", Exit.PROBLEMS)
+    assert "transfers broke at too many nodes" in state.why
+    assert given_up_images(journal) == {}, "not by those that went back with their wave either"
+
+
+def test_a_bad_image_is_given_up_beside_broken_transfers(quick_path: Path) -> None:
+    state, journal, _ = pushed(quick_path, ["abcd"], a=CUT, b=Behaviour(crashes=True))
+    code = code_of(state)
+    assert code is not None
+    assert (state.phase, of(state, "b").blame, code.code) == (Phase.HALTED, Blame.IMAGE, "PSH105")
+    assert given_up_images(journal) == {NEW: state.plan.id}
+
+
+@pytest.mark.parametrize(("cut_at", "blame"), [(0.5, Blame.WAY), (1.0, Blame.IMAGE)])
+def test_a_node_that_is_silent_after_a_broken_transfer(quick_path: Path, cut_at: float, blame: Blame) -> None:
+    """Only if it may have got all of the image is its silence evidence against it."""
+    state, _, _ = pushed(quick_path, ["abc"], b=Behaviour(cut_at=cut_at, vanishes=True))
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LOST, blame)
+    assert "the transfer was cut off, and no answer since" in of(state, "b").reason
+
+
+@pytest.mark.parametrize("code", sorted(SPOILT))
+def test_refusals_that_the_way_brings_about_are_tried_again_and_blame_it(quick_path: Path, code: str) -> None:
+    """docs/node-interface.md 2: whoever changes a length or a bit gets them signed from an honest node."""
+    state, journal, memory = pushed(quick_path, ["abc"], b=Behaviour(refuses=code))
+    sends = [e for e in memory.events if getattr(e, "doing", None) == "send" and e.node == "b"]
+    assert len(sends) == SEND_TRIES
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.WAY)
+    assert "something between changes what is sent" in of(state, "b").reason
+    assert given_up_images(journal) == {}
+
+
+@pytest.mark.parametrize("code", ["old-sequence", "bad-ticket", "other-class", "flash-failed"])
+def test_a_nodes_own_word_still_counts(quick_path: Path, code: str) -> None:
+    state, _, _ = pushed(quick_path, ["abc"], b=Behaviour(refuses=code))
+    assert (state.phase, of(state, "b").blame) == (Phase.HALTED, Blame.IMAGE)
+
+
+# ------------------------------------------------- reasons are facts
+def test_a_node_that_was_held_off_and_then_did_not_answer_is_unreachable(quick_path: Path) -> None:
+    """DEVELOPERS.md: exit status 3 where nodes were not reached; why it waited before is no reason for that."""
+    plan = plan_of([planned("a"), planned("b")])
+    stage, memory = Stage(plan, {"b": Behaviour(spare_short_until_s=1e9)}), Memory()
+    waited: list[Why] = []
+
+    def on_event(event: object, after: PushState) -> None:
+        if after.nodes["b"].stands is Stands.HELD_OFF and not waited:
+            waited.append(after.nodes["b"].reason.why)
+            stage.nodes["b"].gone = True
+
+    memory.on_event = on_event
+    state = push(stage, begun(stage, quick_path), reporter=memory)
+    assert waited == [Why.SPARE_TIME]
+    assert (of(state, "b").stands, of(state, "b").why) == (Stands.LEFT_OUT, Why.UNREACHABLE)
+    assert of(state, "b").reason.startswith("unreachable: ")
+    assert exit_of(state) is Exit.UNREACHABLE
+
+
+def test_no_sentence_decides_the_exit_status(quick_path: Path) -> None:
+    """A reason whose detail begins as another's sentence does."""
+    state, _, _ = pushed(quick_path, ["ab"])
+    node = evolve(state.nodes["b"], stands=Stands.LEFT_OUT, reason=Reason(Why.FAILED, "unreachable: or so"))
+    assert exit_of(evolve(state, nodes={**state.nodes, "b": node})) is Exit.PROBLEMS
+
+
+@pytest.mark.parametrize("why", Why)
+def test_every_kind_of_reason_has_its_sentence(why: Why) -> None:
+    said = str(Reason(why, "DETAIL"))
+    assert (said == "") == (why is Why.NONE)
+    assert said.count("DETAIL") <= 1
+    assert "{}" not in said
+
+
+def test_outcomes_of_before_there_were_kinds_of_reasons_are_read(quick_path: Path) -> None:
+    state, _, _ = pushed(quick_path, ["abc"], b=CUT)
+    old = json.loads(write_outcomes(outcomes(state)))
+    for one in old:
+        del one["why"]
+        one["reason"] = "unreachable: no answer"
+    read = read_outcomes(json.dumps(old))
+    assert {(one.why, one.reason) for one in read} == {(None, "unreachable: no answer")}
 
 
 def test_a_board_that_is_short_of_memory_is_held_off_before_anything_is_sent(quick_path: Path) -> None:

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.link.state import NodeState
-from fleet.push.blame import draws_too_much
+from fleet.push.blame import too_many_for_chance
 from fleet.push.gate import Check, CheckName, Sighting, contradictory, examine, failures_allowed, judge
 from fleet.push.plan import PlannedNode
 from tests.push.plans import MARKS, NEW, OLD, planned, state_of, tank_state
@@ -398,4 +398,4 @@ def test_verdict_with_nodes_whose_supply_gave_way() -> None:
 def test_brown_outs_of_more_than_half_and_at_least_two_blame_the_image(
     failed_: int, of: int, too_many: bool
 ) -> None:
-    assert draws_too_much(failed_, of) == too_many
+    assert too_many_for_chance(failed_, of) == too_many

@@ -13,8 +13,9 @@ from fleet.codes import Exit
 from fleet.errors import NodeRefused, NodeUnreachable
 from fleet.inventory.load import load_inventory
 from fleet.inventory.model import NetworkTrait
-from fleet.limits import REJOIN_AT_ONCE, REJOIN_BACK_S, REJOIN_TELL_S
-from fleet.link.codes import REFUSED, UNREACHABLE
+from fleet.limits import REJOIN_AT_ONCE, REJOIN_BACK_S, REJOIN_GIVE_TRIES, REJOIN_TELL_S
+from fleet.link.codes import CHANGED_ON_WAY, REFUSED, UNREACHABLE
+from fleet.link.refusals import SPOILT
 from fleet.link.state import NodeState
 from fleet.push.rejoin import Standing, Stands, barred, exit_of, in_order
 from fleet.push.rejoining import Rejoining, Wishes
@@ -32,7 +33,8 @@ class Sim:
 
     join: Join
     trouble: list[str] = field(default_factory=list)
-    """For each PUT in turn: a refusal's code, `lost` (not taken, no answer), `cut` (taken, no answer)."""
+    """For each PUT in turn: a refusal's code, `lost` (not taken, no answer), `cut` (taken, no answer),
+    `changed` (the link gave up: the node never believed it)."""
     keep_trouble: list[str] = field(default_factory=list)
     known_at: int = 1
     """The joining whose address is known."""
@@ -79,6 +81,8 @@ class Air:
         trouble = sim.trouble.pop(0) if sim.trouble else ""
         if trouble == "lost":
             raise NodeUnreachable(UNREACHABLE, "no answer", node=node)
+        if trouble == "changed":
+            raise NodeUnreachable(CHANGED_ON_WAY, "bad-signature", node=node)
         if trouble and trouble != "cut":
             status = {"not-found": 404, "bad-credentials": 403}.get(trouble, 409)
             raise NodeRefused(REFUSED, trouble, node=node, refusal=trouble, status=status)
@@ -270,6 +274,30 @@ def test_a_refusal_is_told_and_stops_it(trouble: str, code: str, why: str) -> No
     run = _run(air)
     assert _stands(run) == {"a": "refused", "b": "not-begun"}
     assert (run.standings["a"].code.code, run.standings["a"].reason) == (code, why)  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("code", sorted(SPOILT))
+def test_what_the_way_brings_about_is_tried_again_and_then_called_so(code: str) -> None:
+    """docs/node-interface.md 2: an honest node signs these to a request that was changed on its way."""
+    air = Air("ab")
+    air.nodes["a"].trouble = [code] * (REJOIN_GIVE_TRIES - 1)
+    air.nodes["b"].trouble = [code] * REJOIN_GIVE_TRIES
+    run = _run(air)
+    assert _stands(run) == {"a": "kept", "b": "refused"}
+    assert run.standings["b"].code is CHANGED_ON_WAY
+    assert run.standings["b"].reason == (
+        f"{code}: so {REJOIN_GIVE_TRIES} times; something between changes what is sent"
+    )
+
+
+def test_a_request_that_was_never_believed_is_given_anew() -> None:
+    """The link gives up after its own tries; the node surely took nothing, so nothing is waited for."""
+    air = Air("ab")
+    air.nodes["a"].trouble = ["changed"] * (REJOIN_GIVE_TRIES - 1)
+    air.nodes["b"].trouble = ["changed"] * REJOIN_GIVE_TRIES
+    run = _run(air)
+    assert _stands(run) == {"a": "kept", "b": "refused"}
+    assert run.standings["b"].code is CHANGED_ON_WAY
 
 
 def test_busy_is_asked_again_and_then_told() -> None:

@@ -50,7 +50,12 @@ class LinesReporter:
         for name, node in after.nodes.items():
             was = before.nodes[name]
             if (node.stands, node.reason, node.blame) != (was.stands, was.reason, was.blame):
-                told = {"stands": node.stands, "reason": node.reason, "blame": node.blame}
+                told = {
+                    "stands": node.stands,
+                    "reason": str(node.reason),
+                    "why": node.reason.why,
+                    "blame": node.blame,
+                }
                 self._line(at_s, "node", node=name, wave=node.wave, **told)
         for verdict in after.verdicts[len(before.verdicts) :]:
             self._line(at_s, "verdict", **asdict(verdict))

@@ -28,6 +28,8 @@ _TOLD = {
     Stands.LOST: "LOST",
     Stands.LEFT_OUT: "left out",
 }
+_FAILED = {Blame.SUPPLY: "FAILED for its supply", Blame.WAY: "FAILED on the way to it"}
+"""Where the image is not to blame; else plainly `FAILED`."""
 
 
 class PlainReporter:
@@ -123,7 +125,7 @@ def _newly_left_out(was: NodeProgress, node: NodeProgress) -> bool:
 
 def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> str:
     if node.failed and not was.failed:
-        word = "FAILED for its supply" if node.blame is Blame.SUPPLY else "FAILED"
+        word = "FAILED" if node.blame is None else _FAILED.get(node.blame, "FAILED")
         return f"{node.node}: {word}: {node.reason}"
     if node.stands is was.stands and not (node.stands is Stands.HELD_OFF and node.holds != was.holds):
         return ""

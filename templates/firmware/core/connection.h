@@ -12,7 +12,8 @@ constexpr uint64_t kSilenceMs = 10000;       // without a byte: over
 constexpr uint64_t kHeadMs = 30000;          // for the whole head: a byte now and then does not hold a connection
 constexpr uint64_t kBodyMs = 10000;          // for a whole body, and beyond that no slower than this, but for the node's own work on its
 constexpr uint64_t kSlowestBytesPerMs = 10;  // flash: pumps are off meanwhile (fleet/limits.py counts on both: BODY_GRACE_S, ...)
-constexpr uint64_t kAnswerMs = 60000;        // for sending the whole answer
+                                             // An answer is sent at the same pace, or not to its end: see paced_ms.
+constexpr uint64_t kRoomMs = 60000;          // of waiting for a room for a long answer
 constexpr uint64_t kDrainMs = 2000;          // what still comes after a refusal is thrown away for this long, see kDraining
 constexpr uint64_t kCrowdedMs = 100;         // the same after `crowded`: the next one waits outside meanwhile
 // With all connections taken and another at the door, the one makes room that has not come on for longest, of those that nobody
@@ -22,6 +23,9 @@ constexpr uint64_t kStalledMs = 100;
 constexpr uint64_t kRoomStalledMs = 1000;    // a room for long answers is taken from its reader after this, for one that waits
 constexpr size_t kAnswerHeadBytes = 1024;    // head with signature; the body of a short answer is written behind this
 constexpr uint8_t kNoAnswerRoom = 0xFF;
+
+// How long so many bytes may be on their way, at most.
+constexpr uint64_t paced_ms(uint64_t bytes) { return kBodyMs + bytes / kSlowestBytesPerMs; }
 
 enum class At : uint8_t {
   kFree,       // no socket
@@ -48,7 +52,7 @@ struct Connection {
   uint64_t begun_ms;       // of this part: head, answer, drain
   uint64_t last_byte_ms;
   uint32_t body_left;      // of the body
-  uint64_t body_ends_ms;   // by when all of it must have come
+  uint64_t ends_ms;        // by when all of it must have come; of an answer: have gone
   size_t answer_at;        // where begins what is being sent: an answer, the head of a long one, or a piece of it
   size_t answer_n;
   size_t sent;

@@ -131,7 +131,7 @@ bool Node::begin_body(Connection *c) {
   c->body_unread = false;
   c->body_left = c->head.length;
   c->last_byte_ms = look_at_clock();
-  c->body_ends_ms = now_ms_ + kBodyMs + c->head.length / kSlowestBytesPerMs;
+  c->ends_ms = now_ms_ + paced_ms(c->head.length);
   c->sent = 0;
   const bool begun = c->reader.n > c->reader.head_n;
   c->at = c->head.expects_continue && !begun ? At::kGoAhead : At::kBody;
@@ -259,7 +259,7 @@ Code Node::write_piece(Connection *c, const uint8_t *data, size_t n) {
   const uint64_t begun_ms = look_at_clock();
   const Code code = slots_.write(data, n);
   c->last_byte_ms = look_at_clock();
-  c->body_ends_ms += now_ms_ - begun_ms;
+  c->ends_ms += now_ms_ - begun_ms;
   return code;
 }
 
@@ -407,6 +407,7 @@ bool Node::put_head(size_t i, uint16_t status, const char *type, size_t body_n, 
   c.sent = 0;
   c.at = At::kAnswering;
   c.begun_ms = c.last_byte_ms = look_at_clock();
+  c.ends_ms = now_ms_ + paced_ms(head.n + body_n);
   return true;
 }
 

@@ -105,10 +105,10 @@ bool Node::timed_out(const Connection &c) const {
   const uint64_t passed_ms = now_ms_ - c.begun_ms;
   switch (c.at) {
     case At::kHead: return silent_ms >= kSilenceMs || passed_ms >= kHeadMs;
-    case At::kWaiting: return passed_ms >= kAnswerMs;
+    case At::kWaiting: return passed_ms >= kRoomMs;
     case At::kGoAhead:
-    case At::kBody: return silent_ms >= kSilenceMs || now_ms_ >= c.body_ends_ms;
-    case At::kAnswering: return silent_ms >= kSilenceMs || passed_ms >= kAnswerMs;
+    case At::kBody:
+    case At::kAnswering: return silent_ms >= kSilenceMs || now_ms_ >= c.ends_ms;
     case At::kDraining: return passed_ms >= kDrainMs;
     case At::kFree:
     case At::kChecking: return false;
