@@ -75,8 +75,9 @@ FIRST_RISE_LEAST_S: Final = 600.0
 """A long pipe must fill, a foot valve that leaks lets it drain: no pump is taken for dry before (own allowance)."""
 DRY_RUN_MOST_S: Final = 7_200.0
 """A pump that runs dry for longer than this is no longer saved by being stopped (own allowance, on the far side)."""
-DIES_UNSEEN_S: Final = 86_400.0
-"""Somebody looks after stock and its water once a day (SI 2000/1870): a dead pump must not run past that."""
+DIES_UNSEEN_S: Final = 50_400.0
+"""From the last look of one day to the first of the next, 18 h to 8 h (own allowance; a look a day: SI 2000/1870). A
+watch that is longer leaves a dead pump to whoever comes by."""
 SHORTEST_OFF_S: Final = 60
 DEBOUNCE_MIN_S: Final = 1.0
 """Splashes and drops last up to this long: a shorter debounce believes them."""
