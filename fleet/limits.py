@@ -139,9 +139,10 @@ RESERVE_SHARE: Final = 0.9
 """Of the water below the highest mark: a larger reserve leaves nothing to use (own allowances; fire tanks aside)."""
 OVERFLOW_LEAST_SHARE: Final = 1 / 3
 """Of a tank's height: a lower overflow was measured from the top (own allowance)."""
-STOCK_US_PER_CM: Final = 20_000.0
-CROP_US_PER_CM: Final = 10_000.0
-"""The saltiest water that stock drinks and crops stand (from memory: ANZECC 2000; FAO irrigation paper 29)."""
+STOCK_US_PER_CM: Final = 16_000.0
+CROP_US_PER_CM: Final = 3_000.0
+"""Above these, water for stock is not recommended whatever the animal (10,000 mg/L of dissolved salts, at 640 mg/L for
+1,000 uS/cm), and for irrigation its use is severely restricted (FAO irrigation and drainage paper 29, table 1)."""
 RUN_ON_MOST_S: Final = 60.0
 NETWORK_LOST_RANGE_S: Final = (60.0, 7 * 86_400.0)
 TRIAL_MOST_S: Final = 14_400.0
@@ -436,7 +437,8 @@ CELL_LEAST_PER_CM: Final = 0.005
 CELL_MOST_PER_CM: Final = 50.0
 """Cells of conductivity meters have 0.01 to 10 /cm (common practice): far outside of that is a slip of a unit."""
 SEA_US_PER_CM: Final = 60_000.0
-"""The sea has 45,000 to 55,000 uS/cm (hercowater.com): more in a tank is a slip of the unit."""
+"""Standard sea water has 42,914 uS/cm at 15 C (TEOS-10, after Culkin and Smith 1980), and about 2 % more for each
+degree: more than 60,000 in a tank is a slip of the unit."""
 WATER_KIND_FACTOR: Final = 3.0
 """A measured conductivity so far outside of what its kind of water has is a slip of one of the two (own allowance)."""
 DRINKING_US_PER_CM: Final = 2790.0
