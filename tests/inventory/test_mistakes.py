@@ -123,6 +123,7 @@ POINTS_AT = {
     "INV422": "half",
     "INV423": "half",
     "INV424": "supply",
+    "INV425": "active",
     "INV450": "board",
     "INV451": "hidden",
     "INV452": "high-channels",
