@@ -128,12 +128,15 @@ LYING_MOST_M: Final = 4.6
 CONE_DEPTH: Final = (0.03, 1.5)
 ELLIPSOID_DEPTH: Final = (0.1, 0.5)
 """Depth of ends as shares of their diameter: outside of these a slip of the unit (own allowances)."""
-TABLE_STEP: Final = 0.15
+TABLE_LACK: Final = 0.07
+TABLE_MENDED: Final = 3.0
+TABLE_STEP: Final = 0.02
 TABLE_JUMP: Final = 3.0
 TABLE_OFF: Final = 0.3
-"""A stretch of a strapping table wider by this share than those around it, beside one that is narrower by it, has a
-slip of a digit between the two; the last stretch when it is so many times wider than the one before (own
-allowances)."""
+"""A stretch of a strapping table that is narrower by the first than those on its two sides let it be has a slip of a
+digit beside it, if without that line so much less is lacking (the second), and if one stretch beside the line is wider
+by the third than those beyond, and the other narrower; at an end, if it is so many times wider than the next (the
+fourth); or if the line is off the curve through its neighbours by the last, and the others are not (own allowances)."""
 RESERVE_LEAST_M: Final = 0.01
 RESERVE_SHARE: Final = 0.9
 """Of the water below the highest mark: a larger reserve leaves nothing to use (own allowances; fire tanks aside)."""

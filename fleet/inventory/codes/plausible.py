@@ -48,8 +48,8 @@ TABLE_NOT_SMOOTH = Code(
     "slip of a digit in it, and each volume near it is wrong.",
     "Check the line against the table that was measured.",
     Severity.WARNING,
-    "second differences of the table; own allowance: 15 % wider than the stretches around it beside one 15 % narrower, "
-    "or a last stretch 3 x as wide as the one before",
+    "Brunn and Minkowski: the cube root of what a convex body holds between two heights is concave in them; own "
+    "allowances: 7 % of a stretch beyond rounding, and a third of that without the line",
 )
 FLOW_ODD = Code(
     "INV536",
