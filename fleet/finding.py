@@ -76,8 +76,8 @@ class Ruled:
 class Finding:
     """`what` says what is the matter here; `why` and `fix` default to those of the code.
 
-    `subject` names the thing in the fleet's own words, such as `tank roof-east` or `node ridge-01`, and the part of it
-    that the finding is about where it has several: `node ridge-01 pin D7`. A code and a subject name one finding.
+    `subject` names the thing in the fleet's own words, such as `tank header-east` or `node kestrel-01`, and the part of it
+    that the finding is about where it has several: `node kestrel-01 pin IO17`. A code and a subject name one finding.
     `figures` are those that it rests on: what was computed, from what, and the limit.
     """
 

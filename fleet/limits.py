@@ -75,8 +75,9 @@ FIRST_RISE_LEAST_S: Final = 600.0
 """A long pipe must fill, a foot valve that leaks lets it drain: no pump is taken for dry before (own allowance)."""
 DRY_RUN_MOST_S: Final = 7_200.0
 """A pump that runs dry for longer than this is no longer saved by being stopped (own allowance, on the far side)."""
-DIES_UNSEEN_S: Final = 86_400.0
-"""Somebody looks after stock and its water once a day (SI 2000/1870): a dead pump must not run past that."""
+DIES_UNSEEN_S: Final = 50_400.0
+"""From the last look of one day to the first of the next, 18 h to 8 h (own allowance; a look a day: SI 2000/1870). A
+watch that is longer leaves a dead pump to whoever comes by."""
 SHORTEST_OFF_S: Final = 60
 DEBOUNCE_MIN_S: Final = 1.0
 """Splashes and drops last up to this long: a shorter debounce believes them."""
@@ -127,20 +128,24 @@ LYING_MOST_M: Final = 4.6
 CONE_DEPTH: Final = (0.03, 1.5)
 ELLIPSOID_DEPTH: Final = (0.1, 0.5)
 """Depth of ends as shares of their diameter: outside of these a slip of the unit (own allowances)."""
-TABLE_STEP: Final = 0.15
+TABLE_LACK: Final = 0.07
+TABLE_MENDED: Final = 3.0
+TABLE_STEP: Final = 0.02
 TABLE_JUMP: Final = 3.0
 TABLE_OFF: Final = 0.3
-"""A stretch of a strapping table wider by this share than those around it, beside one that is narrower by it, has a
-slip of a digit between the two; the last stretch when it is so many times wider than the one before (own
-allowances)."""
+"""A stretch of a strapping table that is narrower by the first than those on its two sides let it be has a slip of a
+digit beside it, if without that line so much less is lacking (the second), and if one stretch beside the line is wider
+by the third than those beyond, and the other narrower; at an end, if it is so many times wider than the next (the
+fourth); or if the line is off the curve through its neighbours by the last, and the others are not (own allowances)."""
 RESERVE_LEAST_M: Final = 0.01
 RESERVE_SHARE: Final = 0.9
 """Of the water below the highest mark: a larger reserve leaves nothing to use (own allowances; fire tanks aside)."""
 OVERFLOW_LEAST_SHARE: Final = 1 / 3
 """Of a tank's height: a lower overflow was measured from the top (own allowance)."""
-STOCK_US_PER_CM: Final = 20_000.0
-CROP_US_PER_CM: Final = 10_000.0
-"""The saltiest water that stock drinks and crops stand (from memory: ANZECC 2000; FAO irrigation paper 29)."""
+STOCK_US_PER_CM: Final = 16_000.0
+CROP_US_PER_CM: Final = 3_000.0
+"""Above these, water for stock is not recommended whatever the animal (10,000 mg/L of dissolved salts, at 640 mg/L for
+1,000 uS/cm), and for irrigation its use is severely restricted (FAO irrigation and drainage paper 29, table 1)."""
 RUN_ON_MOST_S: Final = 60.0
 NETWORK_LOST_RANGE_S: Final = (60.0, 7 * 86_400.0)
 TRIAL_MOST_S: Final = 14_400.0
@@ -447,7 +452,8 @@ CELL_LEAST_PER_CM: Final = 0.005
 CELL_MOST_PER_CM: Final = 50.0
 """Cells of conductivity meters have 0.01 to 10 /cm (common practice): far outside of that is a slip of a unit."""
 SEA_US_PER_CM: Final = 60_000.0
-"""The sea has 45,000 to 55,000 uS/cm (hercowater.com): more in a tank is a slip of the unit."""
+"""Standard sea water has 42,914 uS/cm at 15 C (TEOS-10, after Culkin and Smith 1980), and about 2 % more for each
+degree: more than 60,000 in a tank is a slip of the unit."""
 WATER_KIND_FACTOR: Final = 3.0
 """A measured conductivity so far outside of what its kind of water has is a slip of one of the two (own allowance)."""
 DRINKING_US_PER_CM: Final = 2790.0

@@ -99,7 +99,7 @@ def _yard_node(name: str) -> dict[str, Any]:
             {
                 "tank": "sump",
                 "probes": {"low": "IO32", "high": "IO33"},
-                "pump_relay": {"pin": "IO25", "active": "low"},
+                "pump_relay": {"pin": "IO25", "active": "low", "supply": "3.3 V"},
             }
         ],
     }

@@ -65,7 +65,7 @@ def clear_fault(
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask: you have looked.")] = False,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> int:
-    """Example: tankfleet clear-fault ridge-01 --tank header
+    """Example: tankfleet clear-fault kestrel-01 --tank header-east
 
     Clear the faults of a node that stay: a pump that ran too long, or ran and nothing rose. They outlive restarts and
     updates, because someone has to look first: at the well, the pipe, the probes. Shows what each means and what to

@@ -42,7 +42,7 @@ def find(
     ] = FIND_TIMEOUT_S,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> int:
-    """Example: tankfleet find ridge-01 --timeout 5
+    """Example: tankfleet find kestrel-01 --timeout 5
 
     Find the nodes on the network and ask each for its signed state: found, missing, moved (at a new address),
     double (two boards hold one node's key), impostor (its key is not the node's), crowded (never had a free

@@ -71,7 +71,7 @@ def flash(
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> int:
-    """Example: tankfleet flash ridge-01 --port /dev/ttyUSB0
+    """Example: tankfleet flash kestrel-01 --port /dev/ttyUSB0
 
     Make a new board this node, over USB: check chip, flash size and MAC against the inventory, write boot loader,
     application and credentials, read everything back, start it, add its MAC to the inventory, and wait for its first

@@ -141,7 +141,7 @@ def node(
         ),
     ],
 ) -> None:
-    """Example: tankfleet keys node ridge-01 --out ridge-01.key
+    """Example: tankfleet keys node kestrel-01 --out kestrel-01.key
 
     Write a node's own key, as 64 hex digits, to a new file that you alone can read, or to a pipe: for other
     programs that speak to that node. It is never shown on a terminal.

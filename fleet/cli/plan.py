@@ -28,7 +28,7 @@ DespiteFault = Annotated[
     typer.Option(
         "--despite-fault",
         metavar="NODE",
-        help="Also this node, though it has a fault that stays; may be given again.",
+        help="Also this node, though it has a fault of its own or a tank's fault that stays; may be given again.",
         autocompletion=complete_names("nodes"),
     ),
 ]

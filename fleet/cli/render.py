@@ -25,7 +25,7 @@ def render(
     ] = "",
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> None:
-    """Example: tankfleet render ridge-01 --target host
+    """Example: tankfleet render kestrel-01 --target host
 
     Write each node's complete PlatformIO project to rendered/NODE, where anyone can open and build it alone.
     The same inventory gives the same bytes; a second run writes nothing. No secret is in them.

@@ -59,7 +59,7 @@ def sheet(
         str, typer.Option("--date", metavar="DAY", help="Printed on it, such as 2025-03-14; default: today.")
     ] = "",
 ) -> None:
-    """Example: tankfleet sheet node ridge-01 --pdf
+    """Example: tankfleet sheet node kestrel-01 --pdf
 
     Make a sheet to take up the ladder: what to mind, the wiring with the board drawn, the tank in section with
     its marks and volumes, all settings with their origins, and the commissioning steps with what must be read

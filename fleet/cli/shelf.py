@@ -27,7 +27,7 @@ def shelf(
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> None:
-    """Example: tankfleet shelf ridge-01
+    """Example: tankfleet shelf kestrel-01
 
     List the images on the shelf, the oldest first for each node: image, sequence of its ticket, release,
     class, size.

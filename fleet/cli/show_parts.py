@@ -30,6 +30,7 @@ def print_node(out: Output, node: NodeFacts) -> None:
         ("MAC", mac),
         ("platform", f"{node.platform}, {node.layout}"),
         ("debounce", duration(node.debounce_s)),
+        ("button", _button(node.clear_pin)),
         ("spare boards", f"{node.spare_boards} of this kind at {node.site}"),
         ("notes", node.notes),
     )
@@ -54,6 +55,11 @@ def print_node(out: Output, node: NodeFacts) -> None:
     )
     for note in node.board_notes:
         paragraph(out, f"- {note}", "", "  ")
+
+
+def _button(pin: str | None) -> str:
+    """What holding it does (docs/node-interface.md, section 8)."""
+    return f"{pin}: held for 5 s it clears faults that stay, and pumps may start" if pin else "none"
 
 
 def _pin(use: PinUse) -> tuple[str, ...]:

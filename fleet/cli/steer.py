@@ -92,7 +92,7 @@ def roll_back(
     dry_run: DryRun = False,
     json: JsonLines = False,
 ) -> int:
-    """Example: tankfleet roll-back ridge-01
+    """Example: tankfleet roll-back kestrel-01
 
     Bring nodes back to the image that they had before a push, the last one or one named with --push. A
     node that still holds its older image is told to go back to it; else it is sent the old image with a

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fleet.boards.board import load_board
-from fleet.boards.pins import may, probe_use, relay_use
+from fleet.boards.pins import label, may, probe_use, relay_use
 from fleet.boards.uses import Use
 from fleet.inventory.about_electrodes import ElectrodeFacts, about_electrodes
 from fleet.inventory.about_tank import Need, update_need
+from fleet.inventory.clear_button import clear_gpio
 from fleet.limits import DEBOUNCE_MS
 
 if TYPE_CHECKING:
@@ -55,6 +56,8 @@ class NodeFacts:
     fitted: str | None
     access_point: str | None
     debounce_s: float
+    clear_pin: str | None
+    """The pin of the button that clears faults that stay; None for none."""
     tanks: tuple[str, ...]
     pins: tuple[PinUse, ...]
     electrodes: tuple[ElectrodeFacts, ...]
@@ -152,6 +155,7 @@ def about_node(inventory: Inventory, name: str) -> NodeFacts:
         fitted=node.fitted.isoformat() if node.fitted else None,
         access_point=node.access_point,
         debounce_s=DEBOUNCE_MS / 1000 if node.debounce_s is None else node.debounce_s,
+        clear_pin=_clear_pin(node, board),
         tanks=tuple(served.tank for served in node.serves),
         pins=pins,
         electrodes=tuple(of for served in node.serves if (of := _electrodes(inventory, served, board))),
@@ -161,6 +165,11 @@ def about_node(inventory: Inventory, name: str) -> NodeFacts:
         board_notes=board.notes,
         notes=node.notes,
     )
+
+
+def _clear_pin(node: Node, board: Board) -> str | None:
+    gpio = clear_gpio(node, board)
+    return next((label(pin) for pin in board.pins if pin.gpio == gpio), None)
 
 
 def about_board(inventory: Inventory | None, board_id: str) -> BoardFacts:

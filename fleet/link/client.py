@@ -1,7 +1,7 @@
 """Speaking to one node: its state, an image or network credentials to it, keep, revert, rest; every answer checked.
 
     async with open_session() as session:
-        link = NodeLink("ridge-01", "10.0.4.17", 80, node_key, session=session, entropy=secrets.token_bytes)
+        link = NodeLink("kestrel-01", "10.0.4.17", 80, node_key, session=session, entropy=secrets.token_bytes)
         state = await link.state()
 
 Failures are LinkError (fleet/errors.py): NodeUnreachable, NodeRefused with the node's own code, NodeImpostor.

@@ -90,9 +90,10 @@ def _clear_pin(node: Node, board: Board) -> int:
 
 
 def _feed_pins(node: Node, board: Board) -> bytes:
+    # A feed without resistors (INV466, accepted) feeds nothing: the node refuses a block that names it.
     feeds = [
         NO_PIN
-        if served.pull_up_feed is None
+        if served.pull_up_feed is None or not served.is_fed
         else _gpio(node, board, served.pull_up_feed, f"the feed of the probes at {served.tank}")
         for served in node.serves
     ]

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from fleet.inventory.model import Duty, Rods
+from fleet.inventory.model import Duty
 from fleet.limits import POWER_UP_HOLD_S
 from fleet.sheet.care_steps import dc_contactor, dry_run, gas, isolated, module_supply, told, told_again
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps, volt_steps
 from fleet.sheet.step import Step, Steps
+from fleet.sheet.words import wetted_m
 from fleet.water.crossing import debounce_s
 from fleet.water.geometry import depth_m, volume_l
 from fleet.water.quantities import Units, duration
@@ -144,8 +145,8 @@ def _hung(tank: Tank, facts: TankFacts, units: Units) -> list[Step]:
     marks = ", ".join(
         f"{mark.name} {units.tape(facts.top.height_m - mark.height_m)}" for mark in reversed(facts.marks)
     )
-    rods = tank.electrodes
-    lower = f"; tips {units.small_length(rods.wetted_m)} lower" if isinstance(rods, Rods) else ""
+    under_m = wetted_m(tank.electrodes)
+    lower = f"; tips {units.small_length(under_m)} lower" if under_m else ""
     return [
         Step(
             "Out of the bucket: probes and common electrode hung in the tank. From its top down to each mark:",

@@ -10,7 +10,7 @@ from fleet.sheet.settings import Setting, pump_settings
 from fleet.sheet.steps import may_when
 from fleet.sheet.svg import joined
 from fleet.sheet.tank_svg import DrawnPump, Level
-from fleet.sheet.words import electrode_words, shape_words
+from fleet.sheet.words import electrode_words, shape_words, wetted_m
 from fleet.water.quantities import duration, share
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def tank_part(inventory: Inventory, name: str, wires: Sequence[Wire], units: Uni
         about=_about(facts, tank.shape, units),
         electrodes=electrode_words(tank.electrodes, units),
         shape=tank.shape,
-        levels=_levels(facts, mine, units),
+        levels=_levels(facts, mine, units, wetted_m(tank.electrodes)),
         common_wire=mine["common electrode"].swatch if mine else None,
         pump=_pump(facts, units),
         marks=_marks(facts, units),
@@ -95,7 +95,7 @@ def _conductivity(facts: TankFacts) -> str | None:
     return f"{facts.conductivity_us_per_cm:g} µS/cm" if facts.conductivity_us_per_cm else None
 
 
-def _levels(facts: TankFacts, wires: dict[str, Wire], units: Units) -> tuple[Level, ...]:
+def _levels(facts: TankFacts, wires: dict[str, Wire], units: Units, under_m: float) -> tuple[Level, ...]:
     found = [Level(0.0, ("lowest inside point", ""), (units.tape(0), ""), "bottom")]
     if facts.reserve:
         found.append(_level("reserve", facts.reserve, "never to be drawn below", units))
@@ -113,6 +113,7 @@ def _levels(facts: TankFacts, wires: dict[str, Wire], units: Units) -> tuple[Lev
                 ),
                 "mark",
                 wire.swatch if wire else None,
+                mark.height_m - under_m,
             )
         )
     if facts.overflow_given:

@@ -42,6 +42,8 @@ class Level:
     kind: Literal["top", "overflow", "mark", "reserve", "bottom"]
     wire: str | None = None
     """CSS colour of a mark's wire, where the inventory gives it."""
+    tip_m: float | None = None
+    """Where a mark's rod ends, under the mark; None: at the mark."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,10 +132,12 @@ def _hatch(pen: Pen, scale: Scale, height_m: float) -> None:
 
 
 def _probes(pen: Pen, scale: Scale, marks: Sequence[Level], common_wire: str | None) -> None:
-    """A rod to each mark, and the common one (C) to below the lowest: in the middle, where every tank is deep."""
+    """A rod to each mark or as far past it as it is wetted there, and the common one (C) to below the lowest: in the
+    middle, where every tank is deep."""
     rising = sorted(marks, key=lambda mark: mark.height_m)
-    rods = [(mark.height_m, mark.wire, str(number)) for number, mark in enumerate(rising, start=1)]
-    rods = [*reversed(rods), (rising[0].height_m * 0.6, common_wire, "C")]
+    tips = [mark.height_m if mark.tip_m is None else max(0.0, mark.tip_m) for mark in rising]
+    rods = [(tip, mark.wire, str(n)) for n, (mark, tip) in enumerate(zip(rising, tips, strict=True), start=1)]
+    rods = [*reversed(rods), (tips[0] * 0.6, common_wire, "C")]
     step = 12.0
     left = _MIDDLE_X - step * (len(rods) - 1)
     pen.rect(left - 7, _HEAD_Y, step * (len(rods) - 1) + 14, 8, fill="#ddd")

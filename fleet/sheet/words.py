@@ -51,7 +51,8 @@ def electrode_words(electrodes: Electrodes | None, units: Units) -> str:
             size, apart = _small(electrodes.diameter_m, units), _small(electrodes.spacing_m, units)
             under = _small(electrodes.wetted_m, units)
             return (
-                f"rods {size} thick, {apart} from centre to centre; reckoned with {under} of each under water"
+                f"rods {size} thick, {apart} from centre to centre; tips {under} under their marks, so that as much of "
+                "each is under water there"
             )
         case Plates():
             area = (
@@ -63,6 +64,11 @@ def electrode_words(electrodes: Electrodes | None, units: Units) -> str:
         case CellConstant():
             return f"cell constant {electrodes.cell_constant_per_cm:.3g} /cm, as their maker gives it"
     return ""
+
+
+def wetted_m(electrodes: Electrodes | None) -> float:
+    """How far under its mark an electrode ends: a mark counts as reached when rods are wetted over that length."""
+    return electrodes.wetted_m if isinstance(electrodes, Rods) else 0.0
 
 
 def window_words(window: WindowFacts) -> str:

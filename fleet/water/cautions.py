@@ -17,6 +17,10 @@ if TYPE_CHECKING:
 
 DEFERS = "General guidance only: local code and a licensed person decide."
 FIRE_REFILL_H = 8.0
+FED = (
+    "Wire the probes to pins with a pull-up of their own and take the resistors out, or join the resistors to a free pin "
+    "in place of 3.3 V and name it with `pull_up_feed`"
+)
 _CAN_BE_ENTERED_M = 0.9
 """A tank higher than this can hold a person (own choice, on the careful side)."""
 
@@ -197,7 +201,7 @@ def _sensed(wired: Wired | None) -> str:
         return "Sense in short pulses or with alternating current: direct current dissolves metal."
     flows = f"current flows {wired.sensing.words}"
     if wired.sensing.always:
-        return f"Here {flows}: it dissolves metal. Finding INV616 says what to fit instead."
+        return f"Here {flows}: it dissolves metal. {FED} (INV616)."
     return f"Direct current dissolves metal; here {flows}."
 
 

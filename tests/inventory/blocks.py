@@ -133,7 +133,8 @@ def _note(outcome: Outcome, inventory: Inventory) -> None:
     outcome.kinds.update({f"tanks {len(node.serves)}" for node in inventory.nodes})
     outcome.kinds.update({f"marks {len(tank.marks)}" for tank in inventory.tanks})
     outcome.kinds.update({f"pump {pump.does if pump else 'none'}" for pump in pumps})
-    outcome.kinds.update({f"pull-up {served.pull_up}" for node in inventory.nodes for served in node.serves})
+    every = [served for node in inventory.nodes for served in node.serves]
+    outcome.kinds.update({f"pull-up {'fed' if served.is_fed else served.pull_up}" for served in every})
 
 
 def again(seed: int | str, number: int) -> str:

@@ -186,10 +186,15 @@ class Draw:
             served["pull_up"] = self.random.choice(["internal", "external"])
         if served.get("pull_up") == "external" and self._chance(0.7):
             served["pull_up_resistor"] = self.random.choice(["47 kohm", "220 kohm", "1 Mohm", "4700 ohm"])
+        if self._chance(0.6 if "pull_up_resistor" in served else 0.02):
+            served["pull_up_feed"] = self._pin()
         if self._chance(0.2):
             served["cable_length"] = self._figure("m", self._between(0.5, 60))
         if "pump" in tank:
-            served["pump_relay"] = {"pin": self._pin(), "active": self._weighted(("high", 4), ("low", 1))}
+            relay = {"pin": self._pin(), "active": self._weighted(("high", 4), ("low", 1))}
+            if self._chance(0.5 if relay["active"] == "low" else 0.1):
+                relay["supply"] = self.random.choice(["3.3 V", "5 V", "12 V", "24 V"])
+            served["pump_relay"] = relay
         self._later(served, Served)
         return served
 
@@ -211,7 +216,10 @@ class Draw:
         if tank["duty"] == "fire-reserve" or self._chance(0.2):
             tank["reserve"] = self._height(heights[0] * self.random.uniform(0.3, 1.0))
         if self._chance(0.3):
-            tank["water"] = {"kind": self.random.choice(["mains", "bore", "river", "rain"])}
+            tank["water"] = {"kind": self.random.choice(["mains", "bore", "river", "rain", "brackish", "grey"])}
+            if self._chance(0.5):
+                us_per_cm = self._between(5, 60_000)
+                tank["water"]["conductivity"] = f"{us_per_cm:.4g} uS/cm"
         flow = self._flow()
         if self._chance(0.7) and (len(marks) > 1 or self._chance(0.1)):
             tank["pump"] = self._pump(flow, [mark["name"] for mark in marks])
@@ -335,7 +343,6 @@ class Draw:
 LATER: Final[dict[str, Callable[[Draw], Any]]] = {
     "clear_pin": Draw.free_pin,
     "clear_button": Draw.button,
-    "feed_pin": Draw.free_pin,
     "network_traits": Draw.traits,
 }
 """Keys that go into the node block and that not every version of the model has."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fleet.inventory.rules.colors import color_key, is_earth, is_green
+from fleet.inventory.rules.colors import color_key, is_earth, is_like_earth
 
 
 @pytest.mark.parametrize(
@@ -21,7 +21,21 @@ from fleet.inventory.rules.colors import color_key, is_earth, is_green
 def test_green_and_yellow_however_written_is_earth(color: str) -> None:
     """IEC 60445, IEC 60204-1 13.2.2; letters of IEC 60757 (GNYE) and DIN 47100 (ge)."""
     assert is_earth(color)
-    assert not is_green(color)
+    assert not is_like_earth(color)
+
+
+@pytest.mark.parametrize(
+    "color",
+    [
+        "PE", "pe", "earth", "Earth", "protective earth", "PE conductor", "earth wire", "bare", "bare copper", "copper, bare",
+        "bare wire 1.5 mm2", "uninsulated", "Erde", "Schutzleiter", "blank", "terre", "tierra", "desnudo", "PE green/yellow",
+        "PE (green)", "earth yellow/green", "equipment grounding conductor",
+    ],
+)  # fmt: skip
+def test_earth_by_its_name_and_a_bare_core(color: str) -> None:
+    """IEC 60445 and IEC 60204-1 13.2.2: PE; NEC 250.119: bare, covered or insulated green, green with yellow stripes."""
+    assert is_earth(color)
+    assert not is_like_earth(color)
 
 
 @pytest.mark.parametrize(
@@ -40,25 +54,31 @@ def test_green_and_yellow_however_written_is_earth(color: str) -> None:
         "light green",
         "dark-green",
         "green wire",
+        "yellow",
+        "YE",
+        "gelb",
+        "light yellow",
+        "amarillo",
     ],
 )
-def test_green_alone(color: str) -> None:
-    """NEC 250.119."""
-    assert is_green(color)
+def test_green_alone_and_yellow_alone(color: str) -> None:
+    """IEC 60204-1 13.2.4: neither where it may be confused with green-and-yellow; NEC 250.119 (green)."""
+    assert is_like_earth(color)
     assert not is_earth(color)
 
 
 @pytest.mark.parametrize(
     "color",
     [
-        "yellow", "white/green", "green/white", "white/blue", "GY", "grey", "YE", "brown/green", "yellow/brown", "blue",
+        "white/green", "green/white", "white/blue", "GY", "grey", "white/yellow", "yellow/white", "brown/green",
+        "ground", "GND", "bare red", "pearl", "yellow/brown", "blue",
         "olive", "BU", "white/green/yellow", "2", "core 3", "ring",
     ],
 )  # fmt: skip
 def test_other_colours_are_neither(color: str) -> None:
     """GY is grey in IEC 60757; the others are cores of signal cables (DIN 47100, pairs of telephone cables)."""
     assert not is_earth(color)
-    assert not is_green(color)
+    assert not is_like_earth(color)
 
 
 @pytest.mark.parametrize(

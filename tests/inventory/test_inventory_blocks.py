@@ -20,7 +20,7 @@ from fleet.inventory.source import Source
 from fleet.inventory.tree import read_tree
 from fleet.render.block_of import block_of
 from tests.firmware_build import run_program
-from tests.inventory.blocks import GOOD, TRUST, Outcome, run, tool, verdicts
+from tests.inventory.blocks import GOOD, TRUST, Outcome, packed, run, tool, verdicts
 
 SEED = os.environ.get("TANKFLEET_SEED", "1")
 LEAST_SHARE = 0.2
@@ -39,7 +39,7 @@ def test_blocks_of_300_sound_inventories_are_taken() -> None:
     assert outcome.sound == 300
     kinds = {f"board {board_id}" for board_id in board_ids()} | {f"duty {duty}" for duty in Duty}
     kinds |= {f"{part} {number}" for part in ("tanks", "marks") for number in range(1, 5)}
-    kinds |= {"pump fill", "pump drain", "pump none", "pull-up internal", "pull-up external"}
+    kinds |= {"pump fill", "pump drain", "pump none", "pull-up internal", "pull-up external", "pull-up fed"}
     assert kinds <= set(outcome.kinds)
     assert 0 < outcome.by_ruling < outcome.sound
 
@@ -77,6 +77,17 @@ nodes:
     debounce: 2 s
     serves: [{tank: t, probes: {low: IO16, full: IO17}, pull_up: internal, pump_relay: {pin: IO25}}]
 """
+
+
+def test_a_feed_without_resistors_that_a_ruling_accepts_is_left_out() -> None:
+    """The node refuses a feed of pins that are not fed (templates/firmware/core/node_block_check.cpp)."""
+    text = TEXT.replace("pull_up: internal", "pull_up: internal, pull_up_feed: IO13") + (
+        "rulings: [{code: INV466, about: tank t, as: accepted, because: resistors come later, on: 2026-01-14}]\n"
+    )
+    inventory, findings = read_texts([("a.yaml", text.encode())])
+    assert inventory is not None
+    assert [f.code.code for f in findings if f.accepted] == ["INV466"]
+    assert verdicts(packed(inventory, 0)) == ["none"]
 
 
 @dataclass(frozen=True)

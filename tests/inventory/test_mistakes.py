@@ -123,6 +123,7 @@ POINTS_AT = {
     "INV422": "half",
     "INV423": "half",
     "INV424": "supply",
+    "INV425": "active",
     "INV450": "board",
     "INV451": "hidden",
     "INV452": "high-channels",
@@ -225,6 +226,17 @@ def test_code_and_subject_name_one_finding() -> None:
     for findings in (many, *(read_texts([(mistake.name, mistake.data)], TODAY)[1] for mistake in MISTAKES)):
         ruled = Counter((f.code.code, f.subject) for f in findings if f.code.ruled)
         assert [key for key, count in ruled.items() if count > 1] == []
+
+
+@pytest.mark.parametrize(("ruled", "left"), [("INV630", "INV631"), ("INV631", "INV630")])
+def test_a_ruling_on_one_of_the_dry_watches_leaves_the_other(ruled: str, left: str) -> None:
+    """A pump dead from its start, and one that dies on its way, run dry for different times: two things to accept."""
+    data = (FOLDER / "draw-near-the-flow.yaml").read_bytes() + (
+        f"rulings:\n  - {{code: {ruled}, about: tank loft, as: accepted, because: float switch, on: 2026-11-01}}\n"
+    ).encode()
+    findings = read_texts([("a.yaml", data)], TODAY)[1]
+    assert {f.code.code: f.accepted for f in findings} == {ruled: True, left: False}
+    assert len({f.what for f in findings}) == 2
 
 
 def test_each_code_of_wiring_water_and_electrodes_names_its_source() -> None:

@@ -4,8 +4,10 @@ bits of MACs are taken from IEEE 802 (the two lowest of the first octet: group, 
 from __future__ import annotations
 
 import random
-from datetime import date
+import re
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from fluids.geometry import TANK
@@ -125,9 +127,9 @@ def test_windows_that_come_soon_enough(rule: str, first: str, codes: list[str]) 
 @pytest.mark.parametrize(
     ("zone", "meant"),
     [
-        ("GMT+2", "Etc/GMT-2"),
-        ("UTC-05:00", "Etc/GMT+5"),
-        ("+3", "Etc/GMT-3"),
+        ("GMT+2", "Africa/Maputo"),
+        ("UTC-05:00", "America/Panama"),
+        ("+3", "Africa/Nairobi"),
         ("Europe/Lisboa", "Europe/Lisbon"),
         ("europe/lisbon", "Europe/Lisbon"),
         ("America/Los Angeles", "America/Los_Angeles"),
@@ -140,7 +142,50 @@ def test_windows_that_come_soon_enough(rule: str, first: str, codes: list[str]) 
     ],
 )
 def test_no_time_zone_of_another_hour_is_suggested(zone: str, meant: str) -> None:
-    """POSIX: in `Etc/GMT-2` the sign is turned round, so that it is 2 h ahead of UTC (tz database, file etcetera)."""
+    """Hours of the places: the tz database."""
     (finding,) = found(FARM.replace("Europe/Lisbon", f'"{zone}"', 1))
     assert finding.code.code == "INV150"
     assert (f"`{meant}`" in finding.what) if meant else ("Did you mean" not in finding.what)
+
+
+ZONES_THAT_ARE_PLACES = (
+    "UTC Etc/UTC Europe/Lisbon America/Denver America/Indiana/Knox US/Eastern Japan Eire GB NZ-CHAT Navajo Singapore"
+)
+
+
+@pytest.mark.parametrize("zone", ZONES_THAT_ARE_PLACES.split())
+def test_a_place_and_utc_are_silent(zone: str) -> None:
+    assert found(FARM.replace("Europe/Lisbon", zone, 1)) == []
+
+
+@pytest.mark.parametrize(
+    ("zone", "place"),
+    [
+        ("EST", "America/Panama"), ("MST", "America/Phoenix"), ("HST", "Pacific/Honolulu"), ("EST5EDT", "America/New_York"),
+        ("CST6CDT", "America/Chicago"), ("MST7MDT", "America/Denver"), ("PST8PDT", "America/Los_Angeles"),
+        ("WET", "Europe/Lisbon"), ("CET", "Europe/Brussels"), ("MET", "Europe/Brussels"), ("EET", "Europe/Athens"),
+        ("GMT", "Africa/Abidjan"), ("Etc/GMT0", "Africa/Abidjan"), ("Greenwich", "Africa/Abidjan"),
+    ],
+)  # fmt: skip
+def test_an_abbreviation_is_found_with_a_place(zone: str, place: str) -> None:
+    """The places are those that the tz database itself links these names to (2024b, file backward). All of them had the
+    same clock through 2026, hour by hour."""
+    (finding,) = found(FARM.replace("Europe/Lisbon", zone, 1))
+    assert finding.code.code == "INV179"
+    assert f"`{place}`" in finding.what
+    assert _hours_of(place) == _hours_of(zone)
+
+
+@pytest.mark.parametrize("zone", [f"Etc/GMT{sign}{hours}" for sign in "+-" for hours in range(1, 13)])
+def test_an_offset_is_found_with_a_place_of_that_hour(zone: str) -> None:
+    (finding,) = found(FARM.replace("Europe/Lisbon", zone, 1))
+    assert finding.code.code == "INV179"
+    places = re.findall("`([^`]+)`", finding.what)[1:]
+    assert len(places) == (0 if zone == "Etc/GMT+12" else 1)  # nobody lives there
+    assert all(_hours_of(place) == _hours_of(zone) for place in places)
+
+
+def _hours_of(zone: str) -> set[timedelta | None]:
+    """Ahead of UTC, at noon of each day of 2026."""
+    noon = datetime(2026, 1, 1, 12, tzinfo=UTC)
+    return {(noon + timedelta(days=day)).astimezone(ZoneInfo(zone)).utcoffset() for day in range(365)}

@@ -106,7 +106,7 @@ def _node() -> dict[str, Any]:
             {
                 "tank": "lying",
                 "probes": {"low": "IO12", "high": "IO13"},
-                "pump_relay": {"pin": "IO36", "active": "low"},
+                "pump_relay": {"pin": "IO36", "active": "low", "supply": "3.3 V"},
             },
         ],
     }

@@ -15,7 +15,7 @@ from fleet.resources import demo_inventory_dir
 from fleet.sheet.board_svg import DrawnBoard, UsedPin, draw_board
 from fleet.sheet.svg import shortened, spread
 from fleet.sheet.tank_part import TankPart, tank_part
-from fleet.sheet.tank_svg import draw_tank, scale_of
+from fleet.sheet.tank_svg import Level, draw_tank, scale_of
 from fleet.sheet.wiring import drawn_board, drawn_color, wires_of
 from fleet.water.quantities import Units
 from tests.sheet.drawn import SVG, boxes, outside, overlapping, parsed
@@ -212,3 +212,13 @@ def test_shortened_words_fit_and_keep_both_ends(words, most) -> None:
         assert short[-1] == words[-1]
     else:
         assert short == words
+
+
+def test_rods_end_below_their_marks_by_what_is_wetted_there() -> None:
+    """A rod conducts from its tip on, and a mark counts as reached when `wetted` of it is under water."""
+    places = [("1 low", 1.0, 0.9), ("2 full", 2.0, 1.9)]
+    levels = [Level(at, (name, ""), ("", ""), "mark", None, tip) for name, at, tip in places]
+    box = shape({"kind": "box", "length": "2 m", "width": "2 m", "height": "2.5 m"})
+    scale, root = scale_of(box), parsed(draw_tank("t", box, levels[::-1], None, None))
+    tips = {round(float(c.attrib["cy"]), 1) for c in root.iter(f"{SVG}circle") if c.attrib["r"] == "3.4"}
+    assert tips == {round(scale.y(height), 1) for height in (0.9, 1.9, 0.9 * 0.6)}

@@ -235,6 +235,16 @@ NO_SUCH_TIME_ZONE = Code(
     "Windows are in the site's own time, and clocks change by the rules of its zone.",
     "Use a name of the IANA database, such as `Europe/Lisbon` or `America/Denver`.",
 )
+ZONE_IS_NO_PLACE = Code(
+    "INV179",
+    "a time zone that is no place",
+    "Windows are in the site's own time. An abbreviation or an offset follows no place's clock: where clocks change in "
+    "summer, windows would open an hour off, and where a country changes its rules, nobody changes these.",
+    "Name the place whose clock hangs at the site, such as `Europe/Lisbon` or `America/Denver`; or `UTC`, if hours in "
+    "UTC are meant.",
+    Severity.WARNING,
+    "tz database, theory.html and the files backward and etcetera: such names are kept for old systems",
+)
 BAD_RULE = Code(
     "INV151",
     "a recurrence rule that cannot be used",
@@ -347,7 +357,8 @@ NO_SUCH_PIN = Code(
 PIN_TWICE = Code(
     "INV169",
     "a pin used twice",
-    "Two probes on one pin read the same; a probe on the pin of a relay is driven by it.",
+    "Two probes on one pin read the same; a relay's output drives a probe on its pin, wet or dry. A feed on the pin of "
+    "a probe lifts it whenever the probes are read, and on a relay's it switches the pump.",
     "Wire one of them to a free pin.",
 )
 TOO_LONG_FOR_NODE = Code(
@@ -358,11 +369,13 @@ TOO_LONG_FOR_NODE = Code(
 )
 WINDOW_TOO_FAR = Code(
     "INV171",
-    "a window that does not come",
-    "A window that is over, or years away, lets no update in. Where a site has no other, its nodes stay as they are.",
-    "Check `first`, and COUNT, UNTIL and INTERVAL of the rule; take a window out that is over.",
+    "a window that is over or far away",
+    "Updates go in only while a window is open. A site whose only window is over, or opens in years, gets none: its "
+    "nodes keep the firmware that they have.",
+    "Check the year of `first`, and COUNT, UNTIL and INTERVAL of the rule. Take out a window that is over, or give it a "
+    "rule that goes on.",
     Severity.WARNING,
-    "the next window is looked for 400 days ahead",
+    "the planner looks for the next window up to 400 days ahead",
 )
 NO_ROOM_IN_TRIAL = Code(
     "INV172",
@@ -445,6 +458,7 @@ CODES = (
     LONE_SUPPLY_GROUP,
     POLICY_CLASH,
     NO_SUCH_TIME_ZONE,
+    ZONE_IS_NO_PLACE,
     BAD_RULE,
     BAD_WINDOW,
     BOTTOM_DEPTH,

@@ -23,8 +23,9 @@ DIES_UNSEEN = Code(
     "Add a mark in the middle of the longest stretch, or fit a pump that moves more. Fit dry-run protection that works "
     "without the node: a float, pressure or current switch.",
     Severity.WARNING,
-    "no-rise watch = 1.5 x the longest stretch between marks at the pump's flow less the largest draw (own choice); a "
-    "day at most: stock and its water are inspected once a day (SI 2000/1870, schedule 1)",
+    "no-rise watch = 1.5 x the longest stretch between marks at the pump's flow less the largest draw (own choice); "
+    "14 h at most: from the last look of one day to the first of the next (own allowance; stock and its water are "
+    "inspected once a day: SI 2000/1870, schedule 1)",
 )
 
 CODES = (WATER_GOES_FIRST, DIES_UNSEEN)

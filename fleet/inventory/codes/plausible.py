@@ -48,8 +48,8 @@ TABLE_NOT_SMOOTH = Code(
     "slip of a digit in it, and each volume near it is wrong.",
     "Check the line against the table that was measured.",
     Severity.WARNING,
-    "second differences of the table; own allowance: 15 % wider than the stretches around it beside one 15 % narrower, "
-    "or a last stretch 3 x as wide as the one before",
+    "Brunn and Minkowski: the cube root of what a convex body holds between two heights is concave in them; own "
+    "allowances: 7 % of a stretch beyond rounding, and a third of that without the line",
 )
 FLOW_ODD = Code(
     "INV536",
@@ -117,14 +117,14 @@ GATE_OPEN = Code(
 )
 TOO_SALTY = Code(
     "INV543",
-    "water too salty for what it is for",
-    "Water this salty harms the stock that drinks it and the crops that it is poured on; sea water kills both, and "
-    "needs a pump and a tank of other materials.",
-    "Check the conductivity and its unit, or correct `duty`.",
+    "water that may be too salty for what it is for",
+    "Water as salty as this is advised against for stock, or severely restricted for irrigation: which animals and "
+    "which crops bear it, an adviser can say. It may also be a slip of the unit.",
+    "Check the conductivity and its unit, and ask for whom or what it is to be. If they bear it, say so in a ruling.",
     Severity.WARNING,
-    "livestock: 13,000 mg/L for sheep on dry feed is about 20,000 uS/cm, the most that any stock tolerates (ANZECC "
-    "2000, from memory); irrigation: 10,000 uS/cm, above which hardly a crop yields (FAO paper 29, from memory); sea: "
-    "45,000 to 55,000 uS/cm (hercowater.com)",
+    "irrigation: severe restriction on use above 3.0 dS/m = 3,000 uS/cm (FAO Irrigation and Drainage Paper 29, Ayers "
+    "and Westcot 1985, table 1); livestock: not recommended above 10,000 mg/L (Texas A&M and New Mexico State extension "
+    "guides after the US National Research Council), 16,000 uS/cm at 640 mg/L for 1,000 uS/cm",
 )
 TIME_ODD = Code(
     "INV544",

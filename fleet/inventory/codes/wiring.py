@@ -127,22 +127,24 @@ WIRES_OF_ONE_COLOR = Code(
 )
 EARTH_COLOR = Code(
     "INV422",
-    "a wire in the colours of protective earth",
-    "Green/yellow is protective earth and nothing else. Whoever finds such a core joins it to earth, or relies on it "
-    "being earthed; and the common electrode is not earth but the board's ground, kept apart from mains.",
-    "Take another core, such as `white/blue`, and leave the green/yellow one unused.",
-    source="IEC 60445 and IEC 60204-1 13.2.2: green-and-yellow is reserved for the protective conductor",
+    "a wire that is known as protective earth",
+    "Green/yellow is protective earth and nothing else, and a bare core in a cable is taken for earth or its screen. "
+    "Whoever finds such a core joins it to earth, or relies on it being earthed; and the common electrode is not earth "
+    "but the board's ground, kept apart from mains.",
+    "Take another core, such as `white/blue`, and leave this one unused.",
+    source="IEC 60445 and IEC 60204-1 13.2.2: green-and-yellow is reserved for the protective conductor, which may be "
+    "known by being bare too; NEC 250.119: bare, green, or green with yellow stripes",
 )
 GREEN_WIRE = Code(
     "INV423",
-    "a green wire that is not earth",
-    "Green alone is earth's colour too in many places, so that somebody may join such a core to earth. US code "
-    "reserves it, with an exception for power-limited circuits; IEC 60445 allows it where nobody can take it for "
-    "green/yellow.",
-    "Take another core, such as `white/blue`. Where your code allows green in a cable that carries extra-low voltage "
-    "alone, say so in a ruling.",
+    "a green or a yellow wire that is not earth",
+    "Somebody may take such a core for the green/yellow one of earth. IEC allows green alone and yellow alone only where "
+    "nobody can; US code reserves green, with an exception for power-limited circuits.",
+    "Take another core, such as `white/blue`. Where nobody can take it for green/yellow, as in a cable that carries "
+    "extra-low voltage alone, say so in a ruling.",
     Severity.WARNING,
-    "NEC 250.119 with exception 1; IEC 60445 (from memory)",
+    "IEC 60204-1 13.2.4 and IEC 60445: no single green or yellow where it may be confused with green-and-yellow; NEC "
+    "250.119 with exception 1 (from memory)",
 )
 
 RELAY_MAY_NOT_RELEASE = Code(
@@ -155,6 +157,17 @@ RELAY_MAY_NOT_RELEASE = Code(
     "say `supply: 3.3 V`, and see it release; or fit a module that is on at HIGH.",
     Severity.WARNING,
     "optocouplers of such modules conduct from about 1.2 V (data sheets, typical); a pin at HIGH has 3.3 V at most",
+)
+
+RELAY_SUPPLY_UNSTATED = Code(
+    "INV425",
+    "a relay module whose supply is not stated",
+    "A module that is on at LOW, with its input side fed from 5 V as most are sold, may not release at the 3.3 V that a "
+    "pin has at HIGH: the pump never stops. Whether that is so here, only its supply says.",
+    "Look what is wired to VCC beside IN, and state it: `supply: 3.3 V`, `5 V`, `12 V` or `24 V` in `pump_relay`. A "
+    "module that is on at HIGH needs none.",
+    Severity.WARNING,
+    "optocouplers of such modules conduct from about 1.2 V (data sheets, typical); 5 V less 3.3 V leaves 1.7 V",
 )
 
 CODES = (
@@ -175,5 +188,6 @@ CODES = (
     EARTH_COLOR,
     GREEN_WIRE,
     RELAY_MAY_NOT_RELEASE,
+    RELAY_SUPPLY_UNSTATED,
     *feeds.CODES,
 )

@@ -1,4 +1,4 @@
-"""Colours of wires: one for each wire of a cable, and none that is protective earth's."""
+"""Colours of wires: one for each wire of a cable, and none that is protective earth's or may be taken for it."""
 
 from __future__ import annotations
 
@@ -24,6 +24,12 @@ _YELLOW: Final = re.compile(
 _BOTH: Final = re.compile(
     r"greenyellow|yellowgreen|gn(ye|ge)|(ye|ge)gn|(grün|gruen)gelb|keltavihreä|žlutozelen[áýé]|zelenožlut[áýé]"
 )
+_EARTH: Final = re.compile(
+    r"pe|pen|earth(?:ed|ing)?|grounding|protective|bare|naked|uninsulated|erde|schutzleiter|blank|terre|nue?|tierra|"
+    r"desnud[oa]|terra|nud[oa]"
+)
+"""Names of the protective conductor, and of a core without insulation. `ground` alone may be the board's."""
+_AS_WELL: Final = frozenset({"copper", "conductor", "equipment", "tinned"})
 _SHADE: Final = re.compile(r"light|dark|pale|bright")
 _FILLING: Final = re.compile(
     r"an?|and|with|of|striped?|stripes|tracer|bands?|ring|wire|core|colou?r|und|mit|et|[yei]|en|o[gc]h?|mm[2²]?|sq|sqmm|awg"
@@ -43,7 +49,7 @@ def colors_fit(survey: Survey) -> Iterator[Finding]:
             first: dict[tuple[str, ...], str] = {}
             for wire, color in served.wires.items():
                 other = first.setdefault(color_key(color), wire)
-                code = EARTH_COLOR if is_earth(color) else GREEN_WIRE if is_green(color) else None
+                code = EARTH_COLOR if is_earth(color) else GREEN_WIRE if is_like_earth(color) else None
                 if code is None and other == wire:
                     continue
                 place, subject = node.value("serves", index, "wires", wire), f"tank {served.tank} wire {wire}"
@@ -55,19 +61,22 @@ def colors_fit(survey: Survey) -> Iterator[Finding]:
 
 
 def is_earth(color: str) -> bool:
-    """Whether these words mean green and yellow together, in either order and however they are written."""
-    return _hues(color) == {"green", "yellow"}
+    """Whether these words mean protective earth: green and yellow together, in either order and however they are
+    written, its name, or a bare core."""
+    hues = _hues(color)
+    named = {hue for hue in hues if _EARTH.fullmatch(hue)}
+    return hues == {"green", "yellow"} or (bool(named) and hues - named <= {"green", "yellow", *_AS_WELL})
 
 
-def is_green(color: str) -> bool:
-    """Whether they mean green alone."""
-    return _hues(color) == {"green"}
+def is_like_earth(color: str) -> bool:
+    """Whether they mean green alone or yellow alone."""
+    return _hues(color) in ({"green"}, {"yellow"})
 
 
 @lru_cache(maxsize=_SPELLINGS)
 def color_key(color: str) -> tuple[str, ...]:
     """The same for two ways of writing one colour. White/blue and blue/white are two: pairs of telephone cables."""
-    if is_earth(color):
+    if _hues(color) == {"green", "yellow"}:
         return ("green", "yellow")
     words = re.findall(r"[^\W_]+", color.casefold())
     named = [word for word in words if not _FILLING.fullmatch(word)] or words

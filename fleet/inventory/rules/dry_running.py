@@ -23,21 +23,20 @@ if TYPE_CHECKING:
 
 
 def dry_pumps_stop(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
-    """The watches of one tank's pump. (A pump that cannot keep up is spoken of elsewhere.)"""
+    """The watches of one tank's pump: dead from its start, and on its way. A ruling on one leaves the other."""
     pump = tank.part.pump
     debounced_s = debounce_s(node.part if node else None)
     times = pump_times(tank.part, debounced_s=debounced_s)
-    if pump is None or times is None or not times.keeps_up:
+    if pump is None or times is None:
         return
     dry = dry_running(tank.part, pump, times)
-    if dry.water_s <= 0:
-        return  # it starts in the reserve, or at the overflow: spoken of elsewhere
     starts_s = (
         believe_s(debounced_s) + times.shortest_off.seconds
     )  # at the latest, after the level left the mark
-    if dry.from_start_s > min(dry.water_s - starts_s, DRY_RUN_MOST_S):
+    # One that starts in the reserve, or at the overflow, is spoken of elsewhere.
+    if 0 < dry.water_s and dry.from_start_s > min(dry.water_s - starts_s, DRY_RUN_MOST_S):
         yield _water_goes_first(tank, pump, dry)
-    elif dry.on_the_way_s > DIES_UNSEEN_S:
+    if dry.on_the_way_s > DIES_UNSEEN_S:
         yield _dies_unseen(tank, pump, times, dry)
 
 
@@ -60,9 +59,8 @@ def _water_goes_first(tank: Entry[Tank], pump: Pump, dry: DryRunning) -> Finding
 
 
 def _dies_unseen(tank: Entry[Tank], pump: Pump, times: PumpTimes, dry: DryRunning) -> Finding:
-    flows, after = _flows(tank.part, pump), _after(dry.on_the_way_s)
     what = (
-        f"the pump `{pump.name}`, {flows}, is {after} if it fails between two marks: the longest stretch "
+        f"the pump `{pump.name}` is {_after(dry.on_the_way_s)} if it fails between two marks: the longest stretch "
         f"takes {duration(times.stretch_s)} at the worst"
     )
     figures = (

@@ -64,16 +64,19 @@ def _subject(tank: Entry[Tank]) -> str:
 
 
 def _names(tank: Entry[Tank]) -> Iterator[Finding]:
-    for below, above in combinations(rising(tank.part), 2):
-        low, high = _rank(below.name), _rank(above.name)
-        if low is not None and high is not None and low > high:
-            what = (
-                f"mark `{below.name}` is at {below.height_m:.3g} m, below mark `{above.name}` at "
-                f"{above.height_m:.3g} m"
-            )
-            place = tank.value("marks", tank.part.marks.index(below), "height")
-            yield Finding(NAMES_UPSIDE_DOWN, what, place, _subject(tank))
-            return
+    """All pairs in one finding: they are one mistake, and a ruling accepts them together."""
+    pairs = [
+        (below, above)
+        for below, above in combinations(rising(tank.part), 2)
+        if (low := _rank(below.name)) is not None and (high := _rank(above.name)) is not None and low > high
+    ]
+    if not pairs:
+        return
+    below, above = pairs[0]
+    what = f"mark `{below.name}` is at {below.height_m:.3g} m, below mark `{above.name}` at {above.height_m:.3g} m"
+    others = ", ".join(f"`{low.name}` below `{high.name}`" for low, high in pairs[1:])
+    place = tank.value("marks", tank.part.marks.index(below), "height")
+    yield Finding(NAMES_UPSIDE_DOWN, f"{what}; and {others}" if others else what, place, _subject(tank))
 
 
 def _rank(name: str) -> float | None:

@@ -1,11 +1,11 @@
-"""Pump relays: a module that is on at LOW lets go of the pump at the HIGH that a pin has."""
+"""Pump relays: a module that is on at LOW has its supply stated, and lets go of the pump at the HIGH that a pin has."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from fleet.finding import Figure, Finding
-from fleet.inventory.codes.wiring import RELAY_MAY_NOT_RELEASE
+from fleet.inventory.codes.wiring import RELAY_MAY_NOT_RELEASE, RELAY_SUPPLY_UNSTATED
 from fleet.limits import RELAY_LED_V, SUPPLY_V
 
 if TYPE_CHECKING:
@@ -15,11 +15,17 @@ if TYPE_CHECKING:
 
 
 def relays_release(survey: Survey) -> Iterator[Finding]:
-    """Of the modules whose supply is given; one that is on at HIGH gets no volts from elsewhere at its input."""
+    """Of the modules that are on at LOW; one that is on at HIGH gets no volts from elsewhere at its input."""
     for node in survey.nodes:
         for index, served in enumerate(node.part.serves):
             relay = served.pump_relay
-            if relay is None or relay.active == "high" or relay.supply is None:
+            if relay is None or relay.active == "high":
+                continue
+            subject = f"tank {served.tank} wire relay"
+            if relay.supply is None:
+                what = f"the pump relay of `{served.tank}` is on at LOW, and what feeds its module is not stated"
+                place = node.value("serves", index, "pump_relay", "active")
+                yield Finding(RELAY_SUPPLY_UNSTATED, what, place, subject)
                 continue
             left_v = float(relay.supply.removesuffix(" V")) - SUPPLY_V
             if left_v < RELAY_LED_V:
@@ -31,5 +37,4 @@ def relays_release(survey: Survey) -> Iterator[Finding]:
             )
             figures = (Figure("left at HIGH", left_v, "V"), Figure("LED conducts from", RELAY_LED_V, "V"))
             place = node.value("serves", index, "pump_relay", "supply")
-            subject = f"tank {served.tank} wire relay"
             yield Finding(RELAY_MAY_NOT_RELEASE, what, place, subject, figures=figures)

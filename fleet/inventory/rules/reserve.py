@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from fleet.inventory.survey import Entry, Survey
 
 _SALT: Final = {
-    Duty.LIVESTOCK: ("stock tolerates", STOCK_US_PER_CM),
-    Duty.IRRIGATION: ("crops tolerate", CROP_US_PER_CM),
+    Duty.LIVESTOCK: ("for stock more is advised against than", STOCK_US_PER_CM),
+    Duty.IRRIGATION: ("for irrigation use is severely restricted above", CROP_US_PER_CM),
 }
 _NOT_DRUNK: Final = ("grey", "brackish")
 
@@ -65,7 +65,7 @@ def _too_salty(tank: Entry[Tank], us_per_cm: float) -> Iterator[Finding]:
     if us_per_cm <= limit * (1 + FLOW_ROUNDING):
         return
     duty = tank.part.duty.value
-    what = f"the tank is for {duty}, and its water has {us_per_cm:,.0f} uS/cm; {who} {limit:,.0f} at most"
+    what = f"the tank is for {duty}, and its water has {us_per_cm:,.0f} uS/cm; {who} {limit:,.0f}"
     figures = (Figure("conductivity", us_per_cm, "uS/cm"), Figure("limit", limit, "uS/cm"))
     yield Finding(
         TOO_SALTY, what, tank.value("water", "conductivity"), f"tank {tank.part.name}", figures=figures

@@ -1,21 +1,19 @@
-"""Sites: the time zone exists, and each window can be read and is long enough for an update."""
+"""Sites: the time zone exists and is a place's, and each window can be read and is long enough for an update."""
 
 from __future__ import annotations
 
-import re
 from datetime import UTC, datetime, time, timedelta
-from functools import cache
-from importlib.resources import files
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from fleet.calendar.recurrence import openings
 from fleet.calendar.windows import window_opening
 from fleet.finding import Figure, Finding
-from fleet.inventory.codes import BAD_RULE, BAD_WINDOW, NO_SUCH_TIME_ZONE, WINDOW_TOO_FAR
+from fleet.inventory.codes import BAD_RULE, BAD_WINDOW, NO_SUCH_TIME_ZONE, WINDOW_TOO_FAR, ZONE_IS_NO_PLACE
 from fleet.inventory.codes.plausible import TIME_ODD
 from fleet.inventory.model import Policy
 from fleet.inventory.refusal import shown
 from fleet.inventory.rules.recurrence import opens, rule_problem
+from fleet.inventory.rules.zones import no_place, time_zones, zone_meant
 from fleet.limits import NETWORK_LOST_RANGE_S, WINDOW_AHEAD_DAYS, WINDOW_LONGEST_S
 from fleet.water.quantities import duration
 
@@ -26,21 +24,18 @@ if TYPE_CHECKING:
     from fleet.inventory.model import Site, Window
     from fleet.inventory.survey import Entry, Survey
 
-_FURTHEST_H: Final = 14
-_LIKE_A_PLACE: Final = 0.75
-_ABBREVIATION: Final = 4
-"""Letters of names such as CEST, which stand for an hour and look like one another."""
-
 
 def sites_fit(survey: Survey) -> Iterator[Finding]:
     """Time zones and windows of all sites."""
     policy = survey.policies[0].part if survey.policies else Policy()
     for site in survey.sites:
         subject = f"site {site.part.name}"
-        if site.part.time_zone not in time_zones():
-            text = site.part.time_zone
-            what = f"there is no time zone `{shown(text)}`.{_zone_meant(survey, text)}"
+        text = site.part.time_zone
+        if text not in time_zones():
+            what = f"there is no time zone `{shown(text)}`.{zone_meant(survey.suggester, text)}"
             yield Finding(NO_SUCH_TIME_ZONE, what, site.value("time_zone"), subject=subject)
+        elif its := no_place(text):
+            yield Finding(ZONE_IS_NO_PLACE, f"`{text}` {its}", site.value("time_zone"), subject=subject)
         yield from _network_lost(site, subject)
         for index, window in enumerate(site.part.windows):
             yield from _window(site, index, window, policy, subject, survey.today)
@@ -79,11 +74,11 @@ def _soon(site: Entry[Site], index: int, window: Window, today: date, subject: s
         return
     later = next(openings(window.rule, window.first, at.replace(tzinfo=None), datetime.max), None)
     if later is None:
-        what = f"the window is over: its rule never opens after {today}"
+        what = f"the window is over: by its rule it opens no more after {today}"
         figures: tuple[Figure, ...] = ()
     else:
         days = (later.date() - today).days
-        what = f"the window opens next on {later:%Y-%m-%d}, in {days:,} days; plans look {WINDOW_AHEAD_DAYS} days ahead"
+        what = f"the window opens next on {later:%Y-%m-%d}, in {days:,} days; a plan looks {WINDOW_AHEAD_DAYS} days ahead"
         figures = (Figure("opens in", days, "d"), Figure("looked ahead", WINDOW_AHEAD_DAYS, "d"))
     first_later = later is not None and window.first > at.replace(tzinfo=None)
     place = site.value("windows", index, "first" if first_later else "rule")
@@ -98,34 +93,3 @@ def _network_lost(site: Entry[Site], subject: str) -> Iterator[Finding]:
     what = f"`network_lost` is {duration(lost_s)}; {duration(least_s)} to {duration(most_s)} is usual"
     figures = (Figure("network lost", lost_s, "s"),)
     yield Finding(TIME_ODD, what, site.value("network_lost"), subject, figures=figures)
-
-
-def _zone_meant(survey: Survey, text: str) -> str:
-    """What may have been meant, and never a zone of another hour: a name of a place that is spelt almost like it."""
-    offset = re.fullmatch(r"(?:GMT|UTC|Z|Etc/GMT)?([+-])0?([0-9]{1,2})(?::?00)?", text)
-    if offset and int(offset[2]) <= _FURTHEST_H:
-        ahead = offset[1] == "+"
-        zone = f"Etc/GMT{'-' if ahead else '+'}{int(offset[2])}"
-        way = "ahead of" if ahead else "behind"
-        return (
-            f" A zone is named by a place, for its clock changes. `{zone}` is {int(offset[2])} h {way} UTC all year: "
-            "in those names the sign is the other way round."
-        )
-    folded = {zone.lower(): zone for zone in time_zones()}
-    if text.lower() in folded:
-        return f" Did you mean `{folded[text.lower()]}`?"
-    area, _, place = text.rpartition("/")
-    places = {zone.rpartition("/")[2]: zone for zone in sorted(time_zones()) if _in_area(zone, area)}
-    meant = survey.suggester.nearest(place, places, _LIKE_A_PLACE) if len(place) > _ABBREVIATION else ""
-    return f" Did you mean `{places[meant]}`?" if meant else ""
-
-
-def _in_area(zone: str, area: str) -> bool:
-    of_it = zone.rpartition("/")[0]
-    return bool(of_it) and (not area or of_it.lower() == area.lower())
-
-
-@cache
-def time_zones() -> frozenset[str]:
-    """The names of the IANA time zone database, as the package tzdata lists them."""
-    return frozenset((files("tzdata") / "zones").read_text(encoding="utf-8").split())

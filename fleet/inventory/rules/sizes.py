@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-from math import prod
 from typing import TYPE_CHECKING, Final
 
 from fleet.finding import Figure, Finding
@@ -22,15 +20,13 @@ from fleet.limits import (
     OVERFLOW_LEAST_SHARE,
     RESERVE_LEAST_M,
     RESERVE_SHARE,
-    TABLE_JUMP,
-    TABLE_OFF,
-    TABLE_STEP,
     TANK_LEAST_L,
     TANK_LEAST_M,
 )
 from fleet.water.filling import rising
 from fleet.water.geometry import L_PER_M3, top_m, total_l, volume_l
 from fleet.water.quantities import METRIC
+from fleet.water.strapping import by_the_others, slipped_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -146,11 +142,11 @@ def _end(tank: Entry[Tank], key: str, form: str, depth_m: float, diameter_m: flo
 # ------------------------------------------------------------------ strapping table
 def _table(tank: Entry[Tank], table: Sequence[StrapPoint]) -> Iterator[Finding]:
     """The line that stands out most, if any does."""
-    out = [(by, line) for line in range(1, len(table)) if (by := _stands_out(table, line)) > 0]
-    line = max(out)[1] if out else _off_the_curve(table)
+    points = [(point.depth_m, point.volume_l) for point in table]
+    line = slipped_line(points)
     if line is None:
         return
-    point, wanted_l = table[line], _by_the_others(table, line)
+    point, wanted_l = table[line], by_the_others(points, line)
     what = (
         f"line {line + 1} of the table, {point.depth_m:.4g} m, has {point.volume_l:,.6g} L; the lines around it "
         f"make it about {METRIC.volume(wanted_l)}"
@@ -158,62 +154,6 @@ def _table(tank: Entry[Tank], table: Sequence[StrapPoint]) -> Iterator[Finding]:
     figures = (Figure("volume", point.volume_l, "L"), Figure("by the lines around it", wanted_l, "L"))
     place = tank.value("shape", "table", line, "volume")
     yield Finding(TABLE_NOT_SMOOTH, what, place, _subject(tank), figures=figures)
-
-
-def _widths_m2(table: Sequence[StrapPoint]) -> list[float]:
-    """Of each stretch between two lines, how much water a metre of it holds."""
-    return [(b.volume_l - a.volume_l) / (b.depth_m - a.depth_m) / L_PER_M3 for a, b in pairwise(table)]
-
-
-def _stands_out(table: Sequence[StrapPoint], line: int) -> float:
-    """How much the stretch on one side of the line is wider than those around the two, where the one on its other side
-    is narrower than them; 0 if it is not. Widths that rise or fall, or do both once, never are."""
-    widths = _widths_m2(table)
-    below = widths[line - 1]
-    if line == len(table) - 1:
-        jumps = len(widths) > 2 and below > TABLE_JUMP * widths[-2] and widths[-2] < TABLE_JUMP * widths[-3]
-        return below / widths[-2] if jumps else 0.0
-    above = widths[line]
-    around = [*widths[max(0, line - 2) : line - 1], *widths[line + 1 : line + 2]]
-    if not around:
-        return 0.0
-    wide, narrow = max(above, below), min(above, below)
-    stands = wide > max(around) * (1 + TABLE_STEP) and narrow < min(around) * (1 - TABLE_STEP)
-    return wide / max(around) if stands else 0.0
-
-
-def _off_the_curve(table: Sequence[StrapPoint]) -> int | None:
-    """The line that lies furthest off the curve through two lines on each side, where the table without it is smooth;
-    so a tank that really has a step is left alone."""
-    by, line = _furthest_off(table)
-    if by <= TABLE_OFF or _furthest_off((*table[:line], *table[line + 1 :]))[0] > by / 2:
-        return None
-    return line
-
-
-def _furthest_off(table: Sequence[StrapPoint]) -> tuple[float, int]:
-    """How far, in shares of the stretches beside it, and which line."""
-    off = (0.0, 0)
-    for line in range(2, len(table) - 2):
-        around = [table[number] for number in (line - 2, line - 1, line + 1, line + 2)]
-        beside_l = (around[2].volume_l - around[1].volume_l) / 2
-        off = max(off, (abs(table[line].volume_l - _curve_l(around, table[line].depth_m)) / beside_l, line))
-    return off
-
-
-def _curve_l(points: Sequence[StrapPoint], depth_m: float) -> float:
-    """Of the polynomial through those points (Lagrange)."""
-    return sum(
-        point.volume_l
-        * prod((depth_m - o.depth_m) / (point.depth_m - o.depth_m) for o in points if o is not point)
-        for point in points
-    )
-
-
-def _by_the_others(table: Sequence[StrapPoint], line: int) -> float:
-    low, high = (line - 2, line - 1) if line == len(table) - 1 else (line - 1, line + 1)
-    a, b, here = table[low], table[high], table[line].depth_m
-    return a.volume_l + (b.volume_l - a.volume_l) * (here - a.depth_m) / (b.depth_m - a.depth_m)
 
 
 # ------------------------------------------------------------------ levels

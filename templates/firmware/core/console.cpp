@@ -21,7 +21,7 @@ constexpr Word kWords[] = {
     {"state", "what this node runs and does", Page::kState, Asked::kNothing},
     {"faults", "what is wrong, and the way out of it", Page::kFaults, Asked::kNothing},
     {"join", "look for the network now", Page::kDone, Asked::kJoin},
-    {"clear", "forget faults that stay: pumps may run again", Page::kDone, Asked::kClear},
+    {"clear", "clear faults that stay: pumps may start", Page::kDone, Asked::kClear},
     {"restart", "pump relays off, then start again", Page::kDone, Asked::kRestart},
     {"back", "go back to the older image, then start again", Page::kDone, Asked::kBack},
 };
