@@ -27,9 +27,9 @@
                                       // O_NONBLOCK, MSG_DONTWAIT, INADDR_ANY
 #include <lwip/def.h>
 #include <mbedtls/ecdsa.h>
-#include <mbedtls/ecp.h>              // macros MBEDTLS_ERR_ECP_ALLOC_FAILED, MBEDTLS_ERR_MPI_ALLOC_FAILED (bignum.h)
-#include <mbedtls/gcm.h>
-#include <mbedtls/md.h>               // macro MBEDTLS_ERR_MD_ALLOC_FAILED
+#include <mbedtls/ecp.h>              // macros MBEDTLS_ERR_ECP_VERIFY_FAILED, _BAD_INPUT_DATA, _FEATURE_UNAVAILABLE, _INVALID_KEY
+#include <mbedtls/gcm.h>              // macro MBEDTLS_ERR_GCM_AUTH_FAILED
+#include <mbedtls/md.h>
 #include <mbedtls/sha256.h>
 #include <mdns.h>
 
