@@ -31,6 +31,7 @@ bool said(const char *what) {
 
 int level = 1, next_fd = 54, waiting = 0, received = 0, error = 0;
 uint8_t sent_room = 10;
+bool power_taken = true;
 esp_event_handler_t handler;
 void *handler_ctx;
 wifi_config_t last_config;
@@ -93,7 +94,7 @@ esp_err_t esp_wifi_set_country(const wifi_country_t *to) {
   return ESP_OK;
 }
 esp_err_t esp_wifi_set_protocol(wifi_interface_t at, uint8_t bits) { note("protocol", at, bits); return ESP_OK; }
-esp_err_t esp_wifi_set_max_tx_power(int8_t quarter_dbm) { note("power", quarter_dbm); return ESP_OK; }
+esp_err_t esp_wifi_set_max_tx_power(int8_t quarter_dbm) { note("power", quarter_dbm); return power_taken ? ESP_OK : ESP_FAIL; }
 size_t heap_caps_get_largest_free_block(uint32_t caps) { return caps == (MALLOC_CAP_8BIT | MALLOC_CAP_INTERNAL) ? 65000 : 0; }
 esp_err_t esp_wifi_set_ps(wifi_ps_type_t) { return ESP_OK; }
 esp_err_t esp_wifi_set_config(wifi_interface_t, wifi_config_t *to) { last_config = *to; note("config"); return ESP_OK; }
@@ -137,6 +138,12 @@ tn::NodeBlock block_with_first_probe_on(uint8_t pin) {
   block.tanks[0].marks[0].pin = pin;
   seal(&block);
   return block;
+}
+
+void connected(wifi_auth_mode_t asks_for) {
+  wifi_event_sta_connected_t to = {};
+  to.authmode = asks_for;
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_CONNECTED, &to);
 }
 
 void start() {
@@ -250,6 +257,44 @@ void an_open_twin_is_not_joined() {
   CHECK(taken_of(air, 5) == 3);
 }
 
+// Should the driver take the twin for all that: it is left, and no address of it counts. The IDF's order of strength
+// (esp_wifi_types.h:51 of 4.4.7): OPEN < WEP < WPA_PSK < WPA2_PSK = WPA_WPA2_PSK < WAPI_PSK < WPA3_PSK = WPA2_WPA3_PSK; a passphrase
+// is for PSK alone.
+void a_twin_that_is_joined_is_left(const char *passphrase, unsigned good_modes) {
+  for (int mode = WIFI_AUTH_OPEN; mode <= WIFI_AUTH_WPA3_ENT_192; ++mode) {
+    const bool good = (good_modes & 1u << mode) != 0;
+    esp32.port.join(&esp32, "barn", passphrase);
+    handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);
+    calls[0] = '\0';
+    connected(static_cast<wifi_auth_mode_t>(mode));
+    handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
+    CHECK(said(good ? "" : "disconnect ") && esp32.port.network_up(&esp32) == good);
+    handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);
+  }
+}
+
+void what_was_connected_to_is_judged_again() {
+  constexpr unsigned kWpa2 = 1u << WIFI_AUTH_WPA2_PSK | 1u << WIFI_AUTH_WPA_WPA2_PSK;
+  constexpr unsigned kWpa3 = 1u << WIFI_AUTH_WPA3_PSK | 1u << WIFI_AUTH_WPA2_WPA3_PSK;
+  start();
+  a_twin_that_is_joined_is_left("passphrase", kWpa2 | kWpa3);
+  a_twin_that_is_joined_is_left("", ~0u);
+  esp32.port.join(&esp32, "barn", "passphrase");
+  connected(WIFI_AUTH_WPA2_PSK);
+  handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
+  CHECK(esp32.port.network_up(&esp32));
+  calls[0] = '\0';
+  wifi_event_sta_authmode_change_t change = {WIFI_AUTH_WPA2_PSK, WIFI_AUTH_OPEN};
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_AUTHMODE_CHANGE, &change);
+  CHECK(said("disconnect ") && !esp32.port.network_up(&esp32));
+  change = {WIFI_AUTH_WPA2_PSK, WIFI_AUTH_WPA2_WPA3_PSK};
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);
+  connected(WIFI_AUTH_WPA2_PSK);
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_AUTHMODE_CHANGE, &change);
+  handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
+  CHECK(said("") && esp32.port.network_up(&esp32));
+}
+
 void start_with_traits(unsigned traits) {
   tn::NodeBlock block = block_with_first_probe_on(25);
   block.network_traits = static_cast<uint8_t>(traits);
@@ -270,6 +315,7 @@ void what_is_out_of_the_ordinary_about_a_network() {
   const InTheAir air[] = {{WIFI_AUTH_OPEN, -30}, {WIFI_AUTH_WPA2_PSK, -40}, {WIFI_AUTH_WPA3_PSK, -70}};
   esp32.port.join(&esp32, "barn", "passphrase");
   CHECK(taken_of(air, 3) == 2 && last_config.sta.pmf_cfg.required);
+  a_twin_that_is_joined_is_left("passphrase", 1u << WIFI_AUTH_WPA3_PSK | 1u << WIFI_AUTH_WPA2_WPA3_PSK);
   start();
   esp32.port.join(&esp32, "barn", "passphrase");
   CHECK(taken_of(air, 3) == 1 && !last_config.sta.pmf_cfg.required);
@@ -308,6 +354,23 @@ void a_supply_that_was_weak_in_this_trial_gets_one_too() {
   CHECK(said("config radio-on power(52) "));
 }
 
+// Refused before the radio has started (esp_wifi.h:949 of 4.4.7: ESP_ERR_WIFI_NOT_STARTED): asked for again before anything is sent.
+void a_limit_that_was_not_taken_is_set_before_connecting() {
+  cause = ESP_RST_BROWNOUT;
+  power_taken = false;
+  start();
+  esp32.port.join(&esp32, "barn", "passphrase");
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_START, nullptr);
+  power_taken = true;
+  calls[0] = '\0';
+  esp32.radio.step(1000);
+  CHECK(said("power(52) connect "));
+  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);
+  esp32.radio.step(5000);
+  CHECK(said("connect "));
+  cause = ESP_RST_POWERON;
+}
+
 void where_it_is_joined() {
   uint8_t bssid[6], channel = 0;
   start();
@@ -324,14 +387,14 @@ void a_late_goodbye_does_not_break_a_live_link() {
   esp32.port.join(&esp32, "barn", "passphrase");
   handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_START, nullptr);
   esp32.radio.step(1000);
-  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_CONNECTED, nullptr);
+  connected(WIFI_AUTH_WPA2_PSK);
   handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
   esp32.port.join(&esp32, "stable", "passphrase");
   calls[0] = '\0';
   esp32.radio.step(2000);
   CHECK(said("connect "));
   handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_DISCONNECTED, nullptr);  // of "barn"
-  handler(handler_ctx, WIFI_EVENT, WIFI_EVENT_STA_CONNECTED, nullptr);
+  connected(WIFI_AUTH_WPA2_PSK);
   handler(handler_ctx, IP_EVENT, IP_EVENT_STA_GOT_IP, nullptr);
   for (uint64_t now = 2005; now < 60000; now += 5) esp32.radio.step(now);
   CHECK(said("") && esp32.port.network_up(&esp32));
@@ -395,9 +458,11 @@ int main() {
   RUN(the_clock_is_wide);
   RUN(joining_goes_on_by_itself);
   RUN(an_open_twin_is_not_joined);
+  RUN(what_was_connected_to_is_judged_again);
   RUN(what_is_out_of_the_ordinary_about_a_network);
   RUN(a_weak_supply_gets_a_quiet_radio);
   RUN(a_supply_that_was_weak_in_this_trial_gets_one_too);
+  RUN(a_limit_that_was_not_taken_is_set_before_connecting);
   RUN(where_it_is_joined);
   RUN(a_late_goodbye_does_not_break_a_live_link);
   RUN(sockets_never_wait_and_have_lowest_handles_first);

@@ -101,6 +101,9 @@ struct Port {
   uint32_t (*largest_block)(void *ctx) = nullptr;
   // The access point that the node is joined to. False: none. Null: no radio.
   bool (*access_point)(void *ctx, uint8_t bssid[6], uint8_t *channel) = nullptr;
+  // Whether the chip has such a pin, for reading or for driving it, and it is not the flash's: a node block that names another is as
+  // good as damaged. Null: it has them all.
+  bool (*has_pin)(void *ctx, uint8_t pin, bool drives) = nullptr;
   // The supply gave way in this trial, though this start may have another cause: draw less until the next one. Null: nothing to spare.
   void (*spare_supply)(void *ctx) = nullptr;
   // The pin that feeds the resistors of a tank's probes. On: HIGH, and long enough for them to settle. Off: a floating input. Each

@@ -4,8 +4,8 @@
 #ifndef TN_IDF_H
 #define TN_IDF_H
 
-#include <Arduino.h>                  // setup() and loop() are ours
-#include <driver/gpio.h>
+#include <Arduino.h>                  // setup() and loop() are ours; macros CONFIG_... (sdkconfig.h)
+#include <driver/gpio.h>                // macros SOC_GPIO_VALID_GPIO_MASK, SOC_GPIO_VALID_OUTPUT_GPIO_MASK (soc/soc_caps.h)
 #include <esp_err.h>                  // macro ESP_OK
 #include <esp_event.h>                // macro ESP_EVENT_ANY_ID
 #include <esp_flash.h>
@@ -117,19 +117,26 @@ using ::esp_wifi_sta_get_ap_info;
 using ::esp_wifi_start;
 using ::esp_wifi_stop;
 using ::wifi_ap_record_t;
+using ::wifi_auth_mode_t;
 using ::wifi_config_t;
 using ::wifi_country_t;
+using ::wifi_event_sta_authmode_change_t;
+using ::wifi_event_sta_connected_t;
 using ::wifi_init_config_t;
 using ::IP_EVENT;
 using ::IP_EVENT_STA_GOT_IP;
 using ::IP_EVENT_STA_LOST_IP;
 using ::WIFI_ALL_CHANNEL_SCAN;
+using ::WIFI_AUTH_OPEN;
 using ::WIFI_AUTH_WPA2_PSK;
+using ::WIFI_AUTH_WPA2_WPA3_PSK;
 using ::WIFI_AUTH_WPA3_PSK;
+using ::WIFI_AUTH_WPA_WPA2_PSK;
 using ::WIFI_CONNECT_AP_BY_SIGNAL;
 using ::WIFI_COUNTRY_POLICY_AUTO;
 using ::WIFI_COUNTRY_POLICY_MANUAL;
 using ::WIFI_EVENT;
+using ::WIFI_EVENT_STA_AUTHMODE_CHANGE;
 using ::WIFI_EVENT_STA_CONNECTED;
 using ::WIFI_EVENT_STA_DISCONNECTED;
 using ::WIFI_EVENT_STA_START;
