@@ -147,7 +147,10 @@ def test_no_memory_of_the_engines_is_not_a_broken_seal() -> None:
     ids=["esp32", "s2", "s3", "s3-octal", "c3"],
 )
 def test_pins_over_a_model_of_the_pads(defines: tuple[str, ...]) -> None:
-    """Every pin of the chip, from its reset state: floating, pulled up, driven, USB pads and RTC let go; the flash's never touched."""
+    """Every pin of the chip, from its reset state: floating, pulled up, driven, USB pads and RTC let go.
+
+    Those of the flash are never touched.
+    """
     sources = ["templates/firmware/ports/esp32/pins.cpp", "tests/firmware/esp32_pins_test.cpp"]
     compile_and_check(sources, defines=defines, flags=HOST)
 
