@@ -23,8 +23,8 @@
 #include <esp_wifi_default.h>
 #include <freertos/FreeRTOS.h>        // macro portTICK_PERIOD_MS
 #include <freertos/task.h>
-#include <lwip/sockets.h>             // macros AF_INET, SOCK_STREAM, SOL_SOCKET, IPPROTO_TCP, SO_REUSEADDR, TCP_NODELAY, F_SETFL,
-                                      // O_NONBLOCK, MSG_DONTWAIT, INADDR_ANY
+#include <lwip/sockets.h>             // macros AF_INET, SOCK_STREAM, SOL_SOCKET, IPPROTO_TCP, SO_REUSEADDR, SO_SNDTIMEO, TCP_NODELAY,
+                                      // F_SETFL, O_NONBLOCK, MSG_DONTWAIT, INADDR_ANY
 #include <lwip/def.h>
 #include <mbedtls/ecdsa.h>
 #include <mbedtls/ecp.h>              // macros MBEDTLS_ERR_ECP_VERIFY_FAILED, _BAD_INPUT_DATA, _FEATURE_UNAVAILABLE, _INVALID_KEY
@@ -159,6 +159,7 @@ using ::lwip_setsockopt;
 using ::lwip_socket;
 using ::sockaddr;
 using ::sockaddr_in;
+using ::timeval;
 
 // mDNS
 using ::mdns_hostname_set;
