@@ -66,6 +66,7 @@ STAY_HERE = {
     "flash_file_test": "needs files",
     "crypto_mbedtls_test": "of a port, with another library",
     "crypto_chip_test": "of a port",
+    "crypto_engine_test": "of a port, with another library",
     "crypto_memory_test": "of a port, with another library",
     "esp32_port_test": "of a port",
     "digest_count_test": "counts calls, which are the same everywhere",

@@ -129,10 +129,30 @@ def test_no_memory_is_not_a_bad_signature() -> None:
     compile_and_check(sources, flags=plain)
 
 
-def test_pins_over_a_model_of_the_pads() -> None:
-    """Every pin of every chip, from its reset state: floating, pulled up, driven, USB pads and RTC let go."""
-    sources = ["templates/firmware/ports/esp32/pins.cpp", "tests/firmware/esp32_pins_test.cpp"]
+def test_no_memory_of_the_engines_is_not_a_broken_seal() -> None:
+    """The chips' own engines stand behind the library's names, and have errors of their own."""
+    sources = ["tests/firmware/crypto_engine_test.cpp", "templates/firmware/ports/esp32/crypto_mbedtls.cpp"]
     compile_and_check(sources, flags=HOST)
+
+
+@pytest.mark.parametrize(
+    "defines",
+    [
+        ("CONFIG_IDF_TARGET_ESP32=1",),
+        ("CONFIG_IDF_TARGET_ESP32S2=1",),
+        ("CONFIG_IDF_TARGET_ESP32S3=1",),
+        ("CONFIG_IDF_TARGET_ESP32S3=1", "CONFIG_SPIRAM_MODE_OCT=1"),
+        ("CONFIG_IDF_TARGET_ESP32C3=1",),
+    ],
+    ids=["esp32", "s2", "s3", "s3-octal", "c3"],
+)
+def test_pins_over_a_model_of_the_pads(defines: tuple[str, ...]) -> None:
+    """Every pin of the chip, from its reset state: floating, pulled up, driven, USB pads and RTC let go.
+
+    Those of the flash are never touched.
+    """
+    sources = ["templates/firmware/ports/esp32/pins.cpp", "tests/firmware/esp32_pins_test.cpp"]
+    compile_and_check(sources, defines=defines, flags=HOST)
 
 
 def test_flash_map_writes_nothing_but_its_own() -> None:

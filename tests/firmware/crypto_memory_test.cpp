@@ -1,5 +1,5 @@
-// The ESP32 port's verification over the real Mbed TLS, with each request for memory refused in turn: what comes of it says nothing
-// of the signature. Compiled without the sanitizers, whose calloc() this program's own would shut out.
+// The ESP32 port's verification, MAC and opening of a seal over the real Mbed TLS, with each request for memory refused in turn: what
+// comes of it says nothing of the signature, the MAC or the seal. Compiled without the sanitizers, whose calloc() this program's own would shut out.
 #include <stdlib.h>
 #include <string.h>
 
@@ -64,9 +64,74 @@ void each_request_for_memory_refused_in_turn() {
   CHECK(verify(good, 0, false) == tn::Verified::kGood && asked == all);  // what was taken was given back
 }
 
+struct Refusing {
+  Refusing(long at, bool all_after) {
+    asked = 0;
+    refuse_at = at;
+    refuse_all_from = all_after ? at : 0;
+  }
+  ~Refusing() { refuse_at = refuse_all_from = 0; }
+};
+
+// RFC 4231, test case 2.
+bool mac_of(uint8_t mac[32], long refused, bool all_after) {
+  const Refusing now(refused, all_after);
+  const tn::Crypto &crypto = *tn::mbedtls_crypto();
+  tn::Hmac hmac;
+  crypto.hmac_begin(&hmac, reinterpret_cast<const uint8_t *>("Jefe"), 4);
+  crypto.hmac_add(&hmac, "what do ya want for nothing?", 28);
+  return crypto.hmac_end(&hmac, mac);
+}
+
+void a_mac_without_memory_is_none() {
+  uint8_t right[32], mac[32];
+  unhex("5BDCC146BF60754E6A042426089575C75A003F089D2739839DEC58B964EC3843", right);
+  CHECK(mac_of(mac, 0, false) && memcmp(mac, right, sizeof mac) == 0);
+  const long all = asked;
+  CHECK(all > 0);
+  for (long at = 1; at <= all; ++at) {
+    for (int turn = 0; turn < 2; ++turn) {
+      const bool all_after = turn == 1;
+      memcpy(mac, right, sizeof mac);
+      CHECK(!mac_of(mac, at, all_after) && memcmp(mac, right, sizeof mac) != 0);
+    }
+  }
+  CHECK(mac_of(mac, 0, false) && asked == all);
+}
+
+// The GCM specification's test case 14 (McGrew and Viega, appendix B): a key, an IV and a text of zeros.
+tn::Verified opened(uint8_t tag_differs, uint8_t data[16], long refused, bool all_after) {
+  const Refusing now(refused, all_after);
+  const uint8_t key[32] = {}, iv[12] = {};
+  uint8_t tag[16];
+  unhex("CEA7403D4D606B6E074EC5D3BAF39D18", data);
+  unhex("D0D1C8A799996BF0265B98B5D48AB919", tag);
+  tag[5] ^= tag_differs;
+  return tn::mbedtls_crypto()->aes256_gcm_open(key, iv, "", 0, data, 16, tag);
+}
+
+void a_seal_without_memory_is_not_broken() {
+  const uint8_t zeros[16] = {};
+  uint8_t data[16];
+  CHECK(opened(0, data, 0, false) == tn::Verified::kGood && memcmp(data, zeros, sizeof data) == 0);
+  const long all = asked;
+  CHECK(all > 0);
+  CHECK(opened(4, data, 0, false) == tn::Verified::kBad && memcmp(data, zeros, sizeof data) == 0);
+  for (long at = 1; at <= all; ++at) {
+    for (int turn = 0; turn < 2; ++turn) {
+      const bool all_after = turn == 1;
+      CHECK(opened(0, data, at, all_after) == tn::Verified::kNoMemory && memcmp(data, zeros, sizeof data) == 0);
+      CHECK(opened(4, data, at, all_after) != tn::Verified::kGood);
+    }
+  }
+  CHECK(opened(0, data, 0, false) == tn::Verified::kGood && asked == all);
+}
+
 }  // namespace
 
 int main() {
   RUN(each_request_for_memory_refused_in_turn);
+  RUN(a_mac_without_memory_is_none);
+  RUN(a_seal_without_memory_is_not_broken);
   return check_result();
 }

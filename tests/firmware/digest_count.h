@@ -37,7 +37,7 @@ inline void add(tn::Sha256 *s, const void *data, size_t n) { note_use(s); below-
 inline void end(tn::Sha256 *s, uint8_t out[32]) { note_end(s); below->sha256_end(s, out); }
 inline void hmac_begin(tn::Hmac *h, const uint8_t *key, size_t n) { note_begin(h); below->hmac_begin(h, key, n); }
 inline void hmac_add(tn::Hmac *h, const void *data, size_t n) { note_use(h); below->hmac_add(h, data, n); }
-inline void hmac_end(tn::Hmac *h, uint8_t out[32]) { note_end(h); below->hmac_end(h, out); }
+inline bool hmac_end(tn::Hmac *h, uint8_t out[32]) { note_end(h); return below->hmac_end(h, out); }
 
 inline const tn::Crypto *over(const tn::Crypto *crypto) {
   static tn::Crypto made;

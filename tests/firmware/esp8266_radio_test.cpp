@@ -118,7 +118,7 @@ void what_is_out_of_the_ordinary_about_a_network() {
 
 void neighbours_hear_of_a_quiet_node() {
   tn::core::radio_keep_alive();
-  CHECK(sdk.arp_every_ms > 0 && sdk.arp_every_ms <= 20000);  // well below a minute, the shortest that ARP caches keep (common practice)
+  CHECK(tn::core::radio_keep_alive() && sdk.arp_every_ms > 0 && sdk.arp_every_ms <= 20000);  // well below a minute, the shortest that ARP caches keep (common practice)
 }
 
 void where_it_is_joined() {

@@ -196,6 +196,40 @@ static void pins_marks_and_pumps_are_checked() {
   CHECK(sealed_check(&block) == BlockFault::kPump);
 }
 
+// Pins that are asked about, in the order of their numbers, with what the block does with them: d drives, r reads.
+static char asked[400];
+static bool note_pin(void *but, uint8_t pin, bool drives) {
+  snprintf(asked + strlen(asked), sizeof asked - strlen(asked), "%u%c ", pin, drives ? 'd' : 'r');
+  return pin != *static_cast<uint8_t *>(but);
+}
+
+static void every_pin_is_walked() {
+  NodeBlock block = sample_block();
+  block.clear_pin = 20;
+  block.feed_pins[1] = 21;
+  uint8_t none = 200;
+  CHECK(tn::every_pin(block, note_pin, &none));
+  CHECK(strcmp(asked, "20r 10d 1r 2r 3r 11d 21d 4r 5r ") == 0);
+  for (uint8_t pin = 0; pin < 30; ++pin) {
+    const bool named = (pin >= 1 && pin <= 5) || pin == 10 || pin == 11 || pin == 20 || pin == 21;
+    asked[0] = '\0';
+    CHECK(tn::every_pin(block, note_pin, &pin) == !named);
+  }
+  block.tanks[1].pump_does = 0;  // what it has besides is no relay
+  block.tanks[1].mark_count = 200;  // not beyond what there is
+  block.tank_count = 200;
+  asked[0] = '\0';
+  tn::every_pin(block, note_pin, &none);
+  CHECK(strstr(asked, "11d") == nullptr && strlen(asked) < sizeof asked - 10);
+}
+
+static void what_a_block_leaves_free() {
+  NodeBlock block = sample_block();
+  for (uint8_t pin = 0; pin < 30; ++pin) CHECK(tn::leaves_free(block, pin) == !((pin >= 1 && pin <= 5) || pin == 10 || pin == 11));
+  block.crc32 ^= 1;  // damaged: the serial line is the way back in
+  for (uint8_t pin = 0; pin < 30; ++pin) CHECK(tn::leaves_free(block, pin));
+}
+
 static void crc_of_arguments(int count, char **texts) {
   for (int i = 1; i < count; ++i) printf("crc %08x\n", tn::crc32(texts[i], strlen(texts[i])));
 }
@@ -210,6 +244,8 @@ int main(int count, char **texts) {
   RUN(feed_pins_are_checked);
   RUN(times_are_checked);
   RUN(pins_marks_and_pumps_are_checked);
+  RUN(every_pin_is_walked);
+  RUN(what_a_block_leaves_free);
   crc_of_arguments(count, texts);
   return check_result();
 }

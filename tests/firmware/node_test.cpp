@@ -553,6 +553,26 @@ static void a_bad_block_controls_nothing_and_says_so() {
   CHECK(status_in(post("/v1/rest")) == 200);  // its name is whole: it can be spoken to
 }
 
+// One that names a pin that the chip has not, or that its flash is wired to: none of it is controlled, not even what could be.
+static void a_block_for_other_pins_is_a_bad_one() {
+  static uint8_t lacks;
+  static bool only_as_output;
+  const uint8_t pins[] = {2, 10, 12};
+  for (const uint8_t pin : pins) {
+    first_flash();
+    lacks = pin;
+    only_as_output = pin != 12;
+    w.port.has_pin = [](void *, uint8_t asked, bool drives) { return asked != lacks || (only_as_output && !drives); };
+    memset(w.level_high, 0, sizeof w.level_high);
+    const bool named = pin == 10;  // 2 is a probe's, which is not driven; 12 is nobody's
+    CHECK(boot() == !named);
+    pass_ms(100000);
+    CHECK(w.level_high[10] == !named && !w.level_high[11] == named);
+    CHECK(says(get("/v1/state"), "\"faults\":[\"bad-block\"]") == named);
+    w.port.has_pin = nullptr;
+  }
+}
+
 static void a_block_without_a_name_proves_nothing() {
   first_flash();
   w.block.node[0] = '\xFF';
@@ -696,6 +716,7 @@ int main(int count, char **arguments) {
   RUN(a_long_answer_is_of_one_moment);
   RUN(losing_the_network_drops_connections_and_coming_back_announces);
   RUN(a_bad_block_controls_nothing_and_says_so);
+  RUN(a_block_for_other_pins_is_a_bad_one);
   RUN(a_block_without_a_name_proves_nothing);
   RUN(a_bad_block_on_trial_can_be_told_to_go_back);
   RUN(a_bad_block_on_trial_falls_back);

@@ -359,6 +359,27 @@ static void want_of_memory_is_a_refusal_of_its_own() {
   CHECK(status_in(put(1, 6)) == 202);
 }
 
+// Nor is a MAC that cannot be made a forged one: the refusal goes out unsigned, which proves nothing, and what was asked is not done.
+// Nothing that would have to be signed goes out without.
+static void want_of_memory_for_a_mac_is_no_forgery() {
+  fresh();
+  static tn::Crypto poor;
+  poor = *tn::bearssl_crypto();
+  poor.hmac_end = [](tn::Hmac *, uint8_t out[32]) {
+    memset(out, 0xA5, 32);
+    return false;
+  };
+  w.port.crypto = &poor;
+  CHECK(boot());
+  const char *const no = ask(request("POST", "/v1/rest"));
+  CHECK(refused(no, 503, "no-memory") && strstr(no, "Signature:") == nullptr);
+  CHECK(refused(put(1, 6), 503, "no-memory"));
+  CHECK(status_in(get("/v1/state")) == 200);  // not asked to be signed
+  w.port.crypto = tn::bearssl_crypto();
+  CHECK(boot());
+  CHECK(status_in(ask(request("POST", "/v1/rest"))) == 200);
+}
+
 int main() {
   RUN(a_body_has_a_total_time);
   RUN(a_slow_erase_cuts_nobody_off);
@@ -374,5 +395,6 @@ int main() {
   RUN(a_nonce_that_was_used_ends_the_one_before_too);
   RUN(strangers_do_nothing_to_a_nonce);
   RUN(want_of_memory_is_a_refusal_of_its_own);
+  RUN(want_of_memory_for_a_mac_is_no_forgery);
   return check_result();
 }

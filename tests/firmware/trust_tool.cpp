@@ -96,7 +96,7 @@ void say_hkdf() {
 void say_opened() {
   Bytes &data = arguments[3];
   if (crypto().aes256_gcm_open(arguments[0].at, arguments[1].at, arguments[2].at, arguments[2].n, data.at, data.n,
-                               arguments[4].at)) {
+                               arguments[4].at) == tn::Verified::kGood) {
     return say_hex(data.at, data.n);
   }
   bool wiped = true;

@@ -38,10 +38,11 @@ void keep_add(tn::Hmac *h, const void *data, size_t n) {
   tn::bearssl_crypto()->hmac_add(h, data, n);
 }
 
-void keep_end(tn::Hmac *h, uint8_t out[32]) {
+bool keep_end(tn::Hmac *h, uint8_t out[32]) {
   hashed = true;
   tn::bearssl_crypto()->hmac_end(h, out);
   memcpy(last_mac, out, 32);
+  return true;
 }
 
 struct Lines {

@@ -4,8 +4,6 @@ namespace tn {
 
 namespace {
 
-bool has_pump(const TankBlock &tank) { return tank.pump_does != static_cast<uint8_t>(PumpDoes::kNone); }
-
 void drive(const Control &control, size_t i, bool on) {
   const TankBlock &tank = control.block->tanks[i];
   if (has_pump(tank)) control.port->relay(control.port->ctx, tank.pump_pin, on == (tank.pump_active_high != 0));

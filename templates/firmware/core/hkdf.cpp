@@ -20,7 +20,7 @@ bool hkdf_sha256(const Crypto &crypto, Slice key, Slice salt, Slice info, Slice 
   uint8_t secret[kBlockBytes], block[kBlockBytes];
   crypto.hmac_begin(&hmac, bytes(salt), salt.n);  // no salt is a key of zeros, and so is the empty key (RFC 2104)
   add(crypto, &hmac, key);
-  crypto.hmac_end(&hmac, secret);
+  if (!crypto.hmac_end(&hmac, secret)) return false;
   for (size_t done = 0; done < n; done += kBlockBytes) {
     const uint8_t number = static_cast<uint8_t>(done / kBlockBytes + 1);
     crypto.hmac_begin(&hmac, secret, sizeof secret);
@@ -28,7 +28,7 @@ bool hkdf_sha256(const Crypto &crypto, Slice key, Slice salt, Slice info, Slice 
     add(crypto, &hmac, info);
     add(crypto, &hmac, more_info);
     crypto.hmac_add(&hmac, &number, sizeof number);
-    crypto.hmac_end(&hmac, block);
+    if (!crypto.hmac_end(&hmac, block)) return false;
     memcpy(out + done, block, n - done < kBlockBytes ? n - done : kBlockBytes);
   }
   return true;

@@ -7,7 +7,8 @@
 
 namespace tn {
 
-// `info` in two parts, one after the other; either may be empty. False: more than the 255 blocks of 32 bytes that RFC 5869 allows.
+// `info` in two parts, one after the other; either may be empty. False: more than the 255 blocks of 32 bytes that RFC 5869
+// allows, or no memory.
 bool hkdf_sha256(const Crypto &crypto, Slice key, Slice salt, Slice info, Slice more_info, uint8_t *out, size_t n);
 
 }  // namespace tn

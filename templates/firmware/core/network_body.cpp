@@ -46,11 +46,15 @@ Code open_network_body(const Crypto &crypto, const uint8_t node_key[32], Slice n
                        NewNetwork *to) {
   uint8_t key[32];
   uint8_t *const text = body + kSealIvBytes;
-  hkdf_sha256(crypto, Slice{reinterpret_cast<const char *>(node_key), 32}, Slice{nullptr, 0}, slice(kInfo), node, key, sizeof key);
-  const bool good = crypto.aes256_gcm_open(key, body, node.at, node.n, text, kNetworkTextBytes, text + kNetworkTextBytes) &&
-                    read_text(text, to);
+  const Slice of_node{reinterpret_cast<const char *>(node_key), 32};
+  const Verified opened =
+      hkdf_sha256(crypto, of_node, Slice{nullptr, 0}, slice(kInfo), node, key, sizeof key)
+          ? crypto.aes256_gcm_open(key, body, node.at, node.n, text, kNetworkTextBytes, text + kNetworkTextBytes)
+          : Verified::kNoMemory;
+  const bool good = opened == Verified::kGood && read_text(text, to);
   wipe(key, sizeof key);
   wipe(body, kNetworkBodyBytes);
+  if (opened == Verified::kNoMemory) return Code::kNoMemory;
   return good ? Code::kOk : Code::kBadCredentials;
 }
 

@@ -23,7 +23,7 @@ struct NewNetwork {
 };
 
 // Opens the body where it lies, which holds nothing of it afterwards. kBadCredentials: not sealed with this node's key, or for
-// another, or what is in it cannot be.
+// another, or what is in it cannot be. kNoMemory: it was not looked at.
 Code open_network_body(const Crypto &crypto, const uint8_t node_key[32], Slice node, uint8_t body[kNetworkBodyBytes],
                        NewNetwork *to);
 

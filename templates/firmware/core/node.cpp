@@ -13,7 +13,8 @@ bool Node::begin(const Port *port, const NodeBlock *block, const Partition *part
   partition_ = partition;
   faults_ = 0;
   // First of all, and before anything that could fail: every pump relay off.
-  set_fault(kFaultBadBlock, check_node_block(*block) != BlockFault::kNone);
+  const bool has_pins = port->has_pin == nullptr || every_pin(*block, port->has_pin, port->ctx);
+  set_fault(kFaultBadBlock, check_node_block(*block) != BlockFault::kNone || !has_pins);
   if (!has(kFaultBadBlock)) control_begin(&control_, block, port);
   begin_runs();
   now_ms_ = port->now_ms(port->ctx);

@@ -54,6 +54,7 @@ struct TankBlock {
   MarkBlock marks[kMarksPerTank];
 };
 static_assert(sizeof(TankBlock) == 148, "tank block layout");
+inline bool has_pump(const TankBlock &tank) { return tank.pump_does != static_cast<uint8_t>(PumpDoes::kNone); }
 
 struct NodeBlock {
   uint32_t magic;

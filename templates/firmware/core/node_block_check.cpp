@@ -61,7 +61,7 @@ BlockFault check_marks(const TankBlock &tank, uint8_t feed_pin, PinSet *pins) {
 
 BlockFault check_pump(const TankBlock &tank, PinSet *pins) {
   if (tank.pump_does > static_cast<uint8_t>(PumpDoes::kDrain) || tank.pump_active_high > 1) return BlockFault::kKind;
-  if (tank.pump_does == static_cast<uint8_t>(PumpDoes::kNone)) {
+  if (!has_pump(tank)) {
     return tank.pump_pin == kNoPin ? BlockFault::kNone : BlockFault::kPin;
   }
   if (!take_pin(pins, tank.pump_pin)) return BlockFault::kPin;
@@ -103,6 +103,23 @@ BlockFault check_node_block(const NodeBlock &block) {
     if (fault == BlockFault::kNone) fault = check_pump(tank, &pins);
   }
   return fault;
+}
+
+bool every_pin(const NodeBlock &block, PinTest holds, void *ctx) {
+  if (block.clear_pin != kNoPin && !holds(ctx, block.clear_pin, false)) return false;
+  for (size_t i = 0; i < block.tank_count && i < kTanksPerNode; ++i) {
+    const TankBlock &tank = block.tanks[i];
+    if (has_pump(tank) && !holds(ctx, tank.pump_pin, true)) return false;
+    if (block.feed_pins[i] != kNoPin && !holds(ctx, block.feed_pins[i], true)) return false;
+    for (size_t k = 0; k < tank.mark_count && k < kMarksPerTank; ++k)
+      if (!holds(ctx, tank.marks[k].pin, false)) return false;
+  }
+  return true;
+}
+
+bool leaves_free(const NodeBlock &block, uint8_t pin) {
+  return check_node_block(block) != BlockFault::kNone ||
+         every_pin(block, [](void *ctx, uint8_t used, bool) { return used != *static_cast<uint8_t *>(ctx); }, &pin);
 }
 
 const char *name_in_block(const NodeBlock &block) { return is_label(block.node, sizeof block.node) ? block.node : ""; }

@@ -24,6 +24,13 @@ enum class BlockFault : uint8_t {
 BlockFault check_node_block(const NodeBlock &block);
 const char *block_fault_text(BlockFault fault);
 
+// Whether that holds of every pin that the block names: buttons and probes, and what it drives: relays and feeds.
+using PinTest = bool (*)(void *ctx, uint8_t pin, bool drives);
+bool every_pin(const NodeBlock &block, PinTest holds, void *ctx);
+
+// Whether a pin of the board's own, as of its serial line, is no probe's, relay's, feed's or button's. A damaged block names none.
+bool leaves_free(const NodeBlock &block, uint8_t pin);
+
 // The node's name in a block that may be damaged, or "" when it is none: enough for such a node to be found and told to go back.
 const char *name_in_block(const NodeBlock &block);
 

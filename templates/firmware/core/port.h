@@ -12,7 +12,7 @@ namespace tn {
 
 enum class Reset : uint8_t { kPowerOn = 0, kRestart = 1, kWatchdog = 2, kCrash = 3, kBrownOut = 4 };
 
-// What came of a verification. No memory for it says nothing of the signature.
+// What came of a verification, or of opening what is sealed. No memory for it says nothing of the signature or the seal.
 enum class Verified : uint8_t { kBad = 0, kGood = 1, kNoMemory = 2 };
 
 // NOR flash behind the slots: erase sets a whole sector to 0xFF, program only clears bits. All return false on failure.
@@ -42,12 +42,12 @@ struct Crypto {
   void (*sha256_end)(Sha256 *s, uint8_t out[32]);
   void (*hmac_begin)(Hmac *h, const uint8_t *key, size_t key_n);
   void (*hmac_add)(Hmac *h, const void *data, size_t n);
-  void (*hmac_end)(Hmac *h, uint8_t out[32]);
+  bool (*hmac_end)(Hmac *h, uint8_t out[32]);  // false: there was no memory for it, and `out` is nobody's MAC
   // point: 65 bytes uncompressed; sig: r || s, 64 bytes.
   Verified (*es256_verify)(const uint8_t point[65], const uint8_t digest[32], const uint8_t sig[64]);
-  // AES-256-GCM (NIST SP 800-38D), opened in place; n is at most kSealedBytes. False: the tag is not that of data and aad, and the
-  // data is wiped.
-  bool (*aes256_gcm_open)(const uint8_t key[32], const uint8_t iv[12], const void *aad, size_t aad_n, uint8_t *data, size_t n,
+  // AES-256-GCM (NIST SP 800-38D), opened in place; n is at most kSealedBytes. kBad: the tag is not that of data and aad. The data is
+  // wiped unless it is good.
+  Verified (*aes256_gcm_open)(const uint8_t key[32], const uint8_t iv[12], const void *aad, size_t aad_n, uint8_t *data, size_t n,
                           const uint8_t tag[16]);
 };
 
@@ -101,6 +101,9 @@ struct Port {
   uint32_t (*largest_block)(void *ctx) = nullptr;
   // The access point that the node is joined to. False: none. Null: no radio.
   bool (*access_point)(void *ctx, uint8_t bssid[6], uint8_t *channel) = nullptr;
+  // Whether the chip has such a pin, for reading or for driving it, and it is not the flash's: a node block that names another is as
+  // good as damaged. Null: it has them all.
+  bool (*has_pin)(void *ctx, uint8_t pin, bool drives) = nullptr;
   // The supply gave way in this trial, though this start may have another cause: draw less until the next one. Null: nothing to spare.
   void (*spare_supply)(void *ctx) = nullptr;
   // The pin that feeds the resistors of a tank's probes. On: HIGH, and long enough for them to settle. Off: a floating input. Each

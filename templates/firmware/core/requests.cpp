@@ -392,12 +392,14 @@ bool Node::put_head(size_t i, uint16_t status, const char *type, size_t body_n, 
   if (c.wish.wanted && has_identity()) {
     const size_t n = sign_answer(c.wish, status, slice(c.method), slice(c.path), body_sha256, slice(name_),
                                  credentials_.node_key(), *port_->crypto, head.to + head.n, head.room - head.n);
-    head.over = head.over || n == 0;
+    // Without memory to sign with, only the refusal that says so goes out, unsigned: it proves nothing and claims nothing. Of any
+    // other answer the asker hears nothing, and asks for the state.
+    head.over = head.over || (n == 0 && status != status_of(Code::kNoMemory));
     head.n += n;
   }
   put(&head, "\r\n");
   ++requests_;
-  if (head.over) {  // cannot be: the longest block is tested to fit
+  if (head.over) {  // no memory to sign with; too long it cannot be: the longest block is tested to fit
     drop(i);
     return false;
   }

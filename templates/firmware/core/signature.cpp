@@ -62,7 +62,7 @@ bool has_ticket(const SignedRequest &request) {
   return same(request.method, slice("PUT")) && same(request.path, slice("/v1/image"));
 }
 
-void mac_of_request(const SignedRequest &request, Slice params, const Crypto &crypto, const uint8_t key[kNodeKeyBytes],
+bool mac_of_request(const SignedRequest &request, Slice params, const Crypto &crypto, const uint8_t key[kNodeKeyBytes],
                     uint8_t mac[32]) {
   SignatureBase base;
   base_begin(&base, crypto, key, kNodeKeyBytes);
@@ -70,7 +70,7 @@ void mac_of_request(const SignedRequest &request, Slice params, const Crypto &cr
   base_line(&base, slice("\"@path\""), request.path);
   base_line(&base, slice("\"content-digest\""), request.content_digest);
   if (has_ticket(request)) base_line(&base, slice("\"tank-ticket\""), request.tank_ticket);
-  base_end(&base, params, mac);
+  return base_end(&base, params, mac);
 }
 
 bool nonce_char(char c) {
@@ -111,10 +111,10 @@ void base_line(SignatureBase *base, Slice component, Slice value) {
   add(base, slice("\n"));
 }
 
-void base_end(SignatureBase *base, Slice params, uint8_t mac[32]) {
+bool base_end(SignatureBase *base, Slice params, uint8_t mac[32]) {
   add(base, slice("\"@signature-params\": "));
   add(base, params);
-  base->crypto->hmac_end(&base->hmac, mac);
+  return base->crypto->hmac_end(&base->hmac, mac);
 }
 
 bool same_secret(const uint8_t *a, const uint8_t *b, size_t n) {
@@ -143,7 +143,7 @@ Code verify_request(const SignedRequest &request, Slice node, const uint8_t key[
 
   uint8_t given[32], right[32];
   if (signature.kind != FieldKind::kBytes || !decode_exactly(signature.value, given, sizeof given)) return Code::kBadSignature;
-  mac_of_request(request, input.whole, crypto, key, right);
+  if (!mac_of_request(request, input.whole, crypto, key, right)) return Code::kNoMemory;
   if (!same_secret(given, right, sizeof right)) return Code::kBadSignature;
   return same(params.nonce, nonce) ? Code::kOk : Code::kNonceUsed;
 }
@@ -202,7 +202,7 @@ size_t sign_answer(const AnswerWish &wish, uint16_t status, Slice method, Slice 
   base_line(&base, slice("\"content-digest\""), digest);
   base_line(&base, slice("\"@method\";req"), method);
   base_line(&base, slice("\"@path\";req"), path);
-  base_end(&base, params, mac);
+  if (!base_end(&base, params, mac)) return 0;
   put_base64(&out, mac);
   put(&out, ":\r\n");
   return out.over ? 0 : out.n;

@@ -21,7 +21,8 @@ struct SignatureBase {
 };
 void base_begin(SignatureBase *base, const Crypto &crypto, const uint8_t *key, size_t key_n);
 void base_line(SignatureBase *base, Slice component, Slice value);  // component: `"@method"` with its quotes and parameters
-void base_end(SignatureBase *base, Slice params, uint8_t mac[32]);  // params: everything after `label=`
+// params: everything after `label=`. False: no memory for the MAC.
+bool base_end(SignatureBase *base, Slice params, uint8_t mac[32]);
 bool same_secret(const uint8_t *a, const uint8_t *b, size_t n);     // constant time
 
 // Values of the headers as received (without leading or trailing blanks); `at` null where the request had none.
@@ -34,7 +35,7 @@ struct SignedRequest {
   Slice signature;
 };
 
-// kNoSignature, kBadRequest (a structured field that cannot be read), kBadSignature, kNonceUsed, kOk. On kOk and kNonceUsed the
+// kNoSignature, kBadRequest (a structured field that cannot be read), kBadSignature, kNoMemory, kNonceUsed, kOk. On kOk and kNonceUsed the
 // signature was good, so the nonce is to be changed on kOk, and `body_sha256` is what Content-Digest promises.
 Code verify_request(const SignedRequest &request, Slice node, const uint8_t key[kNodeKeyBytes], Slice nonce,
                     const Crypto &crypto, uint8_t body_sha256[32]);
@@ -52,7 +53,7 @@ struct AnswerWish {
 Code parse_accept_signature(Slice value, AnswerWish *to);
 
 // Writes `Content-Digest`, `Signature-Input` and `Signature` header lines, each ended by CRLF. Bytes written, 0 when there is
-// no room.
+// no room, or no memory for the MAC.
 size_t sign_answer(const AnswerWish &wish, uint16_t status, Slice method, Slice path, const uint8_t body_sha256[32],
                    Slice node, const uint8_t key[kNodeKeyBytes], const Crypto &crypto, char *to, size_t room);
 

@@ -2,6 +2,11 @@
 #ifndef TN_STANDIN_ARDUINO_H
 #define TN_STANDIN_ARDUINO_H
 
+// sdkconfig.h of the core's build for a chip; the ESP32's, where a test does not say.
+#if !defined(CONFIG_IDF_TARGET_ESP32) && !defined(CONFIG_IDF_TARGET_ESP32S2) && !defined(CONFIG_IDF_TARGET_ESP32S3) && !defined(CONFIG_IDF_TARGET_ESP32C3)
+#define CONFIG_IDF_TARGET_ESP32 1
+#endif
+
 #include <stddef.h>
 #include <stdint.h>
 

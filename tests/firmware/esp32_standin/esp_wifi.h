@@ -18,9 +18,10 @@ typedef enum {
   WIFI_EVENT_STA_START,
   WIFI_EVENT_STA_STOP,
   WIFI_EVENT_STA_CONNECTED,
-  WIFI_EVENT_STA_DISCONNECTED
+  WIFI_EVENT_STA_DISCONNECTED,
+  WIFI_EVENT_STA_AUTHMODE_CHANGE
 } wifi_event_t;
-typedef enum { WIFI_AUTH_OPEN = 0, WIFI_AUTH_WEP, WIFI_AUTH_WPA_PSK, WIFI_AUTH_WPA2_PSK, WIFI_AUTH_WPA_WPA2_PSK, WIFI_AUTH_ENTERPRISE, WIFI_AUTH_WPA3_PSK, WIFI_AUTH_WPA2_WPA3_PSK } wifi_auth_mode_t;
+typedef enum { WIFI_AUTH_OPEN = 0, WIFI_AUTH_WEP, WIFI_AUTH_WPA_PSK, WIFI_AUTH_WPA2_PSK, WIFI_AUTH_WPA_WPA2_PSK, WIFI_AUTH_ENTERPRISE, WIFI_AUTH_WPA3_PSK, WIFI_AUTH_WPA2_WPA3_PSK, WIFI_AUTH_WAPI_PSK, WIFI_AUTH_WPA3_ENT_192 } wifi_auth_mode_t;
 typedef enum { WIFI_COUNTRY_POLICY_AUTO, WIFI_COUNTRY_POLICY_MANUAL } wifi_country_policy_t;
 typedef struct {
   char cc[3];
@@ -60,6 +61,17 @@ typedef struct {
   uint8_t primary;
   int8_t rssi;
 } wifi_ap_record_t;
+typedef struct {
+  uint8_t ssid[32];
+  uint8_t ssid_len;
+  uint8_t bssid[6];
+  uint8_t channel;
+  wifi_auth_mode_t authmode;
+} wifi_event_sta_connected_t;
+typedef struct {
+  wifi_auth_mode_t old_mode;
+  wifi_auth_mode_t new_mode;
+} wifi_event_sta_authmode_change_t;
 extern esp_event_base_t WIFI_EVENT;
 esp_err_t esp_wifi_init(const wifi_init_config_t *config);
 esp_err_t esp_wifi_set_mode(wifi_mode_t mode);

@@ -27,10 +27,13 @@ inline void hmac_begin(Hmac *h, const uint8_t *key, size_t key_n) {
   br_hmac_init(context(h), &prepared, 0);
 }
 inline void hmac_add(Hmac *h, const void *data, size_t n) { br_hmac_update(context(h), data, n); }
-inline void hmac_end(Hmac *h, uint8_t out[32]) { br_hmac_out(context(h), out); }
+inline bool hmac_end(Hmac *h, uint8_t out[32]) {
+  br_hmac_out(context(h), out);
+  return true;  // it takes nothing from the heap
+}
 
 // The constant-time code, without tables: there is little of anything else, and 99 bytes are opened once in a long while.
-inline bool open(const uint8_t key[32], const uint8_t iv[12], const void *aad, size_t aad_n, uint8_t *data, size_t n,
+inline Verified open(const uint8_t key[32], const uint8_t iv[12], const void *aad, size_t aad_n, uint8_t *data, size_t n,
                  const uint8_t tag[16]) {
   br_aes_ct_ctr_keys aes;
   br_gcm_context gcm;
@@ -42,7 +45,7 @@ inline bool open(const uint8_t key[32], const uint8_t iv[12], const void *aad, s
   br_gcm_run(&gcm, 0, data, n);
   const bool good = br_gcm_check_tag(&gcm, tag) == 1;
   if (!good) memset(data, 0, n);
-  return good;
+  return good ? Verified::kGood : Verified::kBad;
 }
 
 // The key of a verification. `copy` lives as long as it: BearSSL's key structure is not const.

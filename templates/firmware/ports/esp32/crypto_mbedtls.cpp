@@ -46,19 +46,25 @@ void hmac_add(Hmac *h, const void *data, size_t n) {
   keep_if(idf::mbedtls_md_hmac_update(context(h), static_cast<const unsigned char *>(data), n) == 0, h);
 }
 
-// Without memory for it the result is random: it matches nothing that anybody sent.
-void hmac_end(Hmac *h, uint8_t out[32]) {
-  if (idf::mbedtls_md_hmac_finish(context(h), out) != 0) idf::esp_fill_random(out, 32);
+bool hmac_end(Hmac *h, uint8_t out[32]) {
+  const bool made = idf::mbedtls_md_hmac_finish(context(h), out) == 0;
+  if (!made) idf::esp_fill_random(out, 32);  // matches nothing that anybody sent, should it be used for all that
   idf::mbedtls_md_free(context(h));
+  return made;
 }
 
+// Bad is only what the library says of the key or the signature. All else is want of memory, which also comes as -1 and not as an
+// error of Mbed TLS: the engines of the S2, S3 and C3 give that back when there are no DMA descriptors or no channel to be had
+// (esp-idf 4.4.7, mbedtls/port/aes/dma/esp_aes.c and sha/dma/sha.c).
 Verified verdict(int error) {
   switch (error) {
     case 0: return Verified::kGood;
-    case MBEDTLS_ERR_MPI_ALLOC_FAILED:
-    case MBEDTLS_ERR_ECP_ALLOC_FAILED:
-    case MBEDTLS_ERR_MD_ALLOC_FAILED: return Verified::kNoMemory;  // the last by the generator that blinds the points
-    default: return Verified::kBad;
+    case MBEDTLS_ERR_ECP_VERIFY_FAILED:
+    case MBEDTLS_ERR_ECP_BAD_INPUT_DATA:       // a point that is none, by its first byte
+    case MBEDTLS_ERR_ECP_FEATURE_UNAVAILABLE:  // likewise, compressed
+    case MBEDTLS_ERR_ECP_INVALID_KEY:          // not on the curve
+    case MBEDTLS_ERR_GCM_AUTH_FAILED: return Verified::kBad;
+    default: return Verified::kNoMemory;
   }
 }
 
@@ -83,19 +89,29 @@ Verified verify(const uint8_t point[65], const uint8_t digest[32], const uint8_t
   return verdict(error);
 }
 
-// Mbed TLS does not promise to decrypt in place, so what is decrypted is a copy. It wipes its output when the tag does not match.
-bool open(const uint8_t key[32], const uint8_t iv[12], const void *aad, size_t aad_n, uint8_t *data, size_t n, const uint8_t tag[16]) {
-  uint8_t sealed[kSealedBytes];
-  if (n > sizeof sealed) return false;
-  memcpy(sealed, data, n);
+int open_once(const uint8_t key[32], const uint8_t iv[12], const void *aad, size_t aad_n, const uint8_t *sealed, size_t n,
+              const uint8_t tag[16], uint8_t *to) {
   idf::mbedtls_gcm_context gcm;
   idf::mbedtls_gcm_init(&gcm);
-  const bool good = idf::mbedtls_gcm_setkey(&gcm, idf::MBEDTLS_CIPHER_ID_AES, key, 256) == 0 &&
-                    idf::mbedtls_gcm_auth_decrypt(&gcm, n, iv, 12, static_cast<const unsigned char *>(aad), aad_n, tag, 16, sealed,
-                                                  data) == 0;
+  int error = idf::mbedtls_gcm_setkey(&gcm, idf::MBEDTLS_CIPHER_ID_AES, key, 256);
+  if (error == 0) {
+    error = idf::mbedtls_gcm_auth_decrypt(&gcm, n, iv, 12, static_cast<const unsigned char *>(aad), aad_n, tag, 16, sealed, to);
+  }
   idf::mbedtls_gcm_free(&gcm);
-  if (!good) memset(data, 0, n);
-  return good;
+  return error;
+}
+
+// Mbed TLS does not promise to decrypt in place, so what is decrypted is a copy. A tag that does not match is looked at twice: on the
+// S3 and C3 esp_aes_gcm_starts() drops the result of the block that the tag's key comes from (esp_aes_gcm.c:404), so that a moment
+// without memory can make a good tag a bad one. Where the want lasts, the next block says so.
+Verified open(const uint8_t key[32], const uint8_t iv[12], const void *aad, size_t aad_n, uint8_t *data, size_t n, const uint8_t tag[16]) {
+  uint8_t sealed[kSealedBytes];
+  if (n > sizeof sealed) return Verified::kBad;
+  memcpy(sealed, data, n);
+  Verified came = verdict(open_once(key, iv, aad, aad_n, sealed, n, tag, data));
+  if (came == Verified::kBad) came = verdict(open_once(key, iv, aad, aad_n, sealed, n, tag, data));
+  if (came != Verified::kGood) memset(data, 0, n);
+  return came;
 }
 
 const Crypto kCrypto = {begin, add, end, hmac_begin, hmac_add, hmac_end, verify, open};

@@ -18,6 +18,7 @@ Esp32Port *self(void *ctx) { return static_cast<Esp32Port *>(ctx); }
 bool probe_is_low(void *, uint8_t pin, uint8_t pull) { return sample_probe(pin, pull); }
 void feed(void *, uint8_t pin, bool on) { feed_probes(pin, on); }
 void relay(void *, uint8_t pin, bool level_high) { drive_pin(pin, level_high); }
+bool may_have(void *, uint8_t pin, bool drives) { return has_pin(pin, drives); }
 
 // --- clock and system
 
@@ -74,25 +75,10 @@ size_t console_write(void *, const char *from, size_t n) {
   return idf::Serial.write(reinterpret_cast<const uint8_t *>(from), part);
 }
 
-bool has_pin(const NodeBlock &block, uint8_t pin) {
-  if (block.clear_pin == pin) return true;
-  for (size_t i = 0; i < block.tank_count; ++i) {
-    const TankBlock &tank = block.tanks[i];
-    if (tank.pump_pin == pin || block.feed_pins[i] == pin) return true;
-    for (size_t k = 0; k < tank.mark_count; ++k)
-      if (tank.marks[k].pin == pin) return true;
-  }
-  return false;
-}
-
-bool may_have_console(const NodeBlock &block) {
-  return check_node_block(block) != BlockFault::kNone || (!has_pin(block, idf::TX) && !has_pin(block, idf::RX));
-}
-
 }  // namespace
 
 void start_esp32_port(Esp32Port *esp32, const NodeBlock &block) {
-  const bool console = may_have_console(block);
+  const bool console = leaves_free(block, idf::TX) && leaves_free(block, idf::RX);
   idf::esp_task_wdt_init(kWatchdogSeconds, true);
   idf::esp_task_wdt_add(nullptr);
   if (console) idf::Serial.begin(kConsoleBaud);
@@ -104,6 +90,7 @@ void start_esp32_port(Esp32Port *esp32, const NodeBlock &block) {
   p->probe_is_low = probe_is_low;
   p->feed = feed;
   p->relay = relay;
+  p->has_pin = may_have;
   p->now_ms = now_ms;
   p->process_ms = now_ms;
   p->flash = &esp32->map.flash;

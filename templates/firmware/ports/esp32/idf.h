@@ -4,8 +4,8 @@
 #ifndef TN_IDF_H
 #define TN_IDF_H
 
-#include <Arduino.h>                  // setup() and loop() are ours
-#include <driver/gpio.h>
+#include <Arduino.h>                  // setup() and loop() are ours; macros CONFIG_... (sdkconfig.h)
+#include <driver/gpio.h>                // macros SOC_GPIO_VALID_GPIO_MASK, SOC_GPIO_VALID_OUTPUT_GPIO_MASK (soc/soc_caps.h)
 #include <esp_err.h>                  // macro ESP_OK
 #include <esp_event.h>                // macro ESP_EVENT_ANY_ID
 #include <esp_flash.h>
@@ -23,13 +23,13 @@
 #include <esp_wifi_default.h>
 #include <freertos/FreeRTOS.h>        // macro portTICK_PERIOD_MS
 #include <freertos/task.h>
-#include <lwip/sockets.h>             // macros AF_INET, SOCK_STREAM, SOL_SOCKET, IPPROTO_TCP, SO_REUSEADDR, TCP_NODELAY, F_SETFL,
-                                      // O_NONBLOCK, MSG_DONTWAIT, INADDR_ANY
+#include <lwip/sockets.h>             // macros AF_INET, SOCK_STREAM, SOL_SOCKET, IPPROTO_TCP, SO_REUSEADDR, SO_SNDTIMEO, TCP_NODELAY,
+                                      // F_SETFL, O_NONBLOCK, MSG_DONTWAIT, INADDR_ANY
 #include <lwip/def.h>
 #include <mbedtls/ecdsa.h>
-#include <mbedtls/ecp.h>              // macros MBEDTLS_ERR_ECP_ALLOC_FAILED, MBEDTLS_ERR_MPI_ALLOC_FAILED (bignum.h)
-#include <mbedtls/gcm.h>
-#include <mbedtls/md.h>               // macro MBEDTLS_ERR_MD_ALLOC_FAILED
+#include <mbedtls/ecp.h>              // macros MBEDTLS_ERR_ECP_VERIFY_FAILED, _BAD_INPUT_DATA, _FEATURE_UNAVAILABLE, _INVALID_KEY
+#include <mbedtls/gcm.h>              // macro MBEDTLS_ERR_GCM_AUTH_FAILED
+#include <mbedtls/md.h>
 #include <mbedtls/sha256.h>
 #include <mdns.h>
 
@@ -117,19 +117,26 @@ using ::esp_wifi_sta_get_ap_info;
 using ::esp_wifi_start;
 using ::esp_wifi_stop;
 using ::wifi_ap_record_t;
+using ::wifi_auth_mode_t;
 using ::wifi_config_t;
 using ::wifi_country_t;
+using ::wifi_event_sta_authmode_change_t;
+using ::wifi_event_sta_connected_t;
 using ::wifi_init_config_t;
 using ::IP_EVENT;
 using ::IP_EVENT_STA_GOT_IP;
 using ::IP_EVENT_STA_LOST_IP;
 using ::WIFI_ALL_CHANNEL_SCAN;
+using ::WIFI_AUTH_OPEN;
 using ::WIFI_AUTH_WPA2_PSK;
+using ::WIFI_AUTH_WPA2_WPA3_PSK;
 using ::WIFI_AUTH_WPA3_PSK;
+using ::WIFI_AUTH_WPA_WPA2_PSK;
 using ::WIFI_CONNECT_AP_BY_SIGNAL;
 using ::WIFI_COUNTRY_POLICY_AUTO;
 using ::WIFI_COUNTRY_POLICY_MANUAL;
 using ::WIFI_EVENT;
+using ::WIFI_EVENT_STA_AUTHMODE_CHANGE;
 using ::WIFI_EVENT_STA_CONNECTED;
 using ::WIFI_EVENT_STA_DISCONNECTED;
 using ::WIFI_EVENT_STA_START;
@@ -152,6 +159,7 @@ using ::lwip_setsockopt;
 using ::lwip_socket;
 using ::sockaddr;
 using ::sockaddr_in;
+using ::timeval;
 
 // mDNS
 using ::mdns_hostname_set;

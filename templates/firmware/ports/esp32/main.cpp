@@ -21,13 +21,14 @@ void copy_block() {
 }
 
 // Pump relays off with the other constructors, before the Arduino core and its tasks begin. Until then the pins are inputs, as the
-// chip's reset leaves them. Relays of a damaged block are not known: they stay so.
+// chip's reset leaves them; but after a crash or a watchdog's panic only the processors are reset (esp_restart_noos() of esp-idf 4.4.7,
+// system_internal.c:139), and a relay that was on stays on until here. Relays of a damaged block are not known: they stay so.
 __attribute__((constructor)) void relays_off() {
   copy_block();
   if (tn::check_node_block(block) != tn::BlockFault::kNone) return;
   for (size_t i = 0; i < block.tank_count; ++i) {
     const tn::TankBlock &tank = block.tanks[i];
-    if (tank.pump_pin != tn::kNoPin) tn::drive_pin(tank.pump_pin, tank.pump_active_high == 0);
+    if (tn::has_pump(tank)) tn::drive_pin(tank.pump_pin, tank.pump_active_high == 0);
   }
 }
 

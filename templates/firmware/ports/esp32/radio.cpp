@@ -17,6 +17,18 @@ void put(const char *text, uint8_t *to, size_t room) {
   memcpy(to, text, n < room ? n : room);
 }
 
+// Whether an access point that asks for `mode` asks for `least` at the least. wifi_auth_mode_t is not in order of strength: between
+// those with a passphrase lie others that ours is not for.
+bool asks_for(uint8_t mode, uint8_t least) {
+  switch (mode) {
+    case idf::WIFI_AUTH_WPA3_PSK:
+    case idf::WIFI_AUTH_WPA2_WPA3_PSK: return true;
+    case idf::WIFI_AUTH_WPA2_PSK:
+    case idf::WIFI_AUTH_WPA_WPA2_PSK: return least != idf::WIFI_AUTH_WPA3_PSK;
+    default: return least == idf::WIFI_AUTH_OPEN;
+  }
+}
+
 }  // namespace
 
 bool Radio::start(const char *name, uint8_t traits, bool quiet) {
@@ -39,12 +51,15 @@ bool Radio::start(const char *name, uint8_t traits, bool quiet) {
 
 void Radio::quieten() {
   quiet_ = true;
-  if (on_) idf::esp_wifi_set_max_tx_power(kQuietQuarterDbm);
+  if (on_) limit_power();
 }
+
+void Radio::limit_power() { limited_ = good(idf::esp_wifi_set_max_tx_power(kQuietQuarterDbm)); }
 
 bool Radio::turn_on() {
   if (!good(idf::esp_wifi_start())) return false;
-  if (quiet_) idf::esp_wifi_set_max_tx_power(kQuietQuarterDbm);
+  limited_ = false;
+  if (quiet_) limit_power();
   return true;
 }
 
@@ -77,9 +92,13 @@ void Radio::join(const char *network, const char *passphrase) {
   put(passphrase, config.sta.password, sizeof config.sta.password);
   config.sta.scan_method = idf::WIFI_ALL_CHANNEL_SCAN;
   config.sta.sort_method = idf::WIFI_CONNECT_AP_BY_SIGNAL;
-  // The IDF's default takes any network of this name, an open twin with more signal before ours.
+  // The IDF's default takes any network of this name, an open twin with more signal before ours. The threshold is for both ways of
+  // looking (wifi.rst, "Station Basic Configuration", and esp_wifi_types.h:282), though esp_wifi_types.h:222 says fast scan; so what
+  // is connected to is judged once more (judge()).
   const bool wpa3 = (traits_ & kWpa3Only) != 0;
-  if (passphrase[0] != '\0') config.sta.threshold.authmode = wpa3 ? idf::WIFI_AUTH_WPA3_PSK : idf::WIFI_AUTH_WPA2_PSK;
+  const idf::wifi_auth_mode_t least = passphrase[0] == '\0' ? idf::WIFI_AUTH_OPEN : wpa3 ? idf::WIFI_AUTH_WPA3_PSK : idf::WIFI_AUTH_WPA2_PSK;
+  config.sta.threshold.authmode = least;
+  least_ = static_cast<uint8_t>(least);
   config.sta.pmf_cfg.capable = true;
   config.sta.pmf_cfg.required = wpa3;
   if (on_) idf::esp_wifi_disconnect();
@@ -93,6 +112,7 @@ void Radio::join(const char *network, const char *passphrase) {
 void Radio::step(uint64_t now_ms) {
   if (!wanted_ || !started_ || !loose_) return;
   if (connect_ms_ != 0 && now_ms - connect_ms_ < kReconnectAfterMs) return;
+  if (quiet_ && !limited_) limit_power();
   connect_ms_ = now_ms;
   loose_ = false;
   if (!good(idf::esp_wifi_connect())) loose_ = true;
@@ -113,20 +133,35 @@ bool Radio::access_point(uint8_t bssid[6], uint8_t *channel) const {
   return true;
 }
 
-void Radio::on_event(void *ctx, const char *base, int32_t id, void *) { static_cast<Radio *>(ctx)->note(base, id); }
+void Radio::on_event(void *ctx, const char *base, int32_t id, void *data) { static_cast<Radio *>(ctx)->note(base, id, data); }
 
-void Radio::note(const char *base, int32_t id) {
+// An open twin of a network with a passphrase is left before anything is said to it: at the start, and when an access point lets its
+// encryption go under way.
+void Radio::judge(uint8_t mode) {
+  false_friend_ = !asks_for(mode, least_);
+  if (!false_friend_) return;
+  has_address_ = false;
+  idf::esp_wifi_disconnect();
+}
+
+void Radio::note(const char *base, int32_t id, const void *data) {
   if (base == idf::IP_EVENT) {
-    if (id == idf::IP_EVENT_STA_GOT_IP) has_address_ = true;
+    if (id == idf::IP_EVENT_STA_GOT_IP) has_address_ = !false_friend_;
     if (id == idf::IP_EVENT_STA_LOST_IP) has_address_ = false;
     return;
   }
   if (id == idf::WIFI_EVENT_STA_START) started_ = true;
   if (id == idf::WIFI_EVENT_STA_STOP) started_ = has_address_ = false;
   // What came before it, of an earlier connection, is over: no second connect on a link that lives.
-  if (id == idf::WIFI_EVENT_STA_CONNECTED) loose_ = false;
+  if (id == idf::WIFI_EVENT_STA_CONNECTED) {
+    loose_ = false;
+    judge(static_cast<uint8_t>(static_cast<const idf::wifi_event_sta_connected_t *>(data)->authmode));
+  }
+  if (id == idf::WIFI_EVENT_STA_AUTHMODE_CHANGE) {
+    judge(static_cast<uint8_t>(static_cast<const idf::wifi_event_sta_authmode_change_t *>(data)->new_mode));
+  }
   if (id == idf::WIFI_EVENT_STA_DISCONNECTED) {
-    has_address_ = false;
+    has_address_ = false_friend_ = false;
     loose_ = true;
   }
 }

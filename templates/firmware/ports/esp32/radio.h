@@ -9,7 +9,9 @@
 namespace tn {
 
 // After a brown-out: 13 dBm at most, which the IDF's own CONFIG_ESP_PHY_REDUCE_TX_POWER would set; the Arduino core's builds are without
-// it. Units of a quarter dBm.
+// it. Units of a quarter dBm. esp_wifi_set_max_tx_power() is refused before esp_wifi_start() (esp_wifi.h:937,949 of 4.4.7), and until
+// then the limit is that of the PHY's data, which are a constant of the core's libraries (phy_init.c:498). So what starts the radio,
+// its calibration above all, goes with full power; nothing is sent to a network before the limit is set.
 constexpr int8_t kQuietQuarterDbm = 52;
 constexpr uint32_t kReconnectAfterMs = 3000;  // between two attempts, so that a wrong passphrase does not keep the radio busy
 
@@ -31,16 +33,21 @@ class Radio {
   bool wanted_ = false;
   uint8_t traits_ = 0;
   bool quiet_ = false;
+  bool limited_ = false;  // the radio has taken the limit, since it is on
+  volatile uint8_t least_ = 0;  // wifi_auth_mode_t that the network wanted has to ask for; 0: any
   uint64_t connect_ms_ = 0;  // last attempt
   // Set by the event task of the IDF, read by the loop; a byte each.
   volatile bool started_ = false;
   volatile bool loose_ = false;  // neither connected nor connecting
   volatile bool has_address_ = false;
+  volatile bool false_friend_ = false;  // connected to what does not ask for that, and about to leave it
 
   bool turn_on();
+  void limit_power();
   void set_traits() const;
   static void on_event(void *ctx, const char *base, int32_t id, void *data);
-  void note(const char *base, int32_t id);
+  void note(const char *base, int32_t id, const void *data);
+  void judge(uint8_t mode);
 };
 
 }  // namespace tn

@@ -45,6 +45,8 @@ int TcpServer::accept_one() {
     if (fd < 0) return -1;
     const int on = 1;
     idf::lwip_setsockopt(fd, IPPROTO_TCP, TCP_NODELAY, &on, sizeof on);
+    const idf::timeval within = {0, static_cast<decltype(idf::timeval::tv_usec)>(kCloseWithinMs * 1000)};
+    idf::lwip_setsockopt(fd, SOL_SOCKET, SO_SNDTIMEO, &within, sizeof within);
     fds_[handle] = fd;
     return handle;
   }

@@ -10,6 +10,10 @@ namespace tn {
 
 constexpr int kTcpHandles = static_cast<int>(kConnections) + 1;  // one more, only to say that the others are taken
 constexpr uint16_t kHttpPort = 80;
+// Closing waits for memory for its last packet, 20 s unless a socket has a time of its own for sending (lwIP 2.1 of esp-idf 4.4.7,
+// api_msg.c:1083-1112): the loop would stand still until its watchdog ends it. With this time the connection is broken off instead,
+// at the stack's next look, which comes every 0.5 s. Sending never waits (MSG_DONTWAIT).
+constexpr uint32_t kCloseWithinMs = 100;
 
 class TcpServer {
  public:

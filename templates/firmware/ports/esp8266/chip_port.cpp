@@ -17,6 +17,7 @@ ChipPort *chip_of(void *ctx) { return static_cast<ChipPort *>(ctx); }
 bool probe(void *, uint8_t pin, uint8_t pull) { return probe_is_low(pin, static_cast<Pull>(pull)); }
 void feed(void *, uint8_t pin, bool on) { feed_probes(pin, on); }
 void relay(void *, uint8_t pin, bool level_high) { relay_to(pin, level_high); }
+bool may_have(void *, uint8_t pin, bool) { return has_pin(pin); }
 uint64_t now_ms(void *) { return core::uptime_us() / 1000u; }
 
 int accept_one(void *ctx) { return chip_of(ctx)->server.accept_one(); }
@@ -53,7 +54,9 @@ void join(void *ctx, const char *network, const char *passphrase) {
   if (network == nullptr) {
     core::radio_leave();
   } else {
-    core::radio_join(network, passphrase, chip_of(ctx)->traits);
+    ChipPort *const chip = chip_of(ctx);
+    core::radio_join(network, passphrase, chip->traits);
+    if (!chip->heard) chip->heard = core::radio_keep_alive();
   }
 }
 
@@ -73,19 +76,6 @@ size_t console_write(void *, const char *from, size_t n) {
   return room == 0 ? 0 : core::serial_write(from, n < room ? n : room);
 }
 
-bool uses_pin(const NodeBlock &block, uint8_t pin) {
-  if (block.clear_pin == pin) return true;
-  for (size_t i = 0; i < block.tank_count && i < kTanksPerNode; ++i) {
-    const TankBlock &tank = block.tanks[i];
-    if (tank.pump_does != static_cast<uint8_t>(PumpDoes::kNone) && tank.pump_pin == pin) return true;
-    if (block.feed_pins[i] == pin) return true;
-    for (size_t k = 0; k < tank.mark_count && k < kMarksPerTank; ++k) {
-      if (tank.marks[k].pin == pin) return true;
-    }
-  }
-  return false;
-}
-
 // None of a damaged block. WPA3 alone is beyond this chip's SDK.
 core::RadioTraits traits_of(const NodeBlock &block) {
   const unsigned bits = check_node_block(block) == BlockFault::kNone ? block.network_traits : 0u;
@@ -99,6 +89,7 @@ void fill_in(ChipPort *chip) {
   port.probe_is_low = probe;
   port.feed = feed;
   port.relay = relay;
+  port.has_pin = may_have;
   port.now_ms = now_ms;
   port.process_ms = now_ms;
   port.flash = chip_flash();
@@ -131,12 +122,12 @@ void fill_in(ChipPort *chip) {
 Reset chip_reset() { return reset_reason(nullptr); }
 
 void start_chip_port(ChipPort *chip, const NodeBlock &block) {
-  chip->console = !uses_pin(block, core::kSerialTx) && !uses_pin(block, core::kSerialRx);
+  chip->console = leaves_free(block, core::kSerialTx) && leaves_free(block, core::kSerialRx);
   if (chip->console) core::serial_begin();
   fill_in(chip);
   chip->traits = traits_of(block);
   core::radio_set_up(chip->traits);
-  core::radio_keep_alive();
+  chip->heard = core::radio_keep_alive();
   chip->server.start();
 }
 

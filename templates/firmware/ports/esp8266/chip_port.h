@@ -14,6 +14,7 @@ struct ChipPort {
   TcpServer server;
   Announcer announcer;
   core::RadioTraits traits;
+  bool heard;    // the neighbours hear of us now and then; not while there was no memory for the timer
   bool console;  // the serial line's pins are no probe's and no relay's
   Port port;
 };

@@ -98,9 +98,10 @@ inline void radio_set_up(const RadioTraits &traits) {
   if (traits.no_80211n) WiFi.setPhyMode(WIFI_PHY_MODE_11G);
   if (traits.high_channels) radio_set_country(traits);
 }
-// Some routers forget a quiet station, and drop what is for it. From now on the neighbours hear of us by an ARP packet now and then.
+// Some routers forget a quiet station, and drop what is for it. From now on the neighbours hear of us by an ARP packet now and then
+// (etharp_gratuitous() of the station's interface, from a timer: ESP8266WiFiGratuitous.cpp). False: no memory for the timer.
 constexpr uint32_t kKeepAliveMs = 10000;  // own choice: 200 nodes make 20 broadcasts a second
-inline void radio_keep_alive() { experimental::ESP8266WiFiGratuitous::stationKeepAliveSetIntervalMs(kKeepAliveMs); }
+inline bool radio_keep_alive() { return experimental::ESP8266WiFiGratuitous::stationKeepAliveSetIntervalMs(kKeepAliveMs); }
 // With a passphrase begin() takes WPA or better (threshold.authmode in ESP8266WiFiSTA.cpp), so no open twin of the network.
 inline void radio_join(const char *network, const char *passphrase, const RadioTraits &traits) {
   radio_set_up(traits);    // it may be off; mode() wakes it

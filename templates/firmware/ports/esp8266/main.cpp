@@ -1,6 +1,7 @@
 // The node on an ESP8266 board.
 //
-// A start: the boot loader does a copy that was ordered, then starts this. The first call that the system makes into this program
+// A start: the pins are inputs, or as a crash left them (Esp.cpp:491 to 496 of the core: "GPIO status won't change"). The boot loader
+// does a copy that was ordered, then starts this. The first call that the system makes into this program
 // puts every pump relay off (RF_PRE_INIT, before the radio is set up), the next keeps the core from making inputs of those pins
 // (resetPins). setup() then looks at the trial record before anything else: it counts the start, and orders the way back when that
 // is due, which needs neither a network nor a healthy loop.

@@ -15,7 +15,7 @@ constexpr size_t kBlockWords = sizeof(NodeBlock) / sizeof(uint32_t);
 bool is_relay(const NodeBlock &block, uint8_t pin, bool *active_high) {
   for (size_t i = 0; i < block.tank_count; ++i) {
     const TankBlock &tank = block.tanks[i];
-    if (tank.pump_does == static_cast<uint8_t>(PumpDoes::kNone) || tank.pump_pin != pin) continue;
+    if (!has_pump(tank) || tank.pump_pin != pin) continue;
     *active_high = tank.pump_active_high != 0;
     return true;
   }
@@ -24,8 +24,10 @@ bool is_relay(const NodeBlock &block, uint8_t pin, bool *active_high) {
 
 }  // namespace
 
+bool has_pin(uint8_t pin) { return pin < core::kPins && !core::is_flash_pin(pin); }
+
 bool probe_is_low(uint8_t pin, Pull pull) {
-  if (pin >= core::kPins || core::is_flash_pin(pin)) return false;
+  if (!has_pin(pin)) return false;
   if (pull == Pull::kInternalUp) {
     core::pin_in_pulled_up(pin);
     core::wait_us(kSettleUs);
@@ -38,7 +40,7 @@ bool probe_is_low(uint8_t pin, Pull pull) {
 }
 
 void feed_probes(uint8_t pin, bool on) {
-  if (pin >= core::kPins || core::is_flash_pin(pin)) return;
+  if (!has_pin(pin)) return;
   if (!on) {
     core::pin_in(pin);
     return;
@@ -49,7 +51,7 @@ void feed_probes(uint8_t pin, bool on) {
 }
 
 void relay_to(uint8_t pin, bool high) {
-  if (pin >= core::kPins || core::is_flash_pin(pin)) return;
+  if (!has_pin(pin)) return;
   core::pin_level(pin, high);
   core::pin_out(pin);
 }
@@ -66,7 +68,7 @@ void pins_off() {
   const bool good = check_node_block(block) == BlockFault::kNone;
   for (uint8_t pin = 0; pin < core::kPins; ++pin) {
     bool active_high = false;
-    if (core::is_flash_pin(pin)) continue;
+    if (!has_pin(pin)) continue;
     if (good && is_relay(block, pin, &active_high)) {
       relay_to(pin, !active_high);
     } else {

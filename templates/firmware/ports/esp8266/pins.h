@@ -6,6 +6,9 @@
 
 namespace tn {
 
+// Whether the chip has the pin, and it is not the flash's. Nothing below touches any other.
+bool has_pin(uint8_t pin);
+
 // The pull-up is on only while the pin is read: between two samples no current runs through the electrodes.
 bool probe_is_low(uint8_t pin, Pull pull);
 

@@ -4,6 +4,7 @@
 
 #include <stddef.h>
 #include <stdint.h>
+#include <sys/time.h>  // struct timeval, as LWIP_TIMEVAL_PRIVATE 0 of esp-idf's lwipopts.h has it
 
 extern "C" {
 typedef uint32_t socklen_t;
@@ -28,6 +29,7 @@ struct sockaddr_in {
 #define SOL_SOCKET 0xfff
 #define IPPROTO_TCP 6
 #define SO_REUSEADDR 0x0004
+#define SO_SNDTIMEO 0x1005
 #define TCP_NODELAY 0x01
 #define MSG_DONTWAIT 0x08
 #define INADDR_ANY ((uint32_t)0x00000000UL)
