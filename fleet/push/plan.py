@@ -71,6 +71,8 @@ class PlannedNode(_Part):
     why: str
     spare_s: Seconds | None
     spare_needed_s: Seconds
+    spare_needed_weak_s: Seconds | None = None
+    """The same for a supply that has given way, in whose trial each brown-out gives the image another whole trial."""
     send_s: Seconds
     return_within_s: Seconds
     fall_back_within_s: Seconds
@@ -218,6 +220,8 @@ def plan_id(plan: Plan) -> str:
     for node in (node for wave in content["waves"] for node in wave["nodes"]):
         if node["access_point_from"] is None:
             del node["access_point_from"]
+        if node["spare_needed_weak_s"] is None:
+            del node["spare_needed_weak_s"]
     canonical = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:ID_CHARS]
 
