@@ -16,6 +16,7 @@ from fleet.errors import PlanError
 from fleet.inventory.access_points import used
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, CONFIDENCE, KEEP_RESERVE_S
 from fleet.link.state import Phase
+from fleet.push.basis import basis_of
 from fleet.push.codes import TRIAL_TOO_SHORT
 from fleet.push.condition import BROWN_OUT, SUPPLY_CURES, is_weak, memory_words, short_of_memory, weak_words
 from fleet.push.copy_risk import copy_risks
@@ -117,6 +118,7 @@ def make_plan(request: PlanRequest) -> Plan:
             "created_at": request.now.isoformat(timespec="seconds"),
             "fleet": request.inventory.fleet.name,
             "inventory_sha256": inventory_sha256(request.inventory),
+            "rests_on": basis_of(request.inventory, going),
             "target": request.target,
             "any_hour": request.any_hour,
             "process_speed": request.process_speed,
