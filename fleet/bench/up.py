@@ -60,7 +60,9 @@ def bring_up(
     """Bring nodes up: a node that has no flash yet, or all with `blank`, gets its newest image first.
     BenchError or ShelfError if a node cannot be made ready; then no node was started."""
     if len(wanted.names) > BENCH_NODES:
-        raise BenchRefused(TOO_MANY_NODES, f"{len(wanted.names)} nodes; at most {BENCH_NODES} fit on one bench")
+        raise BenchRefused(
+            TOO_MANY_NODES, f"{len(wanted.names)} nodes; at most {BENCH_NODES} fit on one bench"
+        )
     paths = BenchPaths(workspace.bench_dir)
     control = BenchControl(paths.socket)
     is_up = control.is_up()

@@ -314,7 +314,7 @@ def _outage(board: BoardFile) -> Outage:
     made = Outage(**board.outage.model_dump())
     if board.payload_format != "esp32-bin":
         return made
-    # Its boot loader goes back after any restart, and after a brown-out the older image hands the new one over once more.
+    # Its boot loader goes back after any restart; after a brown-out the older image hands the new one over again.
     return replace(made, weak_trials=BROWN_OUT_STARTS, starts_a_try=2)
 
 

@@ -66,8 +66,8 @@ def say_done_before(this: Session, state: PushState, *, json: bool) -> Exit:
         others_of(this.output, state)
     counted = ", ".join(f"{count} {plain(stands)}" for stands, count in counts(state).items())
     this.output.note(
-        f"Nothing was sent: plan {state.plan.id} was pushed already, to its end: {counted}. A plan is done once; what is "
-        f"open still needs a new one. {code.code}: {code.title}."
+        f"Nothing was sent: plan {state.plan.id} was pushed already, to its end: {counted}. A plan is done once; what "
+        f"is open still needs a new one. {code.code}: {code.title}."
     )
     this.output.next_step("tankfleet plan", f"tankfleet explain {code.code}")
     return exit_of(state)

@@ -1,7 +1,7 @@
 """What a plan rests on in the inventory: a digest for each key of each part that it was reckoned from. Pure.
 
-Contacts, notes, titles, wires, spare boards and the like are not among them: a plan stands whatever they say. What a node
-gets is the shelf's image, so pins and networks are in the image's digest and not here.
+Contacts, notes, titles, wires, spare boards and the like are not among them: a plan stands whatever they say. What a
+node gets is the shelf's image, so pins and networks are in the image's digest and not here.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ DIGEST_CHARS: Final = 8
 _FLEET: Final = ("name", "domain")
 _SITE: Final = ("time_zone", "windows", "access_points")
 _TANK: Final = (
-    "site", "duty", "shape", "marks", "overflow_m", "reserve_m", "largest_draw_l_per_min", "uncontrolled_inflow_l_per_min",
-    "supply_group", "pump",
+    "site", "duty", "shape", "marks", "overflow_m", "reserve_m", "largest_draw_l_per_min",
+    "uncontrolled_inflow_l_per_min", "supply_group", "pump",
 )  # fmt: skip
 _NODE: Final = ("board", "access_point")
 
@@ -71,9 +71,7 @@ def _digest(said: Any) -> str:
 def changed_in(then: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
     """What the inventory says otherwise than when the plan was made, one line each; a part that is gone is one."""
     parts = {place.partition(": ")[0] for place in now}
-    gone = dict.fromkeys(
-        part for place in then for part in (place.partition(": ")[0],) if part not in parts
-    )
+    gone = dict.fromkeys(part for place in then for part in (place.partition(": ")[0],) if part not in parts)
     lines = [f"{part} is no longer in the inventory" for part in gone]
     for place in dict.fromkeys((*then, *now)):
         part, _, key = place.partition(": ")

@@ -240,9 +240,7 @@ class Runner:
     async def _revert(self, command: Command) -> Outcome | None:
         return await self._change(command, lambda link: link.revert())
 
-    async def _change(
-        self, command: Command, change: Callable[[Link], Awaitable[object]]
-    ) -> Outcome | None:
+    async def _change(self, command: Command, change: Callable[[Link], Awaitable[object]]) -> Outcome | None:
         """Change something on the node, unless someone wants the runner to leave: None, and nothing was begun."""
         if self._leaving.is_set():
             return None

@@ -16,9 +16,7 @@ TWO = inventory([tank("tank-a", supply_group="header"), tank("tank-b")], [node("
 
 def edited(part: str, name: str, **changes: Any) -> Inventory:
     """The same inventory with one part of it changed."""
-    parts = tuple(
-        one.model_copy(update=changes) if one.name == name else one for one in getattr(TWO, part)
-    )
+    parts = tuple(one.model_copy(update=changes) if one.name == name else one for one in getattr(TWO, part))
     return Inventory.model_construct(**{**dict(TWO), part: parts})
 
 
@@ -55,10 +53,19 @@ def test_what_it_does_not_rest_on_changes_nothing(now: Inventory) -> None:
 @pytest.mark.parametrize(
     ("now", "told"),
     [
-        (edited("tanks", "tank-a", largest_draw_l_per_min=99.0), "tank tank-a: its `largest_draw` in the inventory"),
+        (
+            edited("tanks", "tank-a", largest_draw_l_per_min=99.0),
+            "tank tank-a: its `largest_draw` in the inventory",
+        ),
         (edited("nodes", "a", board="d1-mini"), "node a: its `board` in the inventory"),
-        (edited("sites", TWO.sites[0].name, time_zone="Asia/Tokyo"), f"site {TWO.sites[0].name}: its `time_zone` in the inventory"),
-        (edited("tanks", "tank-b", supply_group="header"), "supply group header: its `tanks` in the inventory"),
+        (
+            edited("sites", TWO.sites[0].name, time_zone="Asia/Tokyo"),
+            f"site {TWO.sites[0].name}: its `time_zone` in the inventory",
+        ),
+        (
+            edited("tanks", "tank-b", supply_group="header"),
+            "supply group header: its `tanks` in the inventory",
+        ),
     ],
     ids=["draw", "board", "time zone", "supply group"],
 )
@@ -68,6 +75,8 @@ def test_what_it_rests_on_is_named(now: Inventory, told: str) -> None:
 
 def test_the_policy_and_a_node_that_is_gone() -> None:
     policy = TWO.policy.model_copy(update={"soak_s": 99.0})
-    assert changes(Inventory.model_construct(**{**dict(TWO), "policy": policy})) == ["policy: its `soak` in the inventory"]
+    assert changes(Inventory.model_construct(**{**dict(TWO), "policy": policy})) == [
+        "policy: its `soak` in the inventory"
+    ]
     gone = changed_in(basis_of(TWO, ["a", "b"]), basis_of(TWO, ["b"]))
     assert gone[0] == "node a is no longer in the inventory"

@@ -1,4 +1,4 @@
-"""The worst outage of a node whose supply gives way, against the node's own core (tests/firmware/trial_outage_test.cpp)."""
+"""The worst outage of a node whose supply gives way, against the core (tests/firmware/trial_outage_test.cpp)."""
 
 from __future__ import annotations
 
@@ -22,7 +22,9 @@ def lives() -> dict[tuple[str, str], tuple[int, int, float]]:
     return {(who, why): (int(trials), int(starts), float(s)) for _, who, why, trials, starts, s in lines}
 
 
-def test_the_core_begins_a_trial_anew_with_each_start(lives: dict[tuple[str, str], tuple[int, int, float]]) -> None:
+def test_the_core_begins_a_trial_anew_with_each_start(
+    lives: dict[tuple[str, str], tuple[int, int, float]],
+) -> None:
     """docs/node-interface.md 7: three tries after brown-outs, eight starts in all; the ESP32 family's boot loader gives
     one start, and each try passes through the older image."""
     assert {life: trials for life, (trials, _, _) in lives.items()} == {
