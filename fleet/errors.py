@@ -16,6 +16,7 @@
     ├── PushError             a push cannot start or go on                           exit 1
     ├── LockedError           another run holds the lock                             exit 4
     ├── BenchError            virtual nodes cannot be started or reached             exit 1
+    │   └── BenchRefused      the bench was asked for what it cannot do              exit 2
     └── SheetError            a sheet cannot be made into a PDF                      exit 1
 
 Each carries a `Code` (stable, explained offline), what happened, and how to put it right.
@@ -141,6 +142,12 @@ class LockedError(TankfleetError, BlockingIOError):
 
 class BenchError(TankfleetError):
     """Virtual nodes cannot be started or reached."""
+
+
+class BenchRefused(BenchError):
+    """The bench was asked for what it cannot do, and nothing was done."""
+
+    exit_code = Exit.USAGE
 
 
 class SheetError(TankfleetError):

@@ -309,6 +309,12 @@ GATE_FREE_BYTES_SHARE: Final = 0.75
 GATE_LARGEST_BLOCK_SHARE: Final = 0.6
 """The largest block may fall to this share of what it was before: less is memory in shreds, with which requests are
 refused long before all of it is used. Lower than for free memory: it moves with every connection (common practice)."""
+TRIAL_STARTS: Final = 8
+"""A node gives an image on trial so many starts in all (kTrialStarts), each with a whole trial: the plan reckons with
+them where a supply is known to give way."""
+BROWN_OUT_STARTS: Final = 4
+"""The first start and those after brown-outs (kBrownOutTries): all that an image gets where a boot loader that is not
+ours goes back after any other restart."""
 TICKET_CHECK_BLOCK_BYTES: Final = 6_264
 """Bytes in one piece that an ESP8266 takes for the second stack on which BearSSL checks a signature (core 3.1.2,
 StackThunk): with less it refuses every ticket, so no update ever mends it."""

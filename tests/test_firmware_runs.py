@@ -108,6 +108,11 @@ NODE_MUTANTS = {
         "control_.tanks[i].pump.latched = TankFault::kNone;",
     ),
     "nothing is written before a wanted restart": ("node.cpp", "    note_runs(true);\n", ""),
+    "a mark waits for the next checkpoint": (
+        "run_log.cpp",
+        "(marks_of(now[i]) & ~marks_of(tanks_[i])) != 0",
+        "marks_of(now[i]) > 255",
+    ),
     "a line that was never released clears": (
         "clear_button.cpp",
         "ClearButton{At::kNotYetReleased, ",

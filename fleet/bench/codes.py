@@ -77,6 +77,9 @@ FLASHED_ALREADY = Code(
     "Add --blank to flash it anew, or send it the release with a push.",
 )
 
+ASKED_WRONG = (OTHER_SPEED, NO_SUCH_NODE, BAD_HURT, TOO_MANY_NODES, FLASHED_ALREADY)
+"""What the bench was asked for and cannot do, so that it did nothing (BenchRefused)."""
+
 CODES = (
     NOT_UP,
     NOT_STARTED,

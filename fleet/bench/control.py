@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from pydantic import ValidationError
 
-from fleet.bench.codes import BAD_MESSAGE, CODES, NOT_UP
+from fleet.bench.codes import ASKED_WRONG, BAD_MESSAGE, CODES, NOT_UP
 from fleet.bench.message import (
     Add,
     Answer,
@@ -29,7 +29,7 @@ from fleet.bench.message import (
 )
 from fleet.bench.paths import BenchPaths
 from fleet.bench.socket_path import connect_to
-from fleet.errors import BenchError
+from fleet.errors import BenchError, BenchRefused
 from fleet.limits import BENCH_CONTROL_TIMEOUT_S, BENCH_END_TIMEOUT_S
 
 if TYPE_CHECKING:
@@ -155,7 +155,7 @@ class BenchControl:
             ) from error
         if not answer.ok:
             code = next((code for code in CODES if code.code == answer.code), BAD_MESSAGE)
-            raise BenchError(code, answer.what)
+            raise (BenchRefused if code in ASKED_WRONG else BenchError)(code, answer.what)
         return answer
 
 

@@ -22,7 +22,7 @@ from fleet.bench.message import (
     SetLevel,
 )
 from fleet.bench.virtual_node import VirtualNode
-from fleet.errors import BenchError
+from fleet.errors import BenchError, BenchRefused
 from fleet.limits import BENCH_EVENTS, BENCH_NODES
 
 if TYPE_CHECKING:
@@ -118,7 +118,7 @@ class Hub:
             raise BenchError(NOT_UP, "the bench is ending")
         fresh = [spec for spec in specs if spec.name not in self._nodes]
         if len(self._nodes) + len(fresh) > BENCH_NODES:
-            raise BenchError(TOO_MANY_NODES, f"at most {BENCH_NODES} virtual nodes fit on one bench")
+            raise BenchRefused(TOO_MANY_NODES, f"at most {BENCH_NODES} virtual nodes fit on one bench")
         for spec in fresh:
             if not self._is_free(spec.address, spec.port):
                 raise BenchError(
@@ -142,14 +142,14 @@ class Hub:
         try:
             return self._nodes[name]
         except KeyError:
-            raise BenchError(NO_SUCH_NODE, f"node {name!r} is not on the bench") from None
+            raise BenchRefused(NO_SUCH_NODE, f"node {name!r} is not on the bench") from None
 
     def _world(self, tank: str) -> TankWorld:
         for node in self._nodes.values():
             world = node.world(tank)
             if world is not None:
                 return world
-        raise BenchError(NO_SUCH_NODE, f"no node on the bench serves a tank {tank!r}")
+        raise BenchRefused(NO_SUCH_NODE, f"no node on the bench serves a tank {tank!r}")
 
     def _tell(self, subject: str, what: str, detail: str) -> None:
         self._event_count += 1

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fleet.bench.codes import BAD_HURT, NO_SUCH_NODE
 from fleet.bench.how import AT_ONCE
 from fleet.bench.wiring import ProbeHurt
-from fleet.errors import BenchError
+from fleet.errors import BenchRefused
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -97,13 +97,13 @@ class Wounds:
         tank = next((t for t in self._tanks if request.tank in (None, t.name)), None)
         if tank is None:
             known = ", ".join(t.name for t in self._tanks)
-            raise BenchError(
+            raise BenchRefused(
                 NO_SUCH_NODE, f"{request.node} does not serve a tank {request.tank!r}; it serves {known}"
             )
         marks = [probe.mark for probe in tank.probes]
         mark = request.mark or (marks[0] if ProbeHurt(request.how) is ProbeHurt.LOST else marks[-1])
         if mark not in marks:
-            raise BenchError(
+            raise BenchRefused(
                 NO_SUCH_NODE, f"tank {tank.name} has no mark {mark!r}; it has {', '.join(marks)}"
             )
         return tank.name, mark
@@ -112,10 +112,10 @@ class Wounds:
 def check_options(request: HurtNode) -> None:
     """BenchError for an option that this way to hurt does not take."""
     if request.how in AT_ONCE and request.for_s is not None:
-        raise BenchError(BAD_HURT, f"the node starts again by itself, so `{request.how}` takes no time")
+        raise BenchRefused(BAD_HURT, f"the node starts again by itself, so `{request.how}` takes no time")
     if request.how != "slow-link" and request.rate_bytes_per_s is not None:
-        raise BenchError(BAD_HURT, f"`{request.how}` takes no rate; only `slow-link` does")
+        raise BenchRefused(BAD_HURT, f"`{request.how}` takes no rate; only `slow-link` does")
     if request.how not in tuple(ProbeHurt) and (request.tank is not None or request.mark is not None):
-        raise BenchError(
+        raise BenchRefused(
             BAD_HURT, f"`{request.how}` takes no tank and no mark; only `lost-probe` and `swollen` do"
         )

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from fleet.bench.codes import NOT_STARTED, OTHER_SPEED
 from fleet.bench.control import BenchControl
 from fleet.bench.paths import BenchPaths
-from fleet.errors import BenchError, LinkError
+from fleet.errors import BenchError, BenchRefused, LinkError
 from fleet.limits import BENCH_READY_TIMEOUT_S, BENCH_SPEED, BENCH_START_TIMEOUT_S, BENCH_TELL_S
 
 if TYPE_CHECKING:
@@ -52,9 +52,9 @@ def start_bench(
 
 
 def ensure_up(folder: Path, speed: float) -> BenchControl:
-    """The bench of that folder, started if none is up. BenchError if one is up at another speed."""
+    """The bench of that folder, started if none is up. BenchRefused if one is up at another speed."""
     if not 0 < speed <= BENCH_SPEED:
-        raise BenchError(
+        raise BenchRefused(
             OTHER_SPEED,
             f"a speed of {speed:g} is not above 0 and at most {BENCH_SPEED:g}",
             fix=f"Choose a speed from 1 to {BENCH_SPEED:g}.",
@@ -64,7 +64,7 @@ def ensure_up(folder: Path, speed: float) -> BenchControl:
     if control.is_up():
         there = control.speed()
         if there != speed:
-            raise BenchError(OTHER_SPEED, f"the bench is up at speed {there:g}, not {speed:g}")
+            raise BenchRefused(OTHER_SPEED, f"the bench is up at speed {there:g}, not {speed:g}")
         return control
     folder.mkdir(parents=True, exist_ok=True)
     folder.chmod(0o700)
@@ -91,7 +91,9 @@ def wait_until_ready(
     control: BenchControl, names: Sequence[str], tell: Callable[[str], None], timeout_s: float
 ) -> tuple[str, ...]:
     """Wait until these nodes answer over HTTP; the names of those that do not. Bricks and nodes without
-    power are not waited for."""
+    power are not waited for, and without a name nothing is."""
+    if not names:
+        return ()
     waiting = set(names)
     deadline_s = time.monotonic() + timeout_s
     told_s = 0.0

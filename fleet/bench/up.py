@@ -13,7 +13,7 @@ from fleet.bench.paths import BenchPaths
 from fleet.bench.scene import DEFAULT_SUBNET, node_specs
 from fleet.bench.start import ensure_up, start_bench
 from fleet.boards.board import load_board
-from fleet.errors import BenchError
+from fleet.errors import BenchRefused
 from fleet.limits import BENCH_NODES, BENCH_TELL_S
 
 if TYPE_CHECKING:
@@ -60,7 +60,9 @@ def bring_up(
     """Bring nodes up: a node that has no flash yet, or all with `blank`, gets its newest image first.
     BenchError or ShelfError if a node cannot be made ready; then no node was started."""
     if len(wanted.names) > BENCH_NODES:
-        raise BenchError(TOO_MANY_NODES, f"{len(wanted.names)} nodes; at most {BENCH_NODES} fit on one bench")
+        raise BenchRefused(
+            TOO_MANY_NODES, f"{len(wanted.names)} nodes; at most {BENCH_NODES} fit on one bench"
+        )
     paths = BenchPaths(workspace.bench_dir)
     control = BenchControl(paths.socket)
     is_up = control.is_up()
@@ -72,7 +74,7 @@ def bring_up(
     blank = [name for name in wanted.names if wanted.blank or not paths.node(name).flash.is_file()]
     if wanted.release is not None and len(blank) < len(wanted.names):
         kept = ", ".join(name for name in wanted.names if name not in blank)
-        raise BenchError(
+        raise BenchRefused(
             FLASHED_ALREADY, f"release {wanted.release} was asked for, but flashed before: {kept}"
         )
     contents = [_contents(inventory, shelf, keys, name, wanted.release) for name in blank]

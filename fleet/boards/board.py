@@ -15,7 +15,7 @@ from fleet.boards.codes import NO_SUCH_BOARD
 from fleet.boards.data_file import LoadKind, ResetPull, Trait, gpios, read_board, read_chip
 from fleet.boards.partitions import SECTOR_BYTES, Partition, partition_table, table_faults
 from fleet.errors import UsageError
-from fleet.limits import BODY_GRACE_S, SLOWEST_SEND_BYTES_PER_S
+from fleet.limits import BODY_GRACE_S, BROWN_OUT_STARTS, SLOWEST_SEND_BYTES_PER_S, TRIAL_STARTS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,6 +114,10 @@ class Outage:
     copies_to_new: int
     copies_back: int
     source: str
+    weak_trials: int = TRIAL_STARTS
+    """Trials of one image, each begun anew by a start, where the supply gives way again and again."""
+    starts_a_try: int = 1
+    """Starts that each further one of them takes."""
 
     def send_s(self, image_bytes: int) -> float:
         """Seconds that a node may be kept waiting for an image of that size: it ends no transfer sooner,
@@ -140,9 +144,13 @@ class Outage:
         """Seconds from giving the trial up until the older image answers."""
         return self.copies_back * self.copy_s(image_bytes) + self.restart_s
 
-    def worst_s(self, image_bytes: int, trial_s: float) -> float:
-        """Send, write, restart, a whole trial of an image that controls nothing, fall back (design 5.3)."""
-        return self.update_s(image_bytes) + trial_s + self.fall_back_s(image_bytes)
+    def worst_s(self, image_bytes: int, trial_s: float, *, weak: bool = False) -> float:
+        """Send, write, restart, a whole trial of an image that controls nothing, fall back (design 5.3).
+
+        `weak`: its supply gives way just before each of its trials would be over, as often as the node bears it.
+        """
+        again_s = (self.weak_trials - 1) * (trial_s + self.starts_a_try * self.restart_s) if weak else 0.0
+        return self.update_s(image_bytes) + trial_s + again_s + self.fall_back_s(image_bytes)
 
     def steps(self, image_bytes: int, trial_s: float) -> tuple[OutageStep, ...]:
         """What makes up the worst outage, in order; each with what it was reckoned from."""
@@ -283,7 +291,7 @@ def load_board(board_id: str) -> Board:
         relay_first=tuple(int(gpio) for gpio in chip.relay_first.split(",")),
         gpios_source=chip.gpios_source,
         pins=_pins(text, chip),
-        outage=Outage(**text.outage.model_dump()),
+        outage=_outage(text),
         unclear=tuple(sorted(text.unclear.items())),
         button_gpio=None if text.button_pin is None else text.pins[text.button_pin],
         notes=tuple(text.notes),
@@ -300,6 +308,14 @@ def chip_pins(chip: str) -> tuple[Pin, ...]:
         Pin(f"GPIO{gpio}", gpio, (), _facts_of(gpio, facts), reset[gpio])
         for gpio in sorted(gpios(text.gpios))
     )
+
+
+def _outage(board: BoardFile) -> Outage:
+    made = Outage(**board.outage.model_dump())
+    if board.payload_format != "esp32-bin":
+        return made
+    # Its boot loader goes back after any restart; after a brown-out the older image hands the new one over again.
+    return replace(made, weak_trials=BROWN_OUT_STARTS, starts_a_try=2)
 
 
 def _partitions(board: BoardFile) -> tuple[Partition, ...]:

@@ -258,10 +258,10 @@ def _tanks_of(control: BenchControl) -> list[str]:
 
 def _on_bench(name: str, kind: str, known: list[str]) -> None:
     from fleet.bench.codes import NO_SUCH_NODE
-    from fleet.errors import BenchError
+    from fleet.errors import BenchRefused
 
     if name not in known:
-        raise BenchError(NO_SUCH_NODE, f"there is no {kind} {name!r} on the bench.{nearest(name, known)}")
+        raise BenchRefused(NO_SUCH_NODE, f"there is no {kind} {name!r} on the bench.{nearest(name, known)}")
 
 
 def _sum_up(output: Output, result: BroughtUp) -> int:

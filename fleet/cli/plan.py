@@ -99,7 +99,7 @@ def plan(
         this.output.emit_json("plan", made.model_dump(mode="json", by_alias=True, exclude={"schema_"}))
     else:
         _show(this, made)
-    return _close(this, made, None if to_stdout else out, field.workspace.plans_dir)
+    return _close(this, made, out, field.workspace.plans_dir)
 
 
 def _nodes(this: Session, names: list[str]) -> tuple[str, ...]:
@@ -164,13 +164,18 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
 
     output = this.output
     missing = [o.node for o in made.left_out if o.reason in ("missing", "unreachable", "crowded")]
+    named = None if str(out) == "-" else out
+    path = named or plans_dir / f"{made.id}.plan"
+    if made.waves or named is not None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(write_plan(made), encoding="utf-8")
     if not made.waves:
-        output.note(f"Nothing to push: {_why_nobody(made)}. No plan was written.")
+        # To a file that was named an empty plan goes too: an older one that lies there must not be pushed in its place.
+        written = "No plan was written" if out is None else f"The plan in {short_path(path)} updates no node"
+        written = "The plan on stdout updates no node" if str(out) == "-" else written
+        output.note(f"Nothing to push: {_why_nobody(made)}. {written}.")
         output.next_step("tankfleet audit", "tankfleet build --release RELEASE")
         return Exit.UNREACHABLE if missing else Exit.OK
-    path = out or plans_dir / f"{made.id}.plan"
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(write_plan(made), encoding="utf-8")
     count = sum(len(wave.nodes) for wave in made.waves)
     waves = "1 wave" if len(made.waves) == 1 else f"{len(made.waves)} waves"
     output.note(

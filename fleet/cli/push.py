@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fleet.cli.common import command, command_app, completing, session
+from fleet.cli.nothing import Nothing, say_done_before, say_nothing
 from fleet.codes import Exit
 from fleet.limits import ASK_BEFORE_NODES, FIND_TIMEOUT_S
 
@@ -69,10 +70,12 @@ def push(
     this = session(ctx)
     field = field_of(this)
     made = _read(plan, field)
+    if not made.waves:
+        return say_nothing(this, Nothing.EMPTY_PLAN, push=made.id, json=json)
     if dry_run:
         return _dry_run(this, field, made, plan, json=json)
     with journal_of(field.workspace) as journal:
-        done = _refuse_or_done(this, journal, made)
+        done = _refuse_or_done(this, journal, made, json=json)
         if done is not None:
             return done
         matches = _checked(this, field, made)
@@ -102,9 +105,7 @@ def resume(
     with journal_of(field.workspace) as journal:
         unfinished = journal.unfinished()
         if unfinished is None:
-            this.output.note("Nothing to resume: no push is under way.")
-            this.output.next_step("tankfleet plan")
-            return Exit.OK
+            return say_nothing(this, Nothing.NONE_TO_RESUME, dry_run="resume" if dry_run else "", json=json)
         if dry_run:
             show_foretold(this, journal, unfinished, Resumed(time.time()), doing="resume", json=json)
             return Exit.OK
@@ -144,7 +145,7 @@ def _read(name: str, field: Field) -> Plan:
         raise PlanError(DAMAGED_PLAN, f"{path} is not text") from error
 
 
-def _refuse_or_done(this: Session, journal: Journal, made: Plan) -> int | None:
+def _refuse_or_done(this: Session, journal: Journal, made: Plan, *, json: bool) -> int | None:
     """None if the plan may be pushed; an exit status if it is done already; PushError if it may not."""
     from fleet.errors import PushError
     from fleet.push.codes import ALREADY_PUSHED, PUSH_UNFINISHED
@@ -159,9 +160,7 @@ def _refuse_or_done(this: Session, journal: Journal, made: Plan) -> int | None:
     if record is None:
         return None
     if record.phase is Phase.DONE:
-        this.output.note(f"Nothing to do: plan {made.id} was pushed already, and is done.")
-        this.output.next_step("tankfleet audit", "tankfleet plan")
-        return Exit.OK
+        return say_done_before(this, journal.state(made.id), json=json)
     raise PushError(ALREADY_PUSHED, f"plan {made.id} was pushed already, and ended {record.phase.value}")
 
 

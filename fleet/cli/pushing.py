@@ -116,8 +116,6 @@ def _say_interrupted(output: Output, state: PushState) -> None:
 
 def sum_up(output: Output, state: PushState) -> None:
     """The waves, then every node that is not kept, to stdout."""
-    from fleet.push.reporters.words import plain
-
     verdicts = {verdict.wave: verdict for verdict in state.verdicts}
     rows = []
     for number in range(1, len(state.waves) + 1):
@@ -127,6 +125,13 @@ def sum_up(output: Output, state: PushState) -> None:
         gate = "-" if verdict is None else "passed" if verdict.passed else "FAILED"
         rows.append((str(number), str(len(nodes)), *(str(c) for c in count), gate))
     output.table(_WAVES, rows)
+    others_of(output, state)
+
+
+def others_of(output: Output, state: PushState) -> None:
+    """Every node that is not kept, and why, to stdout."""
+    from fleet.push.reporters.words import plain
+
     others = [n for n in state.nodes.values() if n.stands.value != "kept" or n.reason]
     alike = Counter((n.stands.value, n.reason) for n in others)
     alone = [n for n in others if alike[(n.stands.value, n.reason)] <= _ALIKE_SHOWN]

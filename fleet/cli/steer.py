@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.nothing import Nothing, say_nothing
 from fleet.codes import Exit
 from fleet.limits import ASK_BEFORE_NODES, REQUEST_POLL_S, REQUEST_TAKEN_S
 
@@ -22,8 +23,6 @@ go_on_app = command_app()
 stop_app = command_app()
 roll_back_app = command_app()
 
-_NOTHING = "Nothing to do: no push is under way."
-_NEVER = "Nothing to roll back: nothing was ever pushed."
 
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")]
 JsonLines = Annotated[bool, typer.Option("--json", help="As JSON lines, one per thing that happens.")]
@@ -130,9 +129,7 @@ def _say(this: Session, word: str, done: str, undo: str) -> int:
     journal = Journal.open_if_there(workspace.journal_path)
     unfinished = journal.unfinished() if journal is not None else None
     if journal is None or unfinished is None:
-        this.output.note(_NOTHING)
-        this.output.next_step("tankfleet plan")
-        return Exit.OK
+        return say_nothing(this, Nothing.NONE_UNDER_WAY)
     held = _will_be_held(journal, unfinished)
     if held is (said.word is Word.HOLD):
         this.output.note(f"Nothing to do: push {unfinished} {'is held' if held else 'is not held'} already.")
@@ -205,11 +202,11 @@ def _dry_run(
     if journal is not None:
         target = _target(journal, push) if rolling else journal.unfinished()
     if journal is None or target is None:
-        this.output.note(_NEVER if rolling else _NOTHING)
-        this.output.next_step("tankfleet plan")
-        return Exit.OK
-    if not rolling or _to_bring_back(this, journal, target, said):
-        show_foretold(this, journal, target, said, doing=doing, json=json)
+        nothing = Nothing.NEVER_PUSHED if rolling else Nothing.NONE_UNDER_WAY
+        return say_nothing(this, nothing, dry_run=doing, json=json)
+    if rolling and not _to_bring_back(journal, target, said):
+        return say_nothing(this, Nothing.NONE_TO_BRING_BACK, push=target, dry_run=doing, json=json)
+    show_foretold(this, journal, target, said, doing=doing, json=json)
     return Exit.OK
 
 
@@ -227,11 +224,9 @@ def _run_alone(
         rolling = said.word is Word.ROLL_BACK
         target = _target(journal, push) if rolling else journal.unfinished()
         if target is None:
-            this.output.note(_NEVER if rolling else _NOTHING)
-            this.output.next_step("tankfleet plan")
-            return Exit.OK
+            return say_nothing(this, Nothing.NEVER_PUSHED if rolling else Nothing.NONE_UNDER_WAY, json=json)
         if rolling and not _agreed(this, journal, target, said, yes=yes):
-            return Exit.OK
+            return say_nothing(this, Nothing.NONE_TO_BRING_BACK, push=target, json=json)
         cut_off = [Resumed(time.time())] if journal.unfinished() == target else []
         state = run_to_end(this, field, journal, target, [*cut_off, said], json=json)
     status = close(this, state)
@@ -258,15 +253,15 @@ def _target(journal: Journal, push: str | None) -> str | None:
 
 def _agreed(this: Session, journal: Journal, push: str, said: Requested, *, yes: bool) -> bool:
     """Whether there is anything to bring back; asks before many nodes."""
-    wanted = _to_bring_back(this, journal, push, said)
+    wanted = _to_bring_back(journal, push, said)
     if len(wanted) > ASK_BEFORE_NODES:
         question = f"Bring {len(wanted)} nodes back to the image they had before push {push}?"
         this.confirm(question, given=yes, flag="--yes")
     return bool(wanted)
 
 
-def _to_bring_back(this: Session, journal: Journal, push: str, said: Requested) -> list[str]:
-    """The nodes to bring back; says so if there are none. PushError for a node that was not updated."""
+def _to_bring_back(journal: Journal, push: str, said: Requested) -> list[str]:
+    """The nodes to bring back. PushError for a node that was not updated."""
     from fleet.errors import PushError
     from fleet.push.codes import NOT_IN_PUSH
     from fleet.push.state import Stands
@@ -276,8 +271,4 @@ def _to_bring_back(this: Session, journal: Journal, push: str, said: Requested) 
     others = [name for name in said.nodes if name not in back and name not in state.nodes]
     if others:
         raise PushError(NOT_IN_PUSH, f"push {push} did not update {', '.join(others)}")
-    wanted = [name for name in back if not said.nodes or name in said.nodes]
-    if not wanted:
-        this.output.note(f"Nothing to roll back: none of them runs the image of push {push}.")
-        this.output.next_step("tankfleet audit")
-    return wanted
+    return [name for name in back if not said.nodes or name in said.nodes]

@@ -20,7 +20,7 @@ from fleet.limits import (
 )
 from fleet.link.state import Phase as NodePhase
 from fleet.push.events import Doing, Outcome, Result
-from fleet.push.forward import fell_back
+from fleet.push.forward import fell_back, spare_wanted_s
 from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import BACK_TASKS, Back, NodeProgress, Stands, Task
 from fleet.water.spare import suffices
@@ -129,7 +129,7 @@ def _must_wait(work: Work, node: NodeProgress, outcome: Outcome) -> bool:
         return True
     if node.back is not Back.ASKED:
         return False
-    needed_s = work.planned(node.node).spare_needed_s
+    needed_s = spare_wanted_s(work.planned(node.node), outcome.seen)
     if partner is not None:
         why = Reason(Why.PARTNER_LOST, partner.node)
     elif not suffices(outcome.spare_s, needed_s):

@@ -53,6 +53,19 @@ def keeps_faults(state: NodeState) -> bool:
     return state.brown_outs is not None
 
 
+def is_weak(state: NodeState) -> bool:
+    """Whether its supply has given way before, as far as its chip can tell: a trial may then begin anew."""
+    return bool(state.brown_outs)
+
+
+def weak_words(state: NodeState, trials: int) -> str:
+    """Why its worst outage is so much longer than that of others, and what a person does about it."""
+    return (
+        f"its supply gave way before, so the worst outage has {trials} whole trials: each start after a brown-out "
+        f"begins the trial anew. Look at its supply, then `tankfleet clear-fault {state.node} --brown-outs`"
+    )
+
+
 def brown_outs_between(before: NodeState, now: NodeState) -> int:
     """Brown-outs from one state to a later one. Firmware that does not count them writes none down either."""
     counted = (now.brown_outs or 0) - (before.brown_outs or 0)

@@ -26,6 +26,7 @@ from fleet.push.condition import (
     NO_MEMORY,
     SUPPLY_CURES,
     brown_outs_between,
+    is_weak,
     latched_faults,
     memory_words,
     short_of_memory,
@@ -109,11 +110,19 @@ def why_later(planned: PlannedNode, outcome: Outcome, *, any_hour: bool) -> Reas
     """Why the node must not be updated just now; none if it may."""
     if not outcome.window_open and not any_hour:
         return Reason(Why.WINDOW_CLOSED)
-    if not suffices(outcome.spare_s, planned.spare_needed_s):
-        return Reason(Why.SPARE_TIME, f"{outcome.spare_s:.0f} s, needed {planned.spare_needed_s:.0f} s")
+    wanted_s = spare_wanted_s(planned, outcome.seen)
+    if not suffices(outcome.spare_s, wanted_s):
+        return Reason(Why.SPARE_TIME, f"{outcome.spare_s:.0f} s, needed {wanted_s:.0f} s")
     if outcome.seen is not None and short_of_memory(outcome.seen, in_place=planned.in_place):
         return Reason(Why.MEMORY, memory_words(outcome.seen))
     return NO_REASON
+
+
+def spare_wanted_s(planned: PlannedNode, seen: NodeState | None) -> float:
+    """The spare time that an update of the node takes as it is now: its supply may have given way since the plan."""
+    if seen is None or planned.spare_needed_weak_s is None or not is_weak(seen):
+        return planned.spare_needed_s
+    return planned.spare_needed_weak_s
 
 
 def _hold_off(work: Work, node: NodeProgress, why: Reason) -> None:

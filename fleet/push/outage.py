@@ -24,9 +24,11 @@ HOST_OUTAGE: Final = Outage(
 
 @dataclass(frozen=True, slots=True)
 class Times:
-    """Seconds. `worst_s`: the longest that the node may control nothing (design 5.3)."""
+    """Seconds. `worst_s`: the longest that the node may control nothing (design 5.3); `weak_s`: where its supply gives
+    way in the trial, which each start begins anew."""
 
     worst_s: float
+    weak_s: float
     send_s: float
     return_within_s: float
     fall_back_within_s: float
@@ -44,6 +46,7 @@ def times(outage: Outage, size_bytes: int, trial_s: float) -> Times:
     send_s = outage.send_s(size_bytes)
     return Times(
         worst_s=outage.worst_s(size_bytes, trial_s),
+        weak_s=outage.worst_s(size_bytes, trial_s, weak=True),
         send_s=send_s,
         return_within_s=max(RETURN_WITHIN_MIN_S, update_s - send_s),
         fall_back_within_s=max(RETURN_WITHIN_MIN_S, outage.fall_back_s(size_bytes)),

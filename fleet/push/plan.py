@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from fleet.errors import PlanError
 from fleet.inventory.access_points import Origin
 from fleet.limits import PLAN_FILE_BYTES
+from fleet.push.basis import changed_in
 from fleet.push.codes import DAMAGED_PLAN, STALE_PLAN
 
 if TYPE_CHECKING:
@@ -71,6 +72,8 @@ class PlannedNode(_Part):
     why: str
     spare_s: Seconds | None
     spare_needed_s: Seconds
+    spare_needed_weak_s: Seconds | None = None
+    """The same for a supply that has given way, in whose trial each brown-out gives the image another whole trial."""
     send_s: Seconds
     return_within_s: Seconds
     fall_back_within_s: Seconds
@@ -175,6 +178,9 @@ class Plan(_Part):
     created_at: str
     fleet: str
     inventory_sha256: Digest
+    rests_on: dict[str, str] = Field(default_factory=dict)
+    """Digests of what it was reckoned from, by part and key of the inventory (basis.py); plans of before have none, and
+    are stale after any change of the inventory."""
     target: Literal["board", "host"]
     any_hour: bool
     process_speed: Annotated[float, Field(gt=0)] = 1.0
@@ -215,9 +221,13 @@ def plan_id(plan: Plan) -> str:
     content = plan.model_dump(mode="json", by_alias=True, exclude={"id"})
     if not plan.access_points:
         del content["access_points"]
+    if not plan.rests_on:
+        del content["rests_on"]
     for node in (node for wave in content["waves"] for node in wave["nodes"]):
         if node["access_point_from"] is None:
             del node["access_point_from"]
+        if node["spare_needed_weak_s"] is None:
+            del node["spare_needed_weak_s"]
     canonical = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:ID_CHARS]
 
@@ -255,12 +265,13 @@ class Standing:
     shelf: Mapping[str, tuple[str, str]]
     running: Mapping[str, str]
     process_speed: float = 1.0
+    rests_on: Mapping[str, str] = field(default_factory=dict)
 
 
 def check_fresh(plan: Plan, now: Standing) -> list[str]:
     """What changed since the plan was made, one line each; empty when it still stands."""
-    changed = []
-    if now.inventory_sha256 != plan.inventory_sha256:
+    changed = changed_in(plan.rests_on, now.rests_on) if plan.rests_on else []
+    if not plan.rests_on and now.inventory_sha256 != plan.inventory_sha256:
         changed.append("the inventory")
     if now.process_speed != plan.process_speed:
         changed.append(

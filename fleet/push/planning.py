@@ -16,8 +16,9 @@ from fleet.errors import PlanError
 from fleet.inventory.access_points import used
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, CONFIDENCE, KEEP_RESERVE_S
 from fleet.link.state import Phase
+from fleet.push.basis import basis_of
 from fleet.push.codes import TRIAL_TOO_SHORT
-from fleet.push.condition import BROWN_OUT, SUPPLY_CURES, memory_words, short_of_memory
+from fleet.push.condition import BROWN_OUT, SUPPLY_CURES, is_weak, memory_words, short_of_memory, weak_words
 from fleet.push.copy_risk import copy_risks
 from fleet.push.notices import faulty, notices
 from fleet.push.odds import bad_count, chance_found, pilot_needed
@@ -88,6 +89,7 @@ class _Going:
     times: Times
     spare_s: float | None
     needed_s: float
+    weak_needed_s: float
 
 
 @dataclass(slots=True)
@@ -116,6 +118,7 @@ def make_plan(request: PlanRequest) -> Plan:
             "created_at": request.now.isoformat(timespec="seconds"),
             "fleet": request.inventory.fleet.name,
             "inventory_sha256": inventory_sha256(request.inventory),
+            "rests_on": basis_of(request.inventory, going),
             "target": request.target,
             "any_hour": request.any_hour,
             "process_speed": request.process_speed,
@@ -180,14 +183,18 @@ def _sort(request: PlanRequest, policy: PushPolicy, name: str, into: _Sorted) ->
         into.left_out.append(out)
         return
     took = times(request.outages[node.board], entry.size_bytes, policy.trial_s)
-    wanted_s = needed_s(took.worst_s, policy.spare_time_margin)
+    weak = is_weak(state)
+    weak_s = needed_s(took.weak_s, policy.spare_time_margin)
+    wanted_s = weak_s if weak else needed_s(took.worst_s, policy.spare_time_margin)
     spare_s, told = node_spare(request.inventory, node, state, request.process_speed)
     if not suffices(spare_s, wanted_s):
         detail = f"{spare_s:.0f} s ({told}), needed {wanted_s:.0f} s: held off"
+        if weak:
+            detail += f"; {weak_words(state, request.outages[node.board].weak_trials)}"
         into.left_out.append(LeftOut(node=name, reason="spare-time-too-short", detail=detail))
         return
     candidate = _candidate(request.inventory, node, entry, state)
-    into.going[name] = _Going(node, entry, state, candidate, took, spare_s, wanted_s)
+    into.going[name] = _Going(node, entry, state, candidate, took, spare_s, wanted_s, weak_s)
 
 
 def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeState) -> LeftOut | None:
@@ -343,6 +350,7 @@ def _planned(request: PlanRequest, one: _Going, why: str) -> PlannedNode:
         why=why,
         spare_s=None if one.spare_s is None else round(one.spare_s, 1),
         spare_needed_s=round(one.needed_s, 1),
+        spare_needed_weak_s=round(one.weak_needed_s, 1),
         send_s=round(took.send_s, 1),
         return_within_s=round(took.return_within_s, 1),
         fall_back_within_s=round(took.fall_back_within_s, 1),

@@ -78,6 +78,7 @@ class Runner:
         self._state = journal.state(push)
         self._inbox: asyncio.Queue[Event | Exception] = asyncio.Queue()
         self._tasks: dict[str, tuple[Command, asyncio.Task[None]]] = {}
+        self._changing: set[str] = set()
         self._taken: list[int] = []
         self._leaving = asyncio.Event()
         self._leaving_now = asyncio.Event()
@@ -176,7 +177,12 @@ class Runner:
 
     # ---------------------------------------------------------------- commands out
     def _do(self, commands: Sequence[Command]) -> None:
-        """Begin what still stands; end questions that nobody waits for any more."""
+        """Begin what still stands; end questions that nobody waits for any more.
+
+        Someone may have asked to leave while the journal was awaited: what is pending then is begun by `resume`.
+        """
+        if self._leaving.is_set():
+            return
         for name, (command, task) in tuple(self._tasks.items()):
             if self._state.nodes[name].pending is not command and command.doing is Doing.ASK:
                 task.cancel()
@@ -194,7 +200,8 @@ class Runner:
         except Exception as error:
             self._inbox.put_nowait(error)
             return
-        self._inbox.put_nowait(outcome)
+        if outcome is not None:
+            self._inbox.put_nowait(outcome)
 
     async def _ask(self, command: Command) -> Outcome:
         node = command.node
@@ -215,7 +222,7 @@ class Runner:
             window_open=self._ground.window_open(node),
         )
 
-    async def _send(self, command: Command) -> Outcome:
+    async def _send(self, command: Command) -> Outcome | None:
         node = command.node
         cargo = self._ground.new_cargo if command.doing is Doing.SEND else self._ground.old_cargo
         try:
@@ -233,19 +240,25 @@ class Runner:
         outcome = await self._change(command, lambda link: link.put_image(image, ticket, told))
         return replace(outcome, whole=whole) if outcome.result is Result.BROKE else outcome
 
-    async def _keep(self, command: Command) -> Outcome:
+    async def _keep(self, command: Command) -> Outcome | None:
         return await self._change(command, lambda link: link.keep())
 
-    async def _revert(self, command: Command) -> Outcome:
+    async def _revert(self, command: Command) -> Outcome | None:
         return await self._change(command, lambda link: link.revert())
 
-    async def _change(self, command: Command, change: Callable[[Link], Awaitable[object]]) -> Outcome:
+    async def _change(self, command: Command, change: Callable[[Link], Awaitable[object]]) -> Outcome | None:
+        """Change something on the node, unless someone wants the runner to leave: None, and nothing was begun."""
+        if self._leaving.is_set():
+            return None
+        self._changing.add(command.node)
         try:
             await change(self._ground.link(command.node))
         except NodeRefused as error:
             return self._outcome(command, Result.REFUSED, error.refusal, error.what)
         except LinkError as error:
             return self._outcome(command, Result.BROKE, error.code.code, error.what)
+        finally:
+            self._changing.discard(command.node)
         return self._outcome(command, Result.OK)
 
     def _outcome(self, command: Command, result: Result, code: str = "", detail: str = "") -> Outcome:
@@ -279,12 +292,12 @@ class Runner:
     # ---------------------------------------------------------------- leaving
     def _acting(self) -> list[str]:
         """The nodes that something is being changed on right now."""
-        return [name for name, (command, task) in self._tasks.items() if _acts(command) and not task.done()]
+        return [name for name in self._tasks if name in self._changing]
 
     async def _leave(self) -> None:
         """Let what is under way end, within bounds; write down how it ended; begin nothing. Then:
         Interrupted."""
-        acting = [task for command, task in self._tasks.values() if _acts(command)]
+        acting = [self._tasks[name][1] for name in self._acting()]
         if acting and not self._leaving_now.is_set():
             at_once = asyncio.create_task(self._leaving_now.wait())
             ending = asyncio.create_task(asyncio.wait(acting, timeout=INTERRUPT_GRACE_S))
@@ -305,11 +318,7 @@ class Runner:
         self._tasks.clear()
 
 
-def _acts(command: Command) -> bool:
-    return command.doing is not Doing.ASK
-
-
-_DOINGS: dict[Doing, Callable[[Runner, Command], Coroutine[object, object, Outcome]]] = {
+_DOINGS: dict[Doing, Callable[[Runner, Command], Coroutine[object, object, Outcome | None]]] = {
     Doing.ASK: Runner._ask,
     Doing.SEND: Runner._send,
     Doing.SEND_OLD: Runner._send,

@@ -14,7 +14,7 @@ from fleet.bench.control import BenchControl
 from fleet.bench.first_flash import image_for_bench
 from fleet.bench.paths import BenchPaths
 from fleet.bench.scene import node_specs
-from fleet.bench.start import states_of
+from fleet.bench.start import states_of, wait_until_ready
 from fleet.bench.up import Wanted, bring_up
 from fleet.boards.board import load_board
 from fleet.build.entry import ShelfEntry
@@ -103,6 +103,12 @@ def test_newest_sound_host_image_is_chosen_unless_a_release_is_named(project) ->
             image_for_bench(project.shelf, INVENTORY, node, release)
         assert caught.value.code is NO_HOST_IMAGE
         assert node in caught.value.what
+
+
+def test_of_no_node_nothing_is_said_and_nothing_awaited() -> None:
+    said: list[str] = []
+    assert wait_until_ready(None, [], said.append, 0.0) == ()  # type: ignore[arg-type]
+    assert said == []
 
 
 @pytest.mark.slow

@@ -99,12 +99,12 @@ def test_kill_starts_it_again(tankfleet, project) -> None:
 @pytest.mark.parametrize(
     ("words", "status", "told"),
     [
-        (("hurt", "kestrel-1", "kill"), Exit.PROBLEMS, "Did you mean 'kestrel-01'?"),
+        (("hurt", "kestrel-1", "kill"), Exit.USAGE, "Did you mean 'kestrel-01'?"),
         (("hurt", "kestrel-01", "burn"), Exit.USAGE, "slow-link"),
-        (("hurt", "kestrel-01", "kill", "--for", "3"), Exit.PROBLEMS, "BEN109"),
+        (("hurt", "kestrel-01", "kill", "--for", "3"), Exit.USAGE, "BEN109"),
         (("hurt", "kestrel-01", "heal", "--for", "3"), Exit.USAGE, "heal takes no options"),
-        (("hurt", "kestrel-01", "unreachable", "--rate", "3"), Exit.PROBLEMS, "takes no rate"),
-        (("draw", "header-eats", "3 L/min"), Exit.PROBLEMS, "Did you mean 'header-east'?"),
+        (("hurt", "kestrel-01", "unreachable", "--rate", "3"), Exit.USAGE, "takes no rate"),
+        (("draw", "header-eats", "3 L/min"), Exit.USAGE, "Did you mean 'header-east'?"),
         (("draw", "header-east", "3"), Exit.USAGE, "3 has no unit"),
         (("level", "header-east", "150 %"), Exit.USAGE, "SHARE"),
         (("up", "kestrel-99"), Exit.USAGE, "CLI103"),

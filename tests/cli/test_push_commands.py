@@ -3,6 +3,7 @@ multicast DNS."""
 
 from __future__ import annotations
 
+import io
 import json
 import secrets
 from collections.abc import Iterator
@@ -17,7 +18,7 @@ from fleet.codes import Exit
 from fleet.push.events import Requested, Word
 from fleet.push.journal import Journal
 from fleet.push.lock import runner_lock
-from fleet.push.plan import read_plan
+from fleet.push.plan import read_plan, write_plan
 from tests.push.yard import lay_out, shelve
 from tests.push.yard_process import YardProcess, stand_ins
 
@@ -195,7 +196,6 @@ def test_misspelt_names_and_files(quiet, capsys) -> None:
 
 
 def test_one_push_at_a_time(quiet, capsys, tmp_path) -> None:
-    from fleet.push.plan import write_plan
     from tests.push.plans import plan_of, planned
 
     plan, other = plan_of([planned("a")]), plan_of([planned("b")])
@@ -239,3 +239,82 @@ def test_words_to_a_runner_wait_for_its_answer(quiet, capsys, monkeypatch) -> No
     assert isinstance(request.event, Requested)
     assert request.event.word is Word.STOP
     journal.close()
+
+
+def _documents(text: str, schema: str) -> list[dict[str, object]]:
+    """The documents printed, each held to its schema."""
+    rules = json.loads((SCHEMAS / f"{schema}.json").read_text(encoding="utf-8"))
+    lines = text.splitlines() if schema == "push" else [text]
+    made = [json.loads(line) for line in lines if line]
+    for document in made:
+        jsonschema.Draft202012Validator(rules).validate(document)
+    return made
+
+
+@pytest.mark.parametrize(
+    ("word", "nothing"),
+    [("resume", "none-to-resume"), ("stop", "none-under-way"), ("roll-back", "never-pushed")],
+)
+def test_nothing_to_do_is_a_document_too(quiet, capsys, word, nothing) -> None:
+    assert quiet.run(word, "--json") == Exit.OK
+    (document,) = _documents(capsys.readouterr().out, "push")
+    assert (document["kind"], document["nothing"], document["push"]) == ("nothing", nothing, None)
+    assert quiet.run(word, "--dry-run", "--json") == Exit.OK
+    (document,) = _documents(capsys.readouterr().out, "dry-run")
+    assert (document["push"], document["command"], document["nodes"]) == (None, word, [])
+
+
+def test_an_empty_plan_is_an_end_of_its_own(quiet, capsys, monkeypatch) -> None:
+    """An older plan in the file gives way to it; it leaves no push behind, whatever is done with it."""
+    from tests.push.plans import plan_of, planned
+
+    path = quiet.folder / "tonight.plan"
+    path.write_text(write_plan(plan_of([planned("a")])))
+    assert quiet.run("plan", "--timeout", "0.2", "--out", str(path)) == Exit.UNREACHABLE
+    assert "updates no node" in capsys.readouterr().err
+    assert read_plan(path.read_text()).waves == ()
+    for words in ([str(path)], [str(path), "--dry-run"], ["-", "--yes"]):
+        monkeypatch.setattr("sys.stdin", io.StringIO(path.read_text()))
+        assert quiet.run("push", *words) == Exit.OK
+        assert "Nothing to push" in capsys.readouterr().err
+        monkeypatch.setattr("sys.stdin", io.StringIO(path.read_text()))
+        assert quiet.run("push", *words, "--json") == Exit.OK
+        (document,) = _documents(capsys.readouterr().out, "push")
+        assert (document["kind"], document["nothing"]) == ("nothing", "empty-plan")
+    assert not quiet.field.workspace.journal_path.exists()
+    assert quiet.run("plan", "--timeout", "0.2", "--out", "-") == Exit.UNREACHABLE
+    printed = capsys.readouterr()
+    assert read_plan(printed.out).waves == ()
+    assert "No plan was written" not in printed.err
+    assert quiet.run("roll-back") == Exit.OK
+    assert "nothing was ever pushed" in capsys.readouterr().err
+
+
+def test_pushed_again_a_plan_says_what_is_still_open(quiet, capsys) -> None:
+    """Exit status as in docs/pushing.md: 1, not all planned nodes were updated."""
+    from tests.push.plans import plan_of, planned
+    from tests.push.sim_node import Behaviour
+    from tests.push.stage import Stage, begun, push
+
+    made = {name: plan_of([planned(name), planned(f"{name}2")]) for name in ("held", "good")}
+    for name, plan in made.items():
+        stage = Stage(plan, {"held": Behaviour(spare_short_until_s=1e9)})
+        journal = begun(stage, quiet.field.workspace.journal_path.parent)
+        push(stage, journal)
+        journal.close()
+        (quiet.folder / f"{name}.plan").write_text(write_plan(plan))
+    assert quiet.run("push", str(quiet.folder / "held.plan")) == Exit.PROBLEMS
+    printed = capsys.readouterr()
+    assert "held off 6 times: spare time 100 s, needed 600 s" in printed.out
+    assert printed.out.splitlines()[1].split()[0] == "held"
+    for told in ("1 kept, 1 left out", "a new one", "PSH111", "tankfleet plan"):
+        assert told in printed.err
+    assert "Nothing to do" not in printed.err
+    assert quiet.run("push", str(quiet.folder / "held.plan"), "--json") == Exit.PROBLEMS
+    (document,) = _documents(capsys.readouterr().out, "push")
+    assert (document["kind"], document["code"]) == ("end", "PSH111")
+    assert quiet.run("push", str(quiet.folder / "good.plan")) == Exit.OK
+    assert "Nothing to do" in capsys.readouterr().err
+    assert quiet.run("push", str(quiet.folder / "good.plan"), "--json") == Exit.OK
+    (document,) = _documents(capsys.readouterr().out, "push")
+    assert (document["kind"], document["code"]) == ("end", None)

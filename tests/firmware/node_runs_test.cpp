@@ -240,6 +240,22 @@ static void no_loop_of_power_cuts_lets_dead_probes_pump_for_ever() {
   }
 }
 
+// A pump that needs 210 s to its lowest mark is cut 5 s after it, again and again, and its tank drains each time. The no-rise time is
+// 300 s and the longest run 600 s: it trips unless each start knows that the mark was seen. A run begins anew 7 times (run.h).
+static void cuts_soon_after_a_mark_trip_no_sound_pump() {
+  first_flash();
+  w.wet[4] = true;
+  for (int i = 0; i < 8; ++i) {
+    w.wet[1] = false;
+    start_again();
+    pass_ms(61000 + 210000);
+    CHECK(w.level_high[10]);
+    w.wet[1] = true;
+    pass_ms(7000);  // 2 s of them are debounce
+    CHECK(w.level_high[10] && says(get("/v1/state"), "\"fault\":\"none\""));
+  }
+}
+
 static void a_board_without_the_area_does_all_else_and_says_so() {
   static tn::Partition old = kSmallTwoSlot;
   old.runs = {0, 0};
@@ -320,6 +336,7 @@ int main() {
   RUN(a_loop_of_brown_outs_clears_nothing_and_writes_nothing);
   RUN(dead_probes_and_restarts_make_one_longest_run);
   RUN(no_loop_of_power_cuts_lets_dead_probes_pump_for_ever);
+  RUN(cuts_soon_after_a_mark_trip_no_sound_pump);
   RUN(a_board_without_the_area_does_all_else_and_says_so);
   RUN(a_write_that_fails_is_told_and_made_good);
   RUN(a_damaged_block_leaves_the_record_as_it_is);

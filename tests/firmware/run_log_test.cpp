@@ -137,6 +137,61 @@ static void written_when_it_is_due_and_never_else() {
   CHECK(flash.unerased == 0);
 }
 
+constexpr uint16_t kFed = 1, kDoubted = 16;  // the lowest mark, in a run's notes (run.cpp)
+
+// In a run that is written down; a mark that is doubted since counts as well, or a dry pump would be given the run anew.
+static void a_mark_is_written_at_once_and_once_a_run() {
+  fresh_after_first_runs();
+  now[0] = {TankFault::kNone, 40, 40, 0};
+  CHECK(note() == Noted::kNothing);
+  now[0] = {TankFault::kNone, 50, 0, kFed};  // of a run that is not written down
+  CHECK(note() == Noted::kNothing);
+  now[0] = {TankFault::kNone, 290, 290, 0};
+  CHECK(note() == Noted::kWritten);
+  now[0] = {TankFault::kNone, 295, 0, kFed};
+  CHECK(note() == Noted::kWritten && note() == Noted::kNothing && start() && is(0, TankFault::kNone, 295, 0));
+  CHECK(runs.carried(0).notes == kFed);
+  now[0] = {TankFault::kNone, 296, 0, kFed | 2};
+  CHECK(note() == Noted::kWritten);
+  now[0] = {TankFault::kNone, 297, 1, kFed | kDoubted | 2};
+  CHECK(note() == Noted::kWritten && start() && runs.carried(0).notes == (kFed | kDoubted | 2));
+  now[0] = {TankFault::kNone, 298, 0, kFed | 2 | 1u << 11};  // begun anew, watched anew: no mark
+  CHECK(note() == Noted::kWritten);  // the start's first run
+  now[0].notes = kFed | 2;
+  now[0].still_s = 0;
+  CHECK(note() == Noted::kNothing);
+}
+
+// 16 entries ahead, then one each 36 s (run_log.h); what is not written at once comes with the next entry.
+static void marks_wait_for_what_the_flash_bears() {
+  fresh();
+  now[0] = {TankFault::kNone, 1, 1, 0};
+  CHECK(note() == Noted::kWritten);
+  int at_once = 0;
+  for (int i = 0; i < 40; ++i) {
+    now[0].notes = static_cast<uint16_t>(i % 2 == 0 ? kFed : kFed << 1);  // gained by turns
+    if (note() == Noted::kWritten) ++at_once;
+  }
+  CHECK(at_once == 15);
+  now[0].notes = kFed << 2;
+  CHECK(note() == Noted::kNothing && note(true) == Noted::kWritten);  // before a restart
+  now[0].notes = kFed << 3;
+  at_ms += 2 * 36000 - 1;
+  CHECK(note() == Noted::kNothing);
+  ++at_ms;
+  CHECK(note() == Noted::kWritten);
+  now[0].notes = kFed;
+  CHECK(note() == Noted::kNothing);
+  now[0].run_s += 4;
+  CHECK(note() == Noted::kWritten && runs.carried(0).notes == kFed);
+  at_ms += 86400000;  // and never more than 16
+  for (int i = at_once = 0; i < 40; ++i) {
+    now[0].notes = static_cast<uint16_t>(i % 2 == 0 ? kFed << 1 : kFed);
+    if (note() == Noted::kWritten) ++at_once;
+  }
+  CHECK(at_once == 16);
+}
+
 static void a_start_finds_what_was_and_writes_nothing() {
   fresh();
   now[0] = {TankFault::kNoRise, 0, 0, 0};
@@ -330,9 +385,12 @@ static void the_ring_goes_round() {
 // 12 starts an hour of each of four pumps, runs and pauses of 300 s together. An entry for each run that ends, and between two of them
 // a checkpoint at the most for each 60 s that are begun, but the last: of four ends in 300 s, g seconds apart, that is
 // 4 + sum(ceil(g/60) - 1) < 300/60 + 4, so 8 in 300 s. 96 an hour x 8,766 h x 20 years / 112 entries / 16 sectors = 9,392 erases.
-// Then by the log itself, with ends 61 s apart, each just after a checkpoint: the worst that the rule allows.
+// A mark's entry makes no gap longer, so that is so with marks as well; and one is written only while all entries are no more than
+// 100 an hour and 16. So it is 100 x 8,766 x 20 / 112 / 16 = 9,783 erases, and the last of 9,784.
+// Then by the log itself, with ends 61 s apart, each just after a checkpoint, and three marks and three doubts in each run.
 static void twenty_years_wear_no_sector_out(uint32_t days) {
   CHECK(tn::kRunEntries == 112 && 96 * 8766ull * 20 / 112 / 16 == 9392);
+  CHECK(tn::kEntryMs == 36000 && 100 * 8766ull * 20 / 112 / 16 == 9783 && tn::kEntriesAhead < 112);
   fresh();
   uint32_t begun[4] = {0, 61, 122, 183};
   uint64_t written = 0;
@@ -341,6 +399,8 @@ static void twenty_years_wear_no_sector_out(uint32_t days) {
     for (uint32_t i = 0; i < 4; ++i) {
       const uint32_t of_run = s < begun[i] ? 0 : s - begun[i];
       now[i].run_s = now[i].still_s = of_run > 240 ? 0 : of_run;  // 240 s on, 60 s off
+      const uint32_t moved = of_run > 240 ? 0 : of_run / 35;      // comes, is doubted, comes, ...
+      now[i].notes = static_cast<uint16_t>(((1u << (moved + 1) / 2) - 1u) | ((1u << moved / 2) - 1u) << 4);
       if (of_run == 300) begun[i] = s;
     }
     if (note() == Noted::kWritten) ++written;
@@ -358,6 +418,8 @@ int main(int argc, char **) {
   RUN(an_erased_flash_says_nothing_and_is_not_written);
   RUN(the_first_run_after_a_start_is_written_early);
   RUN(written_when_it_is_due_and_never_else);
+  RUN(a_mark_is_written_at_once_and_once_a_run);
+  RUN(marks_wait_for_what_the_flash_bears);
   RUN(a_start_finds_what_was_and_writes_nothing);
   RUN(times_are_rounded_up);
   RUN(a_long_run_is_written_each_minute);

@@ -39,6 +39,8 @@ class Stage:
         self.last_bytes_arrive = False
         """Whether a transfer that is cut off has just delivered its last bytes."""
         self.asked = 0
+        self.begun: list[str] = []
+        """The nodes to which a transfer was begun, in order."""
         self.sent_before_asked: list[str] = []
         self.fresh_runner: set[str] = set()
 
@@ -97,6 +99,7 @@ class SimLink:
         self, image: bytes, ticket: bytes, on_progress: Callable[[int, int], None] | None = None
     ) -> Phase:
         self._reach()
+        self._stage.begun.append(self._node.name)
         if self._node.name in self._stage.fresh_runner:
             self._stage.sent_before_asked.append(self._node.name)
         self._refuse(self._node.behaviour.refuses if image == NEW.encode() else "")

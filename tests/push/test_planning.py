@@ -157,6 +157,23 @@ def test_too_little_water_is_held_off() -> None:
     assert out(plan(A, {"a": state_of("a", tanks=[settling])})) == {"a": "spare-time-too-short"}
 
 
+def test_a_supply_that_gave_way_needs_time_for_every_trial_that_the_node_bears() -> None:
+    """As many starts as its board's node allows, a trial of 180 s and a restart of 5 s each (test_weak_trials.py)."""
+    once_s = QUICK.send_s(400_000) + 5.0 + 180.0 + 5.0
+    weak_s = once_s + 3 * (180.0 + 2 * 5.0)
+    outages = {"esp32-devkit": replace(QUICK, weak_trials=4, starts_a_try=2)}
+    for count, needed_s in ((0, once_s), (1, weak_s)):
+        planned = plan(A, {"a": state_of("a", brown_outs=count)}, outages=outages).planned("a")
+        assert planned.spare_needed_s == pytest.approx(2 * needed_s, abs=0.1)
+        assert planned.spare_needed_weak_s == pytest.approx(2 * weak_s, abs=0.1)
+    low = [tank_state("tank-a", 1)]
+    weak = plan(A, {"a": state_of("a", tanks=low, brown_outs=3)}, outages=outages)
+    assert out(weak) == {"a": "spare-time-too-short"}
+    assert "4 whole trials" in weak.left_out[0].detail
+    assert "clear-fault a --brown-outs" in weak.left_out[0].detail
+    assert out(plan(A, {"a": state_of("a", tanks=low, brown_outs=0)}, outages=outages)) == {}
+
+
 def test_on_the_bench_water_runs_faster() -> None:
     assert plan(A, process_speed=10.0).planned("a").spare_s == pytest.approx(628.3, abs=0.1)
     assert out(plan(A, process_speed=20.0)) == {"a": "spare-time-too-short"}

@@ -184,6 +184,58 @@ def test_interrupted_in_a_transfer_it_waits_for_its_end_and_resume_goes_on(quick
     assert all(node.taken == {NEW: 1} for node in stage.nodes.values())
 
 
+COMMITS = 22
+"""Of a push of four nodes, but for the last of all: it ends then."""
+
+
+@pytest.mark.parametrize("nth", range(1, COMMITS))
+def test_interrupted_while_it_waits_for_the_journal_it_begins_no_transfer(quick_path: Path, nth: int) -> None:
+    stage, memory = Stage(FOUR), Memory()
+    begun_then: list[list[str]] = []
+    runners: list[Runner] = []
+    commits = 0
+
+    def interrupt(when: str) -> None:
+        nonlocal commits
+        commits += when == "before" and bool(runners)
+        if when == "before" and commits == nth and not begun_then:
+            begun_then.append(list(stage.begun))
+            runners[0].interrupt()
+
+    async def person(runner: Runner) -> None:
+        runners.append(runner)
+
+    journal = begun(stage, quick_path, interrupt)
+    with pytest.raises(Interrupted):
+        push(stage, journal, reporter=memory, act=person)
+    assert [stage.begun] == begun_then
+    runners.clear()
+    state = push(stage, journal, resume=True)
+    assert state.phase is Phase.DONE
+    assert all(node.taken == {NEW: 1} for node in stage.nodes.values())
+    journal.close()
+
+
+def test_interrupted_while_the_image_is_read_it_begins_no_transfer(quick_path: Path) -> None:
+    stage, memory = Stage(FOUR), Memory()
+    journal = begun(stage, quick_path)
+    runners: list[Runner] = []
+
+    async def person(runner: Runner) -> None:
+        runners.append(runner)
+
+    def read(node: str) -> tuple[bytes, bytes]:
+        runners[0].interrupt()
+        return NEW.encode(), b"ticket"
+
+    stage.new_cargo = read  # type: ignore[method-assign]
+    with pytest.raises(Interrupted):
+        push(stage, journal, reporter=memory, act=person)
+    assert (stage.begun, memory.awaited) == ([], [])
+    del stage.new_cargo
+    assert push(stage, journal, resume=True).phase is Phase.DONE
+
+
 def test_interrupted_twice_it_leaves_at_once(quick_path: Path) -> None:
     stage = Stage(FOUR)
     journal = begun(stage, quick_path)

@@ -12,7 +12,7 @@ from fleet.push.events import Requested, Resumed
 from fleet.push.outcome import code_of, counts, outcomes
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from fleet.push.events import Event
     from fleet.push.state import PushState
@@ -23,9 +23,9 @@ SCHEMA = "tankfleet/push/1"
 class LinesReporter:
     """Writes each line with `write`."""
 
-    def __init__(self, write: Callable[[str], None]) -> None:
+    def __init__(self, write: Callable[[str], None], push: str = "") -> None:
         self._write = write
-        self._push = ""
+        self._push = push
 
     def begins(self, state: PushState) -> None:
         """The push, and how it stands at first."""
@@ -84,6 +84,14 @@ class LinesReporter:
         """Nothing of the push: it goes on later. The command says so on stderr."""
 
     def _line(self, at_s: float, kind: str, **facts: Any) -> None:
-        at = datetime.fromtimestamp(at_s, UTC).isoformat(timespec="milliseconds")
-        document = {"schema": SCHEMA, "push": self._push, "at": at, "kind": kind, **facts}
-        self._write(json.dumps(document, ensure_ascii=False))
+        self._write(_document(at_s, self._push, kind, facts))
+
+
+def write_nothing(at_s: float, push: str | None, nothing: str) -> str:
+    """The line that says that there was nothing to do, and why."""
+    return _document(at_s, push, "nothing", {"nothing": nothing})
+
+
+def _document(at_s: float, push: str | None, kind: str, facts: Mapping[str, Any]) -> str:
+    at = datetime.fromtimestamp(at_s, UTC).isoformat(timespec="milliseconds")
+    return json.dumps({"schema": SCHEMA, "push": push, "at": at, "kind": kind, **facts}, ensure_ascii=False)

@@ -67,6 +67,7 @@ inline uint8_t off_mark(const PumpRules &rules) { return rules.does == PumpDoes:
 
 // What of a run, besides its times, outlives a restart: in the lowest kRunNoteBits bits.
 constexpr unsigned kRunNoteBits = 13;
+constexpr unsigned kRunMarkBits = 8;  // the lowest of them: marks that came towards the goal, and those that are doubted
 uint16_t run_notes(const Run &run);
 Run run_from(uint16_t notes, uint64_t on_ms, uint64_t still_ms);
 

@@ -54,6 +54,7 @@ uint32_t unpack_time(uint32_t packed, unsigned bits) {
 }
 
 uint32_t run_of(uint64_t tank) { return bits_of(tank, kRunAt, kRunBits); }
+uint32_t marks_of(uint64_t tank) { return bits_of(tank, kNotesAt, kRunMarkBits); }
 uint32_t fault_of(uint64_t tank) { return bits_of(tank, kFaultAt, kFaultBits); }
 uint32_t tag_of(uint64_t tank) { return bits_of(tank, 0, kTagBits); }
 bool same_faults(const uint64_t a[kTanksPerNode], const uint64_t b[kTanksPerNode]) {
@@ -120,6 +121,7 @@ bool RunLog::begin(const Flash *flash, const Area &area, const NodeBlock &block)
   area_ = area;
   number_ = entry_number_ = 0;
   retry_at_ms_ = 0;
+  borne_until_ms_ = -kEntriesAhead * kEntryMs;  // process time begins with the start
   slot_ = kRunEntries;
   tank_count_ = block.tank_count;
   memset(tanks_, 0, sizeof tanks_);
@@ -150,22 +152,25 @@ Noted RunLog::note(const PumpCarry now[kTanksPerNode], uint64_t at_ms, bool leav
   if (sectors() < 2) return Noted::kNothing;
   uint64_t packed[kTanksPerNode];
   for (size_t i = 0; i < kTanksPerNode; ++i) packed[i] = i < tank_count_ ? pack(now[i], tag_of(tanks_[i])) : tanks_[i];
-  if (!is_due(packed, leaving) || (at_ms < retry_at_ms_ && !leaving && same_faults(packed, tried_))) return Noted::kNothing;
+  if (!is_due(packed, at_ms, leaving) || (at_ms < retry_at_ms_ && !leaving && same_faults(packed, tried_))) return Noted::kNothing;
   memcpy(tried_, packed, sizeof tried_);
   for (size_t i = 0; i < kTanksPerNode; ++i) {
     if (run_of(packed[i]) > run_of(tanks_[i]) && due_s_[i] < kCheckpointS)
       due_s_[i] = static_cast<uint8_t>(due_s_[i] * kLaterBy < kCheckpointS ? due_s_[i] * kLaterBy : kCheckpointS);
   }
+  const int64_t not_before_ms = static_cast<int64_t>(at_ms) - kEntriesAhead * kEntryMs;
+  borne_until_ms_ = (borne_until_ms_ < not_before_ms ? not_before_ms : borne_until_ms_) + kEntryMs;
   const bool written = append(packed);
   retry_at_ms_ = written ? 0 : at_ms + kRunRetryMs;
   return written ? Noted::kWritten : Noted::kFailed;
 }
 
-bool RunLog::is_due(const uint64_t now[kTanksPerNode], bool leaving) const {
+bool RunLog::is_due(const uint64_t now[kTanksPerNode], uint64_t at_ms, bool leaving) const {
   for (size_t i = 0; i < kTanksPerNode; ++i) {
     const uint32_t run = run_of(now[i]), was = run_of(tanks_[i]);
     if (fault_of(now[i]) != fault_of(tanks_[i]) || run < was) return true;  // run < was: it ended
     if (unpack_time(run, kRunBits) - unpack_time(was, kRunBits) >= due_s_[i] || (leaving && run != was)) return true;
+    if (was != 0 && (marks_of(now[i]) & ~marks_of(tanks_[i])) != 0 && (leaving || bears_a_mark(at_ms))) return true;
   }
   return false;
 }

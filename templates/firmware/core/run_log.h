@@ -24,6 +24,10 @@ constexpr uint32_t kCheckpointS = 60;  // a power cut forgets no more of a run
 constexpr uint32_t kFirstCheckpointS = 1;  // of a tank since the start; each one after it comes kLaterBy times as late as the one before
 constexpr uint32_t kLaterBy = 4;
 constexpr uint64_t kRunRetryMs = 60000;  // after a write that failed
+// A mark that comes or goes is written at once as long as all entries together are no more than one in kEntryMs, and kEntriesAhead:
+// 100 an hour in the long run, of which runs that end and checkpoints take 96 at the very most (docs/power-cuts.md).
+constexpr int64_t kEntryMs = 36000;
+constexpr int64_t kEntriesAhead = 16;  // after a start too: three of each tank's first run, and a mark of each
 
 enum class Noted : uint8_t { kNothing = 0, kWritten, kFailed };
 
@@ -38,7 +42,10 @@ class RunLog {
   PumpCarry carried(size_t tank) const;
 
   // Writes if it is time to: a fault came or went, a run that is written down ended, a run is kCheckpointS longer than it was when
-  // last written; with `leaving` (a restart follows), if it is longer at all. Of the first run after a start it does not wait for so
+  // last written; with `leaving` (a restart follows), if it is longer at all. In a run that is written down a mark that came towards
+  // the goal, or is doubted since, is written too, once a run, as far as the flash bears it (kEntryMs): or a cut soon after it would
+  // bring the no-rise time from before it back, and a restart would not know that the tank was filled and drained again. What the
+  // flash does not bear waits for the next entry. Of the first run after a start it does not wait for so
   // long, but 1, 4 and 16 s: or a supply that fails again and again, as one does that the pump is too much for, would forget each run
   // whole, and a dry pump would run for ever. After a failure it waits for kRunRetryMs, unless a fault comes or goes or a restart follows.
   // `at_ms`: process time.
@@ -53,6 +60,7 @@ class RunLog {
   uint64_t tanks_[kTanksPerNode];  // what the newest entry says, packed, in the block's order
   uint64_t tried_[kTanksPerNode];  // what was last to be written
   uint64_t retry_at_ms_;           // 0: the last write went well
+  int64_t borne_until_ms_;         // the entries so far, kEntryMs each, are borne by the time up to here
   uint8_t due_s_[kTanksPerNode];   // a run that is so much longer than it was is due
   uint8_t tank_count_;             // of the block; entries of tanks that it does not have stay behind its own
 
@@ -67,7 +75,8 @@ class RunLog {
   bool newest_entry(uint8_t entry[kRunEntryBytes]);
   bool read(uint32_t at, void *to, uint32_t n) const;
   void match(const NodeBlock &block);
-  bool is_due(const uint64_t now[kTanksPerNode], bool leaving) const;
+  bool is_due(const uint64_t now[kTanksPerNode], uint64_t at_ms, bool leaving) const;
+  bool bears_a_mark(uint64_t at_ms) const { return borne_until_ms_ + kEntryMs <= static_cast<int64_t>(at_ms); }
   bool begin_sector();
   bool append(const uint64_t now[kTanksPerNode]);
 };
