@@ -238,7 +238,9 @@ class Runner:
             self._reporter.progress(node, sent_bytes, size_bytes)
 
         outcome = await self._change(command, lambda link: link.put_image(image, ticket, told))
-        return replace(outcome, whole=whole) if outcome.result is Result.BROKE else outcome
+        if outcome is not None and outcome.result is Result.BROKE:
+            return replace(outcome, whole=whole)
+        return outcome
 
     async def _keep(self, command: Command) -> Outcome | None:
         return await self._change(command, lambda link: link.keep())
