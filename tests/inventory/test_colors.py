@@ -28,8 +28,8 @@ def test_green_and_yellow_however_written_is_earth(color: str) -> None:
     "color",
     [
         "PE", "pe", "earth", "Earth", "protective earth", "PE conductor", "earth wire", "bare", "bare copper",
-        "copper, bare", "bare wire 1.5 mm2", "uninsulated", "Erde", "Schutzleiter", "blank", "terre", "tierra", "desnudo",
-        "PE green/yellow", "PE (green)", "earth yellow/green", "equipment grounding conductor",
+        "copper, bare", "bare wire 1.5 mm2", "uninsulated", "Erde", "Schutzleiter", "blank", "terre", "tierra",
+        "desnudo", "PE green/yellow", "PE (green)", "earth yellow/green", "equipment grounding conductor",
     ],
 )  # fmt: skip
 def test_earth_by_its_name_and_a_bare_core(color: str) -> None:

@@ -148,7 +148,10 @@ def test_no_time_zone_of_another_hour_is_suggested(zone: str, meant: str) -> Non
     assert (f"`{meant}`" in finding.what) if meant else ("Did you mean" not in finding.what)
 
 
-ZONES_THAT_ARE_PLACES = "UTC Etc/UTC Europe/Lisbon America/Denver America/Indiana/Knox US/Eastern Japan Eire GB NZ-CHAT Navajo Singapore"
+ZONES_THAT_ARE_PLACES = (
+    "UTC Etc/UTC Europe/Lisbon America/Denver America/Indiana/Knox US/Eastern Japan Eire GB NZ-CHAT Navajo "
+    "Singapore"
+)
 
 
 @pytest.mark.parametrize("zone", ZONES_THAT_ARE_PLACES.split())
