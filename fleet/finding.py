@@ -76,9 +76,9 @@ class Ruled:
 class Finding:
     """`what` says what is the matter here; `why` and `fix` default to those of the code.
 
-    `subject` names the thing in the fleet's own words, such as `tank header-east` or `node kestrel-01`, and the part of it
-    that the finding is about where it has several: `node kestrel-01 pin IO17`. A code and a subject name one finding.
-    `figures` are those that it rests on: what was computed, from what, and the limit.
+    `subject` names the thing in the fleet's own words, such as `tank header-east` or `node kestrel-01`, and the part
+    of it that the finding is about where it has several: `node kestrel-01 pin IO17`. A code and a subject name one
+    finding. `figures` are those that it rests on: what was computed, from what, and the limit.
     """
 
     code: Code

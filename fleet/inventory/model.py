@@ -181,7 +181,10 @@ class Rods(Part):
     kind: Literal["rods"]
     diameter_m: Size_m = Field(alias="diameter")
     spacing_m: Size_m = Field(alias="spacing", description="from centre to centre")
-    wetted_m: Size_m = Field(alias="wetted", description="length under water when the mark counts as reached: the tip hangs so far below the mark")
+    wetted_m: Size_m = Field(
+        alias="wetted",
+        description="length under water when the mark counts as reached: the tip hangs so far below the mark",
+    )
     film: YesNo | None = Field(default=None, description="may carry scale or slime; default by the water")
 
 

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 DEFERS = "General guidance only: local code and a licensed person decide."
 FIRE_REFILL_H = 8.0
 FED = (
-    "Wire the probes to pins with a pull-up of their own and take the resistors out, or join the resistors to a free pin "
-    "in place of 3.3 V and name it with `pull_up_feed`"
+    "Wire the probes to pins with a pull-up of their own and take the resistors out, or join the resistors to a free "
+    "pin in place of 3.3 V and name it with `pull_up_feed`"
 )
 _CAN_BE_ENTERED_M = 0.9
 """A tank higher than this can hold a person (own choice, on the careful side)."""

@@ -403,7 +403,9 @@ def test_a_site_s_network_and_access_points(tmp_path: Path, capsys: pytest.Captu
     assert {bssid for one in named for bssid in one["bssids"]} == set()
 
 
-def test_show_node_says_where_its_button_is_and_what_holding_it_does(capsys: pytest.CaptureFixture[str]) -> None:
+def test_show_node_says_where_its_button_is_and_what_holding_it_does(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     """The boot button of an ESP32 devkit is on GPIO0 (its schematic)."""
     assert run(["show", "node", "kestrel-01"]) == 0
     assert "button        IO0 (GPIO0): held for 5 s it clears faults that stay" in capsys.readouterr().out

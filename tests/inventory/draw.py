@@ -216,7 +216,9 @@ class Draw:
         if tank["duty"] == "fire-reserve" or self._chance(0.2):
             tank["reserve"] = self._height(heights[0] * self.random.uniform(0.3, 1.0))
         if self._chance(0.3):
-            tank["water"] = {"kind": self.random.choice(["mains", "bore", "river", "rain", "brackish", "grey"])}
+            tank["water"] = {
+                "kind": self.random.choice(["mains", "bore", "river", "rain", "brackish", "grey"])
+            }
             if self._chance(0.5):
                 us_per_cm = self._between(5, 60_000)
                 tank["water"]["conductivity"] = f"{us_per_cm:.4g} uS/cm"

@@ -27,13 +27,13 @@ def test_green_and_yellow_however_written_is_earth(color: str) -> None:
 @pytest.mark.parametrize(
     "color",
     [
-        "PE", "pe", "earth", "Earth", "protective earth", "PE conductor", "earth wire", "bare", "bare copper", "copper, bare",
-        "bare wire 1.5 mm2", "uninsulated", "Erde", "Schutzleiter", "blank", "terre", "tierra", "desnudo", "PE green/yellow",
-        "PE (green)", "earth yellow/green", "equipment grounding conductor",
+        "PE", "pe", "earth", "Earth", "protective earth", "PE conductor", "earth wire", "bare", "bare copper",
+        "copper, bare", "bare wire 1.5 mm2", "uninsulated", "Erde", "Schutzleiter", "blank", "terre", "tierra",
+        "desnudo", "PE green/yellow", "PE (green)", "earth yellow/green", "equipment grounding conductor",
     ],
 )  # fmt: skip
 def test_earth_by_its_name_and_a_bare_core(color: str) -> None:
-    """IEC 60445 and IEC 60204-1 13.2.2: PE; NEC 250.119: bare, covered or insulated green, green with yellow stripes."""
+    """IEC 60445 and IEC 60204-1 13.2.2: PE; NEC 250.119: bare, green, green with yellow stripes."""
     assert is_earth(color)
     assert not is_like_earth(color)
 

@@ -149,7 +149,8 @@ def test_no_time_zone_of_another_hour_is_suggested(zone: str, meant: str) -> Non
 
 
 ZONES_THAT_ARE_PLACES = (
-    "UTC Etc/UTC Europe/Lisbon America/Denver America/Indiana/Knox US/Eastern Japan Eire GB NZ-CHAT Navajo Singapore"
+    "UTC Etc/UTC Europe/Lisbon America/Denver America/Indiana/Knox US/Eastern Japan Eire GB NZ-CHAT Navajo "
+    "Singapore"
 )
 
 
@@ -161,7 +162,8 @@ def test_a_place_and_utc_are_silent(zone: str) -> None:
 @pytest.mark.parametrize(
     ("zone", "place"),
     [
-        ("EST", "America/Panama"), ("MST", "America/Phoenix"), ("HST", "Pacific/Honolulu"), ("EST5EDT", "America/New_York"),
+        ("EST", "America/Panama"), ("MST", "America/Phoenix"), ("HST", "Pacific/Honolulu"),
+        ("EST5EDT", "America/New_York"),
         ("CST6CDT", "America/Chicago"), ("MST7MDT", "America/Denver"), ("PST8PDT", "America/Los_Angeles"),
         ("WET", "Europe/Lisbon"), ("CET", "Europe/Brussels"), ("MET", "Europe/Brussels"), ("EET", "Europe/Athens"),
         ("GMT", "Africa/Abidjan"), ("Etc/GMT0", "Africa/Abidjan"), ("Greenwich", "Africa/Abidjan"),

@@ -218,7 +218,7 @@ def test_rods_end_below_their_marks_by_what_is_wetted_there() -> None:
     """A rod conducts from its tip on, and a mark counts as reached when `wetted` of it is under water."""
     places = [("1 low", 1.0, 0.9), ("2 full", 2.0, 1.9)]
     levels = [Level(at, (name, ""), ("", ""), "mark", None, tip) for name, at, tip in places]
-    box = shape({"kind": "box", "length": "2 m", "width": "2 m", "height": "2.5 m"})
+    box = shape("box", length="2 m", width="2 m", height="2.5 m")
     scale, root = scale_of(box), parsed(draw_tank("t", box, levels[::-1], None, None))
     tips = {round(float(c.attrib["cy"]), 1) for c in root.iter(f"{SVG}circle") if c.attrib["r"] == "3.4"}
     assert tips == {round(scale.y(height), 1) for height in (0.9, 1.9, 0.9 * 0.6)}

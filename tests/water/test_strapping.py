@@ -1,4 +1,4 @@
-"""Slips in strapping tables. True tables come from cross-sections integrated here, with nothing of the tool's geometry."""
+"""Slips in strapping tables. True tables are cross-sections integrated here, not by the tool's geometry."""
 
 from __future__ import annotations
 
@@ -18,7 +18,17 @@ if TYPE_CHECKING:
 
 SLICES = 1000
 GALLON_L, INCH_M = 3.785411784, 0.0254
-KINDS = ("upright", "lying", "lying, ellipsoidal ends", "sphere", "cone", "frustum", "cone bottom", "cone roof", "dished")
+KINDS = (
+    "upright",
+    "lying",
+    "lying, ellipsoidal ends",
+    "sphere",
+    "cone",
+    "frustum",
+    "cone bottom",
+    "cone roof",
+    "dished",
+)
 
 
 def section(rng: random.Random, kind: str) -> tuple[float, Callable[[float], float]]:

@@ -372,8 +372,8 @@ WINDOW_TOO_FAR = Code(
     "a window that is over or far away",
     "Updates go in only while a window is open. A site whose only window is over, or opens in years, gets none: its "
     "nodes keep the firmware that they have.",
-    "Check the year of `first`, and COUNT, UNTIL and INTERVAL of the rule. Take out a window that is over, or give it a "
-    "rule that goes on.",
+    "Check the year of `first`, and COUNT, UNTIL and INTERVAL of the rule. Take out a window that is over, or give it "
+    "a rule that goes on.",
     Severity.WARNING,
     "the planner looks for the next window up to 400 days ahead",
 )

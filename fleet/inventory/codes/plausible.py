@@ -123,8 +123,8 @@ TOO_SALTY = Code(
     "Check the conductivity and its unit, and ask for whom or what it is to be. If they bear it, say so in a ruling.",
     Severity.WARNING,
     "irrigation: severe restriction on use above 3.0 dS/m = 3,000 uS/cm (FAO Irrigation and Drainage Paper 29, Ayers "
-    "and Westcot 1985, table 1); livestock: not recommended above 10,000 mg/L (Texas A&M and New Mexico State extension "
-    "guides after the US National Research Council), 16,000 uS/cm at 640 mg/L for 1,000 uS/cm",
+    "and Westcot 1985, table 1); livestock: not recommended above 10,000 mg/L (Texas A&M and New Mexico State "
+    "extension guides after the US National Research Council), 16,000 uS/cm at 640 mg/L for 1,000 uS/cm",
 )
 TIME_ODD = Code(
     "INV544",

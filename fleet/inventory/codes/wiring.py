@@ -138,8 +138,8 @@ EARTH_COLOR = Code(
 GREEN_WIRE = Code(
     "INV423",
     "a green or a yellow wire that is not earth",
-    "Somebody may take such a core for the green/yellow one of earth. IEC allows green alone and yellow alone only where "
-    "nobody can; US code reserves green, with an exception for power-limited circuits.",
+    "Somebody may take such a core for the green/yellow one of earth. IEC allows green alone and yellow alone only "
+    "where nobody can; US code reserves green, with an exception for power-limited circuits.",
     "Take another core, such as `white/blue`. Where nobody can take it for green/yellow, as in a cable that carries "
     "extra-low voltage alone, say so in a ruling.",
     Severity.WARNING,
@@ -162,8 +162,8 @@ RELAY_MAY_NOT_RELEASE = Code(
 RELAY_SUPPLY_UNSTATED = Code(
     "INV425",
     "a relay module whose supply is not stated",
-    "A module that is on at LOW, with its input side fed from 5 V as most are sold, may not release at the 3.3 V that a "
-    "pin has at HIGH: the pump never stops. Whether that is so here, only its supply says.",
+    "A module that is on at LOW, with its input side fed from 5 V as most are sold, may not release at the 3.3 V that "
+    "a pin has at HIGH: the pump never stops. Whether that is so here, only its supply says.",
     "Look what is wired to VCC beside IN, and state it: `supply: 3.3 V`, `5 V`, `12 V` or `24 V` in `pump_relay`. A "
     "module that is on at HIGH needs none.",
     Severity.WARNING,

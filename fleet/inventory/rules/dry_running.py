@@ -34,7 +34,7 @@ def dry_pumps_stop(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None)
         believe_s(debounced_s) + times.shortest_off.seconds
     )  # at the latest, after the level left the mark
     # One that starts in the reserve, or at the overflow, is spoken of elsewhere.
-    if 0 < dry.water_s and dry.from_start_s > min(dry.water_s - starts_s, DRY_RUN_MOST_S):
+    if dry.water_s > 0 and dry.from_start_s > min(dry.water_s - starts_s, DRY_RUN_MOST_S):
         yield _water_goes_first(tank, pump, dry)
     if dry.on_the_way_s > DIES_UNSEEN_S:
         yield _dies_unseen(tank, pump, times, dry)

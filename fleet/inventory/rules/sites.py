@@ -78,7 +78,8 @@ def _soon(site: Entry[Site], index: int, window: Window, today: date, subject: s
         figures: tuple[Figure, ...] = ()
     else:
         days = (later.date() - today).days
-        what = f"the window opens next on {later:%Y-%m-%d}, in {days:,} days; a plan looks {WINDOW_AHEAD_DAYS} days ahead"
+        ahead = f"a plan looks {WINDOW_AHEAD_DAYS} days ahead"
+        what = f"the window opens next on {later:%Y-%m-%d}, in {days:,} days; {ahead}"
         figures = (Figure("opens in", days, "d"), Figure("looked ahead", WINDOW_AHEAD_DAYS, "d"))
     first_later = later is not None and window.first > at.replace(tzinfo=None)
     place = site.value("windows", index, "first" if first_later else "rule")
