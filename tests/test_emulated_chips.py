@@ -61,6 +61,7 @@ STAY_HERE = {
     "node_runs_test": "takes too long: lives of many starts",
     "serve_test": "takes too long: hours of many connections",
     "slots_events_test": "takes too long",
+    "trial_outage_test": "takes too long: whole trials of a node",
     "credentials_cut_test": "takes too long",
     "air_test": "needs files",
     "flash_file_test": "needs files",
