@@ -100,15 +100,13 @@ def listen(words: list[str]) -> Heard:
     return Heard(said.decode(), silent_s, process.wait())
 
 
-def test_16_nothing_is_silent_for_more_than_two_seconds(project: Path) -> None:
-    """On top of what a start of Python and the loading of the command take on this machine just now."""
+def test_16_nothing_is_silent_for_more_than_two_seconds(project: Path, tmp_path: Path) -> None:
+    """On top of what a start of Python and the loading of the command take on this machine just now. The build is one
+    in a build folder of its own: what another test has compiled would not be compiled again."""
+    build_alone = real_project(tmp_path, tmp_path / "build")
+    _hold_to_two_seconds(build_alone, ("build", "larkwood-01"), Exit.OK, "still compiling")
     plan = str(project / "silent.plan")
     runs: list[tuple[tuple[str, ...], Exit, str]] = [
-        (
-            ("build", "larkwood-01", "--defect", "leaks-memory", "--release", "0.9"),
-            Exit.OK,
-            "still compiling",
-        ),
         (
             ("find", *NODES, "larkwood-01", "--timeout", "6"),
             Exit.UNREACHABLE,
@@ -122,11 +120,16 @@ def test_16_nothing_is_silent_for_more_than_two_seconds(project: Path) -> None:
         (("bench", "up", *NODES, "--subnet", SUBNET), Exit.OK, ""),
     ]
     for words, status, told in runs:
-        start_s = listen(command(project, "find", "nobody")).silent_s
-        heard = listen(command(project, *words))
-        assert heard.status in (status, Exit.UNREACHABLE), heard.text
-        assert told in heard.text
-        assert heard.silent_s <= 2.0 + start_s, f"{words}: silent for {heard.silent_s:.1f} s\n{heard.text}"
+        _hold_to_two_seconds(project, words, status, told)
+
+
+def _hold_to_two_seconds(project: Path, words: tuple[str, ...], status: Exit, told: str) -> None:
+    """Run a command that must end so, say so much, and never be silent for longer."""
+    start_s = listen(command(project, "find", "nobody")).silent_s
+    heard = listen(command(project, *words))
+    assert heard.status in (status, Exit.UNREACHABLE), heard.text
+    assert told in heard.text
+    assert heard.silent_s <= 2.0 + start_s, f"{words}: silent for {heard.silent_s:.1f} s\n{heard.text}"
 
 
 # ------------------------------------------------------------------ 19
