@@ -92,6 +92,8 @@ def wait_until_ready(
 ) -> tuple[str, ...]:
     """Wait until these nodes answer over HTTP; the names of those that do not. Bricks and nodes without
     power are not waited for."""
+    if not names:
+        return ()
     waiting = set(names)
     deadline_s = time.monotonic() + timeout_s
     told_s = 0.0
