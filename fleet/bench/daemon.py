@@ -10,6 +10,7 @@ import asyncio
 import fcntl
 import logging
 import os
+import secrets
 import signal
 import socket
 import sys
@@ -21,14 +22,17 @@ from typing import TYPE_CHECKING
 from pydantic import ValidationError
 
 from fleet.bench.codes import BAD_MESSAGE
-from fleet.bench.hub import Hub
+from fleet.bench.hub import Hub, Machinery
+from fleet.bench.identity import own_id
 from fleet.bench.message import REQUEST, Answer
 from fleet.bench.paths import BenchPaths
 from fleet.bench.process import start_process
-from fleet.bench.socket_path import listen_at
+from fleet.bench.subnet import hold_subnet
 from fleet.limits import BENCH_END_TIMEOUT_S, BENCH_MESSAGE_BYTES, BENCH_TICK_S
+from fleet.socket_path import listen_at
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from typing import IO
 
 _log = logging.getLogger("fleet.bench")
@@ -56,6 +60,7 @@ def main(words: list[str]) -> int:
 def _in_background(paths: BenchPaths, speed: float, to_parent: IO[str]) -> int:
     try:
         _take_lock(paths.lock)
+        bench_id = own_id(paths.id, secrets.token_bytes)
         _redirect(paths.log)
         os.chdir("/")
         listener = listen_at(paths.socket)
@@ -65,14 +70,10 @@ def _in_background(paths: BenchPaths, speed: float, to_parent: IO[str]) -> int:
     to_parent.write("ok")
     to_parent.close()
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s", stream=sys.stderr)
+    machinery = Machinery(time.monotonic, start_process, is_free, hold_subnet, _log.info)
+    hub = Hub(bench_id, speed, os.getpid(), machinery)
     try:
-        asyncio.run(
-            _serve(
-                Hub(speed, os.getpid(), time.monotonic, start_process, is_free, _log.info),
-                listener,
-                paths.socket,
-            )
-        )
+        asyncio.run(_serve(hub, listener, paths.socket))
     except Exception:
         _log.exception("the bench ends because of a fault of its own")
         return 1
@@ -120,17 +121,17 @@ async def _serve(hub: Hub, listener: socket.socket, socket_path: Path) -> None:
 
     server = await asyncio.start_unix_server(converse, sock=listener, limit=BENCH_MESSAGE_BYTES)
     _log.info("the bench is up, pid %d", os.getpid())
-    await _tick_until(hub, stop, socket_path)
+    await _tick_until(hub, lambda: not socket_path.exists(), stop)
     hub.end()
     await _let_go(hub)
     _log.info("the bench is down")
     server.close()
 
 
-async def _tick_until(hub: Hub, stop: asyncio.Event, socket_path: Path) -> None:
+async def _tick_until(hub: Hub, abandoned: Callable[[], bool], stop: asyncio.Event) -> None:
     """Until told to stop, or until nobody can tell it any more: its folder was deleted."""
     due_s = time.monotonic()
-    while not stop.is_set() and socket_path.exists():
+    while not stop.is_set() and not abandoned():
         hub.tick()
         now_s = time.monotonic()
         due_s = max(due_s + BENCH_TICK_S, now_s)

@@ -26,7 +26,6 @@ from tests.real_fleet import ROOT, build, real_project, tankfleet
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
 NODES = ("kestrel-03", "kestrel-04", "kestrel-05")
-SUBNET = "95"
 PASSPHRASE = "correct horse battery staple"
 
 
@@ -44,7 +43,7 @@ def project(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         capture_output=True,
     )
     tankfleet(project, "render", *NODES)
-    tankfleet(project, "bench", "up", *NODES, "--subnet", SUBNET)
+    tankfleet(project, "bench", "up", *NODES)
     build(project, *NODES, "--release", "1.1.0")
     yield project
     tankfleet(project, "bench", "down")
@@ -117,7 +116,7 @@ def test_16_nothing_is_silent_for_more_than_two_seconds(project: Path, tmp_path:
         (("roll-back", "--yes"), Exit.OK, ""),
         (("audit", "--timeout", "5"), Exit.PROBLEMS, "waiting for"),
         (("bench", "down"), Exit.OK, ""),
-        (("bench", "up", *NODES, "--subnet", SUBNET), Exit.OK, ""),
+        (("bench", "up", *NODES), Exit.OK, ""),
     ]
     for words, status, told in runs:
         _hold_to_two_seconds(project, words, status, told)

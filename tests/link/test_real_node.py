@@ -23,8 +23,9 @@ from fleet.bench.paths import BenchPaths
 from fleet.build import ticket as tickets
 from fleet.build.shelf import Shelf
 from fleet.errors import NodeImpostor, NodeRefused, NodeUnreachable
-from fleet.find.find import find, interface_for
+from fleet.find.find import find
 from fleet.find.match import Status
+from fleet.find.scope import interface_for
 from fleet.inventory.load import load_inventory
 from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
@@ -84,7 +85,7 @@ class Real:
 def project(tmp_path_factory):
     project = real_project(tmp_path_factory.mktemp("link"), tmp_path_factory.getbasetemp() / "shared-build")
     build(project, *NODES)
-    tankfleet(project, "bench", "up", *NODES, "--speed", "20", "--subnet", "94")
+    tankfleet(project, "bench", "up", *NODES, "--speed", "20")
     build(project, *NODES, "--release", "1.1.0")
     yield project
     tankfleet(project, "bench", "down")
