@@ -19,6 +19,7 @@ import pytest
 
 from fleet.bench.paths import BenchPaths, NodePaths
 from fleet.bench.pins import PinsFile
+from fleet.bench.process import start_process
 from fleet.boards.board import load_board
 from fleet.build.shelf import Shelf
 from fleet.codes import Exit
@@ -95,8 +96,7 @@ class Yard:
             str(self.inventory.node(node).mac),
         ]
         words += ["--speed", "1", "--reset", "power-on", "--air", str(self._air(node))]
-        with paths.log.open("ab") as log:
-            self.processes[node] = subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
+        self.processes[node] = start_process(words, paths.log)
 
     def power_cut(self, node: str) -> None:
         """Off, then on again."""
