@@ -182,6 +182,12 @@ def test_output_pins_float_when_the_process_dies(folder) -> None:
     assert pins[64:192] == b"\x00" * 128
 
 
+def test_nothing_is_said_of_no_nodes(folder) -> None:
+    told: list[str] = []
+    assert start_bench(folder, lambda subnet: [], tell=told.append)[1] == ()
+    assert told == []
+
+
 def test_another_speed_is_refused_while_up(folder) -> None:
     _up(folder, ("serve",), speed=10.0)
     with pytest.raises(BenchError) as caught:
