@@ -18,6 +18,7 @@ from fleet.cli.codes import DEMO_FAILED, DEMO_FOLDER
 from fleet.cli.common import command, command_app, session
 from fleet.codes import Exit
 from fleet.errors import UsageError
+from fleet.limits import BENCH_TELL_S
 from fleet.resources import demo_inventory_dir
 
 if TYPE_CHECKING:
@@ -107,7 +108,7 @@ def demo(
     out = session(ctx).output
     started = time.monotonic()
     project = (session(ctx).project / folder).resolve()
-    _lay_out(project)
+    _lay_out(out, project)
     out.data(out.style("tankfleet demo: the whole job, on the bench", "bold"))
     out.data(
         "Nothing here is faked but the water: real firmware, PlatformIO, mDNS and HTTP, on loopback only."
@@ -126,12 +127,22 @@ def demo(
     _close(out, project, time.monotonic() - started)
 
 
-def _lay_out(project: Path) -> None:
-    """A fresh project folder with the demo inventory; only a folder of an earlier demo is replaced."""
+def _lay_out(out: Output, project: Path) -> None:
+    """A fresh project folder with the demo inventory; only a folder of an earlier demo is replaced, once nothing of
+    that demo works in it any more."""
+    from fleet.build.lock import LOCK, wait_until_free
+    from fleet.workspace import Workspace
+
+    def pause() -> None:
+        out.note("waiting for the compilers of an earlier demo to end")
+        time.sleep(BENCH_TELL_S)
+
     if project.exists():
         if not (project / MARKER).is_file():
             raise UsageError(DEMO_FOLDER, f"{project} exists and is not an earlier demo's")
         _run(project, ("bench", "down"), quiet=True)
+        build_dir = Workspace(project, project / "inventory", project / "keys").build_dir
+        wait_until_free(build_dir / LOCK, pause)
         shutil.rmtree(project)
     project.mkdir(parents=True)
     (project / MARKER).touch()
