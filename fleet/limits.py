@@ -209,6 +209,9 @@ where surveyors begin to call a signal weak)."""
 
 # --- bench: a virtual node that ends at once must not take the machine, nor leave its log or events to grow
 BENCH_PORT: Final = 8080
+BENCH_SUBNETS: Final = tuple(range(100, 180))
+"""N of the addresses 127.N.x.y that a bench takes by itself; the others are left to `--subnet` and to other programs,
+whose addresses it would else collide with."""
 BENCH_NODES: Final = 250
 """Two cores hold about 200 virtual nodes; more would starve their watchdogs."""
 BENCH_SPEED: Final = 120.0

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+BENCH_SOCKET, BENCH_ID = "control.sock", "id"
+"""Files in a bench's folder that are looked for from outside of it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Workspace:
@@ -49,6 +52,21 @@ class Workspace:
     def bench_dir(self) -> Path:
         """Virtual nodes: flash files, pins, logs, the bench's own socket."""
         return self.state_dir / "bench"
+
+    @property
+    def bench_socket_path(self) -> Path:
+        """The control socket of the bench that is up."""
+        return self.bench_dir / BENCH_SOCKET
+
+    @property
+    def bench_id_path(self) -> Path:
+        """The id that tells this bench's nodes from another's."""
+        return self.bench_dir / BENCH_ID
+
+    @property
+    def bench_seen_path(self) -> Path:
+        """Where each of the bench's nodes was last found."""
+        return self.bench_dir / "seen.json"
 
     @property
     def reports_dir(self) -> Path:

@@ -1,9 +1,23 @@
-"""How the property tests draw their examples."""
+"""How the property tests draw their examples, and that no bench outlives its test run."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+import pytest
 from hypothesis import settings
+
+from fleet.bench.owner import owning
 
 settings.register_profile("steady", derandomize=True, print_blob=True)
 settings.register_profile("explore", print_blob=True)
 settings.load_profile("steady")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _benches_end_with_this_run(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Also when it is killed: a test that was cut off takes nothing down any more."""
+    with owning(tmp_path_factory.getbasetemp()) as owned, pytest.MonkeyPatch.context() as patch:
+        for name, value in owned.items():
+            patch.setenv(name, value)
+        yield

@@ -18,6 +18,7 @@ from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from firmware_build import CACHE, CRYPTO, FIRMWARE, compile_program, core_sources
 
 from fleet.bench.pins import PinsFile
+from fleet.bench.process import start_process
 from fleet.build.ticket import TicketFields, sign
 from fleet.keys.networks import Network
 from fleet.keys.trust import Trust
@@ -148,8 +149,7 @@ class HostNode:
         words += ["--speed", f"{self.speed:g}", "--reset", reset]
         words += ["--console", console] if console else []
         words += ["--air", str(self.air)] if self.air else []
-        with (self.folder / "log").open("ab") as log:
-            self.process = subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
+        self.process = start_process(words, self.folder / "log")
 
     def wait_exit(self) -> int:
         """Its exit status; negative for a signal."""

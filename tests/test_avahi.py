@@ -7,11 +7,14 @@ import os
 import shutil
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
 from firmware_build import ROOT, compile_program
 
+from fleet.find.scope import read_bench_id
+from fleet.workspace import BENCH_ID
 from tests.real_fleet import build, real_project, tankfleet
 
 HOST = "templates/firmware/ports/host"
@@ -52,23 +55,35 @@ def environment() -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": str(ROOT)}
 
 
-def test_avahi_sees_the_nodes_of_the_bench(tmp_path, tmp_path_factory) -> None:
-    """The real firmware, announced from the bench, as an independent party sees it (RFC 6762, RFC 6763)."""
-    project = real_project(tmp_path, tmp_path_factory.getbasetemp() / "shared-build")
+def test_avahi_sees_the_nodes_of_two_benches(tmp_path, tmp_path_factory) -> None:
+    """The real firmware, announced from two benches with the same node names, as an independent party sees it
+    (RFC 6762, RFC 6763): every node of each, none under a name that another has too."""
     nodes = ("kestrel-01", "kestrel-03", "kestrel-04")
+    projects = [_built(tmp_path / name, tmp_path_factory, nodes) for name in ("one", "two")]
+    found = _watch("avahi_bench_watch.py", *(f"--project={project}" for project in projects), *nodes)["found"]
+    assert len(found) == len(projects) * len(nodes)
+    subnets = set()
+    for project in projects:
+        shelf = json.loads(tankfleet(project, "shelf", "--json").stdout)
+        images = {entry["node"]: entry["image"] for entry in shelf["entries"]}
+        bench = read_bench_id(project / ".tankfleet" / "bench" / BENCH_ID)
+        for node in nodes:
+            seen = found[f"{node}-bench-{bench}"]
+            assert (seen["id"], seen["bench"]) == (node, bench)
+            assert seen["host"] == f"{node}-bench-{bench}.local"
+            assert seen["port"] == "8080"
+            assert images[node].startswith(seen["img"])
+            assert (seen["ver"], seen["phase"]) == ("1.0.0", "kept")
+            subnets.add((bench, seen["address"].split(".")[1]))
+    assert len({number for _, number in subnets}) == len(subnets) == len(projects)
+
+
+def _built(folder: Path, tmp_path_factory: pytest.TempPathFactory, nodes: tuple[str, ...]) -> Path:
+    """A project with images of these nodes, and keys of its own."""
+    folder.mkdir()
+    project = real_project(folder, tmp_path_factory.getbasetemp() / "shared-build")
     build(project, *nodes)
-    shelf = json.loads(tankfleet(project, "shelf", "--json").stdout)
-    images = {entry["node"]: entry["image"] for entry in shelf["entries"]}
-    found = _watch("avahi_bench_watch.py", str(project), *nodes)["found"]
-    assert set(found) == set(nodes)
-    for node in nodes:
-        seen = found[node]
-        assert seen["id"] == node
-        assert seen["host"] == f"{node}.local"
-        assert seen["port"] == "8080"
-        assert seen["address"].startswith("127.77.")
-        assert images[node].startswith(seen["img"])
-        assert (seen["ver"], seen["phase"]) == ("1.0.0", "kept")
+    return project
 
 
 def test_avahi_sees_the_nodes() -> None:

@@ -10,7 +10,7 @@ import struct
 import subprocess
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -319,8 +319,8 @@ def listener(address: str, group: bool) -> Iterator[socket.socket]:
 
 
 @contextmanager
-def node(address: str, name: str) -> Iterator[subprocess.Popen[bytes]]:
-    command = [str(_program()), address, "8080", name, "on-trial"]
+def node(address: str, name: str, *bench: str) -> Iterator[subprocess.Popen[bytes]]:
+    command = [str(_program()), address, "8080", name, "on-trial", *bench]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         try:
             yield process
@@ -409,6 +409,25 @@ def test_same_record_is_multicast_once_a_second_at_most() -> None:
             own.sendto(query(("watch-three.local.", dns._TYPE_A)), (GROUP, PORT))
             times_s.append(hear(group, address)[1])
         assert all(later_s - sooner_s >= 0.95 for sooner_s, later_s in itertools.pairwise(times_s))
+
+
+def test_a_node_of_a_bench_says_so_in_names_and_txt() -> None:
+    """docs/node-interface.md 1. Two benches with a node of one name: no record of one is a record of the other, so
+    neither takes the other's away (RFC 6762 section 10.2), and there is no conflict (section 9)."""
+    found = []
+    with ExitStack() as stack:
+        heard = stack.enter_context(listener("127.53.11.250", group=True))
+        for address, bench in (("127.53.11.1", "0a1b2c3d"), ("127.53.11.2", "4e5f6a7b")):
+            stack.enter_context(node(address, "watch-four", bench))
+            found.append(records_of(hear(heard, address)[0]))
+            label = f"watch-four-bench-{bench}"
+            text = found[-1][f"{label}.{TYPE}", dns._TYPE_TXT].text
+            assert text.startswith(b"\x0d" + b"id=watch-four")
+            assert text.endswith(b"\x0e" + f"bench={bench}".encode())
+            assert found[-1][f"{label}.{TYPE}", dns._TYPE_SRV].server == f"{label}.local."
+            assert found[-1][f"{label}.local.", dns._TYPE_A].address == socket.inet_aton(address)
+    shared = found[0].keys() & found[1].keys()
+    assert shared == {(TYPE, dns._TYPE_PTR)}
 
 
 @pytest.mark.parametrize("address", ["192.0.2.1", "10.0.0.1", "0.0.0.0", "224.0.0.251", "127.1", "nonsense"])

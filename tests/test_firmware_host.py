@@ -314,6 +314,8 @@ def test_networks_in_the_air_and_causes_of_a_reset(tmp_path: Path) -> None:
         ["--mac", "02:00"],
         ["--port", "70000"],
         ["--reset", "sunrise"],
+        ["--bench", "0A1B2C3D"],
+        ["--bench", "0a1b2c3"],
         ["--colour", "blue"],
     ],
 )

@@ -25,12 +25,13 @@ from fleet.bench.message import (
     Remove,
     SetDraw,
     SetLevel,
+    TakeSubnet,
     TankView,
 )
 from fleet.bench.paths import BenchPaths
-from fleet.bench.socket_path import connect_to
 from fleet.errors import BenchError, BenchRefused
 from fleet.limits import BENCH_CONTROL_TIMEOUT_S, BENCH_END_TIMEOUT_S
+from fleet.socket_path import connect_to
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,6 +81,10 @@ class BenchControl:
                     NOT_UP, "the bench said that it ends, but it has not", fix="Look into its log."
                 )
             time.sleep(0.01)
+
+    def subnet(self, wanted: int | None = None) -> int:
+        """N of the addresses 127.N.x.y that are this bench's from now on; without a wish those it has, else any."""
+        return self._ask(TakeSubnet(wanted=wanted)).subnet
 
     # ------------------------------------------------------------------ nodes
     def add(self, nodes: Sequence[NodeSpec]) -> None:

@@ -1,7 +1,8 @@
 """The program in the background that holds the virtual nodes: `python -m fleet.bench.daemon FOLDER SPEED`.
 
 It takes the folder's lock, opens the control socket and goes to the background. It ends on `down`,
-SIGTERM or SIGINT, and when its folder is deleted; its nodes' processes die with it, whatever ends it (process.py).
+SIGTERM or SIGINT, with its owner if it has one (owner.py), and when its folder is deleted; its nodes' processes die
+with it, whatever ends it (process.py).
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import asyncio
 import fcntl
 import logging
 import os
+import secrets
 import signal
 import socket
 import sys
@@ -21,14 +23,18 @@ from typing import TYPE_CHECKING
 from pydantic import ValidationError
 
 from fleet.bench.codes import BAD_MESSAGE
-from fleet.bench.hub import Hub
+from fleet.bench.hub import Hub, Machinery
+from fleet.bench.identity import own_id
 from fleet.bench.message import REQUEST, Answer
+from fleet.bench.owner import VARIABLE, Owner
 from fleet.bench.paths import BenchPaths
 from fleet.bench.process import start_process
-from fleet.bench.socket_path import listen_at
+from fleet.bench.subnet import hold_subnet
 from fleet.limits import BENCH_END_TIMEOUT_S, BENCH_MESSAGE_BYTES, BENCH_TICK_S
+from fleet.socket_path import listen_at
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from typing import IO
 
 _log = logging.getLogger("fleet.bench")
@@ -55,7 +61,12 @@ def main(words: list[str]) -> int:
 
 def _in_background(paths: BenchPaths, speed: float, to_parent: IO[str]) -> int:
     try:
+        owner = Owner(os.environ.get(VARIABLE))
+        if owner.gone():
+            to_parent.write("the program that it was meant for has ended\n")
+            return 1
         _take_lock(paths.lock)
+        bench_id = own_id(paths.id, secrets.token_bytes)
         _redirect(paths.log)
         os.chdir("/")
         listener = listen_at(paths.socket)
@@ -65,14 +76,10 @@ def _in_background(paths: BenchPaths, speed: float, to_parent: IO[str]) -> int:
     to_parent.write("ok")
     to_parent.close()
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s", stream=sys.stderr)
+    machinery = Machinery(time.monotonic, start_process, is_free, hold_subnet, _log.info)
+    hub = Hub(bench_id, speed, os.getpid(), machinery)
     try:
-        asyncio.run(
-            _serve(
-                Hub(speed, os.getpid(), time.monotonic, start_process, is_free, _log.info),
-                listener,
-                paths.socket,
-            )
-        )
+        asyncio.run(_serve(hub, listener, owner, paths.socket))
     except Exception:
         _log.exception("the bench ends because of a fault of its own")
         return 1
@@ -109,7 +116,7 @@ def is_free(address: str, port: int) -> bool:
 
 
 # ---------------------------------------------------------------------- the loop
-async def _serve(hub: Hub, listener: socket.socket, socket_path: Path) -> None:
+async def _serve(hub: Hub, listener: socket.socket, owner: Owner, socket_path: Path) -> None:
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -120,17 +127,17 @@ async def _serve(hub: Hub, listener: socket.socket, socket_path: Path) -> None:
 
     server = await asyncio.start_unix_server(converse, sock=listener, limit=BENCH_MESSAGE_BYTES)
     _log.info("the bench is up, pid %d", os.getpid())
-    await _tick_until(hub, stop, socket_path)
+    await _tick_until(hub, lambda: owner.gone() or not socket_path.exists(), stop)
     hub.end()
     await _let_go(hub)
     _log.info("the bench is down")
     server.close()
 
 
-async def _tick_until(hub: Hub, stop: asyncio.Event, socket_path: Path) -> None:
-    """Until told to stop, or until nobody can tell it any more: its folder was deleted."""
+async def _tick_until(hub: Hub, abandoned: Callable[[], bool], stop: asyncio.Event) -> None:
+    """Until told to stop, or until nobody can tell it any more: its owner ended, or its folder was deleted."""
     due_s = time.monotonic()
-    while not stop.is_set() and socket_path.exists():
+    while not stop.is_set() and not abandoned():
         hub.tick()
         now_s = time.monotonic()
         due_s = max(due_s + BENCH_TICK_S, now_s)

@@ -4,6 +4,7 @@ in."""
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fleet.bench.codes import ADDRESS_TAKEN, NO_SUCH_NODE, NOT_STARTED, NOT_UP, TOO_MANY_NODES
@@ -20,7 +21,9 @@ from fleet.bench.message import (
     Remove,
     SetDraw,
     SetLevel,
+    TakeSubnet,
 )
+from fleet.bench.subnet import Subnets
 from fleet.bench.virtual_node import VirtualNode
 from fleet.errors import BenchError, BenchRefused
 from fleet.limits import BENCH_EVENTS, BENCH_NODES
@@ -32,25 +35,35 @@ if TYPE_CHECKING:
     from fleet.bench.machine import Process
     from fleet.bench.message import Request
     from fleet.bench.spec import NodeSpec
+    from fleet.bench.subnet import Held
     from fleet.bench.world import TankWorld
 
 
-class Hub:
-    """The bench. `now_s` is a steady clock; `log` hears one line for each event."""
+@dataclass(frozen=True, slots=True)
+class Machinery:
+    """What a bench needs of the machine that it is on."""
 
-    def __init__(
-        self,
-        speed: float,
-        pid: int,
-        now_s: Callable[[], float],
-        start: Callable[[list[str], Path], Process],
-        is_free: Callable[[str, int], bool],
-        log: Callable[[str], None],
-    ) -> None:
+    now_s: Callable[[], float]
+    """A steady clock."""
+    start: Callable[[list[str], Path], Process]
+    is_free: Callable[[str, int], bool]
+    """Whether nobody listens at that address and port."""
+    hold: Callable[[int], Held | None]
+    """Claims 127.N.x.y (subnet.py)."""
+    log: Callable[[str], None]
+    """Hears one line for each event."""
+
+
+class Hub:
+    """The bench of that id, at that speed of the water, held by the process of that id."""
+
+    def __init__(self, bench_id: str, speed: float, pid: int, machinery: Machinery) -> None:
         self.ending = False
-        self._speed, self._pid = speed, pid
-        self._now_s, self._start, self._is_free, self._log = now_s, start, is_free, log
-        self._began_at_s = now_s()
+        self._bench_id, self._speed, self._pid = bench_id, speed, pid
+        self._now_s, self._start = machinery.now_s, machinery.start
+        self._is_free, self._log = machinery.is_free, machinery.log
+        self._subnets = Subnets(bench_id, machinery.hold)
+        self._began_at_s = self._now_s()
         self._nodes: dict[str, VirtualNode] = {}
         self._leaving: list[VirtualNode] = []
         self._events: deque[EventView] = deque(maxlen=BENCH_EVENTS)
@@ -95,6 +108,8 @@ class Hub:
                 return Answer(ok=True, nodes=tuple(node.view(now_s) for node in self._nodes.values()))
             case ListEvents():
                 return Answer(ok=True, events=tuple(e for e in self._events if e.number > request.after))
+            case TakeSubnet():
+                return Answer(ok=True, subnet=self._subnets.take(request.wanted))
             case Add():
                 self._add(request.nodes)
             case Remove():
@@ -125,7 +140,7 @@ class Hub:
                     ADDRESS_TAKEN, f"{spec.address}:{spec.port}, meant for {spec.name}, is taken"
                 )
         for spec in fresh:
-            node = VirtualNode(spec, self._speed, self._start, self._tell)
+            node = VirtualNode(spec, self._bench_id, self._speed, self._start, self._tell)
             node.tick(self._now_s())
             node.power_on(self._now_s())
             self._nodes[spec.name] = node

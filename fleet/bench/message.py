@@ -78,6 +78,13 @@ class SetLevel(Message):
     share: Annotated[float, Field(ge=0, le=1)]
 
 
+class TakeSubnet(Message):
+    """Have 127.N.x.y for this bench alone; `wanted` None: the one that it has, else any."""
+
+    op: Literal["subnet"] = "subnet"
+    wanted: Annotated[int, Field(ge=1, le=254)] | None = None
+
+
 class ListEvents(Message):
     """Ask for what happened after event number `after`."""
 
@@ -92,7 +99,17 @@ class Down(Message):
 
 
 Request = Annotated[
-    Hello | Add | Remove | ListNodes | HurtNode | HealNode | SetDraw | SetLevel | ListEvents | Down,
+    Hello
+    | TakeSubnet
+    | Add
+    | Remove
+    | ListNodes
+    | HurtNode
+    | HealNode
+    | SetDraw
+    | SetLevel
+    | ListEvents
+    | Down,
     Field(discriminator="op"),
 ]
 REQUEST: TypeAdapter[Request] = TypeAdapter(Request)
@@ -154,5 +171,6 @@ class Answer(Message):
     what: str = ""
     pid: int = 0
     speed: float = 0.0
+    subnet: int = 0
     nodes: tuple[NodeView, ...] = ()
     events: tuple[EventView, ...] = ()

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from fleet.workspace import BENCH_ID, BENCH_SOCKET
+
 
 @dataclass(frozen=True, slots=True)
 class BenchPaths:
@@ -15,7 +17,12 @@ class BenchPaths:
     @property
     def socket(self) -> Path:
         """The control socket, 0600."""
-        return self.folder / "control.sock"
+        return self.folder / BENCH_SOCKET
+
+    @property
+    def id(self) -> Path:
+        """The bench's id, made once (identity.py)."""
+        return self.folder / BENCH_ID
 
     @property
     def lock(self) -> Path:

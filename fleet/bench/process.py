@@ -22,7 +22,8 @@ def start_process(words: Sequence[str], log_path: Path) -> subprocess.Popen[byte
     """Start `words` with its words appended to the log; SIGKILL reaches it when this process dies. OSError
     if it cannot.
 
-    Only for a program of one thread: prctl(2) ties the child to the thread that started it.
+    Only for a thread that lives as long as the process: prctl(2) ties the child to the thread that started it. A node
+    could watch the end of a pipe instead, but not while it hangs, as the bench's defects have it do.
     """
     if log_path.exists() and log_path.stat().st_size > BENCH_NODE_LOG_BYTES:
         log_path.replace(log_path.with_suffix(".log.1"))
@@ -33,11 +34,12 @@ def start_process(words: Sequence[str], log_path: Path) -> subprocess.Popen[byte
             stdout=log,
             stderr=subprocess.STDOUT,
             cwd=log_path.parent,
-            preexec_fn=_die_with_parent(),
+            preexec_fn=die_with_parent(),
         )
 
 
-def _die_with_parent() -> Callable[[], None]:
+def die_with_parent() -> Callable[[], None]:
+    """For `preexec_fn`: the child gets SIGKILL when the thread ends that started it, so also when this process does."""
     parent_pid = os.getpid()
     prctl = ctypes.CDLL(None, use_errno=True).prctl
 

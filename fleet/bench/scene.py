@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from fleet.boards.board import Board
     from fleet.inventory.model import Inventory, Node, Served, Shape, Tank
 
-DEFAULT_SUBNET = 77
 _TABLE_POINTS = 80
 _HOSTS = 250
 
@@ -28,10 +27,9 @@ _HOSTS = 250
 def node_specs(
     inventory: Inventory,
     names: Sequence[str],
-    *,
     folder: Path,
     boot_loader: Path,
-    subnet: int = DEFAULT_SUBNET,
+    subnet: int,
 ) -> tuple[NodeSpec, ...]:
     """What the bench needs of the nodes of these names. BenchError if a board or pin is not known.
 
@@ -55,7 +53,7 @@ def node_specs(
     )
 
 
-def address_of(place: int, subnet: int = DEFAULT_SUBNET) -> str:
+def address_of(place: int, subnet: int) -> str:
     """Loopback address of the node at that place (from 0) in the inventory."""
     return f"127.{subnet}.{place // _HOSTS}.{place % _HOSTS + 1}"
 

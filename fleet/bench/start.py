@@ -31,18 +31,21 @@ _NAMES_SHOWN = 5
 
 def start_bench(
     folder: Path,
-    nodes: Sequence[NodeSpec],
+    nodes_at: Callable[[int], Sequence[NodeSpec]],
     *,
     speed: float = 1.0,
+    subnet: int | None = None,
     tell: Callable[[str], None] = lambda line: None,
     ready_timeout_s: float = BENCH_READY_TIMEOUT_S,
 ) -> tuple[BenchControl, tuple[str, ...]]:
     """A running bench with these nodes (flash files made before, first_flash.py), and the names of those
-    that do not answer over HTTP within the time. `tell` hears a line of progress at least every 2 s.
+    that do not answer over HTTP within the time. `nodes_at` is given N of the addresses 127.N.x.y: `subnet`, or else
+    one that no other bench has. `tell` hears a line of progress at least every 2 s.
     BenchError if it cannot be."""
     was_up = BenchControl(BenchPaths(folder).socket).is_up()
     control = ensure_up(folder, speed)
     try:
+        nodes = nodes_at(control.subnet(subnet))
         control.add(nodes)
     except BenchError:
         if not was_up:

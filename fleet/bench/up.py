@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from fleet.bench.codes import FLASHED_ALREADY, TOO_MANY_NODES
 from fleet.bench.control import BenchControl
 from fleet.bench.first_flash import FirstFlash, image_for_bench, write_flash
 from fleet.bench.paths import BenchPaths
-from fleet.bench.scene import DEFAULT_SUBNET, node_specs
+from fleet.bench.scene import node_specs
 from fleet.bench.start import ensure_up, start_bench
 from fleet.boards.board import load_board
 from fleet.errors import BenchRefused
@@ -35,7 +36,8 @@ class Wanted:
     """None: that of the bench that is up, else 1."""
     blank: bool = False
     release: str | None = None
-    subnet: int = DEFAULT_SUBNET
+    subnet: int | None = None
+    """N of the addresses 127.N.x.y; None: that of the bench that is up, else one that no other bench has."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +85,8 @@ def bring_up(
         control.remove(again)
     _flash(boot_loader, paths, contents, tell)
     starting = [name for name in wanted.names if name not in there or name in again]
-    specs = node_specs(
-        inventory, starting, folder=workspace.bench_dir, boot_loader=boot_loader, subnet=wanted.subnet
-    )
-    _, silent = start_bench(workspace.bench_dir, specs, speed=speed, tell=tell)
+    nodes_at = partial(node_specs, inventory, starting, workspace.bench_dir, boot_loader)
+    _, silent = start_bench(workspace.bench_dir, nodes_at, speed=speed, subnet=wanted.subnet, tell=tell)
     already = tuple(name for name in wanted.names if name not in starting)
     return BroughtUp(tuple(blank), tuple(starting), already, silent)
 

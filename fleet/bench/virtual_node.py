@@ -30,12 +30,13 @@ class VirtualNode:
     def __init__(
         self,
         spec: NodeSpec,
+        bench_id: str,
         speed: float,
         start: Callable[[list[str], Path], Process],
         tell: Callable[[str, str, str], None],
     ) -> None:
         self.spec = spec
-        self._speed = speed
+        self._bench_id, self._speed = bench_id, speed
         self._tell = tell
         self._start_process = start
         self._paths = NodePaths(Path(spec.folder))
@@ -150,5 +151,5 @@ class VirtualNode:
         spec, paths = self.spec, self._paths
         words = [spec.boot_loader, "run", "--flash", str(paths.flash), "--pins", str(paths.pins)]
         words += ["--address", spec.address, "--port", str(spec.port), "--mac", spec.mac]
-        words += ["--speed", f"{self._speed:g}", "--reset", reset.value]
+        words += ["--speed", f"{self._speed:g}", "--reset", reset.value, "--bench", self._bench_id]
         return self._start_process(words, paths.log)

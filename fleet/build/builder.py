@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fleet.build.class_job import ClassJob, Doing
 from fleet.build.classes import classes_of
 from fleet.build.events import BuildResult, ClassResult, Compiled, Shelving
-from fleet.build.lock import locked
+from fleet.build.lock import LOCK, locked
 from fleet.build.programs import Programs, program_of
 from fleet.build.tools import board_tools, host_tools
 from fleet.render.project import render_boot_loader, render_node
@@ -53,7 +53,7 @@ def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
     request.check()
     key, trust = shop.keys.signing_key(), shop.keys.trust()
     shop.build_dir.mkdir(parents=True, exist_ok=True)
-    with locked(shop.build_dir / "lock") as lock:
+    with locked(shop.build_dir / LOCK) as lock:
         parts = classes_of(request, trust, shop.load_board)
         projects = [_project(request, part, trust, shop) for part in parts]
         tools = host_tools() if request.target == "host" else board_tools()

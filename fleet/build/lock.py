@@ -11,8 +11,11 @@ from fleet.build.codes import BUILD_LOCKED
 from fleet.errors import LockedError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
+
+LOCK = "lock"
+"""The lock file's name in a build folder."""
 
 
 @contextmanager
@@ -31,3 +34,14 @@ def locked(path: Path) -> Iterator[int]:
         yield handle
     finally:
         os.close(handle)
+
+
+def wait_until_free(path: Path, pause: Callable[[], None]) -> None:
+    """Return once nobody holds the lock file, neither a build nor compilers that outlive one; `pause` is called between
+    two looks."""
+    while path.exists():
+        try:
+            with locked(path):
+                return
+        except LockedError:
+            pause()

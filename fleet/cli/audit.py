@@ -108,7 +108,8 @@ def _find(
     import asyncio
     from functools import partial
 
-    from fleet.find.find import find, interface_for
+    from fleet.find.find import find
+    from fleet.find.scope import interface_for
     from fleet.keys.derive import node_key
 
     interface = interface_for(this.setting("find_on"), workspace)

@@ -65,11 +65,15 @@ def up(
         typer.Option("--release", metavar="TEXT", help="Release text to flash; default: the newest."),
     ] = None,
     subnet: Annotated[
-        int,
+        int | None,
         typer.Option(
-            "--subnet", metavar="N", min=1, max=254, help="N of the addresses 127.N.x.y, for a second bench."
+            "--subnet",
+            metavar="N",
+            min=1,
+            max=254,
+            help="N of the addresses 127.N.x.y; default: one that no other bench has.",
         ),
-    ] = 77,
+    ] = None,
 ) -> int:
     """Example: tankfleet bench up kestrel-01 kestrel-02 --speed 10
 

@@ -18,9 +18,12 @@ from fleet.cli.codes import DEMO_FAILED, DEMO_FOLDER
 from fleet.cli.common import command, command_app, session
 from fleet.codes import Exit
 from fleet.errors import UsageError
+from fleet.limits import BENCH_TELL_S
 from fleet.resources import demo_inventory_dir
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from fleet.cli.output import Output
 
 app = command_app()
@@ -100,10 +103,12 @@ def demo(
     Show the whole job on this machine, with virtual nodes: check, render, build, find, push a good update,
     catch a bad one, audit.
     """
+    from fleet.bench.owner import owning
+
     out = session(ctx).output
     started = time.monotonic()
     project = (session(ctx).project / folder).resolve()
-    _lay_out(project)
+    _lay_out(out, project)
     out.data(out.style("tankfleet demo: the whole job, on the bench", "bold"))
     out.data(
         "Nothing here is faked but the water: real firmware, PlatformIO, mDNS and HTTP, on loopback only."
@@ -112,21 +117,32 @@ def demo(
         "On real sites pumps are mains machines near water: local code and licensed people decide there."
     )
     steps = story("header-east", "kestrel-01")
-    try:
-        for number, step in enumerate(steps, start=1):
-            _tell(out, project, step, f"{number}/{len(steps)}")
-        _prove(out, project)
-    finally:
-        _run(project, ("bench", "down"), quiet=True)
+    with owning(project) as owned:
+        try:
+            for number, step in enumerate(steps, start=1):
+                _tell(out, project, step, f"{number}/{len(steps)}", owned)
+            _prove(out, project)
+        finally:
+            _run(project, ("bench", "down"), quiet=True)
     _close(out, project, time.monotonic() - started)
 
 
-def _lay_out(project: Path) -> None:
-    """A fresh project folder with the demo inventory; only a folder of an earlier demo is replaced."""
+def _lay_out(out: Output, project: Path) -> None:
+    """A fresh project folder with the demo inventory; only a folder of an earlier demo is replaced, once nothing of
+    that demo works in it any more."""
+    from fleet.build.lock import LOCK, wait_until_free
+    from fleet.workspace import Workspace
+
+    def pause() -> None:
+        out.note("waiting for the compilers of an earlier demo to end")
+        time.sleep(BENCH_TELL_S)
+
     if project.exists():
         if not (project / MARKER).is_file():
             raise UsageError(DEMO_FOLDER, f"{project} exists and is not an earlier demo's")
         _run(project, ("bench", "down"), quiet=True)
+        build_dir = Workspace(project, project / "inventory", project / "keys").build_dir
+        wait_until_free(build_dir / LOCK, pause)
         shutil.rmtree(project)
     project.mkdir(parents=True)
     (project / MARKER).touch()
@@ -134,19 +150,31 @@ def _lay_out(project: Path) -> None:
     shutil.copytree(demo_inventory_dir(), project / "inventory")
 
 
-def _run(project: Path, words: tuple[str, ...], *, quiet: bool = False) -> int:
+def _run(
+    project: Path, words: tuple[str, ...], *, quiet: bool = False, more: Mapping[str, str] | None = None
+) -> int:
+    """Exit status of a command of the tool, which ends with the demo: a step of a demo that was killed must not go on
+    in the folder that the next one lays out anew. `more` is added to its environment."""
+    from fleet.bench.process import die_with_parent
+
     sink = subprocess.DEVNULL if quiet else None
     return subprocess.run(
-        [sys.executable, "-m", "fleet", *words], check=False, stdout=sink, stderr=sink, cwd=project
+        [sys.executable, "-m", "fleet", *words],
+        check=False,
+        stdout=sink,
+        stderr=sink,
+        cwd=project,
+        env={**os.environ, **(more or {})},
+        preexec_fn=die_with_parent(),
     ).returncode
 
 
-def _tell(out: Output, project: Path, step: Step, number: str) -> None:
+def _tell(out: Output, project: Path, step: Step, number: str, owned: Mapping[str, str]) -> None:
     out.data()
     out.data(out.style(f"[{number}] {step.said}", "bold"))
     out.data(out.style(f"$ tankfleet {' '.join(_quoted(word) for word in step.words)}", "cyan"))
     out.stdout.flush()
-    status = _run(project, step.words)
+    status = _run(project, step.words, more=owned)
     if status not in step.expected:
         raise UsageError(DEMO_FAILED, f"`tankfleet {' '.join(step.words)}` ended with exit status {status}")
 

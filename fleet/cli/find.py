@@ -53,7 +53,7 @@ def find(
     from functools import partial
 
     from fleet.find.find import find as find_nodes
-    from fleet.find.find import interface_for
+    from fleet.find.scope import interface_for
     from fleet.keys.derive import node_key
     from fleet.keys.folder import KeyFolder
 

@@ -178,7 +178,8 @@ def _state(
 ) -> NodeState | None:
     import asyncio
 
-    from fleet.find.find import find, interface_for
+    from fleet.find.find import find
+    from fleet.find.scope import interface_for
     from fleet.flash.first_state import first_state
 
     this.output.note(f"waiting for {load.node.name} on the network, for up to {wait_s:g} s")

@@ -31,7 +31,7 @@ _OTHERS = ("node", "wave", "stands", "release", "why")
 
 def field_of(this: Session) -> Field:
     """The inventory, the workspace, the keys, and where to look for nodes."""
-    from fleet.find.find import interface_for
+    from fleet.find.scope import interface_for
     from fleet.keys.folder import KeyFolder
     from fleet.push.fieldwork import Field
 

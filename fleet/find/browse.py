@@ -30,8 +30,9 @@ from fleet.limits import (
 
 
 @asynccontextmanager
-async def browsing(interface: str | None) -> AsyncIterator[Browser]:
-    """A browser on one interface (its IPv4 address), or on all. UsageError if it cannot listen there."""
+async def browsing(interface: str | None, bench: str | None = None) -> AsyncIterator[Browser]:
+    """A browser on one interface (its IPv4 address), or on all, for the nodes of the bench with that id, or for real
+    ones. UsageError if it cannot listen there."""
     interfaces = InterfaceChoice.All if interface is None else [interface]
     try:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
@@ -43,7 +44,7 @@ async def browsing(interface: str | None) -> AsyncIterator[Browser]:
     try:
         await zeroconf.zeroconf.async_wait_for_start()
         _raise_receive_buffers(zeroconf.zeroconf)
-        browser = Browser(zeroconf.zeroconf)
+        browser = Browser(zeroconf.zeroconf, bench)
         try:
             yield browser
         finally:
@@ -53,10 +54,12 @@ async def browsing(interface: str | None) -> AsyncIterator[Browser]:
 
 
 class Browser:
-    """What is announced, kept up to date while it lives."""
+    """What is announced by the nodes of one bench, or by real ones (None), kept up to date while it lives. Others are
+    never told of."""
 
-    def __init__(self, zeroconf: Zeroconf) -> None:
+    def __init__(self, zeroconf: Zeroconf, bench: str | None) -> None:
         self._zeroconf = zeroconf
+        self._bench = bench
         self._browser: AsyncServiceBrowser | None = None
         self._sightings: dict[str, tuple[Sighting, ...]] = {}
         self._changed: set[str] = set()
@@ -90,9 +93,12 @@ class Browser:
         fresh: list[Sighting] = []
         for name in names:
             before = self._sightings.get(name, ())
-            found = self._sightings[name] = read_instance(self._zeroconf, name)
+            read = read_instance(self._zeroconf, name)
+            found = self._sightings[name] = tuple(
+                sighting for sighting in read if sighting.bench == self._bench
+            )
             fresh += [sighting for sighting in found if sighting not in before]
-            if found:
+            if read:
                 self._lacking.pop(name, None)
             else:
                 self._lack(name, now_s)

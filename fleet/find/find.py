@@ -5,31 +5,18 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime
-from ipaddress import AddressValueError, IPv4Address
+from pathlib import Path
 
-from fleet.errors import UsageError
 from fleet.find.browse import browsing
-from fleet.find.codes import NO_INTERFACE
 from fleet.find.confirm import Confirmer
 from fleet.find.match import Match, match
+from fleet.find.scope import scope_of
 from fleet.find.search import Search, Tell
 from fleet.find.seen import Seen, read_seen, write_seen
 from fleet.inventory.model import Inventory
 from fleet.limits import FIND_TIMEOUT_S
 from fleet.link.client import open_session
 from fleet.workspace import Workspace
-
-
-def interface_for(find_on: str, workspace: Workspace) -> str | None:
-    """The interface's address that `find_on` means, None for all. `auto`: loopback while the bench is up."""
-    if find_on == "auto":
-        return "127.0.0.1" if (workspace.bench_dir / "control.sock").exists() else None
-    if find_on == "all":
-        return None
-    try:
-        return str(IPv4Address(find_on))
-    except AddressValueError as error:
-        raise UsageError(NO_INTERFACE, f"find_on is {find_on!r}, which is no IPv4 address") from error
 
 
 async def find(
@@ -47,24 +34,25 @@ async def find(
     """What became of each node of the inventory, or of `nodes` alone; then impostors, then unknown nodes.
 
     `node_key_of` is a key folder's `node_key`. Returns as soon as all are confirmed; waits for missing ones
-    until `timeout_s`. UsageError if it cannot listen there. Writes the list of last known addresses.
+    until `timeout_s`. UsageError if it cannot listen there. On loopback while the project's bench is up, nodes of
+    that bench are found, else real ones; others are not listed at all. Writes the list of last known addresses.
     """
     known = [node.name for node in inventory.nodes]
     expected = list(nodes) if nodes is not None else known
-    last_seen = read_seen(workspace.seen_path)
-    async with browsing(interface) as browser, open_session() as session:
+    scope = scope_of(interface, workspace)
+    last_seen = read_seen(scope.seen_path)
+    ask_too = last_seen if scope.asks_last_known else {}
+    async with browsing(interface, scope.bench) as browser, open_session() as session:
         confirmer = Confirmer(session, node_key_of, known, entropy)
         search = Search(
-            browser, confirmer, expected, last_seen, only=nodes is not None, timeout_s=timeout_s, tell=tell
+            browser, confirmer, expected, ask_too, only=nodes is not None, timeout_s=timeout_s, tell=tell
         )
         matches = match(expected, known, await search.run(), last_seen)
-    _remember(workspace, last_seen, matches, now())
+    _remember(scope.seen_path, last_seen, matches, now())
     return matches
 
 
-def _remember(
-    workspace: Workspace, last_seen: dict[str, Seen], matches: Iterable[Match], when: datetime
-) -> None:
+def _remember(seen_path: Path, last_seen: dict[str, Seen], matches: Iterable[Match], when: datetime) -> None:
     seen_at = when.astimezone(UTC).isoformat(timespec="seconds")
     found = {
         m.node: Seen(m.address, m.port, m.state.mac, seen_at)
@@ -72,4 +60,4 @@ def _remember(
         if m.reachable and m.address is not None and m.port is not None and m.state is not None
     }
     if found:
-        write_seen(workspace.seen_path, last_seen | found)
+        write_seen(seen_path, last_seen | found)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import socket
 from collections.abc import Iterable
 from typing import Any
@@ -12,19 +13,39 @@ from fleet.find.sighting import Sighting
 from fleet.printable import printable
 
 SERVICE = "_tanknode._tcp.local."
+_ON_BENCH = re.compile(r"-bench-([0-9a-f]{8})$")
+"""The end of a virtual node's instance label (docs/node-interface.md 1)."""
 _A, _TXT, _SRV, _IN = 1, 16, 33, 1
+_LOOPBACK_NET = 127
 
 
 def read_instance(zeroconf: Zeroconf, name: str) -> tuple[Sighting, ...]:
-    """Every place that the records of a service instance give; empty while SRV or A are lacking."""
+    """Every place that the records of a service instance give; empty while SRV or A are lacking.
+
+    Only a loopback address makes a node virtual: nothing on a network may hide behind the word.
+    """
+    label = name.removesuffix(f".{SERVICE}")
     txt = read_txt(record.text for record in sorted(_records(zeroconf, name, _TXT), key=lambda r: -r.created))
-    node = txt.get("id") or printable(name.removesuffix(f".{SERVICE}"))
+    node = txt.get("id") or printable(label)
+    bench = txt.get("bench") if txt else _bench_in(label)
     found = {
-        Sighting(node, socket.inet_ntoa(host.address), service.port, txt): None
+        Sighting(
+            node,
+            socket.inet_ntoa(host.address),
+            service.port,
+            txt,
+            bench=bench if host.address[0] == _LOOPBACK_NET else None,
+        ): None
         for service in _records(zeroconf, name, _SRV)
         for host in _records(zeroconf, service.server, _A)
     }
     return tuple(found)
+
+
+def _bench_in(label: str) -> str | None:
+    """The bench that an instance label names, for as long as its TXT is still to come."""
+    named = _ON_BENCH.search(label)
+    return named and named[1]
 
 
 def read_txt(texts: Iterable[bytes]) -> dict[str, str]:

@@ -29,6 +29,8 @@ class Sighting:
     port: int
     txt: Mapping[str, str] = field(default_factory=dict, compare=False)
     source: Source = field(default=Source.ANNOUNCED, compare=False)
+    bench: str | None = field(default=None, compare=False)
+    """Id of the bench that the node says it is on; None: a real node."""
 
     @property
     def can_be_a_node(self) -> bool:

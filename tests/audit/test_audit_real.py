@@ -24,7 +24,7 @@ def project(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """Three nodes on the bench, on the image that was built for them."""
     project = real_project(tmp_path_factory.mktemp("audit"), tmp_path_factory.getbasetemp() / "shared-build")
     build(project, *NODES)
-    tankfleet(project, "bench", "up", *NODES, "--speed", "1", "--subnet", "94")
+    tankfleet(project, "bench", "up", *NODES, "--speed", "1")
     yield project
     tankfleet(project, "bench", "down")
     assert processes_of(project) == {}

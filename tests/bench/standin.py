@@ -1,6 +1,6 @@
 """A stand-in for boot loader and firmware, to test the bench's own part: processes, pins, restarts.
 
-    standin run --flash FILE --pins FILE --address A --port N --mac M --speed N --reset WHY
+    standin run --flash FILE --pins FILE --address A --port N --mac M --speed N --reset WHY --bench ID
     standin load --flash FILE --layout L --image FILE --ticket FILE        (node key in hex on stdin)
 
 Its flash file is JSON: the node, its tanks, and `script`, what each start in turn does: `serve` (the last
@@ -31,7 +31,7 @@ def main() -> int:
     words = argparse.ArgumentParser()
     commands = words.add_subparsers(dest="command", required=True)
     run = commands.add_parser("run")
-    for name in ("flash", "pins", "address", "port", "mac", "speed", "reset"):
+    for name in ("flash", "pins", "address", "port", "mac", "speed", "reset", "bench"):
         run.add_argument(f"--{name}", required=True)
     load = commands.add_parser("load")
     for name in ("flash", "layout", "image", "ticket"):

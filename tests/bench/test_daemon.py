@@ -12,6 +12,7 @@ import socket
 import stat
 import subprocess
 import sys
+from contextlib import ExitStack
 
 import pytest
 
@@ -19,13 +20,13 @@ from fleet.bench.codes import ADDRESS_TAKEN, BAD_MESSAGE, NOT_STARTED, NOT_UP, O
 from fleet.bench.control import BenchControl
 from fleet.bench.first_flash import FirstFlash, write_flash
 from fleet.bench.paths import BenchPaths
-from fleet.bench.socket_path import connect_to
+from fleet.bench.spec import NodeSpec
 from fleet.bench.start import ensure_up, start_bench, states_of
 from fleet.errors import BenchError
+from fleet.socket_path import connect_to
 from tests.bench.scenery import eventually, flashed, node_spec, processes_of, standin_image, standin_program
 
 pytestmark = pytest.mark.slow
-SUBNET = 91
 
 
 @pytest.fixture
@@ -41,18 +42,24 @@ def folder(tmp_path):
 
 
 def _up(folder, *scripts: tuple[str, ...], speed: float = 10.0) -> BenchControl:
-    nodes = [
-        flashed(node_spec(folder, f"ridge-{i}", i, SUBNET), *script) for i, script in enumerate(scripts, 1)
-    ]
-    control, silent = start_bench(folder, nodes, speed=speed)
+    def nodes_at(subnet: int) -> list[NodeSpec]:
+        return [
+            flashed(node_spec(folder, f"ridge-{i}", i, subnet), *script)
+            for i, script in enumerate(scripts, 1)
+        ]
+
+    control, silent = start_bench(folder, nodes_at, speed=speed)
     assert silent == ()
     return control
 
 
 def test_up_list_down(folder) -> None:
     told: list[str] = []
-    nodes = [flashed(node_spec(folder, f"ridge-{i}", i, SUBNET)) for i in (1, 2, 3)]
-    control, silent = start_bench(folder, nodes, speed=10.0, tell=told.append)
+
+    def nodes_at(subnet: int) -> list[NodeSpec]:
+        return [flashed(node_spec(folder, f"ridge-{i}", i, subnet)) for i in (1, 2, 3)]
+
+    control, silent = start_bench(folder, nodes_at, speed=10.0, tell=told.append)
     assert silent == ()
     assert told[-1] == "3 of 3 nodes answer"
     assert stat.S_IMODE(BenchPaths(folder).socket.stat().st_mode) == 0o600
@@ -156,8 +163,10 @@ def test_ends_and_restarts_reach_the_boot_loader(folder) -> None:
 
 
 def test_a_brick_is_shown_and_not_waited_for(folder) -> None:
-    node = flashed(node_spec(folder, "ridge-1", 1, SUBNET), "exit 78")
-    control, silent = start_bench(folder, [node], speed=1.0, ready_timeout_s=60.0)
+    def nodes_at(subnet: int) -> list[NodeSpec]:
+        return [flashed(node_spec(folder, "ridge-1", 1, subnet), "exit 78")]
+
+    control, silent = start_bench(folder, nodes_at, speed=1.0, ready_timeout_s=60.0)
     assert silent == ("ridge-1",)
     assert control.node("ridge-1").power == "brick"
 
@@ -171,6 +180,12 @@ def test_output_pins_float_when_the_process_dies(folder) -> None:
     eventually("the pump is off", lambda: control.tank("tank-of-ridge-1").pump == "off")
     pins = BenchPaths(folder).node("ridge-1").pins.read_bytes()
     assert pins[64:192] == b"\x00" * 128
+
+
+def test_nothing_is_said_of_no_nodes(folder) -> None:
+    told: list[str] = []
+    assert start_bench(folder, lambda subnet: [], tell=told.append)[1] == ()
+    assert told == []
 
 
 def test_another_speed_is_refused_while_up(folder) -> None:
@@ -197,10 +212,14 @@ def test_only_one_bench_in_a_folder(folder) -> None:
 
 
 def test_taken_address_is_named(folder) -> None:
-    with socket.create_server((f"127.{SUBNET}.0.1", 8080)):
-        node = flashed(node_spec(folder, "ridge-1", 1, SUBNET))
+    with ExitStack() as stack:
+
+        def nodes_at(subnet: int) -> list[NodeSpec]:
+            stack.enter_context(socket.create_server((f"127.{subnet}.0.1", 8080)))
+            return [flashed(node_spec(folder, "ridge-1", 1, subnet))]
+
         with pytest.raises(BenchError) as caught:
-            start_bench(folder, [node])
+            start_bench(folder, nodes_at)
     assert caught.value.code is ADDRESS_TAKEN
     assert "ridge-1" in caught.value.what
     assert not BenchControl(BenchPaths(folder).socket).is_up(), "what started for nothing must end"
@@ -249,7 +268,7 @@ def test_a_line_without_end_is_cut_off(folder) -> None:
 
 
 def test_first_flash_hands_the_key_over_on_stdin(folder) -> None:
-    spec = node_spec(folder, "ridge-1", 1, SUBNET)
+    spec = node_spec(folder, "ridge-1", 1, 91)
     image = json.dumps(standin_image(spec)).encode()
     paths, key = BenchPaths(folder).node("ridge-1"), bytes(range(32))
     first = FirstFlash("ridge-1", "two-slot", image, b"ticket", key)

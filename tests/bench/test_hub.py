@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fleet.bench.hub import Hub
+from fleet.bench.hub import Hub, Machinery
 from fleet.bench.message import (
     Add,
     Down,
@@ -39,6 +39,13 @@ class Process:
         self.code = KILLED
 
 
+class Hold:
+    """A claim of addresses."""
+
+    def close(self) -> None:
+        pass
+
+
 class Rig:
     """A hub with its clock and its processes."""
 
@@ -48,9 +55,14 @@ class Rig:
         self.processes: list[Process] = []
         self.taken: set[str] = set()
         self.lines: list[str] = []
-        self.hub = Hub(
-            speed, 77, lambda: self.now_s, self._start, lambda a, p: a not in self.taken, self.lines.append
+        self.subnets: dict[int, Hold] = {}
+        machinery = Machinery(
+            lambda: self.now_s, self._start, lambda a, p: a not in self.taken, self._hold, self.lines.append
         )
+        self.hub = Hub("0000000a", speed, 77, machinery)
+
+    def _hold(self, number: int) -> Hold | None:
+        return None if number in self.subnets else self.subnets.setdefault(number, Hold())
 
     def _start(self, words, log_path) -> Process:
         self.processes.append(Process(words, 1000 + len(self.processes)))
@@ -106,7 +118,7 @@ def test_nodes_are_started_with_what_the_boot_loader_takes(rig, tmp_path) -> Non
     assert words[1:] == [
         *("run", "--flash", str(folder / "flash.bin"), "--pins", str(folder / "pins")),
         *("--address", "127.90.0.1", "--port", "8080", "--mac", "02:00:00:00:00:01"),
-        *("--speed", "1", "--reset", "power-on"),
+        *("--speed", "1", "--reset", "power-on", "--bench", "0000000a"),
     ]
     view = rig.node()
     assert (view.power, view.pid, view.starts, view.network) == ("running", 1000, 1, "up")

@@ -30,7 +30,6 @@ pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
 NODES = ("kestrel-01", "kestrel-03", "kestrel-04")
 """An ESP32 (two slots), an ESP8266 (copy in place), an ESP32-C3."""
 TANK = "header-east"
-SUBNET = "93"
 _Said = TypeVar("_Said")
 
 
@@ -41,7 +40,7 @@ def project(tmp_path_factory):
         tmp_path_factory.mktemp("real-nodes"), tmp_path_factory.getbasetemp() / "shared-build"
     )
     build(project, *NODES)
-    tankfleet(project, "bench", "up", *NODES, "--speed", "20", "--subnet", SUBNET)
+    tankfleet(project, "bench", "up", *NODES, "--speed", "20")
     yield project
     tankfleet(project, "bench", "down")
     assert processes_of(project) == {}
@@ -224,7 +223,7 @@ def test_slow_link_slows_the_metrics_page(control) -> None:
 def test_hang_of_the_firmware_is_reset_by_the_watchdog(project, control) -> None:
     """The defect hangs after a simulated minute: three real seconds at speed 20, and 8 s of watchdog."""
     build(project, "kestrel-01", "--release", "9.9.9", "--defect", "hang-after-minute")
-    tankfleet(project, "bench", "up", "kestrel-01", "--blank", "--release", "9.9.9", "--subnet", SUBNET)
+    tankfleet(project, "bench", "up", "kestrel-01", "--blank", "--release", "9.9.9")
     eventually("a watchdog reset", lambda: control.node("kestrel-01").reset == "watchdog", within_s=30.0)
     assert _answers(control, "kestrel-01").reset == "watchdog"
 
@@ -233,7 +232,7 @@ def test_down_leaves_no_process_and_up_goes_on(project, control) -> None:
     boots = _answers(control, "kestrel-03").boots
     tankfleet(project, "bench", "down")
     assert processes_of(project) == {}
-    tankfleet(project, "bench", "up", "kestrel-03", "--speed", "20", "--subnet", SUBNET)
+    tankfleet(project, "bench", "up", "kestrel-03", "--speed", "20")
     state = _answers(control_of(project), "kestrel-03")
     assert (state.reset, state.boots) == ("power-on", boots + 1)
 

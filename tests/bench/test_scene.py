@@ -22,7 +22,7 @@ DAY_MINUTES = 1440
 
 def _specs(inventory: Inventory):
     names = [node.name for node in inventory.nodes]
-    return node_specs(inventory, names, folder=Path("/bench"), boot_loader=Path("/boot"))
+    return node_specs(inventory, names, Path("/bench"), Path("/boot"), 177)
 
 
 def test_wires_of_the_sample_fleet() -> None:
@@ -44,11 +44,11 @@ def test_wires_of_the_sample_fleet() -> None:
 
 def test_addresses_follow_the_inventory_whichever_nodes_are_wanted() -> None:
     inventory = sample_inventory()
-    assert [spec.address for spec in _specs(inventory)] == ["127.77.0.1", "127.77.0.2", "127.77.0.3"]
-    (one,) = node_specs(inventory, ["yard-2"], folder=Path("/b"), boot_loader=Path("/l"), subnet=80)
+    assert [spec.address for spec in _specs(inventory)] == ["127.177.0.1", "127.177.0.2", "127.177.0.3"]
+    (one,) = node_specs(inventory, ["yard-2"], Path("/b"), Path("/l"), 80)
     assert one.address == "127.80.0.3"
-    assert [address_of(n) for n in (249, 250, 999)] == ["127.77.0.250", "127.77.1.1", "127.77.3.250"]
-    assert len({address_of(n) for n in range(5000)}) == 5000
+    assert [address_of(n, 100) for n in (249, 250, 999)] == ["127.100.0.250", "127.100.1.1", "127.100.3.250"]
+    assert len({address_of(n, 100) for n in range(5000)}) == 5000
 
 
 def test_derived_macs_are_locally_administered_unicast_and_differ() -> None:

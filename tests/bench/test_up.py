@@ -28,7 +28,6 @@ from tests.sample_fleet import sample_inventory
 
 INVENTORY = sample_inventory()
 NAMES = tuple(node.name for node in INVENTORY.nodes)
-SUBNET = 94
 RECORD = {"made": "by hand"}
 
 
@@ -42,7 +41,7 @@ class Project:
         self.told: list[str] = []
 
     def shelve(self, node: str, release: str, *, target: str = "host", defect: str = "") -> ShelfEntry:
-        (spec,) = node_specs(INVENTORY, [node], folder=Path("/b"), boot_loader=Path("/l"))
+        (spec,) = node_specs(INVENTORY, [node], Path("/b"), Path("/l"), 91)
         image = json.dumps({**standin_image(spec), "release": release}).encode()
         record = json.dumps(RECORD, sort_keys=True, indent=1, ensure_ascii=True).encode() + b"\n"
         board = load_board(INVENTORY.node(node).board)
@@ -68,7 +67,7 @@ class Project:
         return entry
 
     def up(self, *names: str, **wanted):
-        chosen = Wanted(names or NAMES, **{"subnet": SUBNET, "speed": 10.0} | wanted)
+        chosen = Wanted(names or NAMES, **{"speed": 10.0} | wanted)
         return bring_up(INVENTORY, self.workspace, self.shelf, self.keys, chosen, self.told.append)
 
     @property

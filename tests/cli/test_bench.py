@@ -11,6 +11,7 @@ import pytest
 
 from fleet.bench.control import BenchControl
 from fleet.bench.paths import BenchPaths
+from fleet.bench.spec import NodeSpec
 from fleet.bench.start import start_bench
 from fleet.cli.app import run
 from fleet.codes import Exit
@@ -18,7 +19,6 @@ from tests.bench.scenery import box_tank, eventually, flashed, node_spec, proces
 
 pytestmark = pytest.mark.slow
 ROOT = Path(__file__).parents[2]
-SUBNET = 92
 
 
 @pytest.fixture(scope="module")
@@ -27,11 +27,14 @@ def project(tmp_path_factory):
     project = tmp_path_factory.mktemp("project")
     shutil.copytree(ROOT / "inventory", project / "inventory")
     folder = project / ".tankfleet" / "bench"
-    nodes = [
-        flashed(node_spec(folder, "kestrel-01", 1, SUBNET, (box_tank("header-east"),))),
-        flashed(node_spec(folder, "kestrel-02", 2, SUBNET, (box_tank("header-west"),)), "exit 78"),
-    ]
-    start_bench(folder, nodes, speed=10.0)
+
+    def nodes_at(subnet: int) -> list[NodeSpec]:
+        return [
+            flashed(node_spec(folder, "kestrel-01", 1, subnet, (box_tank("header-east"),))),
+            flashed(node_spec(folder, "kestrel-02", 2, subnet, (box_tank("header-west"),)), "exit 78"),
+        ]
+
+    start_bench(folder, nodes_at, speed=10.0)
     yield project
     control = BenchControl(BenchPaths(folder).socket)
     if control.is_up():
@@ -53,16 +56,17 @@ def _control(project) -> BenchControl:
     return BenchControl(BenchPaths(project / ".tankfleet" / "bench").socket)
 
 
-def test_list_shows_one_record_a_line(tankfleet) -> None:
+def test_list_shows_one_record_a_line(tankfleet, project) -> None:
     status, out, err = tankfleet("list")
     assert (status, err) == (Exit.OK, "")
     head, first, second = out.splitlines()
     assert head.split() == ["node", "address", "pid", "state", "image", "starts", "tanks"]
-    assert first.split()[:2] == ["kestrel-01", f"127.{SUBNET}.0.1"]
+    subnet = _control(project).subnet()
+    assert first.split()[:2] == ["kestrel-01", f"127.{subnet}.0.1"]
     assert " 0.0.1 kept " in first
     assert " on " in first
     assert "header-east" in first
-    assert second.split()[:4] == ["kestrel-02", f"127.{SUBNET}.0.2", "-", "brick"]
+    assert second.split()[:4] == ["kestrel-02", f"127.{subnet}.0.2", "-", "brick"]
     assert "no answer" in second
 
 

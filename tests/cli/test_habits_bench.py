@@ -26,7 +26,6 @@ from tests.real_fleet import ROOT, build, real_project, tankfleet
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
 NODES = ("kestrel-03", "kestrel-04", "kestrel-05")
-SUBNET = "95"
 PASSPHRASE = "correct horse battery staple"
 
 
@@ -44,7 +43,7 @@ def project(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         capture_output=True,
     )
     tankfleet(project, "render", *NODES)
-    tankfleet(project, "bench", "up", *NODES, "--subnet", SUBNET)
+    tankfleet(project, "bench", "up", *NODES)
     build(project, *NODES, "--release", "1.1.0")
     yield project
     tankfleet(project, "bench", "down")
@@ -100,15 +99,13 @@ def listen(words: list[str]) -> Heard:
     return Heard(said.decode(), silent_s, process.wait())
 
 
-def test_16_nothing_is_silent_for_more_than_two_seconds(project: Path) -> None:
-    """On top of what a start of Python and the loading of the command take on this machine just now."""
+def test_16_nothing_is_silent_for_more_than_two_seconds(project: Path, tmp_path: Path) -> None:
+    """On top of what a start of Python and the loading of the command take on this machine just now. The build is one
+    in a build folder of its own: what another test has compiled would not be compiled again."""
+    build_alone = real_project(tmp_path, tmp_path / "build")
+    _hold_to_two_seconds(build_alone, ("build", "larkwood-01"), Exit.OK, "still compiling")
     plan = str(project / "silent.plan")
     runs: list[tuple[tuple[str, ...], Exit, str]] = [
-        (
-            ("build", "larkwood-01", "--defect", "leaks-memory", "--release", "0.9"),
-            Exit.OK,
-            "still compiling",
-        ),
         (
             ("find", *NODES, "larkwood-01", "--timeout", "6"),
             Exit.UNREACHABLE,
@@ -119,14 +116,19 @@ def test_16_nothing_is_silent_for_more_than_two_seconds(project: Path) -> None:
         (("roll-back", "--yes"), Exit.OK, ""),
         (("audit", "--timeout", "5"), Exit.PROBLEMS, "waiting for"),
         (("bench", "down"), Exit.OK, ""),
-        (("bench", "up", *NODES, "--subnet", SUBNET), Exit.OK, ""),
+        (("bench", "up", *NODES), Exit.OK, ""),
     ]
     for words, status, told in runs:
-        start_s = listen(command(project, "find", "nobody")).silent_s
-        heard = listen(command(project, *words))
-        assert heard.status in (status, Exit.UNREACHABLE), heard.text
-        assert told in heard.text
-        assert heard.silent_s <= 2.0 + start_s, f"{words}: silent for {heard.silent_s:.1f} s\n{heard.text}"
+        _hold_to_two_seconds(project, words, status, told)
+
+
+def _hold_to_two_seconds(project: Path, words: tuple[str, ...], status: Exit, told: str) -> None:
+    """Run a command that must end so, say so much, and never be silent for longer."""
+    start_s = listen(command(project, "find", "nobody")).silent_s
+    heard = listen(command(project, *words))
+    assert heard.status in (status, Exit.UNREACHABLE), heard.text
+    assert told in heard.text
+    assert heard.silent_s <= 2.0 + start_s, f"{words}: silent for {heard.silent_s:.1f} s\n{heard.text}"
 
 
 # ------------------------------------------------------------------ 19

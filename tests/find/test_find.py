@@ -10,16 +10,20 @@ from datetime import UTC, datetime
 import pytest
 
 from fleet.errors import UsageError
-from fleet.find.find import find, interface_for
+from fleet.find.find import find
 from fleet.find.match import Match, Status
+from fleet.find.scope import interface_for
 from fleet.find.seen import Seen, read_seen, write_seen
 from fleet.inventory.model import Inventory
+from fleet.socket_path import listen_at
 from fleet.workspace import Workspace
 from tests.announcer import Announced, Announcer
 from tests.fake_node import FakeNode
 from tests.link_helpers import fake, key_of
 
 LOOPBACK = "127.0.0.1"
+OWN, OTHER = "0a1b2c3d", "4e5f6a7b"
+"""Ids of two benches."""
 NOW = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
 
 
@@ -268,12 +272,46 @@ def test_200_announced_nodes_are_all_found(tmp_path) -> None:
     on_ground(tmp_path, what)
 
 
+def test_on_a_bench_only_its_own_nodes_are_found_and_off_it_only_real_ones(tmp_path) -> None:
+    """Two benches and a real fleet have a node of one name, each with keys of its own. Nobody is an impostor."""
+
+    async def what(ground: Ground) -> None:
+        workspace, nodes = ground.workspace, {}
+        workspace.bench_dir.mkdir(parents=True)
+        workspace.bench_id_path.write_text(f"{OWN} 1\n")
+        for bench, key in ((OWN, None), (OTHER, b"o" * 32), ("", None)):
+            node = nodes[bench] = await ground.node(
+                "a", announced=False, **({"node_key": key} if key else {})
+            )
+            label = f"{node.name}-bench-{bench}" if bench else node.name
+            txt = node.txt() | ({"bench": bench} if bench else {})
+            ground.announcer.nodes.append(Announced(node.name, node.address, node.port, txt, label, label))
+        with listen_at(workspace.bench_socket_path):
+            on_bench = await ground.find("a")
+            elsewhere = Seen(
+                nodes[OTHER].address, nodes[OTHER].port, "02:00:00:00:00:01", "2026-02-01T00:00:00+00:00"
+            )
+            write_seen(workspace.bench_seen_path, {ground.name("b"): elsewhere})
+            lacking = await ground.find("a", "b", timeout_s=1)
+        off_bench = await ground.find("a")
+        assert [(m.status, m.port) for m in on_bench.values()] == [(Status.FOUND, nodes[OWN].port)]
+        assert [(m.status, m.port) for m in off_bench.values()] == [(Status.FOUND, nodes[""].port)]
+        assert lacking["b"].status is Status.MISSING, "another bench may have that address by now"
+        assert "last found at" in lacking["b"].evidence[0]
+        assert nodes[OTHER].heard == [], "not even asked"
+
+    on_ground(tmp_path, what)
+
+
 def test_which_interface_a_setting_means(tmp_path) -> None:
     workspace = workspace_in(tmp_path)
     assert interface_for("auto", workspace) is None
     workspace.bench_dir.mkdir(parents=True)
-    (workspace.bench_dir / "control.sock").touch()
-    assert interface_for("auto", workspace) == LOOPBACK
+    with listen_at(workspace.bench_socket_path):
+        assert interface_for("auto", workspace) == LOOPBACK
+    assert interface_for("auto", workspace) is None, (
+        "the socket that a killed bench left behind is not a bench"
+    )
     assert interface_for("all", workspace) is None
     assert interface_for("10.1.2.3", workspace) == "10.1.2.3"
     with pytest.raises(UsageError, match="wlan0"):

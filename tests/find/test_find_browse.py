@@ -44,9 +44,11 @@ async def until(holds: Callable[[], bool], browser: Browser) -> None:
             browser.fresh()
 
 
-def browse(what: Callable[[Browser, Announcer], Awaitable[None]], *nodes: Announced) -> None:
+def browse(
+    what: Callable[[Browser, Announcer], Awaitable[None]], *nodes: Announced, bench: str | None = None
+) -> None:
     async def whole() -> None:
-        async with Announcer(list(nodes)) as announcer, browsing(LOOPBACK) as browser:
+        async with Announcer(list(nodes)) as announcer, browsing(LOOPBACK, bench) as browser:
             await what(browser, announcer)
 
     asyncio.run(whole())
@@ -153,6 +155,47 @@ def test_a_question_holds_the_answers_that_are_known() -> None:
         announcer.nodes.append(late)
         assert await seen(browser, late)
         assert announcer.sent - sent <= 3, "the node that was known already answered again"
+
+    browse(what, node)
+
+
+def virtual(node: str, address: str, bench: str) -> Announced:
+    """A node of that bench, as docs/node-interface.md 1 has it announce itself."""
+    label = f"{node}-bench-{bench}"
+    return Announced(node, address, 8080, {"bench": bench}, instance=label, host=label)
+
+
+def test_two_benches_and_real_nodes_of_one_name_do_not_mix() -> None:
+    one, other, real = "0a1b2c3d", "4e5f6a7b", Announced(name(), "127.9.0.14", 8080)
+    mine, theirs = virtual(real.node, "127.9.0.15", one), virtual(real.node, "127.9.0.16", other)
+    for bench, address in ((one, "127.9.0.15"), (other, "127.9.0.16"), (None, "127.9.0.14")):
+
+        async def what(browser, announcer, address=address) -> None:
+            assert [s.address for s in await seen(browser, real)] == [address]
+
+        browse(what, mine, theirs, real, bench=bench)
+
+
+def test_a_virtual_node_is_known_by_its_label_until_its_txt_comes() -> None:
+    node = virtual(name(), "127.9.0.17", "0a1b2c3d")
+    last = Announced(name(), "127.9.0.18", 8080)
+
+    async def what(browser, announcer) -> None:
+        _, service, _, host = node.records()
+        pointer = node.records()[0]
+        announcer._transport.sendto(packet([pointer, service, host]), (GROUP, PORT))
+        assert await seen(browser, last)
+        assert [s for s in browser.sightings() if s.address == node.address] == []
+
+    browse(what, last)
+
+
+def test_nothing_on_a_network_hides_behind_a_bench() -> None:
+    """Virtual nodes have loopback addresses; what says so of another address is looked at like any node."""
+    node = virtual(name(), "192.0.2.7", "0a1b2c3d")
+
+    async def what(browser, announcer) -> None:
+        assert [s.address for s in await seen(browser, node)] == ["192.0.2.7"]
 
     browse(what, node)
 

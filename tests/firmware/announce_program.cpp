@@ -1,4 +1,4 @@
-// A node's announcement alone: announces ADDRESS PORT NODE PHASE, answers questions, and says goodbye when standard input ends.
+// A node's announcement alone: announces ADDRESS PORT NODE PHASE [BENCH], answers questions, and says goodbye when standard input ends.
 // A line on standard input is a new phase.
 #include <errno.h>
 #include <poll.h>
@@ -20,11 +20,12 @@ uint64_t now_ms() {
 }  // namespace
 
 int main(int count, char **arguments) {
-  if (count != 5) return 2;
+  if (count != 5 && count != 6) return 2;
   static tn::Announcer announcer;
   unsigned port = 0;
   if (sscanf(arguments[2], "%u", &port) != 1) return 2;
-  if (!announcer.start(arguments[1], static_cast<uint16_t>(port), static_cast<uint32_t>(getpid()))) {
+  if (!announcer.start(arguments[1], static_cast<uint16_t>(port), count == 6 ? arguments[5] : nullptr,
+                       static_cast<uint32_t>(getpid()))) {
     fprintf(stderr, "%s: %s\n", arguments[1], strerror(errno));
     return 1;
   }

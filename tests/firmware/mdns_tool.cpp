@@ -10,7 +10,7 @@ namespace {
 
 tn::MdnsNames sample() {
   tn::MdnsNames names = {};
-  strcpy(names.node, "upper-barn");
+  strcpy(names.label, "upper-barn");
   strcpy(names.text[0], "id=upper-barn");
   strcpy(names.text[1], "ver=1.4.0");
   strcpy(names.text[2], "img=0123456789abcdef");

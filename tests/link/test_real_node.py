@@ -23,8 +23,8 @@ from fleet.bench.paths import BenchPaths
 from fleet.build import ticket as tickets
 from fleet.build.shelf import Shelf
 from fleet.errors import NodeImpostor, NodeRefused, NodeUnreachable
-from fleet.find.find import find, interface_for
-from fleet.find.match import Status
+from fleet.find.find import find
+from fleet.find.scope import interface_for
 from fleet.inventory.load import load_inventory
 from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
@@ -84,7 +84,7 @@ class Real:
 def project(tmp_path_factory):
     project = real_project(tmp_path_factory.mktemp("link"), tmp_path_factory.getbasetemp() / "shared-build")
     build(project, *NODES)
-    tankfleet(project, "bench", "up", *NODES, "--speed", "20", "--subnet", "94")
+    tankfleet(project, "bench", "up", *NODES, "--speed", "20")
     build(project, *NODES, "--release", "1.1.0")
     yield project
     tankfleet(project, "bench", "down")
@@ -402,14 +402,15 @@ def test_new_credentials_are_tried_and_kept(real) -> None:
 
 
 def test_find_sees_the_nodes_and_what_they_run(project) -> None:
-    """Another bench on this machine may announce the same names: it has other keys, and is told apart."""
+    """Those of its own bench alone: another one on this machine may announce the same names."""
     inventory = load_inventory(project / "inventory")
     workspace = Workspace(project, project / "inventory", project / "keys")
     key_of = KeyFolder.open(workspace.keys_dir).node_key
     interface = interface_for("auto", workspace)
     assert interface == "127.0.0.1", "the bench is up"
     matches = asyncio.run(find(inventory, key_of, workspace, interface=interface, nodes=NODES))
-    found = {match.node: match for match in matches if match.status is not Status.IMPOSTOR}
+    assert [match.node for match in matches] == list(NODES)
+    found = {match.node: match for match in matches}
     for name in NODES:
         view, match = Real(project, name).view, found[name]
         assert match.reachable

@@ -21,7 +21,6 @@ from tests.real_fleet import ROOT, build, real_project, tankfleet
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
 NODES = ("kestrel-01", "kestrel-02", "kestrel-03", "kestrel-05", "marram-07")
 """Two-slot and copy-in-place boards at two sites; the first two stand in for each other."""
-SUBNET = "94"
 PLAN = ("--any-hour", "--soak", "3 s")
 
 
@@ -83,7 +82,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
         text.replace("soak: 60 s", "soak: 5 s").replace("trial: 3 min", "trial: 60 s"), encoding="utf-8"
     )
     build(project, *NODES)
-    tankfleet(project, "bench", "up", *NODES, "--speed", "20", "--subnet", SUBNET)
+    tankfleet(project, "bench", "up", *NODES, "--speed", "20")
     yield Bench(project)
     tankfleet(project, "bench", "down")
 

@@ -7,6 +7,7 @@ Two are in reach of the new network, the third one is not: it comes back to the 
 from __future__ import annotations
 
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -19,6 +20,7 @@ import pytest
 
 from fleet.bench.paths import BenchPaths, NodePaths
 from fleet.bench.pins import PinsFile
+from fleet.bench.process import start_process
 from fleet.boards.board import load_board
 from fleet.build.shelf import Shelf
 from fleet.codes import Exit
@@ -88,15 +90,14 @@ class Yard:
         ]
         words += [
             "--address",
-            f"127.93.0.{number}",
+            f"127.{180 + os.getpid() % 70}.{os.getpid() // 70 % 250}.{10 + number}",
             "--port",
             "8080",
             "--mac",
             str(self.inventory.node(node).mac),
         ]
         words += ["--speed", "1", "--reset", "power-on", "--air", str(self._air(node))]
-        with paths.log.open("ab") as log:
-            self.processes[node] = subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
+        self.processes[node] = start_process(words, paths.log)
 
     def power_cut(self, node: str) -> None:
         """Off, then on again."""

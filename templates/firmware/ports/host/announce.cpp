@@ -59,7 +59,7 @@ void earlier(uint64_t at_ms, bool waiting, uint64_t *earliest) {
 
 }  // namespace
 
-bool Announcer::start(const char *address, uint16_t http_port, uint32_t seed) {
+bool Announcer::start(const char *address, uint16_t http_port, const char *bench, uint32_t seed) {
   struct in_addr own;
   if (inet_pton(AF_INET, address, &own) != 1 || !is_loopback(own.s_addr)) {
     errno = EADDRNOTAVAIL;
@@ -67,6 +67,7 @@ bool Announcer::start(const char *address, uint16_t http_port, uint32_t seed) {
   }
   memcpy(names_.address, &own.s_addr, sizeof names_.address);
   names_.http_port = http_port;
+  bench_ = bench;
   random_ = seed | 1u;
   if (open_sockets(own.s_addr)) return true;
   const int why = errno;
@@ -99,12 +100,14 @@ void Announcer::stop() {
 
 void Announcer::set(const Announcement &what, uint64_t now_ms) {
   MdnsNames next = {};
-  snprintf(next.node, sizeof next.node, "%s", what.node);
+  const bool on_bench = bench_ != nullptr;
+  snprintf(next.label, sizeof next.label, "%s%s%s", what.node, on_bench ? "-bench-" : "", on_bench ? bench_ : "");
   print_text(next.text[0], "id", what.node);
   print_text(next.text[1], "ver", what.release);
   print_text(next.text[2], "img", what.image16);
   print_text(next.text[3], "board", what.board);
   print_text(next.text[4], "phase", what.phase);
+  if (on_bench) print_text(next.text[5], "bench", bench_);
   memcpy(next.address, names_.address, sizeof next.address);
   next.http_port = names_.http_port;
   names_ = next;

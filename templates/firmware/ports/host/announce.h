@@ -1,8 +1,9 @@
 // DNS-SD responder (RFC 6762, RFC 6763) of one node on its own loopback address. Never blocks; the main loop polls its sockets
 // and calls step(). It sends from, and joins the group on, the node's address alone, which must be in 127.0.0.0/8.
 //
-// It does not probe: node names are unique by a rule of the inventory, and a node must be seen at once. Records of the same name
-// from elsewhere are ignored; the finder tells two nodes with one name apart by their signed state. A question with the QU bit is
+// It does not probe (RFC 6762 section 8.1), and so never renames itself after a conflict (section 9): a node must be seen at once.
+// Names are unique beforehand instead: on one bench by a rule of the inventory, and across the benches of one machine by the bench
+// id that instance and host carry. Records of the same name from elsewhere are ignored. A question with the QU bit is
 // always answered by unicast, also when the last multicast is long ago (RFC 6762 section 5.4 would then like another one): with
 // hundreds of nodes on one machine each multicast wakes every one of them.
 #ifndef TN_ANNOUNCE_H
@@ -21,8 +22,9 @@ constexpr size_t kUnicastAskers = 8;  // that wait at once; one more is answered
 
 class Announcer {
  public:
-  // address: 127.a.b.c as text; http_port goes into the SRV record; seed: for the random delays. False: errno says why.
-  bool start(const char *address, uint16_t http_port, uint32_t seed);
+  // address: 127.a.b.c as text; http_port goes into the SRV record; bench: the id of the bench that the node is on, kept by the
+  // caller, or null for none: then the announcement is that of a real board; seed: for the random delays. False: errno says why.
+  bool start(const char *address, uint16_t http_port, const char *bench, uint32_t seed);
   // Texts are copied, and announced at once and again one second later: at the start, when one of them changed, and when the
   // network came back.
   void set(const Announcement &what, uint64_t now_ms);
@@ -43,6 +45,7 @@ class Announcer {
   int receive_fd_ = -1;
   int send_fd_ = -1;
   bool set_ = false;
+  const char *bench_ = nullptr;
   MdnsNames names_ = {};
   Due announce_[2] = {};
   Due answer_ = {};

@@ -38,10 +38,13 @@ bool read_slot(const char *text, uint8_t *to) {
   return true;
 }
 
-enum Argument { kFlash, kPins, kAddress, kPort, kMac, kSpeed, kResetWord, kSlot, kConsole, kAir, kArgumentCount };
+// A bench id (docs/bench-node.md, section 6): 8 hexadecimal digits, small.
+bool is_bench_id(const char *text) { return strlen(text) == 8 && strspn(text, "0123456789abcdef") == 8; }
+
+enum Argument { kFlash, kPins, kAddress, kPort, kMac, kSpeed, kResetWord, kSlot, kConsole, kAir, kBench, kArgumentCount };
 constexpr int kNeeded = kConsole;  // those from here on may be left out
-const char *const kArgumentNames[kArgumentCount] = {"--flash", "--pins",  "--address", "--port",
-                                                    "--mac",   "--speed", "--reset",   "--slot", "--console", "--air"};
+const char *const kArgumentNames[kArgumentCount] = {"--flash", "--pins", "--address", "--port", "--mac",  "--speed",
+                                                    "--reset", "--slot", "--console", "--air",  "--bench"};
 
 bool read_one(int which, const char *value, HostArguments *to) {
   switch (which) {
@@ -55,6 +58,7 @@ bool read_one(int which, const char *value, HostArguments *to) {
     case kSlot: return read_slot(value, &to->area);
     case kConsole: to->console = value; return true;
     case kAir: to->air = value; return true;
+    case kBench: to->bench = value; return is_bench_id(value);
     default: return false;
   }
 }

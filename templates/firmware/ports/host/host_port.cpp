@@ -173,7 +173,8 @@ bool start_host_port(HostPort *host, const char **wrong) {
   if (!host->server.start(host->arguments.address, host->arguments.http_port)) return false;
   uint32_t seed = 0;
   random_bytes(nullptr, reinterpret_cast<uint8_t *>(&seed), sizeof seed);
-  if (!host->announcer.start(host->arguments.address, host->arguments.http_port, seed)) return false;
+  const HostArguments &arguments = host->arguments;
+  if (!host->announcer.start(arguments.address, arguments.http_port, arguments.bench, seed)) return false;
   host->air.start(host->arguments.air);
   fill_in(host);
   *wrong = host->arguments.console;

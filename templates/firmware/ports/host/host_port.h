@@ -26,10 +26,11 @@ struct HostArguments {
   uint8_t area;  // running image: 0 = slot a, 1 = slot b
   const char *console;  // a terminal, or null: no console
   const char *air;      // the file of air.h, or null: the one network is always there
+  const char *bench;    // id of the bench that the node is on, or null: none, it announces itself as a real board does
 };
 
 // `--flash FILE --pins FILE --address 127.x.y.z --port N --mac aa:bb:cc:dd:ee:ff --speed N --reset WORD --slot a|b
-// [--console TERMINAL] [--air FILE]`, any order.
+// [--console TERMINAL] [--air FILE] [--bench ID]`, any order.
 // False: `wrong` names the argument that is missing, unknown or cannot be read.
 bool read_host_arguments(int count, char **arguments, HostArguments *to, const char **wrong);
 

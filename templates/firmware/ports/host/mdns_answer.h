@@ -10,20 +10,20 @@ namespace tn {
 constexpr size_t kMdnsPacketBytes = 1472;  // a UDP payload that fits one Ethernet frame
 
 // What a node says about itself.
-constexpr size_t kMdnsTexts = 5;
+constexpr size_t kMdnsTexts = 6;
 struct MdnsNames {
-  char node[64];
-  char text[kMdnsTexts][80];  // `id=...`, `ver=...`, `img=...`, `board=...`, `phase=...`
+  char label[64];             // first label of the instance's and of the host's name
+  char text[kMdnsTexts][80];  // `id=...`, `ver=...`, `img=...`, `board=...`, `phase=...`, `bench=...`; empty: left out
   uint8_t address[4];
   uint16_t http_port;
 };
 
 // Records of a node, as bits.
 constexpr uint32_t kMdnsEnumeration = 1u;     // _services._dns-sd._udp.local PTR _tanknode._tcp.local
-constexpr uint32_t kMdnsPointer = 2u;         // _tanknode._tcp.local PTR NODE._tanknode._tcp.local
-constexpr uint32_t kMdnsService = 4u;         // NODE._tanknode._tcp.local SRV
-constexpr uint32_t kMdnsText = 8u;            // NODE._tanknode._tcp.local TXT
-constexpr uint32_t kMdnsAddress = 16u;        // NODE.local A
+constexpr uint32_t kMdnsPointer = 2u;         // _tanknode._tcp.local PTR LABEL._tanknode._tcp.local
+constexpr uint32_t kMdnsService = 4u;         // LABEL._tanknode._tcp.local SRV
+constexpr uint32_t kMdnsText = 8u;            // LABEL._tanknode._tcp.local TXT
+constexpr uint32_t kMdnsAddress = 16u;        // LABEL.local A
 constexpr uint32_t kMdnsNoMoreService = 32u;  // NSEC: the instance has SRV and TXT and nothing else (RFC 6762 section 6.1)
 constexpr uint32_t kMdnsNoMoreHost = 64u;     // NSEC: the host has A and nothing else
 constexpr int kMdnsRecords = 7;

@@ -40,8 +40,8 @@ OwnNames own_names(const MdnsNames &names) {
   return OwnNames{
       name_of(kEnumerationLabel, kDnsSdLabel, kUdpLabel, kDomainLabel),
       name_of(kServiceLabel, kTransportLabel, kDomainLabel, nullptr),
-      name_of(names.node, kServiceLabel, kTransportLabel, kDomainLabel),
-      name_of(names.node, kDomainLabel, nullptr, nullptr),
+      name_of(names.label, kServiceLabel, kTransportLabel, kDomainLabel),
+      name_of(names.label, kDomainLabel, nullptr, nullptr),
   };
 }
 
@@ -60,6 +60,7 @@ bool same_text(const uint8_t *data, size_t n, const MdnsNames &names) {
   size_t at = 0;
   for (const char *text : names.text) {
     const size_t length = strlen(text);
+    if (length == 0) continue;
     if (n - at < 1 + length || data[at] != length || memcmp(data + at + 1, text, length) != 0) return false;
     at += 1 + length;
   }

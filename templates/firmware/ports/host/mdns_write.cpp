@@ -67,13 +67,13 @@ void put_type(Writer *w) {
 
 void put_instance(Writer *w, const MdnsNames &names) {
   if (pointed(w, &w->instance_at)) return;
-  put_string(w, names.node);
+  put_string(w, names.label);
   put_type(w);
 }
 
 void put_host(Writer *w, const MdnsNames &names) {
   if (pointed(w, &w->host_at)) return;
-  put_string(w, names.node);
+  put_string(w, names.label);
   put_domain(w);
 }
 
@@ -101,7 +101,8 @@ void put_data(Writer *w, const MdnsNames &names, uint32_t record) {
       put_host(w, names);
       break;
     case kMdnsText:
-      for (const char *text : names.text) put_string(w, text);
+      for (const char *text : names.text)
+        if (*text != '\0') put_string(w, text);
       break;
     case kMdnsAddress:
       for (const uint8_t part : names.address) put_u8(w, part);
