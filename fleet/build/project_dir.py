@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fleet.build.durable import replace_file
+from fleet.durable import replace_file
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

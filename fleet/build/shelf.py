@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from fleet.build.codes import DAMAGED, NOT_ON_SHELF
-from fleet.build.durable import write_durably
 from fleet.build.entry import ShelfEntry, entry_from_json
+from fleet.durable import write_durably
 from fleet.errors import ShelfError
 from fleet.limits import SHELF_BATCH
 

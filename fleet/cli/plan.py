@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 import typer
 
 from fleet.cli.common import Target, command, command_app, complete_names, named, session, short_path
+from fleet.cli.cut_off import tell_cut_off
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
 
@@ -91,6 +92,7 @@ def plan(
         soak_s=_soak_s(soak),
         despite_fault=_with_faults(this, despite_fault or []),
     )
+    tell_cut_off(this.output, field.workspace)
     this.output.note("looking for the nodes, to see what each runs and how its tanks stand")
     now = datetime.fromtimestamp(int(time.time()), UTC)
     made = asyncio.run(plan_push(field, wishes, now, timeout, tell_waiting(this.output)))

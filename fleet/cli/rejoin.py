@@ -10,6 +10,7 @@ import typer
 
 from fleet.cli.codes import BAD_USAGE, INTERRUPTED
 from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.rejoin_words import Told, clock_text, facts, show, stands_now, where
 from fleet.cli.waiting import nodes_text, tell_waiting
 from fleet.codes import Exit
@@ -97,6 +98,8 @@ def rejoin(
     wishes = Wishes(_trial_s(trial), change_after)
     again = _again(names, site, trial, change_after=change_after)
     networks = networks_of(field, names)
+    if dry_run:
+        tell_cut_off(this.output, field.workspace)
     matches, older = _found(this, field, list(networks), timeout)
     if dry_run:
         status = _dry_run(this, field.inventory, matches, wishes, older, json=json)

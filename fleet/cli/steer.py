@@ -127,23 +127,24 @@ def _say(this: Session, word: str, done: str, undo: str) -> int:
 
     workspace = _workspace(this)
     said = Requested(time.time(), Word(word))
-    journal = Journal.open_if_there(workspace.journal_path)
-    unfinished = journal.unfinished() if journal is not None else None
-    if journal is None or unfinished is None:
-        this.output.note(_NOTHING)
-        this.output.next_step("tankfleet plan")
-        return Exit.OK
-    held = _will_be_held(journal, unfinished)
-    if held is (said.word is Word.HOLD):
-        this.output.note(f"Nothing to do: push {unfinished} {'is held' if held else 'is not held'} already.")
-        this.output.next_step(undo, "tankfleet stop")
-        return Exit.OK
-    if _to_runner(this, workspace, said):
-        this.output.note(done)
-        this.output.next_step(undo, "tankfleet stop")
-        return Exit.OK
-    journal.request(unfinished, said)
-    journal.close()
+    with Journal.reading(workspace.journal_path) as journal:
+        unfinished = journal.unfinished() if journal is not None else None
+        if journal is None or unfinished is None:
+            this.output.note(_NOTHING)
+            this.output.next_step("tankfleet plan")
+            return Exit.OK
+        held = _will_be_held(journal, unfinished)
+        if held is (said.word is Word.HOLD):
+            this.output.note(
+                f"Nothing to do: push {unfinished} {'is held' if held else 'is not held'} already."
+            )
+            this.output.next_step(undo, "tankfleet stop")
+            return Exit.OK
+        if _to_runner(this, workspace, said):
+            this.output.note(done)
+            this.output.next_step(undo, "tankfleet stop")
+            return Exit.OK
+        journal.request(unfinished, said)
     this.output.note(f"No process runs push {unfinished} now; it is told as soon as it is resumed.")
     this.output.next_step("tankfleet resume", "tankfleet stop")
     return Exit.OK
@@ -163,17 +164,14 @@ def _to_runner(this: Session, workspace: Workspace, said: Requested) -> bool:
     from fleet.push.lock import runner_pid
 
     pid = runner_pid(workspace.journal_path)
-    journal = Journal.open_if_there(workspace.journal_path) if pid is not None else None
-    if journal is None:
+    if pid is None:
         return False
-    try:
-        push_id = journal.unfinished()
-        if push_id is None:
+    with Journal.reading(workspace.journal_path) as journal:
+        push_id = journal.unfinished() if journal is not None else None
+        if journal is None or push_id is None:
             return False
         number = journal.request(push_id, said)
-        return _heard(this, journal, number, pid or 0, workspace)
-    finally:
-        journal.close()
+        return _heard(this, journal, number, pid, workspace)
 
 
 def _heard(this: Session, journal: Journal, number: int, pid: int, workspace: Workspace) -> bool:
@@ -200,16 +198,16 @@ def _dry_run(
     from fleet.push.journal import Journal
 
     rolling = said.word is Word.ROLL_BACK
-    journal = Journal.open_if_there(workspace.journal_path)
-    target = None
-    if journal is not None:
-        target = _target(journal, push) if rolling else journal.unfinished()
-    if journal is None or target is None:
-        this.output.note(_NEVER if rolling else _NOTHING)
-        this.output.next_step("tankfleet plan")
-        return Exit.OK
-    if not rolling or _to_bring_back(this, journal, target, said):
-        show_foretold(this, journal, target, said, doing=doing, json=json)
+    with Journal.reading(workspace.journal_path) as journal:
+        target = None
+        if journal is not None:
+            target = _target(journal, push) if rolling else journal.unfinished()
+        if journal is None or target is None:
+            this.output.note(_NEVER if rolling else _NOTHING)
+            this.output.next_step("tankfleet plan")
+            return Exit.OK
+        if not rolling or _to_bring_back(this, journal, target, said):
+            show_foretold(this, journal, target, said, doing=doing, json=json)
     return Exit.OK
 
 

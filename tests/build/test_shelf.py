@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from fleet.build import durable
-from fleet.build.durable import write_durably
+from fleet import durable
 from fleet.build.entry import ShelfEntry, entry_from_json
 from fleet.build.sequence import next_sequence
 from fleet.build.shelf import Shelf, Shelved, record_bytes
+from fleet.durable import write_durably
 from fleet.errors import ShelfError
 
 RECORD = {"v": 1, "class": "d1-mini/base/copy-in-place/host"}
