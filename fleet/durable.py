@@ -3,6 +3,7 @@ rename, fsync of the folder. The one home of it."""
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import stat
@@ -44,6 +45,33 @@ def write_durably(files: Sequence[tuple[Path, bytes]], *, mode: int = 0o644) -> 
             with suppress(OSError):
                 beside.unlink()
     _all_at_once(sync_folder, list(dict.fromkeys([*(path.parent for path, _ in files), *made])))
+
+
+def create_durably(path: Path, data: bytes, *, mode: int) -> None:
+    """Write a new file, wholly or not at all, with that mode from the first byte on. FileExistsError if there is
+    one."""
+    beside = beside_of(path)
+    write_durably([(beside, data)], mode=mode)
+    try:
+        if not place_new(beside, path):
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
+    finally:
+        with suppress(FileNotFoundError):
+            beside.unlink()
+    sync_folder(path.parent)
+
+
+def place_new(beside: Path, path: Path) -> bool:
+    """Give a file that is whole its name; False if another has that name."""
+    try:
+        os.link(beside, path)
+    except FileExistsError:
+        return False
+    except PermissionError:  # a file system without links
+        if path.exists():
+            return False
+        beside.rename(path)
+    return True
 
 
 def write_out(path: Path, data: bytes) -> None:

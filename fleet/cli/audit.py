@@ -224,8 +224,9 @@ def _write_csv(output: Output, report: Report) -> None:
 
 def _save_csv(output: Output, report: Report, path: Path) -> None:
     from fleet.audit.report import csv_text
+    from fleet.durable import write_out
 
-    path.write_text(csv_text(report), encoding="utf-8", newline="")
+    write_out(path, csv_text(report).encode())
     output.note(f"wrote {path}")
 
 

@@ -161,6 +161,7 @@ def _time(seconds: float) -> str:
 
 def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
     """Write the file, and say what can be done with it."""
+    from fleet.durable import write_out
     from fleet.push.plan import write_plan
     from fleet.push.reporters.words import duration_words
 
@@ -171,8 +172,7 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
         output.next_step("tankfleet audit", "tankfleet build --release RELEASE")
         return Exit.UNREACHABLE if missing else Exit.OK
     path = out or plans_dir / f"{made.id}.plan"
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(write_plan(made), encoding="utf-8")
+    write_out(path, write_plan(made).encode())
     count = sum(len(wave.nodes) for wave in made.waves)
     waves = "1 wave" if len(made.waves) == 1 else f"{len(made.waves)} waves"
     output.note(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from ipaddress import AddressValueError, IPv4Address
 
@@ -72,4 +73,5 @@ def _remember(
         if m.reachable and m.address is not None and m.port is not None and m.state is not None
     }
     if found:
-        write_seen(workspace.seen_path, last_seen | found)
+        with suppress(OSError):  # it only ever helps: a full disk must not take away what was found
+            write_seen(workspace.seen_path, last_seen | found)

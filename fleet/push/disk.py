@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Final
 
 _NETWORK = (
-    "9p acfs afs beegfs ceph cifs coda davfs gfs2 glusterfs gpfs lustre ncpfs nfs nfs4 ocfs2 prl_fs smb smb2 smb3 smbfs",
-    "vboxsf virtiofs vmhgfs fuse.ceph fuse.davfs2 fuse.gcsfuse fuse.glusterfs fuse.gvfsd-fuse fuse.mfs fuse.moosefs",
-    "fuse.rclone fuse.s3fs fuse.smbnetfs fuse.sshfs fuse.vmhgfs-fuse",
+    "9p acfs afs beegfs ceph cifs coda davfs gfs2 glusterfs gpfs lustre ncpfs nfs nfs4 ocfs2 prl_fs smb smb2 smb3",
+    "smbfs vboxsf virtiofs vmhgfs fuse.ceph fuse.davfs2 fuse.gcsfuse fuse.glusterfs fuse.gvfsd-fuse fuse.mfs",
+    "fuse.moosefs fuse.rclone fuse.s3fs fuse.smbnetfs fuse.sshfs fuse.vmhgfs-fuse",
 )
 """File systems that other machines write as well, by the names that Linux and FUSE give them. From the kernel's
 Documentation/filesystems and the manual pages of the FUSE ones, from memory; a kind that is not here is still found

@@ -42,7 +42,7 @@ SHORT_JOURNAL = Code(
     "the journal lacks what was written last",
     "The file beside it counts what was committed, and the journal holds less: journal.db-wal was deleted or damaged, "
     "or an older copy was put back. Nothing was changed.",
-    "Put journal.db-wal, or the newest copy of all files, back. To go on with what is there, move journal.db-head away: "
+    "Put journal.db-wal, or the newest copy of all, back. To go on with what is there, move journal.db-head away; "
     "pushes then stand as they did before what is missing, and `tankfleet resume` asks every node before it acts.",
 )
 JOURNAL_DISK_FULL = Code(

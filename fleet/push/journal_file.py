@@ -8,7 +8,7 @@ import sqlite3
 from contextlib import closing, suppress
 from typing import TYPE_CHECKING, Final
 
-from fleet.durable import beside_of, left_behind, sync_folder
+from fleet.durable import beside_of, left_behind, place_new, sync_folder
 from fleet.limits import JOURNAL_BUSY_S
 from fleet.push import journal_codes as codes
 from fleet.push.disk import kind_of_disk, on_network
@@ -168,7 +168,7 @@ def _make(path: Path) -> None:
         try:
             _write_new(beside, head)
             _synced(beside)
-            if _placed(beside, path):
+            if place_new(beside, path):
                 sync_folder(path.parent)
                 write_witness(path, head, first=True)
         finally:
@@ -185,19 +185,6 @@ def _write_new(path: Path, head: Head) -> None:
         db.execute(f"PRAGMA user_version={VERSION}")
         db.execute("COMMIT")
         db.execute("PRAGMA journal_mode=WAL")  # before others have it open, who would stand in the way
-
-
-def _placed(beside: Path, path: Path) -> bool:
-    """Give the new journal its name, unless another process gave one that name first."""
-    try:
-        os.link(beside, path)
-    except FileExistsError:
-        return False
-    except PermissionError:  # a file system without links
-        if path.exists():
-            return False
-        beside.rename(path)
-    return True
 
 
 def _remove(beside: Path) -> None:
