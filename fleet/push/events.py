@@ -98,6 +98,11 @@ class Outcome:
     spare_s: float | None = None
     window_open: bool = True
 
+    @property
+    def ours(self) -> bool:
+        """Whether this tool stopped it before anything was sent: its codes are in capitals, a node's never are."""
+        return self.code[:3].isupper()
+
 
 Event = Began | Resumed | Requested | Outcome
 _KINDS: dict[type, str] = {Began: "began", Resumed: "resumed", Requested: "requested", Outcome: "outcome"}

@@ -134,7 +134,8 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     elif outcome.code in TRY_LATER and node.sends < SEND_TRIES:
         work.ask(name, Task.READY, in_s=READY_RETRY_S)
     else:
-        work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
+        said = "it was not sent" if outcome.ours else "it refused"
+        work.fail_on(name, CheckName.SENT, f"{said}: {outcome.code}: {outcome.detail}")
 
 
 def _took_it(work: Work, node: NodeProgress, outcome: Outcome) -> None:

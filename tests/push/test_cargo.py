@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from fleet.build.codes import DAMAGED_CARGO
+from fleet.build.codes import DAMAGED, DAMAGED_CARGO
 from fleet.build.sequence import next_sequence
 from fleet.build.ticket import SEQUENCE_MAX, verify
 from fleet.cli.app import run
@@ -22,7 +22,9 @@ from fleet.link.state import NodeState
 from fleet.push import fieldwork
 from fleet.push.fieldwork import Field, Wishes, plan_push, refuse_damaged
 from fleet.push.plan import Plan, write_plan
-from tests.push.plans import state_of
+from tests.push.plans import plan_of, state_of
+from tests.push.plans import planned as a_node
+from tests.push.stage import Stage, begun, push
 from tests.push.yard import class_id, image_of, lay_out, tank_of
 
 NAMES = ["cargo-a", "cargo-b", "cargo-c"]
@@ -133,3 +135,17 @@ def test_a_damaged_image_under_an_old_ticket_stops_no_plan(
     spoil(field, entry.image, "a bit")
     made = planned(field, monkeypatch, floor=AHEAD)
     assert [out.reason for out in made.left_out] == ["damaged-image"]
+
+
+def test_what_was_not_sent_was_not_refused_by_the_node(quick_path: Path) -> None:
+    """An image that is damaged in the middle of a push: the words blame the shelf, not the node."""
+
+    class Spoilt(Stage):
+        def new_cargo(self, node: str) -> tuple[bytes, bytes]:
+            raise ShelfError(DAMAGED, "objects/ab is not what its name says")
+
+    stage = Spoilt(plan_of([a_node("a")]))
+    with begun(stage, quick_path) as journal:
+        reason = push(stage, journal).nodes["a"].reason
+    assert "it was not sent: SHF101" in reason
+    assert "refused" not in reason
