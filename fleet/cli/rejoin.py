@@ -98,8 +98,6 @@ def rejoin(
     wishes = Wishes(_trial_s(trial), change_after)
     again = _again(names, site, trial, change_after=change_after)
     networks = networks_of(field, names)
-    if dry_run:
-        tell_cut_off(this.output, field.workspace)
     matches, older = _found(this, field, list(networks), timeout)
     if dry_run:
         status = _dry_run(this, field.inventory, matches, wishes, older, json=json)
@@ -165,6 +163,7 @@ def _found(
     from fleet.cli.rejoin_traits import built_before, warn_before, warn_of_old_images
     from fleet.push.fieldwork import look
 
+    tell_cut_off(this.output, field.workspace)
     warn_before(this.output, field.inventory, names)
     this.output.note(f"looking for {nodes_text(len(names))} on {field.interface or 'all interfaces'}")
     matches = asyncio.run(look(field, names, timeout_s, tell_waiting(this.output)))
