@@ -79,6 +79,8 @@ def write_out(path: Path, data: bytes) -> None:
     of the one that is there, else as the umask has it. A pipe or a device is written into."""
     path.parent.mkdir(parents=True, exist_ok=True)
     path = path.resolve()
+    for left in left_behind(path):
+        left.unlink(missing_ok=True)
     try:
         before = path.stat().st_mode
     except FileNotFoundError:
