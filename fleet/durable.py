@@ -51,8 +51,8 @@ def create_durably(path: Path, data: bytes, *, mode: int) -> None:
     """Write a new file, wholly or not at all, with that mode from the first byte on. FileExistsError if there is
     one."""
     beside = beside_of(path)
-    write_durably([(beside, data)], mode=mode)
     try:
+        write_durably([(beside, data)], mode=mode)
         if not place_new(beside, path):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
     finally:

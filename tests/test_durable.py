@@ -94,6 +94,18 @@ def test_new_folders_are_synced_too(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert set(synced) == {tmp_path, tmp_path / "a", tmp_path / "a" / "b"}
 
 
+def test_a_key_is_not_left_beside_when_the_folder_cannot_be_synced(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def failing(folder: Path) -> None:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(durable, "sync_folder", failing)
+    with pytest.raises(OSError, match="Input"):
+        create_durably(tmp_path / "own.key", b"k", mode=0o600)
+    assert list(tmp_path.iterdir()) == []
+
+
 KILLED = """
 import os, signal, sys
 from pathlib import Path
