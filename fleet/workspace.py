@@ -11,17 +11,19 @@ BENCH_SOCKET, BENCH_ID = "control.sock", "id"
 
 @dataclass(frozen=True, slots=True)
 class Workspace:
-    """A project folder. The tool writes only in `.tankfleet/` and `rendered/`."""
+    """A project folder. The tool writes only in `state_dir` and `rendered/`."""
 
     root: Path
     inventory_dir: Path
     keys_dir: Path
     """Outside of the inventory; 0700."""
+    state: str = ".tankfleet"
+    """The setting of that name: from the project folder, or absolute."""
 
     @property
     def state_dir(self) -> Path:
         """Everything that the tool keeps: shelf, journal, build folders, plans, bench."""
-        return self.root / ".tankfleet"
+        return self.root / self.state
 
     @property
     def shelf_dir(self) -> Path:

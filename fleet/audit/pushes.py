@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import closing
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -26,10 +25,9 @@ def journal_facts(path: Path) -> JournalFacts:
 
     The newest push that touched a node is its last one.
     """
-    journal = Journal.open_if_there(path)
-    if journal is None:
-        return JournalFacts()
-    with closing(journal):
+    with Journal.reading(path) as journal:
+        if journal is None:
+            return JournalFacts()
         last: dict[str, LastPush] = {}
         for record in reversed(journal.pushes()[-AUDITED_PUSHES:]):
             for outcome in journal.outcomes(record.id):

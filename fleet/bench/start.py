@@ -69,7 +69,7 @@ def ensure_up(folder: Path, speed: float) -> BenchControl:
         if there != speed:
             raise BenchRefused(OTHER_SPEED, f"the bench is up at speed {there:g}, not {speed:g}")
         return control
-    folder.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(0o700, parents=True, exist_ok=True)
     folder.chmod(0o700)
     try:
         done = subprocess.run(

@@ -4,6 +4,8 @@ new."""
 from __future__ import annotations
 
 import hashlib
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
@@ -53,7 +55,10 @@ class ClassJob:
     def states(self) -> tuple[tuple[NodePart, ShelfEntry | None, Doing], ...]:
         """Each node with the newest entry of its class, and what is to be done; as it was when the build
         began."""
-        return tuple(self._state(part) for part in self.part.nodes)
+        with ThreadPoolExecutor(
+            os.cpu_count()
+        ) as pool:  # reading and hashing every image: both let others work
+            return tuple(pool.map(self._state, self.part.nodes))
 
     @property
     def todo_count(self) -> int:
@@ -98,19 +103,19 @@ class ClassJob:
         newest = self.shelf.newest(part.node.name, str(self.part.class_id))
         if newest is None or newest.inputs != part.inputs(self.program.digest):
             return part, newest, Doing.MAKE
-        whole = (
-            self.shelf.has(newest.image, newest.size_bytes)
-            and self.shelf.has(newest.ticket)
-            and self.shelf.has(newest.record)
-            and self._beside_whole(newest.record)
-        )
+        whole = self.shelf.can_be_sent(newest) and self._record_whole(newest.record)
         return part, newest, Doing.NOTHING if whole else Doing.RESTORE
 
-    def _beside_whole(self, record: str) -> bool:
-        """Whether what a first load over USB needs besides the image is there; asked once for each record."""
+    def _record_whole(self, record: str) -> bool:
+        """Whether a build record is there, and what a first load over USB needs besides the image; asked once for each
+        record."""
         if record not in self._asked:
-            beside = self.shelf.record(record).get("beside", {}) if self.request.target == "board" else {}
-            self._asked[record] = all(self.shelf.has(sha) for sha in beside.values())
+            whole = self.shelf.is_whole(record)
+            if whole and self.request.target == "board":
+                whole = all(
+                    self.shelf.is_whole(sha) for sha in self.shelf.record(record).get("beside", {}).values()
+                )
+            self._asked[record] = whole
         return self._asked[record]
 
     def _made(

@@ -94,6 +94,13 @@ OTHER_KEY = Code(
     "Use the key folder that this image was built with, or run `tankfleet build NODE` to build it for "
     "this one.",
 )
+DAMAGED_CARGO = Code(
+    "SHF105",
+    "what is to be sent is damaged",
+    "Image and ticket of every planned node are checked, byte for byte, before the first is sent: a node would take in "
+    "the whole image only to refuse it. No node was touched.",
+    "Run `tankfleet build` for the nodes that the message names: the same bytes are made again; then push the plan.",
+)
 
 CODES = (
     COMPILE_FAILED,
@@ -109,4 +116,5 @@ CODES = (
     NOT_ON_SHELF,
     BAD_TICKET,
     OTHER_KEY,
+    DAMAGED_CARGO,
 )

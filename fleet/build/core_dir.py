@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from fleet.build.durable import replace_file
+from fleet.durable import replace_file
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

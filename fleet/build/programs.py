@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 from fleet.build.codes import NOTHING_BESIDE
 from fleet.build.compile import CompileJob, Compilers, failed
 from fleet.build.core_dir import SCONS_LOCK, platformio_environment, prepare_core_dir
-from fleet.build.durable import replace_file
 from fleet.build.events import Compiled
 from fleet.build.project_dir import write_project
 from fleet.build.record import BOOT_LOADER, PARTITIONS, source_digests
 from fleet.build.stamp import section_sizes
 from fleet.build.tools import BoardTools
 from fleet.build.versions import tool_versions
+from fleet.durable import replace_file
 from fleet.limits import PROGRAMS_KEPT
 from fleet.render.project import BLOCK_SOURCE, PARTITION_TABLE
 

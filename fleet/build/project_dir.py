@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fleet.build.durable import replace_file
+from fleet.durable import replace_file
+from fleet.errors import RenderError
+from fleet.render.codes import LINKED_FOLDER
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from pathlib import Path
+    from collections.abc import Iterable, Mapping
 
 LIST_FILE = ".rendered.json"
 """Names the files that were rendered here before; any other file in the folder is left alone."""
@@ -30,21 +32,34 @@ class Written:
 
 
 def write_project(folder: Path, project: Mapping[str, bytes]) -> Written:
-    """Make the folder hold the project. A second time with the same project writes nothing."""
+    """Make the folder hold the project. A second time with the same project writes nothing. RenderError (RND106) if
+    the folder, that above it or one in it is a link: what it points to is not ours to write."""
+    _refuse_links(folder, project)
     before = _listed(folder)
     written = []
     for path, data in project.items():
         target = folder / path
-        if not target.is_file() or target.read_bytes() != data:
+        if target.is_symlink() or not target.is_file() or target.read_bytes() != data:
             replace_file(target, data)
             written.append(path)
-    removed = sorted(path for path in before - set(project) if (folder / path).is_file())
+    removed = sorted(path for path in before - set(project) if _stands(folder / path))
     for path in removed:
         (folder / path).unlink()
         _prune(folder, path)
     if before != set(project):
         replace_file(folder / LIST_FILE, json.dumps(sorted(project), indent=0).encode() + b"\n")
     return Written(tuple(sorted(written)), tuple(removed))
+
+
+def _refuse_links(folder: Path, paths: Iterable[str]) -> None:
+    inside = {folder / parent for path in paths for parent in Path(path).parents}
+    link = next((one for one in sorted({folder.parent, folder, *inside}) if one.is_symlink()), None)
+    if link is not None:
+        raise RenderError(LINKED_FOLDER, f"{link} is a link to {link.readlink()}")
+
+
+def _stands(path: Path) -> bool:
+    return path.is_symlink() or path.is_file()
 
 
 def _listed(folder: Path) -> set[str]:

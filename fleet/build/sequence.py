@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from fleet.build.shelf import Shelf
 
 
-def next_sequence(shelf: Shelf, node: str, now_s: int) -> int:
+def next_sequence(shelf: Shelf, node: str, now_s: int, floor: int = 0) -> int:
     """The time in seconds since 1970, or one above the last (RFC 9124: a timestamp serves, if it never runs
-    back)."""
-    return max(now_s, shelf.last_sequence(node) + 1)
+    back). Above `floor` too: a node got it from a machine whose clock was ahead of this one's."""
+    return max(now_s, shelf.last_sequence(node) + 1, floor + 1)
 
 
 def utc_text(now_s: int) -> str:
@@ -33,8 +33,11 @@ def utc_text(now_s: int) -> str:
     return datetime.fromtimestamp(now_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def reissue(shelf: Shelf, entry: ShelfEntry, key: EllipticCurvePrivateKey, now_s: int) -> ShelfEntry:
-    """A new ticket, with a new sequence number, for an image on the shelf: the way back to an older image.
+def reissue(
+    shelf: Shelf, entry: ShelfEntry, key: EllipticCurvePrivateKey, now_s: int, floor: int = 0
+) -> ShelfEntry:
+    """A new ticket, with a new sequence number above `floor`, for an image on the shelf: the way back to an older
+    image, or past a floor that lies ahead.
 
     ShelfError if the image, its ticket or its record is missing or damaged, or the image trusts another key.
     """
@@ -44,7 +47,7 @@ def reissue(shelf: Shelf, entry: ShelfEntry, key: EllipticCurvePrivateKey, now_s
         raise ShelfError(
             OTHER_KEY, f"image {entry.image[:16]} of {entry.node} trusts another key than this one"
         )
-    sequence = next_sequence(shelf, entry.node, now_s)
+    sequence = next_sequence(shelf, entry.node, now_s, floor)
     ticket = sign(replace(parse(shelf.ticket(entry.ticket)), sequence=sequence), key)
     sha = hashlib.sha256(ticket).hexdigest()
     again = replace(entry, ticket=sha, sequence=sequence, built_at=utc_text(now_s))

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from fleet.build.codes import DAMAGED, NOT_ON_SHELF
-from fleet.build.durable import write_durably
 from fleet.build.entry import ShelfEntry, entry_from_json
+from fleet.durable import write_durably
 from fleet.errors import ShelfError
 from fleet.limits import SHELF_BATCH
 
@@ -72,14 +72,18 @@ class Shelf:
                         raise ValueError(f"an entry of {thing.entry.node} misnames its bytes")
                     objects[wanted] = data
             write_durably(
-                [(self._object(sha), data) for sha, data in objects.items() if not self.has(sha, len(data))]
+                [
+                    (self._object(sha), data)
+                    for sha, data in objects.items()
+                    if not self.is_whole(sha, len(data))
+                ]
             )
             write_durably([(self._entry_path(thing.entry), thing.entry.to_json()) for thing in batch])
 
     def put_object(self, data: bytes) -> str:
         """Put bytes on the shelf (again); returns their SHA-256."""
         sha = hashlib.sha256(data).hexdigest()
-        if not self.has(sha, len(data)):
+        if not self.is_whole(sha, len(data)):
             write_durably([(self._object(sha), data)])
         return sha
 
@@ -88,7 +92,7 @@ class Shelf:
         executable."""
         sha = hashlib.sha256(program).hexdigest()
         path = self.path / "boot-loader" / sha
-        if not path.is_file():
+        if not _is_what_its_name_says(path, sha):
             write_durably([(path, program)], mode=0o755)
         write_durably([(path.with_name(_CURRENT), f"{sha} {inputs}\n".encode())])
         return path
@@ -145,6 +149,14 @@ class Shelf:
             return False
         return size_bytes is None or found == size_bytes
 
+    def is_whole(self, sha: str, size_bytes: int | None = None) -> bool:
+        """Whether an object is there and is what its name says: its size, if one is given, and all its bytes."""
+        return self.has(sha, size_bytes) and _is_what_its_name_says(self._object(sha), sha)
+
+    def can_be_sent(self, entry: ShelfEntry) -> bool:
+        """Whether image and ticket of an entry are there, byte for byte."""
+        return self.is_whole(entry.image, entry.size_bytes) and self.is_whole(entry.ticket)
+
     def host_boot_loader(self) -> Path:
         """The executable that starts host images. ShelfError if it was never built or is damaged."""
         sha, _ = self._boot_loader()
@@ -157,7 +169,7 @@ class Shelf:
     def has_boot_loader(self, inputs: str) -> bool:
         """Whether the boot loader made of these inputs is there."""
         sha, made_of = self._boot_loader()
-        return made_of == inputs and (self.path / "boot-loader" / sha).is_file()
+        return made_of == inputs and _is_what_its_name_says(self.path / "boot-loader" / sha, sha)
 
     # ---------------------------------------------------------------- inside
     def _object(self, sha: str) -> Path:
@@ -210,6 +222,14 @@ def _checked(path: Path, sha: str) -> bytes:
     if hashlib.sha256(data).hexdigest() != sha:
         raise ShelfError(DAMAGED, f"{path} is not what its name says")
     return data
+
+
+def _is_what_its_name_says(path: Path, sha: str) -> bool:
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest() == sha
+    except OSError:
+        return False
 
 
 def _again(path: Path, node: str) -> str:

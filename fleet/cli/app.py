@@ -117,7 +117,7 @@ class LazyGroup(TyperGroup):
                 formatter.write(f"\n{task}\n")
             formatter.write(f"  {entry.name:<11} {entry.what}\n")
         formatter.write(
-            "\nOptions: -h, --version, --project DIR, --inventory DIR, --keys DIR,\n"
+            "\nOptions: -h, --version, --project DIR, --inventory DIR, --keys DIR, --state DIR,\n"
             "  --find-on ADDRESS, --color auto|always|never, --debug, --install-completion\n"
         )
         formatter.write("COMMAND -h tells more about each. First time here: tankfleet demo\n")
@@ -148,6 +148,12 @@ def root(
         Path | None,
         typer.Option("--keys", metavar="DIR", help="The key folder; default: see `tankfleet settings`."),
     ] = None,
+    state: Annotated[
+        Path | None,
+        typer.Option(
+            "--state", metavar="DIR", help="The folder of shelf, journal and builds; default: .tankfleet."
+        ),
+    ] = None,
     find_on: Annotated[
         str | None,
         typer.Option("--find-on", metavar="ADDRESS", help="Find nodes on: an address, all or auto."),
@@ -172,6 +178,7 @@ def root(
         "find_on": find_on,
         "inventory": str(inventory.absolute()) if inventory else None,
         "keys": str(keys.absolute()) if keys else None,
+        "state": str(state.absolute()) if state else None,
     }
     this.debug = debug
     this.output.color = this.setting("color")

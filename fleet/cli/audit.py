@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, cast
 import typer
 
 from fleet.cli.common import command, command_app, session
+from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.waiting import tell_waiting
 from fleet.limits import FIND_TIMEOUT_S
 
@@ -79,6 +80,7 @@ def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
 
     inventory, findings = this.checked()
     workspace = this.workspace(inventory.fleet.name)
+    tell_cut_off(this.output, workspace)
     target = cast("Target", this.setting("target"))
     keys = _keys(this.output, workspace, needed=not offline)
     shelf = shelf_facts(Shelf(workspace.shelf_dir), inventory, target)
@@ -223,8 +225,9 @@ def _write_csv(output: Output, report: Report) -> None:
 
 def _save_csv(output: Output, report: Report, path: Path) -> None:
     from fleet.audit.report import csv_text
+    from fleet.durable import write_out
 
-    path.write_text(csv_text(report), encoding="utf-8", newline="")
+    write_out(path, csv_text(report).encode())
     output.note(f"wrote {path}")
 
 

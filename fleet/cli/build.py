@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 import typer
 
 from fleet.cli.common import Target, command, command_app, complete_names, named, session, short_path
+from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.shelf import show_entries
 
 if TYPE_CHECKING:
@@ -85,6 +86,7 @@ def build(
         this.jobs(),
     )
     workspace = this.workspace(inventory.fleet.name)
+    tell_cut_off(this.output, workspace)
     shop = builder.Workshop(
         workspace.build_dir,
         Shelf(workspace.shelf_dir),

@@ -80,13 +80,14 @@ def _facts(inventory: Inventory | None, findings: Sequence[Finding]) -> dict[str
 
 
 def _write_sarif(this: Session, where: str, findings: Sequence[Finding]) -> None:
+    from fleet.durable import write_out
     from fleet.sarif import sarif_log
 
     text = json_text.dumps(sarif_log(findings, this.project.as_posix()), indent=2, ensure_ascii=False)
     if where == "-":
         this.output.raw(text)
     else:
-        Path(where).write_text(text + "\n", encoding="utf-8")
+        write_out(Path(where), f"{text}\n".encode())
         this.output.note(f"SARIF written to {where}")
 
 

@@ -153,7 +153,8 @@ class Session:
         """The workspace of the fleet of that name."""
         keys = self.setting("keys")
         keys_dir = Path(keys).expanduser() if keys else user_dir() / "keys" / fleet_name
-        return Workspace(self.project, self.inventory_dir(), self.project / keys_dir)
+        state = str(Path(self.setting("state") or ".tankfleet").expanduser())
+        return Workspace(self.project, self.inventory_dir(), self.project / keys_dir, state)
 
     def interactive(self) -> bool:
         """Whether there is a person at a terminal to ask."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.waiting import nodes_text, tell_waiting
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
@@ -62,6 +63,7 @@ def find(
     known = [node.name for node in inventory.nodes]
     asked = [named(name, "node", known) for name in dict.fromkeys(nodes or [])] or None
     workspace = this.workspace(inventory.fleet.name)
+    tell_cut_off(this.output, workspace)
     key_of = partial(node_key, KeyFolder.open(workspace.keys_dir).fleet_key())
     interface = interface_for(this.setting("find_on"), workspace)
     count = len(asked or known)

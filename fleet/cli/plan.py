@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 import typer
 
 from fleet.cli.common import Target, command, command_app, complete_names, named, session, short_path
+from fleet.cli.cut_off import tell_cut_off
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
 
@@ -91,6 +92,7 @@ def plan(
         soak_s=_soak_s(soak),
         despite_fault=_with_faults(this, despite_fault or []),
     )
+    tell_cut_off(this.output, field.workspace)
     this.output.note("looking for the nodes, to see what each runs and how its tanks stand")
     now = datetime.fromtimestamp(int(time.time()), UTC)
     made = asyncio.run(plan_push(field, wishes, now, timeout, tell_waiting(this.output)))
@@ -159,6 +161,7 @@ def _time(seconds: float) -> str:
 
 def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
     """Write the file, and say what can be done with it."""
+    from fleet.durable import write_out
     from fleet.push.plan import write_plan
     from fleet.push.reporters.words import duration_words
 
@@ -167,8 +170,7 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
     named = None if str(out) == "-" else out
     path = named or plans_dir / f"{made.id}.plan"
     if made.waves or named is not None:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(write_plan(made), encoding="utf-8")
+        write_out(path, write_plan(made).encode())
     if not made.waves:
         # To a file that was named an empty plan goes too: an older one that lies there must not be pushed in its place.
         written = "No plan was written" if out is None else f"The plan in {short_path(path)} updates no node"

@@ -169,13 +169,14 @@ def _checked(this: Session, field: Field, made: Plan) -> Sequence[Match]:
     import asyncio
 
     from fleet.cli.waiting import tell_waiting
-    from fleet.push.fieldwork import look, standing
+    from fleet.push.fieldwork import look, refuse_damaged, standing
     from fleet.push.plan import refuse_stale
     from fleet.push.reporters.words import nodes_words
 
     known = {node.name for node in field.inventory.nodes}
     names = [node.node for _, node in made.nodes() if node.node in known]
     refuse_stale(made, standing(field, made, []))
+    refuse_damaged(field, made)
     this.output.note(f"asking {nodes_words(len(names))} whether the plan still stands")
     matches = asyncio.run(look(field, names, FIND_TIMEOUT_S, tell_waiting(this.output)))
     refuse_stale(made, standing(field, made, matches))

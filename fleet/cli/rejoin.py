@@ -10,6 +10,7 @@ import typer
 
 from fleet.cli.codes import BAD_USAGE, INTERRUPTED
 from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.rejoin_words import Told, clock_text, facts, show, stands_now, where
 from fleet.cli.waiting import nodes_text, tell_waiting
 from fleet.codes import Exit
@@ -162,6 +163,7 @@ def _found(
     from fleet.cli.rejoin_traits import built_before, warn_before, warn_of_old_images
     from fleet.push.fieldwork import look
 
+    tell_cut_off(this.output, field.workspace)
     warn_before(this.output, field.inventory, names)
     this.output.note(f"looking for {nodes_text(len(names))} on {field.interface or 'all interfaces'}")
     matches = asyncio.run(look(field, names, timeout_s, tell_waiting(this.output)))

@@ -66,6 +66,7 @@ def sheet(
     at each. One HTML page that needs no network, to print from any browser; of a site, a cover and a sheet
     for each node. Default file: KIND-NAME.html, or .pdf, here.
     """
+    from fleet.durable import write_out
     from fleet.resources import load_report_templates
     from fleet.sheet.contents import contents
     from fleet.sheet.page import page
@@ -89,7 +90,7 @@ def sheet(
     if path.is_file() and path.read_bytes() == data:
         this.output.note(f"{short_path(path)} stands; nothing was written.")
         return
-    path.write_bytes(data)
+    write_out(path, data)
     this.output.note(f"Wrote {short_path(path)}.")
     if not pdf:
         this.output.note("Open it in a browser and print it, or run again with --pdf.")

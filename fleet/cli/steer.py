@@ -126,21 +126,22 @@ def _say(this: Session, word: str, done: str, undo: str) -> int:
 
     workspace = _workspace(this)
     said = Requested(time.time(), Word(word))
-    journal = Journal.open_if_there(workspace.journal_path)
-    unfinished = journal.unfinished() if journal is not None else None
-    if journal is None or unfinished is None:
-        return say_nothing(this, Nothing.NONE_UNDER_WAY)
-    held = _will_be_held(journal, unfinished)
-    if held is (said.word is Word.HOLD):
-        this.output.note(f"Nothing to do: push {unfinished} {'is held' if held else 'is not held'} already.")
-        this.output.next_step(undo, "tankfleet stop")
-        return Exit.OK
-    if _to_runner(this, workspace, said):
-        this.output.note(done)
-        this.output.next_step(undo, "tankfleet stop")
-        return Exit.OK
-    journal.request(unfinished, said)
-    journal.close()
+    with Journal.reading(workspace.journal_path) as journal:
+        unfinished = journal.unfinished() if journal is not None else None
+        if journal is None or unfinished is None:
+            return say_nothing(this, Nothing.NONE_UNDER_WAY)
+        held = _will_be_held(journal, unfinished)
+        if held is (said.word is Word.HOLD):
+            this.output.note(
+                f"Nothing to do: push {unfinished} {'is held' if held else 'is not held'} already."
+            )
+            this.output.next_step(undo, "tankfleet stop")
+            return Exit.OK
+        if _to_runner(this, workspace, said):
+            this.output.note(done)
+            this.output.next_step(undo, "tankfleet stop")
+            return Exit.OK
+        journal.request(unfinished, said)
     this.output.note(f"No process runs push {unfinished} now; it is told as soon as it is resumed.")
     this.output.next_step("tankfleet resume", "tankfleet stop")
     return Exit.OK
@@ -160,17 +161,14 @@ def _to_runner(this: Session, workspace: Workspace, said: Requested) -> bool:
     from fleet.push.lock import runner_pid
 
     pid = runner_pid(workspace.journal_path)
-    journal = Journal.open_if_there(workspace.journal_path) if pid is not None else None
-    if journal is None:
+    if pid is None:
         return False
-    try:
-        push_id = journal.unfinished()
-        if push_id is None:
+    with Journal.reading(workspace.journal_path) as journal:
+        push_id = journal.unfinished() if journal is not None else None
+        if journal is None or push_id is None:
             return False
         number = journal.request(push_id, said)
-        return _heard(this, journal, number, pid or 0, workspace)
-    finally:
-        journal.close()
+        return _heard(this, journal, number, pid, workspace)
 
 
 def _heard(this: Session, journal: Journal, number: int, pid: int, workspace: Workspace) -> bool:
@@ -197,16 +195,16 @@ def _dry_run(
     from fleet.push.journal import Journal
 
     rolling = said.word is Word.ROLL_BACK
-    journal = Journal.open_if_there(workspace.journal_path)
-    target = None
-    if journal is not None:
-        target = _target(journal, push) if rolling else journal.unfinished()
-    if journal is None or target is None:
-        nothing = Nothing.NEVER_PUSHED if rolling else Nothing.NONE_UNDER_WAY
-        return say_nothing(this, nothing, dry_run=doing, json=json)
-    if rolling and not _to_bring_back(journal, target, said):
-        return say_nothing(this, Nothing.NONE_TO_BRING_BACK, push=target, dry_run=doing, json=json)
-    show_foretold(this, journal, target, said, doing=doing, json=json)
+    with Journal.reading(workspace.journal_path) as journal:
+        target = None
+        if journal is not None:
+            target = _target(journal, push) if rolling else journal.unfinished()
+        if journal is None or target is None:
+            nothing = Nothing.NEVER_PUSHED if rolling else Nothing.NONE_UNDER_WAY
+            return say_nothing(this, nothing, dry_run=doing, json=json)
+        if rolling and not _to_bring_back(journal, target, said):
+            return say_nothing(this, Nothing.NONE_TO_BRING_BACK, push=target, dry_run=doing, json=json)
+        show_foretold(this, journal, target, said, doing=doing, json=json)
     return Exit.OK
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -60,4 +61,5 @@ def _remember(seen_path: Path, last_seen: dict[str, Seen], matches: Iterable[Mat
         if m.reachable and m.address is not None and m.port is not None and m.state is not None
     }
     if found:
-        write_seen(seen_path, last_seen | found)
+        with suppress(OSError):  # it only ever helps: a full disk must not take away what was found
+            write_seen(seen_path, last_seen | found)

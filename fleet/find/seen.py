@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from ipaddress import IPv4Address
 from pathlib import Path
 
+from fleet.durable import write_durably
 from fleet.limits import SEEN_FILE_BYTES
 
 VERSION = 1
@@ -39,17 +39,8 @@ def read_seen(path: Path) -> dict[str, Seen]:
 
 def write_seen(path: Path, seen: Mapping[str, Seen]) -> None:
     """Replace the file as a whole: a cut-off write leaves the old one."""
-    path.parent.mkdir(parents=True, exist_ok=True)
     document = {"v": VERSION, "nodes": {name: asdict(seen[name]) for name in sorted(seen)}}
-    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
-    try:
-        with beside.open("w", encoding="utf-8") as file:
-            json.dump(document, file, indent=1)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    write_durably([(path, json.dumps(document, indent=1).encode())])
 
 
 def _seen(entry: Mapping[str, object]) -> Seen:

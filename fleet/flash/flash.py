@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from fleet.build.durable import write_durably
+from fleet.durable import write_durably
 from fleet.errors import FlashError
 from fleet.flash.codes import FLASH_TOO_SMALL, MAC_DIFFERS, MAC_OF_ANOTHER, WRONG_CHIP
 from fleet.flash.loader import connected

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Final
 
+from fleet.durable import write_durably
 from fleet.errors import UsageError
 from fleet.inventory.codes import ALREADY_THERE
 from fleet.limits import LABEL_CHARS
@@ -37,9 +38,12 @@ def start_project(folder: Path) -> list[Path]:
         return []
     if there:
         raise UsageError(ALREADY_THERE, f"{there[0]} is there already; nothing was written")
-    for path, text in texts.items():
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
+    try:
+        write_durably([(path, text.encode()) for path, text in texts.items()])
+    except BaseException:  # half a project would stand in the way of the next try
+        for path in texts:
+            path.unlink(missing_ok=True)
+        raise
     return list(texts)
 
 

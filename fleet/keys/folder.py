@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import os
 import re
 import secrets
 import shutil
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from cryptography.hazmat.primitives.serialization import (
     load_pem_private_key,
 )
 
+from fleet.durable import beside_of, left_behind, make_folder, sync_folder
 from fleet.errors import KeyFolderError
 from fleet.keys.codes import DAMAGED_KEY, KEYS_EXIST, NO_KEYS, NO_NETWORK, OPEN_TO_OTHERS
 from fleet.keys.derive import KEY_BYTES, fleet_key_fingerprint, node_key
@@ -54,8 +55,9 @@ class KeyFolder:
         """Make both keys: wholly or not at all, and never over keys that are there."""
         if path.is_dir() and any(path.iterdir()):
             raise KeyFolderError(KEYS_EXIST, f"{path} is not empty")
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside = path.with_name(f".{path.name}.{os.getpid()}.new")
+        make_folder(path.parent)
+        cls(path).sweep()
+        beside = beside_of(path)
         beside.mkdir(PRIVATE_FOLDER)
         try:
             beside.chmod(PRIVATE_FOLDER)
@@ -63,7 +65,9 @@ class KeyFolder:
             pem = signing_key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
             create_private(beside / SIGNING_KEY_FILE, pem)
             create_private(beside / FLEET_KEY_FILE, random_bytes(KEY_BYTES).hex().encode() + b"\n")
+            sync_folder(beside)
             beside.rename(path)
+            sync_folder(path.parent)
         except BaseException:
             shutil.rmtree(beside, ignore_errors=True)
             raise
@@ -73,9 +77,25 @@ class KeyFolder:
     def open(cls, path: Path) -> KeyFolder:
         """The folder, once it and both keys have been found sound."""
         folder = cls(path)
+        folder.sweep()
         folder.signing_key()
         folder.fleet_key()
         return folder
+
+    def sweep(self) -> None:
+        """Remove what processes that were killed left half written: it may hold passphrases and keys."""
+        names = (SIGNING_KEY_FILE, FLEET_KEY_FILE, NETWORKS_FILE)
+        with suppress(
+            OSError
+        ):  # not ours to change: what is wrong with the folder is said by whoever reads it
+            for left in [
+                *left_behind(self.path),
+                *(one for name in names for one in left_behind(self.path / name)),
+            ]:
+                if left.is_dir() and not left.is_symlink():
+                    shutil.rmtree(left)
+                else:
+                    left.unlink()
 
     def signing_key(self) -> ec.EllipticCurvePrivateKey:
         """The private key (P-256) that signs tickets."""

@@ -6,6 +6,7 @@ import os
 import stat
 from typing import TYPE_CHECKING
 
+from fleet.durable import create_durably, write_durably
 from fleet.errors import KeyFolderError
 from fleet.keys.codes import NO_KEYS, OPEN_TO_OTHERS
 
@@ -18,21 +19,13 @@ _OTHERS = 0o077
 
 
 def create_private(path: Path, data: bytes) -> None:
-    """Write a new file with mode 0600, durably. FileExistsError if there is one."""
-    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, PRIVATE_FILE)
-    with os.fdopen(handle, "wb") as file:
-        os.fchmod(file.fileno(), PRIVATE_FILE)
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
+    """Write a new file with mode 0600, wholly or not at all. FileExistsError if there is one."""
+    create_durably(path, data, mode=PRIVATE_FILE)
 
 
 def replace_private(path: Path, data: bytes) -> None:
     """Write a file with mode 0600 in place of the one that may be there: wholly, or not at all."""
-    beside = path.with_name(f".{path.name}.{os.getpid()}.new")
-    beside.unlink(missing_ok=True)
-    create_private(beside, data)
-    beside.replace(path)
+    write_durably([(path, data)], mode=PRIVATE_FILE)
 
 
 def read_private(path: Path, most_bytes: int) -> bytes:

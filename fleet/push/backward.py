@@ -168,7 +168,8 @@ def _on_send_old(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         limit_s = max(node.limit_at_s, work.now_s + planned.return_within_s)
         work.ask(node.node, Task.BACK_RETURN, in_s=RETURN_POLL_S, limit_at_s=limit_s)
     elif outcome.result is Result.REFUSED and node.old_sends >= BACK_TRIES:
-        _stays(work, node, f"it refused the old image: {outcome.code}: {outcome.detail}")
+        said = "the old image was not sent" if outcome.ours else "it refused the old image"
+        _stays(work, node, f"{said}: {outcome.code}: {outcome.detail}")
     else:
         limit_s = max(node.limit_at_s, work.now_s + planned.return_within_s)
         work.ask(node.node, Task.BACK, in_s=READY_RETRY_S, limit_at_s=limit_s)

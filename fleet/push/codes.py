@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
+from fleet.push.journal_codes import CODES as JOURNAL_CODES
 
 DAMAGED_PLAN = Code(
     "PLN101",
@@ -67,14 +68,6 @@ NOT_IN_PUSH = Code(
     "nothing to roll back",
     "Only nodes that the push brought to a new image can be brought back to the one before.",
     "Name nodes that the push kept, or another push with --push.",
-)
-DAMAGED_JOURNAL = Code(
-    "PSH108",
-    "the journal cannot be read",
-    "It was written by another version of the tool, or is damaged. Without it nobody knows what is under "
-    "way.",
-    "Use the version of the tool that wrote it, or move the file away after `tankfleet find` showed how "
-    "the nodes stand.",
 )
 STOPPED_BY_REQUEST = Code(
     "PSH109",
@@ -169,7 +162,6 @@ CODES = (
     HALTED,
     NO_SUCH_PUSH,
     NOT_IN_PUSH,
-    DAMAGED_JOURNAL,
     STOPPED_BY_REQUEST,
     NOBODY_IN_PILOT,
     NOT_ALL,
@@ -181,4 +173,5 @@ CODES = (
     NO_SUCH_REQUEST,
     NETWORK_REFUSED,
     IMAGE_ON_TRIAL,
+    *JOURNAL_CODES,
 )

@@ -33,12 +33,8 @@ if TYPE_CHECKING:
 @contextmanager
 def journal_of(workspace: Workspace) -> Iterator[Journal]:
     """The project's journal, with the right to run a push. LockedError if another process has it."""
-    with runner_lock(workspace.journal_path, os.getpid()):
-        journal = Journal.open(workspace.journal_path)
-        try:
-            yield journal
-        finally:
-            journal.close()
+    with runner_lock(workspace.journal_path, os.getpid()), Journal.open(workspace.journal_path) as journal:
+        yield journal
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,6 +99,11 @@ class Outcome:
     whole: bool = True
     """Of a transfer that broke: whether all of the image had left this machine, so that the node may have it."""
 
+    @property
+    def ours(self) -> bool:
+        """Whether this tool stopped it before anything was sent: its codes are in capitals, a node's never are."""
+        return self.code[:3].isupper()
+
 
 Event = Began | Resumed | Requested | Outcome
 _KINDS: dict[type, str] = {Began: "began", Resumed: "resumed", Requested: "requested", Outcome: "outcome"}

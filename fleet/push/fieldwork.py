@@ -3,15 +3,17 @@ Reads only."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from fleet.bench.control import BenchControl
 from fleet.bench.paths import BenchPaths
 from fleet.boards.board import load_board
+from fleet.build.codes import DAMAGED_CARGO
 from fleet.build.sequence import reissue
 from fleet.build.shelf import Shelf
-from fleet.errors import PlanError
+from fleet.build.ticket import SEQUENCE_MAX
+from fleet.errors import PlanError, ShelfError
 from fleet.find.find import find
 from fleet.find.match import Status
 from fleet.keys.derive import node_key
@@ -162,13 +164,39 @@ async def plan_push(field: Field, wishes: Wishes, now: datetime, timeout_s: floa
         given_up=given_up_at(field.workspace.journal_path),
     )
     plan = make_plan(request)
-    old = [out.node for out in plan.left_out if out.reason == "ticket-too-old"]
+    old = _too_old(plan)
+    wanted = [*old, *(node.node for _, node in plan.nodes())]
+    damaged = frozenset(name for name in wanted if not field.shelf.can_be_sent(entries[name]))
+    if damaged:
+        request = replace(request, damaged=damaged)
+        plan = make_plan(request)
+        old = _too_old(plan)
     if not old:
         return plan
     key = field.keys.signing_key()
     for name in old:
-        entries[name] = reissue(field.shelf, entries[name], key, int(now.timestamp()))
+        state = request.found[name].state
+        floor = state.floor if state is not None else 0
+        if floor < SEQUENCE_MAX:
+            entries[name] = reissue(field.shelf, entries[name], key, int(now.timestamp()), floor)
     return make_plan(request)
+
+
+def _too_old(plan: Plan) -> list[str]:
+    return [out.node for out in plan.left_out if out.reason == "ticket-too-old"]
+
+
+def refuse_damaged(field: Field, plan: Plan) -> None:
+    """ShelfError (SHF105) unless the shelf has every image and ticket of the plan, byte for byte."""
+    bad = []
+    for _, node in plan.nodes():
+        image, ticket = (node.to_image, node.size_bytes), (node.ticket_sha256, None)
+        if not all(field.shelf.is_whole(sha, size) for sha, size in (image, ticket)):
+            bad.append(node.node)
+    if bad:
+        what = f"plan {plan.id} cannot be sent: the shelf's image or ticket of {', '.join(bad)} is damaged or missing"
+        fix = f"Run `tankfleet build {' '.join(bad)}`, which makes the same bytes again; then push the same plan."
+        raise ShelfError(DAMAGED_CARGO, what, fix=fix)
 
 
 def standing(field: Field, plan: Plan, matches: Iterable[Match]) -> Standing:

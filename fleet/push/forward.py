@@ -157,7 +157,8 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         told = f"refused {node.sends} times: {outcome.detail}; something between changes what is sent"
         work.fail_on(name, CheckName.WAY, told)
     else:
-        work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
+        said = "it was not sent" if outcome.ours else "it refused"
+        work.fail_on(name, CheckName.SENT, f"{said}: {outcome.code}: {outcome.detail}")
 
 
 def _took_it(work: Work, node: NodeProgress, outcome: Outcome) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import closing
 from typing import TYPE_CHECKING
 
 from fleet.errors import PushError
@@ -47,19 +46,18 @@ def _tells_of_image(outcome: NodeOutcome) -> bool:
 
 def given_up_at(path: Path) -> dict[str, str]:
     """The same from the journal at that path; none if nothing was ever pushed."""
-    journal = Journal.open_if_there(path)
-    if journal is None:
-        return {}
-    with closing(journal):
-        return given_up_images(journal)
+    with Journal.reading(path) as journal:
+        return given_up_images(journal) if journal is not None else {}
+
+
+def unfinished_at(path: Path) -> str | None:
+    """The id of the push that is under way in the journal at that path, or was cut off; None if there is none."""
+    with Journal.reading(path) as journal:
+        return journal.unfinished() if journal is not None else None
 
 
 def refuse_unfinished(path: Path) -> None:
     """PushError (PSH101) if a push in the journal at that path was cut off: its nodes may be on trial."""
-    journal = Journal.open_if_there(path)
-    if journal is None:
-        return
-    with closing(journal):
-        unfinished = journal.unfinished()
+    unfinished = unfinished_at(path)
     if unfinished is not None:
         raise PushError(PUSH_UNFINISHED, f"push {unfinished} is unfinished")

@@ -65,7 +65,8 @@ class LiveGround:
         if entry is None:
             what = f"the image {planned.from_image[:16]} that {node} had is not on the shelf"
             raise ShelfError(NOT_ON_SHELF, what)
-        again = reissue(shelf, entry, self._field.keys.signing_key(), int(self._clock()))
+        key, now_s = self._field.keys.signing_key(), int(self._clock())
+        again = reissue(shelf, entry, key, now_s, floor=planned.sequence)
         return shelf.image(again.image), shelf.ticket(again.ticket)
 
     def spare_s(self, node: str, state: NodeState) -> float | None:

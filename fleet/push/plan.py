@@ -114,6 +114,7 @@ class LeftOut(_Part):
         "given-up",
         "other-class",
         "ticket-too-old",
+        "damaged-image",
         "stand-in-down",
         "latched-fault",
         "node-fault",

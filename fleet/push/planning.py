@@ -74,6 +74,8 @@ class PlanRequest:
     in_place: frozenset[str] = frozenset()
     despite_fault: frozenset[str] = frozenset()
     """Nodes that a person wants updated though they have a fault."""
+    damaged: frozenset[str] = frozenset()
+    """Nodes whose image or ticket on the shelf is not what its name says."""
     given_up: Mapping[str, str] = field(default_factory=dict)
     """Images that an earlier push gave up, with that push's id."""
 
@@ -219,8 +221,14 @@ def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeSta
     if entry.image in request.given_up and not request.again:
         told = f"push {request.given_up[entry.image]} gave {entry.release} up; --again plans it all the same"
         return LeftOut(node=name, reason="given-up", detail=told)
+    if name in request.damaged:
+        told = f"the shelf's image or ticket of {entry.release} is not what its name says: `tankfleet build {name}`"
+        return LeftOut(node=name, reason="damaged-image", detail=told)
     if entry.sequence <= state.floor:
-        told = f"ticket {entry.sequence} is not above the node's floor {state.floor}: build again"
+        told = (
+            f"ticket {entry.sequence} is not above the node's floor {state.floor}, and no ticket can be: load it over "
+            "USB"
+        )
         return LeftOut(node=name, reason="ticket-too-old", detail=told)
     return _condition(request, node, state) or _wrong_hour(request, node) or _stand_in_down(request, node)
 

@@ -34,5 +34,12 @@ BAD_RELEASE = Code(
     "The release text stands in the node block, in the ticket and in the announcement of a node.",
     "Use 1 to 23 of these: letters, digits, and . + _ - ; such as 1.4.0.",
 )
+LINKED_FOLDER = Code(
+    "RND106",
+    "a folder to render into is a link",
+    "A project is written into its own folder, and what is no longer rendered is removed there. Through a link that "
+    "would reach files of another place.",
+    "Remove the link that the message names, or put a folder in its place; then run the same command again.",
+)
 
-CODES = (NO_PORT, BAD_TEMPLATE, DOES_NOT_FIT, NO_PROBE_PIN, BAD_RELEASE)
+CODES = (NO_PORT, BAD_TEMPLATE, DOES_NOT_FIT, NO_PROBE_PIN, BAD_RELEASE, LINKED_FOLDER)

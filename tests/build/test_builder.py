@@ -172,14 +172,18 @@ def test_sound_build_after_a_defective_one_is_the_old_image_under_a_new_ticket(s
         assert other.sequence == one.sequence + 2
 
 
+@pytest.mark.parametrize("how", ["deleted", "a bit", "cut"])
 @pytest.mark.parametrize("what", ["image", "ticket", "record"])
-def test_deleted_file_is_made_again_under_the_same_ticket(shop, compiled, what) -> None:
+def test_lost_or_damaged_file_is_made_again_under_the_same_ticket(shop, compiled, what, how) -> None:
     first = _built(shop)
     compiled.clear()
     sha = getattr(first.entries[0], what)
     lost = shop.shelf.path / "objects" / sha[:2] / sha
     data = lost.read_bytes()
-    lost.unlink()
+    if how == "deleted":
+        lost.unlink()
+    else:
+        lost.write_bytes(data[:-1] if how == "cut" else data[:-1] + bytes([data[-1] ^ 1]))
     shop.now_s.now += 99
     again = _built(shop)
     assert again.made == ()

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import pytest
+
 from fleet.build.project_dir import LIST_FILE, write_project
+from fleet.errors import RenderError
 
 PROJECT = {"platformio.ini": b"[env]\n", "src/a.cpp": b"1", "src/core/b.h": b"2"}
 
@@ -48,3 +51,30 @@ def test_list_of_files_that_leads_outside_is_not_believed(tmp_path) -> None:
     (folder / LIST_FILE).write_text('["../outside", 7]')
     assert write_project(folder, PROJECT).removed == ()
     assert outside.read_text() == "precious"
+
+
+@pytest.mark.parametrize("link", ["rendered", "rendered/p", "rendered/p/src", "rendered/p/src/core"])
+def test_nothing_is_written_through_a_link(tmp_path, link) -> None:
+    outside = tmp_path / "outside"
+    outside.mkdir()
+    (outside / "a.cpp").write_text("precious")
+    place = tmp_path / link
+    place.parent.mkdir(parents=True, exist_ok=True)
+    place.symlink_to(outside)
+    with pytest.raises(RenderError, match="RND106"):
+        write_project(tmp_path / "rendered" / "p", PROJECT)
+    assert [(one.name, one.read_text()) for one in outside.iterdir()] == [("a.cpp", "precious")]
+
+
+def test_a_file_that_is_a_link_is_replaced_and_one_that_goes_is_removed(tmp_path) -> None:
+    outside = tmp_path / "outside"
+    outside.write_bytes(PROJECT["src/a.cpp"])
+    folder = tmp_path / "p"
+    write_project(folder, PROJECT)
+    for path in ("src/a.cpp", "src/core/b.h"):
+        (folder / path).unlink()
+        (folder / path).symlink_to(outside)
+    done = write_project(folder, {path: data for path, data in PROJECT.items() if path != "src/core/b.h"})
+    assert done.written == ("src/a.cpp",)
+    assert not (folder / "src/a.cpp").is_symlink()
+    assert outside.read_bytes() == PROJECT["src/a.cpp"]

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from fleet.build import durable
-from fleet.build.durable import write_durably
+from fleet import durable
 from fleet.build.entry import ShelfEntry, entry_from_json
 from fleet.build.sequence import next_sequence
 from fleet.build.shelf import Shelf, Shelved, record_bytes
+from fleet.durable import write_durably
 from fleet.errors import ShelfError
 
 RECORD = {"v": 1, "class": "d1-mini/base/copy-in-place/host"}
@@ -197,7 +197,7 @@ def test_sequence_is_the_time_and_never_runs_back(shelf) -> None:
     assert next_sequence(shelf, "other", 5) == 5
 
 
-@pytest.mark.parametrize("fail_at", range(1, 12))
+@pytest.mark.parametrize("fail_at", range(1, 18))
 def test_failure_at_any_step_leaves_no_entry_without_its_image(shelf, monkeypatch, fail_at) -> None:
     """Every fsync and every rename fails once: what is listed is whole, and a second try ends well."""
     steps = 0
@@ -228,6 +228,15 @@ def test_failure_at_any_step_leaves_no_entry_without_its_image(shelf, monkeypatc
     _add(shelf, thing)
     assert shelf.entries() == [thing.entry]
     assert not [path for path in shelf.path.rglob(".*") if path.is_file()]
+
+
+def test_damaged_boot_loader_is_made_again(shelf) -> None:
+    path = shelf.put_host_boot_loader(b"\x7fELF", "inputs")
+    assert shelf.has_boot_loader("inputs")
+    path.write_bytes(b"\x7fELf")
+    assert not shelf.has_boot_loader("inputs")
+    shelf.put_host_boot_loader(b"\x7fELF", "inputs")
+    assert shelf.host_boot_loader().read_bytes() == b"\x7fELF"
 
 
 def test_files_appear_only_when_all_are_written(tmp_path) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sqlite3
 import subprocess
 import sys
 from contextlib import closing
@@ -51,7 +50,7 @@ def test_what_came_of_an_ended_push_is_written_down(quick_path: Path) -> None:
     stage = Stage(PLAN)
     journal = begun(stage, quick_path)
     push(stage, journal)
-    journal._db.execute("DELETE FROM event")
+    journal._db.execute("UPDATE event SET kind='dream'")
     assert [o.stands for o in journal.outcomes(PLAN.id)] == [Stands.KEPT, Stands.KEPT]
 
 
@@ -84,30 +83,13 @@ def test_what_is_not_there(tmp_path: Path) -> None:
         journal.plan("0" * 12)
 
 
-@pytest.mark.parametrize(
-    "harm",
-    [
-        "UPDATE event SET kind='dream'",
-        "UPDATE event SET body='{}'",
-        "UPDATE event SET body='not json'",
-        "UPDATE push SET plan='{}'",
-    ],
-)
-def test_a_damaged_journal_is_refused(tmp_path: Path, harm: str) -> None:
-    with closing(Journal.open(tmp_path / "journal.db")) as journal:
-        journal.begin(PLAN, 10.0)
-        journal._db.execute(harm)
-        with pytest.raises(PushError, match="PSH108"):
-            journal.state(PLAN.id)
-
-
 def test_a_journal_of_another_form_or_no_journal_at_all(tmp_path: Path) -> None:
-    with closing(sqlite3.connect(tmp_path / "newer.db")) as db:
-        db.execute("PRAGMA user_version=99")
-    with pytest.raises(PushError, match="form 99"):
+    with closing(Journal.open(tmp_path / "newer.db")) as journal:
+        journal._db.execute("PRAGMA user_version=99")
+    with pytest.raises(PushError, match=r"PSH147.*form 99"):
         Journal.open(tmp_path / "newer.db")
     (tmp_path / "text.db").write_text("this is no database" * 100)
-    with pytest.raises(PushError, match="PSH108"):
+    with pytest.raises(PushError, match="PSH140"):
         Journal.open(tmp_path / "text.db")
 
 

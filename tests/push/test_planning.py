@@ -190,6 +190,7 @@ def test_on_the_bench_water_runs_faster() -> None:
         ("was-put-back", state_of("a", phase="put-back", last_image=NEW, last_reason="trial-over"), {}),
         ("given-up", state_of("a"), {"given_up": {NEW: "0123456789ab"}}),
         ("ticket-too-old", state_of("a", floor=100), {}),
+        ("damaged-image", state_of("a"), {"damaged": frozenset("a")}),
     ],
 )
 def test_left_out(reason: str, state: NodeState | None, changes: dict[str, Any]) -> None:

@@ -1,0 +1,151 @@
+"""What a plan wants to send is checked before the first byte is sent; and a floor that lies ahead of the clock is no
+end."""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fleet.build.codes import DAMAGED, DAMAGED_CARGO
+from fleet.build.sequence import next_sequence
+from fleet.build.ticket import SEQUENCE_MAX, verify
+from fleet.cli.app import run
+from fleet.codes import Exit
+from fleet.errors import ShelfError
+from fleet.find.match import Match, Status
+from fleet.link.state import NodeState
+from fleet.push import fieldwork
+from fleet.push.fieldwork import Field, Wishes, plan_push, refuse_damaged
+from fleet.push.plan import Plan, write_plan
+from tests.push.plans import plan_of, state_of
+from tests.push.plans import planned as a_node
+from tests.push.stage import Stage, begun, push
+from tests.push.yard import class_id, image_of, lay_out, tank_of
+
+NAMES = ["cargo-a", "cargo-b", "cargo-c"]
+NOW = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def field(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Field:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    return lay_out(tmp_path / "project", NAMES, "growth: 3.0")
+
+
+def state(name: str, **changes: Any) -> NodeState:
+    old = hashlib.sha256(image_of(name, "1.0.0")).hexdigest()
+    about = {"site": "site-0", "class": class_id(), "image": old, "tanks": [tank_of(name)]}
+    return state_of(name, **{**about, **changes})
+
+
+def planned(field: Field, monkeypatch: pytest.MonkeyPatch, **of_a: Any) -> Plan:
+    """The plan when all answer; `of_a` is what the first node says otherwise."""
+
+    async def look(*_: object) -> list[Match]:
+        states = [state(NAMES[0], **of_a), *(state(name) for name in NAMES[1:])]
+        return [Match(s.node, Status.FOUND, "127.0.0.1", 80, state=s) for s in states]
+
+    monkeypatch.setattr(fieldwork, "look", look)
+    wishes = Wishes((), "board", any_hour=True)
+    return asyncio.run(plan_push(field, wishes, NOW, 1.0, lambda *_: None))
+
+
+def spoil(field: Field, sha: str, how: str) -> None:
+    path = field.shelf.path / "objects" / sha[:2] / sha
+    data = path.read_bytes()
+    if how == "gone":
+        path.unlink()
+    else:
+        path.write_bytes(data[:-1] if how == "short" else bytes([data[0] ^ 1]) + data[1:])
+
+
+@pytest.mark.parametrize("how", ["a bit", "short", "gone"])
+@pytest.mark.parametrize("what", ["image", "ticket"])
+def test_a_plan_leaves_out_whose_image_is_damaged(
+    field: Field, monkeypatch: pytest.MonkeyPatch, what: str, how: str
+) -> None:
+    assert [node.node for _, node in planned(field, monkeypatch).nodes()] == NAMES
+    entry = field.shelf.newest("cargo-b")
+    assert entry is not None
+    spoil(field, getattr(entry, what), how)
+    made = planned(field, monkeypatch)
+    assert [node.node for _, node in made.nodes()] == ["cargo-a", "cargo-c"]
+    (out,) = made.left_out
+    assert (out.node, out.reason) == ("cargo-b", "damaged-image")
+    assert "`tankfleet build cargo-b`" in out.detail
+
+
+def test_a_push_refuses_before_it_begins(field: Field, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
+    made = planned(field, monkeypatch)
+    refuse_damaged(field, made)
+    spoil(field, made.planned("cargo-c").to_image, "a bit")
+    with pytest.raises(ShelfError, match="of cargo-c is damaged") as caught:
+        refuse_damaged(field, made)
+    assert caught.value.code is DAMAGED_CARGO
+    assert "`tankfleet build cargo-c`" in caught.value.fix
+    path = field.workspace.root / "the.plan"
+    path.write_text(write_plan(made), encoding="utf-8")
+    for words in (["--dry-run"], ["--yes"]):
+        assert run(["--project", str(field.workspace.root), "push", str(path), *words]) == Exit.PROBLEMS
+        err = capsys.readouterr().err
+        assert "SHF105" in err
+        assert "asking" not in err, "no node was asked"
+
+
+# -------------------------------------------------------------------- a floor ahead of the clock
+AHEAD = int(NOW.timestamp()) + 10 * 365 * 86_400
+
+
+def test_a_floor_ahead_of_the_clock_gets_a_ticket_above_it(
+    field: Field, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The node took a ticket from a machine whose clock was ten years ahead."""
+    made = planned(field, monkeypatch, floor=AHEAD)
+    one = made.planned("cargo-a")
+    assert one.sequence == AHEAD + 1
+    ticket = field.shelf.ticket(one.ticket_sha256)
+    assert verify(ticket, field.keys.trust()).sequence == AHEAD + 1
+    assert made.planned("cargo-b").sequence == 100, "the others keep theirs"
+    again = planned(field, monkeypatch, floor=AHEAD)
+    assert again.planned("cargo-a").ticket_sha256 == one.ticket_sha256, "once is enough"
+    assert next_sequence(field.shelf, "cargo-a", int(NOW.timestamp())) == AHEAD + 2, (
+        "so `build` goes on above it"
+    )
+
+
+def test_the_highest_floor_of_all_is_said_as_it_is(field: Field, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A ticket's number has 63 bits (ticket.py), so nothing is above that."""
+    made = planned(field, monkeypatch, floor=SEQUENCE_MAX)
+    (out,) = made.left_out
+    assert out.reason == "ticket-too-old"
+    assert "load it over USB" in out.detail
+    assert "build again" not in out.detail
+
+
+def test_a_damaged_image_under_an_old_ticket_stops_no_plan(
+    field: Field, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    entry = field.shelf.newest("cargo-a")
+    assert entry is not None
+    spoil(field, entry.image, "a bit")
+    made = planned(field, monkeypatch, floor=AHEAD)
+    assert [out.reason for out in made.left_out] == ["damaged-image"]
+
+
+def test_what_was_not_sent_was_not_refused_by_the_node(quick_path: Path) -> None:
+    """An image that is damaged in the middle of a push: the words blame the shelf, not the node."""
+
+    class Spoilt(Stage):
+        def new_cargo(self, node: str) -> tuple[bytes, bytes]:
+            raise ShelfError(DAMAGED, "objects/ab is not what its name says")
+
+    stage = Spoilt(plan_of([a_node("a")]))
+    with begun(stage, quick_path) as journal:
+        reason = push(stage, journal).nodes["a"].reason
+    assert "it was not sent: SHF101" in reason
+    assert "refused" not in reason
