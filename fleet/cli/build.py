@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import time
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
@@ -15,7 +16,7 @@ from fleet.cli.shelf import show_entries
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from fleet.build.events import BuildEvent, BuildResult, ClassResult
+    from fleet.build.events import BuildEvent, BuildResult, ClassResult, FetchResult
     from fleet.cli.output import Output
     from fleet.render.firmware_class import Target as TargetName
 
@@ -55,12 +56,24 @@ def build(
     jobs: Annotated[
         int | None, typer.Option("--jobs", metavar="N", min=1, max=256, help="Compilers at once.")
     ] = None,
+    fetch: Annotated[
+        bool, typer.Option("--fetch", help="Only fetch what boards are compiled with; compile nothing.")
+    ] = False,
+    compilers: Annotated[
+        Path | None,
+        typer.Option(
+            "--compilers",
+            metavar="DIR",
+            help="The folder that it goes into; default: see `tankfleet settings`.",
+        ),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> None:
     """Example: tankfleet build --target host --release 1.1.0
 
     Compile each firmware class once, write each node's block into its image, sign a ticket, and put both on
-    the shelf. With nothing changed no compiler starts and no ticket is made.
+    the shelf. With nothing changed no compiler starts and no ticket is made. What boards are compiled with is
+    fetched first, once, as long as bytes come; --fetch does that alone.
 
     Defects: crash-at-boot, hang-after-minute, probes-inverted, pump-stuck-on, leaks-memory, no-network.
     """
@@ -68,11 +81,13 @@ def build(
     from fleet.build import builder
     from fleet.build.classes import BuildRequest
     from fleet.build.shelf import Shelf
+    from fleet.cli.fetching import show_fetched
     from fleet.keys.folder import KeyFolder
     from fleet.resources import load_templates
 
     this = session(ctx)
     this.flags["target"] = target
+    this.flags["compilers"] = None if compilers is None else str(compilers.absolute())
     this.flags["jobs"] = None if jobs is None else str(jobs)
     inventory = this.inventory()
     known = [node.name for node in inventory.nodes]
@@ -87,13 +102,18 @@ def build(
     workspace = this.workspace(inventory.fleet.name)
     shop = builder.Workshop(
         workspace.build_dir,
+        this.compilers_dir(),
         Shelf(workspace.shelf_dir),
-        KeyFolder.open(workspace.keys_dir),
+        KeyFolder(workspace.keys_dir) if fetch else KeyFolder.open(workspace.keys_dir),
         load_templates(),
         os.environ,
         load_board,
         lambda: int(time.time()),
     )
+    if fetch:
+        *_, fetched = _told(this.output, builder.fetch(request, shop))
+        show_fetched(this.output, cast("FetchResult", fetched), json=json)
+        return
     result = builder.finished(_told(this.output, builder.build(request, shop)))
     if json:
         this.output.emit_json("build", asdict(result))
@@ -121,7 +141,16 @@ def _class_row(one: ClassResult, defect: str) -> tuple[str, ...]:
 
 def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
     """Pass the events on, telling what is awaited at least every two seconds."""
-    from fleet.build.events import Compiled, Compiling, Shelving, StillCompiling
+    from fleet.build.events import (
+        Compiled,
+        Compiling,
+        Fetched,
+        Fetching,
+        FetchPlanned,
+        Shelving,
+        StillCompiling,
+    )
+    from fleet.cli.fetching import fetched_words, fetching_words, planned_words
 
     told_s = time.monotonic()
     for event in events:
@@ -131,6 +160,15 @@ def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
             told_s = now_s
         elif isinstance(event, Compiled):
             output.note(f"compiled {event.name} in {event.took_s:.1f} s")
+            told_s = now_s
+        elif isinstance(event, FetchPlanned):
+            output.note(planned_words(event))
+            told_s = now_s
+        elif isinstance(event, Fetched):
+            output.note(fetched_words(event))
+            told_s = now_s
+        elif isinstance(event, Fetching) and now_s - told_s >= _QUIET_S:
+            output.progress(fetching_words(event))
             told_s = now_s
         elif isinstance(event, StillCompiling) and now_s - told_s >= _QUIET_S:
             output.progress(f"still compiling {', '.join(event.names)}, {event.took_s:.0f} s so far")

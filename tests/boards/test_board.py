@@ -64,8 +64,8 @@ RANGES = {
         "tool-esptoolpy": "~2.41100.0",
     },
 }
-"""What `platform.json` of each platform asks for at its tag; by `platform.py`, the Xtensa compiler of the chip alone, and
-the RISC-V one of the C3, S2 and S3."""
+"""What `platform.json` of each platform asks for at its tag; by `platform.py`, the Xtensa compiler of the chip alone,
+and the RISC-V one of the C3, S2 and S3."""
 
 
 @pytest.mark.parametrize("board_id", BOARDS)

@@ -21,7 +21,7 @@ def test_scons_that_is_laid_out_is_the_one_that_the_installed_platformio_wants()
     """Another one it would fetch, at each first build, the host's too; and `4.41101` is its way to write 4.11.1."""
     assert Version(TOOL_SCONS_VERSION) in SimpleSpec(get_core_dependencies()["tool-scons"])
     major, minor, patch = (int(part) for part in SCONS_VERSION.split("."))
-    assert TOOL_SCONS_VERSION == f"4.{major}{minor:02}{patch:02}.0"
+    assert f"4.{major}{minor:02}{patch:02}.0" == TOOL_SCONS_VERSION
 
 
 def test_package_asks_for_that_platformio_and_that_scons() -> None:
