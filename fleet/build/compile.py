@@ -10,7 +10,7 @@ import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fleet.build.codes import COMPILE_FAILED, DISK_FULL, PLATFORM_MISSING
+from fleet.build.codes import COMPILE_FAILED, DISK_FULL, FETCH_BROKEN, NO_NETWORK, PLATFORM_MISSING
 from fleet.build.ending import end_process
 from fleet.build.events import Compiled, Compiling, StillCompiling
 from fleet.errors import BuildError
@@ -23,8 +23,16 @@ if TYPE_CHECKING:
     from fleet.codes import Code
 
 ENVIRONMENT_NAME = "node"
-_NOT_FETCHED = ("HTTPClientError", "InternetConnectionError", "UnknownPackageError", "PackageException")
-"""Errors of PlatformIO (platformio 6.2, http.py and package/exception.py) when a package cannot be had."""
+_NOT_FETCHED = {
+    "HTTPClientError": NO_NETWORK,
+    "InternetConnectionError": NO_NETWORK,
+    "UnknownPackageError": PLATFORM_MISSING,
+    "PackageException": FETCH_BROKEN,
+}
+"""Errors of PlatformIO (platformio 6.2, http.py and package/exception.py) when a package cannot be had.
+
+All is fetched before anything is compiled (`fleet.build.fetch`): this is for what something else has taken away since.
+"""
 _NO_ROOM = "No space left on device"
 """ENOSPC in words, in the language that compilers are started with."""
 
@@ -134,9 +142,9 @@ def failed(job: CompileJob, what: str, code: Code = COMPILE_FAILED) -> BuildErro
     tail = "\n".join(lines[-BUILD_LOG_TAIL_LINES:])
     if any(_NO_ROOM in line for line in lines):
         return BuildError(DISK_FULL, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
-    unfetched = [line for line in lines if line.startswith(_NOT_FETCHED)]
+    unfetched = [code for line in lines for name, code in _NOT_FETCHED.items() if line.startswith(name)]
     if unfetched and not any("Compiling " in line for line in lines):
         wanted = [line.split(": Installing ")[1] for line in lines if "Manager: Installing " in line]
         what = f"PlatformIO could not fetch {wanted[-1] if wanted else 'what it needs'}"
-        return BuildError(PLATFORM_MISSING, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
+        code = unfetched[0]
     return BuildError(code, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)

@@ -16,7 +16,9 @@ from fleet.cli.shelf import show_entries
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from fleet.build.builder import Workshop
     from fleet.build.events import BuildEvent, BuildResult, ClassResult, FetchResult
+    from fleet.cli.common import Session
     from fleet.cli.output import Output
     from fleet.render.firmware_class import Target as TargetName
 
@@ -33,6 +35,25 @@ def _complete_defect(incomplete: str) -> list[str]:
     return [defect for defect in DEFECTS if defect.startswith(incomplete)]
 
 
+Defect = Annotated[
+    str,
+    typer.Option(
+        "--defect",
+        metavar="DEFECT",
+        help="A defect to show on the bench; --target host only.",
+        autocompletion=_complete_defect,
+    ),
+]
+Compilers = Annotated[
+    Path | None,
+    typer.Option(
+        "--compilers",
+        metavar="DIR",
+        help="The folder of what boards are compiled with; default: see `tankfleet settings`.",
+    ),
+]
+
+
 @command(app, "build")
 def build(
     ctx: typer.Context,
@@ -44,29 +65,14 @@ def build(
     release: Annotated[
         str, typer.Option("--release", metavar="TEXT", help="Release text; default: the fleet's.")
     ] = "",
-    defect: Annotated[
-        str,
-        typer.Option(
-            "--defect",
-            metavar="DEFECT",
-            help="A defect to show on the bench; --target host only.",
-            autocompletion=_complete_defect,
-        ),
-    ] = "",
+    defect: Defect = "",
     jobs: Annotated[
         int | None, typer.Option("--jobs", metavar="N", min=1, max=256, help="Compilers at once.")
     ] = None,
     fetch: Annotated[
         bool, typer.Option("--fetch", help="Only fetch what boards are compiled with; compile nothing.")
     ] = False,
-    compilers: Annotated[
-        Path | None,
-        typer.Option(
-            "--compilers",
-            metavar="DIR",
-            help="The folder that it goes into; default: see `tankfleet settings`.",
-        ),
-    ] = None,
+    compilers: Compilers = None,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> None:
     """Example: tankfleet build --target host --release 1.1.0
@@ -77,13 +83,9 @@ def build(
 
     Defects: crash-at-boot, hang-after-minute, probes-inverted, pump-stuck-on, leaks-memory, no-network.
     """
-    from fleet.boards.board import load_board
     from fleet.build import builder
     from fleet.build.classes import BuildRequest
-    from fleet.build.shelf import Shelf
     from fleet.cli.fetching import show_fetched
-    from fleet.keys.folder import KeyFolder
-    from fleet.resources import load_templates
 
     this = session(ctx)
     this.flags["target"] = target
@@ -99,17 +101,7 @@ def build(
         defect,
         this.jobs(),
     )
-    workspace = this.workspace(inventory.fleet.name)
-    shop = builder.Workshop(
-        workspace.build_dir,
-        this.compilers_dir(),
-        Shelf(workspace.shelf_dir),
-        KeyFolder(workspace.keys_dir) if fetch else KeyFolder.open(workspace.keys_dir),
-        load_templates(),
-        os.environ,
-        load_board,
-        lambda: int(time.time()),
-    )
+    shop = _workshop(this, inventory.fleet.name, keys=not fetch)
     if fetch:
         *_, fetched = _told(this.output, builder.fetch(request, shop))
         show_fetched(this.output, cast("FetchResult", fetched), json=json)
@@ -122,6 +114,27 @@ def build(
     else:
         this.output.table(_CLASSES, [_class_row(one, request.defect) for one in result.classes])
     _sum_up(this.output, result)
+
+
+def _workshop(this: Session, fleet: str, *, keys: bool) -> Workshop:
+    """Where and with what this run builds. KeyFolderError if keys are wanted and not sound."""
+    from fleet.boards.board import load_board
+    from fleet.build.builder import Workshop
+    from fleet.build.shelf import Shelf
+    from fleet.keys.folder import KeyFolder
+    from fleet.resources import load_templates
+
+    workspace = this.workspace(fleet)
+    return Workshop(
+        workspace.build_dir,
+        this.compilers_dir(),
+        Shelf(workspace.shelf_dir),
+        KeyFolder.open(workspace.keys_dir) if keys else KeyFolder(workspace.keys_dir),
+        load_templates(),
+        os.environ,
+        load_board,
+        lambda: int(time.time()),
+    )
 
 
 def _class_row(one: ClassResult, defect: str) -> tuple[str, ...]:

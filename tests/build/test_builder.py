@@ -400,7 +400,7 @@ def test_elf_file_without_the_symbol_has_no_place_to_stamp() -> None:
     [
         (
             "Platform Manager: Installing espressif8266 @ 4.2.1\nHTTPClientError: \n",
-            "BLD107",
+            "BLD110",
         ),
         (
             "Tool Manager: Installing platformio/toolchain-xtensa @ 2\nUnknownPackageError: Could not find\n",
