@@ -37,6 +37,7 @@ import platformio.http
 import requests
 from platformio.exception import UserSideException
 from platformio.package.exception import PackageException, UnknownPackageError
+from platformio.package.lockfile import LockFile
 from platformio.package.manager.platform import PlatformPackageManager
 from platformio.package.manager.tool import ToolPackageManager
 from platformio.package.meta import PackageItem, PackageSpec
@@ -126,6 +127,13 @@ class _Careful:
     def get_tmp_dir(self) -> str:
         return self._litter("unpacked")
 
+    def lock(self) -> None:
+        """Not while bytes come: builds of other projects ask for PlatformIO's lock, and would wait for all of them.
+        `fleet.build.fetch` sees to it that no two runs fetch at once."""
+
+    def unlock(self) -> None:
+        """Nothing was locked."""
+
     def cleanup_expired_downloads(self) -> None:
         """Nothing stays to expire: an archive goes when its package is there."""
 
@@ -195,9 +203,10 @@ class _Careful:
         there = PackageItem(str(place)).metadata
         if there and (there.version, there.spec.owner) != (made.metadata.version, made.metadata.spec.owner):
             place = place.with_name(f"{place.name}@{made.metadata.version}")
-        if place.exists():
-            shutil.rmtree(place)
-        Path(made.path).rename(place)
+        with LockFile(self.package_dir):  # type: ignore[attr-defined]
+            if place.exists():
+                shutil.rmtree(place)
+            Path(made.path).rename(place)
         return PackageItem(str(place))
 
     def _litter(self, name: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
 import shutil
 import signal
@@ -389,3 +390,15 @@ def test_fetcher_ends_with_the_tool_that_started_it(shop, registry, tmp_path) ->
     shop.fetch()
     assert shop.is_whole()
     assert not shop.has_litter()
+
+
+def test_build_of_another_project_does_not_wait_while_bytes_come(shop, registry) -> None:
+    """PlatformIO holds a lock on its folder of packages while it installs, and each of its runs asks for it."""
+    registry.troubles["framework-standin"] = Trouble(bytes_per_s=400_000)
+    events = shop.events()
+    _until(events, FetchStep.RECEIVING, "framework-standin")
+    with (shop.core / "packages.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    for _ in events:
+        pass
+    assert shop.is_whole()
