@@ -241,7 +241,7 @@ KEY_FILE_BYTES: Final = 64 * 1024
 # --- build: one compiler that hangs must not hang a build for ever; progress is never silent for 2 s
 COMPILE_TIMEOUT_S: Final = 900.0
 PROGRESS_EVERY_S: Final = 0.9
-FETCH_REACH_S: Final = 6.0
+FETCH_REACH_S: Final = 5.0
 """Without a network it is said within 10 s, the start of the fetcher included."""
 FETCH_QUIET_S: Final = 20.0
 """Without a byte: the connection is given up and asked anew. One that hangs would else hold a build for ever."""

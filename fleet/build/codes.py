@@ -45,7 +45,7 @@ IMAGE_TOO_BIG = Code(
 )
 PLATFORM_MISSING = Code(
     "BLD107",
-    "the registry does not have a package that boards are compiled with",
+    "the registry lacks a package that boards are compiled with",
     "Images for boards are compiled with PlatformIO's platform for the chip and its packages, each in one fixed "
     "version. The registry was reached, and has no such version, or none for this kind of computer.",
     "Look at the name and the version in the message. On a computer with an ARM processor some compilers do not exist: "
@@ -77,7 +77,7 @@ NO_NETWORK = Code(
 )
 FETCH_STALLED = Code(
     "BLD111",
-    "nothing comes any more",
+    "the download has stopped: no bytes arrive",
     "Fetching takes as long as bytes come, however slowly; from this connection none came for more than a minute.",
     "Run `tankfleet build --fetch` again: it goes on with the bytes that came. If it stops at the same place again, "
     "look at the proxy or the firewall, or use another network.",
@@ -92,7 +92,7 @@ DISK_FULL = Code(
 )
 FETCH_BROKEN = Code(
     "BLD113",
-    "a package does not arrive whole",
+    "a package does not arrive complete",
     "Each package is held to its SHA-256 in the registry, and is asked for several times over. This one broke off each "
     "time, was refused by the server, or was not what the registry says.",
     "Run `tankfleet build --fetch` again, later or from another network; a proxy that alters downloads is a usual "
@@ -100,7 +100,7 @@ FETCH_BROKEN = Code(
 )
 OTHER_PACKAGES = Code(
     "BLD114",
-    "the compiler or a core was not of the version that is meant",
+    "the compiler or a core has another version than the pinned one",
     "A board's packages are pinned, so that the same sources give the same image on each computer. PlatformIO used "
     "others, so no image was made.",
     "Run `tankfleet build` again. If it stays, something else writes into the folder of compilers (`tankfleet "

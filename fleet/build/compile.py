@@ -11,12 +11,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fleet.build.codes import COMPILE_FAILED, DISK_FULL, FETCH_BROKEN, NO_NETWORK, PLATFORM_MISSING
-from fleet.build.ending import end_process
 from fleet.build.events import Compiled, Compiling, StillCompiling
+from fleet.build.process import end_process, start_process
 from fleet.errors import BuildError
 from fleet.limits import BUILD_LOG_TAIL_LINES, COMPILE_TIMEOUT_S, PROGRESS_EVERY_S
 
 if TYPE_CHECKING:
+    import subprocess
     from collections.abc import Callable, Iterator, Mapping, Sequence
     from pathlib import Path
 
@@ -99,20 +100,9 @@ class Compilers:
                 end_process(left.process)
 
     def _start(self, job: CompileJob, cores: int) -> _Running:
-        job.log_path.parent.mkdir(parents=True, exist_ok=True)
         command = [sys.executable, "-m", "platformio", "run", "-d", str(job.folder), "-e", ENVIRONMENT_NAME]
         command += ["-j", str(cores)]
-        with job.log_path.open("wb") as log:
-            process = subprocess.Popen(
-                command,
-                cwd=job.folder,
-                env=dict(self.environment),
-                stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=subprocess.STDOUT,
-                start_new_session=True,
-                pass_fds=self.held,
-            )
+        process = start_process(command, job.folder, self.environment, job.log_path, self.held)
         running = _Running(job, process, self.clock_s())
         threading.Thread(target=self._wait, args=(running,), daemon=True).start()
         return running

@@ -6,7 +6,6 @@ import errno
 import json
 import os
 import queue
-import subprocess
 import sys
 import threading
 import time
@@ -23,9 +22,9 @@ from fleet.build.codes import (
     PLATFORM_MISSING,
 )
 from fleet.build.compile import ENVIRONMENT_NAME
-from fleet.build.ending import end_process
 from fleet.build.events import Fetched, Fetching, FetchPlanned, FetchResult, FetchStep
 from fleet.build.lock import locked
+from fleet.build.process import end_process, start_process
 from fleet.build.unfinished import clear_unfinished, is_unfinished, litter_dir, marker_path
 from fleet.errors import BuildError, LockedError
 from fleet.limits import (
@@ -39,6 +38,7 @@ from fleet.limits import (
 )
 
 if TYPE_CHECKING:
+    import subprocess
     from collections.abc import Callable, Iterator, Mapping, Sequence
     from pathlib import Path
 
@@ -167,7 +167,6 @@ class Fetcher:
     def _start(
         self, projects: Sequence[Path], lock: int, lines: queue.SimpleQueue[dict[str, Any]]
     ) -> subprocess.Popen[bytes]:
-        self.log_path.parent.mkdir(parents=True, exist_ok=True)
         events, told = os.pipe()
         orders = {
             "events": told,
@@ -183,17 +182,8 @@ class Fetcher:
         if spec is None or spec.origin is None:
             raise FileNotFoundError("fleet/build/fetcher.py")
         try:
-            with self.log_path.open("wb") as log:
-                process = subprocess.Popen(
-                    [sys.executable, "-P", spec.origin, json.dumps(orders)],
-                    cwd=self.core_dir,
-                    env=dict(self.environment),
-                    stdin=subprocess.DEVNULL,
-                    stdout=log,
-                    stderr=subprocess.STDOUT,
-                    start_new_session=True,
-                    pass_fds=(told, lock),
-                )
+            command = [sys.executable, "-P", spec.origin, json.dumps(orders)]
+            process = start_process(command, self.core_dir, self.environment, self.log_path, (told, lock))
         except BaseException:
             os.close(events)
             raise

@@ -153,18 +153,17 @@ class _Careful:
         file = self.pick_compatible_pkg_file(version["files"]) or {}  # type: ignore[attr-defined]
         return str(version["name"]), file.get("size"), version.get("unpacked_size")
 
-    def download(self, url: str, checksum: str | None = None) -> str:
+    def download(self, url: str, checksum: str | None = None, *, anew: bool = True) -> str:
         """The archive's path. It goes on from what an earlier run has left of it."""
         name = checksum or hashlib.sha256(url.encode()).hexdigest()
         part = Path(self.get_download_dir()) / name
         if checksum and part.is_file() and _digest(part, checksum) == checksum.lower():
             return str(part)
-        resumed = part.is_file()
-        self._receive(url, part)
+        in_pieces = self._receive(url, part)
         if checksum and _digest(part, checksum) != checksum.lower():
             part.unlink()
-            if resumed:  # what was there was not its beginning
-                return self.download(url, checksum)
+            if in_pieces and anew:  # one of them was not of this archive
+                return self.download(url, checksum, anew=False)
             raise self._trouble("what arrived is not what the registry says: its digest is another")
         return str(part)
 
@@ -218,13 +217,15 @@ class _Careful:
         self.run.trouble, self.run.stalled = what, stalled
         return PackageException(what)
 
-    def _receive(self, url: str, part: Path) -> None:
-        """Get the rest of an archive. A line that breaks is asked anew as long as bytes come."""
+    def _receive(self, url: str, part: Path) -> bool:
+        """Get the rest of an archive; whether it came in more than one piece. A line that breaks is asked anew as long
+        as bytes come."""
         run, failures = self.run, 0
         while True:
             before = part.stat().st_size if part.is_file() else 0
             try:
-                return self._answer(url, part, before)
+                self._answer(url, part, before)
+                return before > 0
             except requests.RequestException as error:
                 grown = part.is_file() and part.stat().st_size > before
                 failures = 1 if grown else failures + 1

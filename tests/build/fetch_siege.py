@@ -107,7 +107,7 @@ class Siege:
         """A disk with less room than it takes; then one with enough."""
         self.begin()
         self.core.mkdir()
-        pages = self.rng.randrange(18, 270)
+        pages = self.rng.randrange(18, 230)
         mount = ["mount", "-t", "tmpfs", "-o", f"size={pages * 4}k", "none", str(self.core)]
         subprocess.run(mount, check=True)
         try:
