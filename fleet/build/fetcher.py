@@ -205,7 +205,7 @@ class _Careful:
         with LockFile(self.package_dir):  # type: ignore[attr-defined]
             if place.exists():
                 shutil.rmtree(place)
-            Path(made.path).rename(place)
+            shutil.move(made.path, place)  # a rename, unless a person has put the packages on another disk
         return PackageItem(str(place))
 
     def _litter(self, name: str) -> str:
