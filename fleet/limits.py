@@ -262,6 +262,16 @@ KEY_FILE_BYTES: Final = 64 * 1024
 # --- build: one compiler that hangs must not hang a build for ever; progress is never silent for 2 s
 COMPILE_TIMEOUT_S: Final = 900.0
 PROGRESS_EVERY_S: Final = 0.9
+FETCH_REACH_S: Final = 5.0
+"""Without a network it is said within 10 s, the start of the fetcher included."""
+FETCH_QUIET_S: Final = 20.0
+"""Without a byte: the connection is given up and asked anew. One that hangs would else hold a build for ever."""
+FETCH_STALL_S: Final = 75.0
+"""Without a byte, over all connections: nothing comes any more. As long as bytes come there is no limit."""
+FETCH_TRIES: Final = 3
+"""In a row that bring nothing."""
+UNPACK_STALL_S: Final = 900.0
+"""Without one more file: a slow card needs minutes for the list of a large archive, of which nothing is told."""
 BUILD_LOG_TAIL_LINES: Final = 25
 """Lines of a failed build that are shown; the whole log is named beside them."""
 FSYNCS_AT_ONCE: Final = 16

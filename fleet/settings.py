@@ -49,6 +49,12 @@ SETTINGS = (
     Setting("inventory", "inventory", "folder of the inventory, from the project folder"),
     Setting("keys", "", "key folder; empty: keys/FLEET beside the user's settings file"),
     Setting("state", ".tankfleet", "folder of shelf, journal and builds, on a disk of this machine"),
+    Setting(
+        "compilers",
+        "",
+        "folder for what boards are compiled with, one for all projects; empty: tankfleet/compilers in the user's "
+        "data folder",
+    ),
     Setting("target", "board", "what images are built for: board, or host for the bench"),
     Setting(
         "find_on", "auto", "address to find nodes on, all, or auto: loopback while the bench is up, else all"

@@ -32,7 +32,7 @@ class Workspace:
 
     @property
     def build_dir(self) -> Path:
-        """PlatformIO's projects per class, its core folder and the object cache."""
+        """PlatformIO's projects per class, compiled programs and the object cache."""
         return self.state_dir / "build"
 
     @property

@@ -3,6 +3,7 @@ files."""
 
 from __future__ import annotations
 
+import configparser
 import hashlib
 import shutil
 import subprocess
@@ -18,7 +19,8 @@ import pytest
 from elftools.elf.elffile import ELFFile
 
 from fleet.build.compile import CompileJob, Compilers, failed
-from fleet.build.events import Compiled, Compiling
+from fleet.build.events import Compiled, Compiling, FetchResult
+from fleet.build.fetch import Fetcher
 from tests.flash.board_images import binary_table
 
 FIRMWARE = Path(__file__).resolve().parent.parent / "templates" / "firmware"
@@ -54,6 +56,15 @@ def board_image(elf: bytes) -> bytes:
     return whole + hashlib.sha256(whole).digest()
 
 
+def _log_packages(job: CompileJob) -> None:
+    """The list that PlatformIO prints, of the versions that the project pins."""
+    ini = configparser.ConfigParser(interpolation=None)
+    ini.read(job.folder / "platformio.ini", encoding="utf-8")
+    pins = [pin.split("@") for pin in ini["env:node"]["platform_packages"].split()]
+    text = "".join(f"\n - {name} @ {version} " for name, version in pins)
+    job.log_path.write_text(f"HARDWARE: a chip\nPACKAGES: {text}\nLDF: none\n", encoding="utf-8")
+
+
 def replace_platformio(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """From now on a job's image is that ELF file with a digest of the sources behind it. Names what was
     compiled.
@@ -73,7 +84,9 @@ def replace_platformio(monkeypatch: pytest.MonkeyPatch) -> list[str]:
                 job.log_path.write_text("main.cpp:1: error: #error here\n")
                 raise failed(job, "PlatformIO ended with 1")
             job.output_dir.mkdir(parents=True)
+            job.log_path.parent.mkdir(parents=True, exist_ok=True)
             if b"framework = arduino" in (job.folder / "platformio.ini").read_bytes():
+                _log_packages(job)
                 elf = elf_with_block() + hashlib.sha256(text).digest()
                 (job.output_dir / "firmware.elf").write_bytes(elf)
                 (job.output_dir / "firmware.bin").write_bytes(board_image(elf))
@@ -86,4 +99,5 @@ def replace_platformio(monkeypatch: pytest.MonkeyPatch) -> list[str]:
             yield Compiled(job.name, 0.1)
 
     monkeypatch.setattr(Compilers, "run", run)
+    monkeypatch.setattr(Fetcher, "run", lambda self, projects: iter([FetchResult(self.core_dir, {}, ())]))
     return ran

@@ -206,6 +206,9 @@ class Board:
     title: str
     chip: str
     platform: str
+    """PlatformIO's platform: OWNER/NAME@VERSION."""
+    packages: tuple[str, ...]
+    """What of that platform it is built with, each in one version: NAME@VERSION."""
     platformio_board: str
     framework: str
     layout: Layout
@@ -276,6 +279,7 @@ def load_board(board_id: str) -> Board:
         title=text.title,
         chip=text.chip,
         platform=text.platform,
+        packages=tuple(text.packages),
         platformio_board=text.platformio_board,
         framework=text.framework,
         layout=text.layout,

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 Layout = Literal["two-slot", "copy-in-place"]
 PayloadFormat = Literal["esp8266-bin", "esp32-bin"]
-_NEEDED_SOURCES: Final = frozenset({"platform", "flash", "pins", "rows"})
+_NEEDED_SOURCES: Final = frozenset({"platform", "packages", "flash", "pins", "rows"})
 
 
 class Trait(StrEnum):
@@ -176,7 +176,13 @@ class BoardFile(_Checked):
     id: Annotated[str, Field(pattern=rf"^[a-z0-9-]{{1,{BOARD_ID_CHARS}}}$")]
     title: Words
     chip: Words
-    platform: Annotated[str, Field(pattern=r"^[a-z0-9]+@[0-9.]+$")]
+    platform: Annotated[
+        str, Field(pattern=r"^[a-z0-9]+/[a-z0-9]+@[0-9.]+$", description="PlatformIO's: OWNER/NAME@VERSION")
+    ]
+    packages: list[Annotated[str, Field(pattern=r"^[a-z0-9-]+@[0-9][0-9a-z.+-]*$")]] = Field(
+        min_length=1,
+        description="each package of the platform that this board is built with, in one version: NAME@VERSION",
+    )
     platformio_board: Words
     framework: Words
     layout: Layout

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fleet.build.classes import BuildRequest, ClassPart
     from fleet.build.entry import ShelfEntry
     from fleet.build.events import BuildEvent
-    from fleet.build.programs import Built
+    from fleet.build.programs import Built, Program
     from fleet.build.shelf import Shelf
     from fleet.build.tools import BuildTools
     from fleet.keys.folder import KeyFolder
@@ -32,10 +32,11 @@ BOOT_LOADER = "boot-loader/host"
 
 @dataclass(frozen=True, slots=True)
 class Workshop:
-    """Where and with what a build works. `now_s` is seconds since 1970, UTC; `environment` that of the
-    process."""
+    """Where and with what a build works. `core_dir` is PlatformIO's folder of compilers, `now_s` seconds since
+    1970, UTC; `environment` that of the process."""
 
     build_dir: Path
+    core_dir: Path
     shelf: Shelf
     keys: KeyFolder
     templates: Mapping[str, bytes]
@@ -61,7 +62,7 @@ def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
             ClassJob(
                 request,
                 part,
-                program_of(part.name, request.defect, project, tools),
+                _program(request, part, project, tools),
                 shop.shelf,
                 key,
                 shop.now_s,
@@ -84,6 +85,16 @@ def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
     yield BuildResult(
         tuple(entries), classes, _named(done, Doing.MAKE), _named(done, Doing.RESTORE), compiled
     )
+
+
+def fetch(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
+    """Bring what the boards of the nodes asked for are compiled with, and compile nothing; the last event is a
+    FetchResult. BuildError or LockedError. No keys are needed."""
+    shop.build_dir.mkdir(parents=True, exist_ok=True)
+    with locked(shop.build_dir / "lock") as lock:
+        boards = [shop.load_board(name) for name in sorted({node.board for node in request.wanted})]
+        store = Programs(shop.build_dir, shop.core_dir, shop.environment, lock)
+        yield from store.fetch(boards, shop.templates, board_tools())
 
 
 def finished(events: Iterable[BuildEvent]) -> BuildResult:
@@ -110,6 +121,12 @@ def _project(request: BuildRequest, part: ClassPart, trust: Trust, shop: Worksho
         templates=shop.templates,
         defect=request.defect,
     )
+
+
+def _program(request: BuildRequest, part: ClassPart, project: dict[str, bytes], tools: BuildTools) -> Program:
+    """The program of a class; all its nodes have one kind of board."""
+    board = part.nodes[0].board if request.target == "board" else None
+    return program_of(part.name, request.defect, project, tools, board)
 
 
 def _class_result(
@@ -139,7 +156,7 @@ def _programs(
 ) -> Generator[BuildEvent, None, tuple[dict[str, Built], dict[str, Compiled]]]:
     """The programs that are needed, and the compiler runs for those that were not there; both by digest. The
     host's boot loader included."""
-    store = Programs(shop.build_dir, shop.environment, lock)
+    store = Programs(shop.build_dir, shop.core_dir, shop.environment, lock)
     wanted = {job.program.digest: job.program for job in reversed(jobs) if job.todo_count}
     boot = None
     if any(job.request.target == "host" for job in jobs):
@@ -149,6 +166,9 @@ def _programs(
     built = {digest: found for digest, program in wanted.items() if (found := store.find(program))}
     missing = [program for digest, program in wanted.items() if digest not in built]
     runs = {}
+    boards = {program.board.id: program.board for program in missing if program.board}
+    if boards:
+        yield from store.fetch([boards[name] for name in sorted(boards)], shop.templates, tools)
     for event in store.compile(missing, tools, cores) if missing else ():
         if isinstance(event, Compiled):
             runs.update({program.digest: event for program in missing if program.title == event.name})

@@ -28,8 +28,8 @@ NO_PLACE_TO_STAMP = Code(
     "the class's image has no place for a node block",
     "Each node's image is made by writing its node block into the section .tank_node_block of the class's "
     "image.",
-    "Delete .tankfleet/build and build again; if it stays, the firmware's sources have lost their node "
-    "block.",
+    "Delete .tankfleet/build/programs and .tankfleet/build/objects (nothing else) and build again; if it stays, the "
+    "firmware's sources have lost their node block.",
 )
 BUILD_LOCKED = Code(
     "BLD105",
@@ -45,26 +45,72 @@ IMAGE_TOO_BIG = Code(
 )
 PLATFORM_MISSING = Code(
     "BLD107",
-    "the board's platform cannot be had",
-    "Images for boards are compiled with PlatformIO's published platform for the chip, in one fixed version. It is "
-    "fetched once, and was neither in PlatformIO's folder nor to be had from its registry.",
-    "Run the same build once with a network; what it fetches stays in .tankfleet/build/core. For the bench, "
-    "--target host needs no network.",
+    "the registry lacks a package that boards are compiled with",
+    "Images for boards are compiled with PlatformIO's platform for the chip and its packages, each in one fixed "
+    "version. The registry was reached, and has no such version, or none for this kind of computer.",
+    "Look at the name and the version in the message. On a computer with an ARM processor some compilers do not exist: "
+    "build on one with an Intel or AMD processor. For the bench, --target host needs no packages.",
 )
 BAD_IMAGE = Code(
     "BLD108",
     "a board's image is not what it should be",
     "The boot loader of a chip starts only an image with the right head, chip, checksum and digest, and a node must "
     "not be sent one that cannot start.",
-    "Delete .tankfleet/build and build again; if it stays, the platform makes images of a form that is not known here.",
+    "Delete .tankfleet/build/programs and .tankfleet/build/objects (nothing else) and build again; if it stays, the "
+    "platform makes images of a form that is not known here.",
 )
 NOTHING_BESIDE = Code(
     "BLD109",
     "PlatformIO made no boot loader or no partition table",
     "A board of the ESP32 family cannot start without both. The platform's Arduino build puts them beside the image, "
     "unless its board's variant has a boot loader of its own, or another version of the core does it otherwise.",
-    "Delete .tankfleet/build and build again with the pinned platform; if it stays, the log that the message names "
-    "says what the platform did instead.",
+    "Delete .tankfleet/build/programs and .tankfleet/build/objects (nothing else) and build again; if it stays, the "
+    "log that the message names says what the platform did instead.",
+)
+NO_NETWORK = Code(
+    "BLD110",
+    "no network to fetch compilers from",
+    "What boards are compiled with is fetched once, from PlatformIO's registry. No host of the registry, or no proxy "
+    "that leads to it, took a connection.",
+    "Look at the network, and at HTTPS_PROXY if there is a proxy; then run it again: it goes on where it was. For a "
+    "computer that never has a network, see docs/building.md. For the bench, --target host needs none.",
+)
+FETCH_STALLED = Code(
+    "BLD111",
+    "the download has stopped: no bytes arrive",
+    "Fetching takes as long as bytes come, however slowly; from this connection none came for more than a minute.",
+    "Run `tankfleet build --fetch` again: it goes on with the bytes that came. If it stops at the same place again, "
+    "look at the proxy or the firewall, or use another network.",
+)
+DISK_FULL = Code(
+    "BLD112",
+    "the disk is full",
+    "What boards are compiled with takes much room, and each archive lies beside it until it is unpacked. What was "
+    "unfinished has been removed.",
+    "Free some space, or name a folder on another disk by the setting `compilers` (`tankfleet settings` shows it); "
+    "then run it again. What was whole stays and is not fetched again.",
+)
+FETCH_BROKEN = Code(
+    "BLD113",
+    "a package does not arrive complete",
+    "Each package is held to its SHA-256 in the registry, and is asked for several times over. This one broke off each "
+    "time, was refused by the server, or was not what the registry says.",
+    "Run `tankfleet build --fetch` again, later or from another network; a proxy that alters downloads is a usual "
+    "cause. The log that the message names has all that PlatformIO said.",
+)
+OTHER_PACKAGES = Code(
+    "BLD114",
+    "the compiler or a core has another version than the pinned one",
+    "A board's packages are pinned, so that the same sources give the same image on each computer. PlatformIO used "
+    "others, so no image was made.",
+    "Run `tankfleet build` again. If it stays, something else writes into the folder of compilers (`tankfleet "
+    "settings` shows it): give tankfleet one of its own by the setting `compilers`.",
+)
+NO_COMPILERS_FOLDER = Code(
+    "BLD115",
+    "the folder of compilers cannot be used",
+    "PlatformIO keeps what it compiles with in one folder for all your projects. It could not be read or written.",
+    "Make it yours to write, or name another by the setting `compilers`: `tankfleet settings` shows it.",
 )
 DAMAGED = Code(
     "SHF101",
@@ -112,6 +158,12 @@ CODES = (
     PLATFORM_MISSING,
     BAD_IMAGE,
     NOTHING_BESIDE,
+    NO_NETWORK,
+    FETCH_STALLED,
+    DISK_FULL,
+    FETCH_BROKEN,
+    OTHER_PACKAGES,
+    NO_COMPILERS_FOLDER,
     DAMAGED,
     NOT_ON_SHELF,
     BAD_TICKET,

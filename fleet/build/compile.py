@@ -2,33 +2,40 @@
 
 from __future__ import annotations
 
-import os
 import queue
-import signal
 import subprocess
 import sys
 import threading
 import time
-from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fleet.build.codes import COMPILE_FAILED, PLATFORM_MISSING
+from fleet.build.codes import COMPILE_FAILED, DISK_FULL, FETCH_BROKEN, NO_NETWORK, PLATFORM_MISSING
 from fleet.build.events import Compiled, Compiling, StillCompiling
+from fleet.build.process import end_process, start_process
 from fleet.errors import BuildError
 from fleet.limits import BUILD_LOG_TAIL_LINES, COMPILE_TIMEOUT_S, PROGRESS_EVERY_S
 
 if TYPE_CHECKING:
+    import subprocess
     from collections.abc import Callable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from fleet.codes import Code
 
 ENVIRONMENT_NAME = "node"
-_NOT_FETCHED = ("HTTPClientError", "InternetConnectionError", "UnknownPackageError", "PackageException")
-"""Errors of PlatformIO (platformio 6.2, http.py and package/exception.py) when a package cannot be had."""
-_POLL_S = 0.01
-_PAUSE = threading.Event()
+_NOT_FETCHED = {
+    "HTTPClientError": NO_NETWORK,
+    "InternetConnectionError": NO_NETWORK,
+    "UnknownPackageError": PLATFORM_MISSING,
+    "PackageException": FETCH_BROKEN,
+}
+"""Errors of PlatformIO (platformio 6.2, http.py and package/exception.py) when a package cannot be had.
+
+All is fetched before anything is compiled (`fleet.build.fetch`): this is for what something else has taken away since.
+"""
+_NO_ROOM = "No space left on device"
+"""ENOSPC in words, in the language that compilers are started with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,23 +97,12 @@ class Compilers:
                 yield Compiled(ended.job.name, self.clock_s() - ended.began_s)
         finally:
             for left in running:
-                _end(left.process)
+                end_process(left.process)
 
     def _start(self, job: CompileJob, cores: int) -> _Running:
-        job.log_path.parent.mkdir(parents=True, exist_ok=True)
         command = [sys.executable, "-m", "platformio", "run", "-d", str(job.folder), "-e", ENVIRONMENT_NAME]
         command += ["-j", str(cores)]
-        with job.log_path.open("wb") as log:
-            process = subprocess.Popen(
-                command,
-                cwd=job.folder,
-                env=dict(self.environment),
-                stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=subprocess.STDOUT,
-                start_new_session=True,
-                pass_fds=self.held,
-            )
+        process = start_process(command, job.folder, self.environment, job.log_path, self.held)
         running = _Running(job, process, self.clock_s())
         threading.Thread(target=self._wait, args=(running,), daemon=True).start()
         return running
@@ -134,24 +130,11 @@ def failed(job: CompileJob, what: str, code: Code = COMPILE_FAILED) -> BuildErro
     except OSError:
         lines = []
     tail = "\n".join(lines[-BUILD_LOG_TAIL_LINES:])
-    unfetched = [line for line in lines if line.startswith(_NOT_FETCHED)]
+    if any(_NO_ROOM in line for line in lines):
+        return BuildError(DISK_FULL, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
+    unfetched = [code for line in lines for name, code in _NOT_FETCHED.items() if line.startswith(name)]
     if unfetched and not any("Compiling " in line for line in lines):
         wanted = [line.split(": Installing ")[1] for line in lines if "Manager: Installing " in line]
         what = f"PlatformIO could not fetch {wanted[-1] if wanted else 'what it needs'}"
-        return BuildError(PLATFORM_MISSING, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
+        code = unfetched[0]
     return BuildError(code, f"{job.name}: {what}", log_path=str(job.log_path), tail=tail)
-
-
-def _end(process: subprocess.Popen[bytes]) -> None:
-    """End a process of ours with all that it started (it leads a session of its own), and see them gone.
-
-    First politely, for the compiler then removes its temporary files.
-    """
-    for sent in (signal.SIGTERM, signal.SIGKILL):
-        deadline_s = time.monotonic() + PROGRESS_EVERY_S
-        with suppress(ProcessLookupError):
-            os.killpg(process.pid, sent)
-            while time.monotonic() < deadline_s:
-                os.killpg(process.pid, 0)
-                _PAUSE.wait(_POLL_S)
-    process.wait()

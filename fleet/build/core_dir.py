@@ -72,6 +72,7 @@ def platformio_environment(
         "PATH": ":".join([*map(str, tools.search_path), environment.get("PATH", "/usr/bin:/bin")]),
         "LC_ALL": "C.UTF-8",
         "PLATFORMIO_CORE_DIR": str(core_dir),
+        "PLATFORMIO_SETTING_ENABLE_CACHE": "no",
         "PLATFORMIO_SETTING_ENABLE_TELEMETRY": "no",
         "PLATFORMIO_SETTING_CHECK_PLATFORMIO_INTERVAL": "36500",
         "PLATFORMIO_DISABLE_UPGRADE_CHECK": "true",

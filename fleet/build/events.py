@@ -3,12 +3,69 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from fleet.build.entry import ShelfEntry
+
+
+class FetchStep(Enum):
+    """What is awaited while compilers and cores are fetched."""
+
+    OTHER_RUN = "another run fetches"
+    LOOKING = "what is there, and what is needed"
+    RECEIVING = "bytes of an archive"
+    UNPACKING = "files of an archive"
+
+
+@dataclass(frozen=True, slots=True)
+class FetchPlanned:
+    """These packages are not here: names, bytes of all archives (None: not known), and the folder they go into."""
+
+    names: tuple[str, ...]
+    size_bytes: int | None
+    folder: Path
+
+
+@dataclass(frozen=True, slots=True)
+class Fetching:
+    """A package on its way, `number` of `count`.
+
+    `done` of `of` (None or 0: not known) are bytes while it is received, files while it is unpacked; `all_bytes` have
+    come of all archives; `left_s` is how long the rest of the bytes takes at the rate so far, None while that is not
+    known.
+    """
+
+    step: FetchStep
+    name: str = ""
+    number: int = 0
+    count: int = 0
+    done: int = 0
+    of: int | None = None
+    all_bytes: int = 0
+    left_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Fetched:
+    """One package is there, whole."""
+
+    name: str
+    version: str
+    number: int
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class FetchResult:
+    """All that the boards need is there: name to version; `fetched` names what had to be fetched."""
+
+    folder: Path
+    packages: dict[str, str]
+    fetched: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,4 +139,5 @@ class BuildResult:
         return bool(self.made or self.restored or self.compiled)
 
 
-BuildEvent = Compiling | StillCompiling | Compiled | Shelving | BuildResult
+FetchEvent = FetchPlanned | Fetching | Fetched | FetchResult
+BuildEvent = FetchEvent | Compiling | StillCompiling | Compiled | Shelving | BuildResult

@@ -1,4 +1,4 @@
-"""One build at a time in one project folder."""
+"""One build at a time in one project folder, and one fetch at a time in one folder of compilers."""
 
 from __future__ import annotations
 

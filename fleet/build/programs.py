@@ -10,24 +10,26 @@ from base64 import b64decode, b64encode
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fleet.build.codes import NOTHING_BESIDE
+from fleet.build.codes import NOTHING_BESIDE, OTHER_PACKAGES
 from fleet.build.compile import CompileJob, Compilers, failed
 from fleet.build.core_dir import SCONS_LOCK, platformio_environment, prepare_core_dir
 from fleet.build.events import Compiled
+from fleet.build.fetch import Fetcher, core_dir_error
 from fleet.build.project_dir import write_project
 from fleet.build.record import BOOT_LOADER, PARTITIONS, source_digests
 from fleet.build.stamp import section_sizes
 from fleet.build.tools import BoardTools
-from fleet.build.versions import tool_versions
+from fleet.build.versions import other_packages, tool_versions
 from fleet.durable import replace_file
 from fleet.limits import PROGRAMS_KEPT
-from fleet.render.project import BLOCK_SOURCE, PARTITION_TABLE
+from fleet.render.project import BLOCK_SOURCE, PARTITION_TABLE, render_board_settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
-    from fleet.build.events import BuildEvent
+    from fleet.boards.board import Board
+    from fleet.build.events import BuildEvent, FetchEvent
     from fleet.build.tools import BuildTools
 
 _NOT_COMPILED = (BLOCK_SOURCE, "README.md")
@@ -55,7 +57,13 @@ class Program:
     defect: str
     project: Mapping[str, bytes]
     digest: str
-    for_board: bool = False
+    board: Board | None = None
+    """None: for the host."""
+
+    @property
+    def for_board(self) -> bool:
+        """Whether PlatformIO's platform for a chip makes it."""
+        return self.board is not None
 
     @property
     def outputs(self) -> tuple[str, str]:
@@ -89,13 +97,15 @@ class Built:
     beside: dict[str, bytes]
 
 
-def program_of(name: str, defect: str, project: Mapping[str, bytes], tools: BuildTools) -> Program:
-    """The program that a project makes with these tools."""
+def program_of(
+    name: str, defect: str, project: Mapping[str, bytes], tools: BuildTools, board: Board | None = None
+) -> Program:
+    """The program that a project makes with these tools, for that board; None: for the host."""
     digest = hashlib.sha256(f"{tools.identity()}\n{defect}\n".encode())
     for path, sha in source_digests(project).items():
         if path not in _NOT_COMPILED:
             digest.update(f"{path} {sha}\n".encode())
-    return Program(name, defect, project, digest.hexdigest(), isinstance(tools, BoardTools))
+    return Program(name, defect, project, digest.hexdigest(), board)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +113,8 @@ class Programs:
     """The programs compiled so far, in a folder."""
 
     build_dir: Path
+    core_dir: Path
+    """PlatformIO's."""
     environment: Mapping[str, str]
     lock: int
     """Descriptor of the lock that the compilers hold with us."""
@@ -128,19 +140,39 @@ class Programs:
             raise LookupError(f"{program.title} was compiled but is not in {self.build_dir}")
         return built
 
+    def fetch(
+        self, boards: Sequence[Board], templates: Mapping[str, bytes], tools: BuildTools
+    ) -> Iterator[FetchEvent]:
+        """Bring what projects for these boards are compiled with; the last event is a FetchResult. BuildError."""
+        folders = []
+        for board in boards:
+            folders.append(self.build_dir / "fetch" / board.id)
+            settings = render_board_settings(board, templates=templates)
+            write_project(folders[-1], {"platformio.ini": settings})
+        yield from Fetcher(
+            self._environment(tools), self.core_dir, self.build_dir / "logs" / "fetch.log"
+        ).run(folders)
+
+    def _environment(self, tools: BuildTools) -> dict[str, str]:
+        """PlatformIO's, with its core folder laid out. BuildError (BLD112, BLD115) if that cannot be."""
+        try:
+            prepare_core_dir(self.core_dir, tools)
+        except OSError as error:
+            raise core_dir_error(self.core_dir, error) from error
+        return platformio_environment(self.environment, self.core_dir, self.build_dir / "objects", tools)
+
     def compile(self, programs: Sequence[Program], tools: BuildTools, jobs: int) -> Iterator[BuildEvent]:
         """Compile what is asked for, whether it is there or not. Those that can share objects go after one
         another."""
-        core_dir = prepare_core_dir(self.build_dir / "core", tools)
-        objects = self.build_dir / "objects"
-        (objects / SCONS_LOCK).unlink(missing_ok=True)  # nobody compiles here: the build's lock is ours
-        environment = platformio_environment(self.environment, core_dir, objects, tools)
+        environment = self._environment(tools)
+        # Nobody compiles here: the build's lock is ours.
+        (self.build_dir / "objects" / SCONS_LOCK).unlink(missing_ok=True)
         by_name = {program.title: (program, self._prepared(program)) for program in programs}
         todo = [job for _, job in by_name.values()]
         for batch in filter(None, (todo[:1], todo[1:])):
             for event in Compilers(environment, jobs, held=(self.lock,)).run(batch):
                 if isinstance(event, Compiled):
-                    self._keep(*by_name[event.name], tool_versions(tools, core_dir))
+                    self._keep(*by_name[event.name], tools)
                 yield event
         self._forget_old()
 
@@ -151,7 +183,11 @@ class Programs:
         shutil.rmtree(folder / ".pio", ignore_errors=True)
         return CompileJob(program.title, folder, self.build_dir / "logs" / f"{program.slug}.log")
 
-    def _keep(self, program: Program, job: CompileJob, versions: Mapping[str, str]) -> None:
+    def _keep(self, program: Program, job: CompileJob, tools: BuildTools) -> None:
+        log = job.log_path.read_text(encoding="utf-8", errors="replace") if program.board else ""
+        versions = tool_versions(tools, log)
+        if program.board and (wrong := other_packages(versions, program.board.packages)):
+            raise failed(job, ", ".join(wrong), OTHER_PACKAGES)
         try:
             image, symbols = ((job.output_dir / name).read_bytes() for name in program.outputs)
         except FileNotFoundError as error:
@@ -167,7 +203,7 @@ class Programs:
         facts = {
             "image": sha,
             "sources": sources,
-            "versions": dict(versions),
+            "versions": versions,
             "sizes": section_sizes(symbols),
             "beside": {name: b64encode(data).decode() for name, data in beside.items()},
         }

@@ -14,12 +14,14 @@ from fleet.build.codes import TOOLS_MISSING
 from fleet.errors import BuildError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
 _LIBRARY_FOLDERS = ("/usr/lib", "/usr/local/lib", f"/usr/lib/{platform.machine()}-linux-gnu")
 _BEARSSL = "libbearssl.a"
 SCONS_VERSION = "4.11.1"
 """The one that PlatformIO asks for as its tool-scons 4.41101 (platformio 6.2, dependencies.py)."""
+PLATFORMIO_SERIES = "6.2"
+"""6.1.18 and 6.1.19 ask for tool-scons 4.40801: what is laid out here would not do, and they would fetch theirs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +69,10 @@ BuildTools = HostTools | BoardTools
 
 def board_tools() -> BoardTools:
     """The tools for boards; BuildError (BLD102) that names what is missing."""
-    found = {"platformio": _version("platformio"), "scons": _version("scons")}
-    missing = [name for name, value in found.items() if value is None]
-    if missing:
-        raise BuildError(TOOLS_MISSING, f"not found: {', '.join(missing)}")
-    return BoardTools(str(found["platformio"]), str(found["scons"]))
+    found = _python_tools()
+    _refuse_missing(found)
+    platformio, scons = (str(value) for value in found.values())
+    return BoardTools(platformio, scons)
 
 
 def host_tools() -> HostTools:
@@ -80,16 +81,27 @@ def host_tools() -> HostTools:
         "g++": shutil.which("g++"),
         "strip": shutil.which("strip"),
         _BEARSSL: next(_libraries(), None),
-        "platformio": _version("platformio"),
-        f"scons {SCONS_VERSION}": _version("scons"),
+        **_python_tools(),
     }
-    missing = [name for name, value in found.items() if not value]
-    if found[f"scons {SCONS_VERSION}"] not in (None, SCONS_VERSION):
-        missing.append(f"scons {SCONS_VERSION}")
-    if missing:
-        raise BuildError(TOOLS_MISSING, f"not found: {', '.join(missing)}")
+    _refuse_missing(found)
     compiler, strip, bearssl, platformio, scons = (str(value) for value in found.values())
     return HostTools(Path(compiler), Path(strip), Path(bearssl), platformio, scons)
+
+
+def _python_tools() -> dict[str, str | None]:
+    """PlatformIO and SCons with their versions; None for one that is not there or of another version."""
+    platformio, scons = _version("platformio"), _version("scons")
+    fits = platformio is not None and f"{platformio}.".startswith(f"{PLATFORMIO_SERIES}.")
+    return {
+        f"platformio {PLATFORMIO_SERIES}": platformio if fits else None,
+        f"scons {SCONS_VERSION}": scons if scons == SCONS_VERSION else None,
+    }
+
+
+def _refuse_missing(found: Mapping[str, str | None]) -> None:
+    missing = [name for name, value in found.items() if not value]
+    if missing:
+        raise BuildError(TOOLS_MISSING, f"not found: {', '.join(missing)}")
 
 
 def _libraries() -> Iterator[str]:

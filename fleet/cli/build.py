@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import time
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
@@ -16,9 +17,12 @@ from fleet.cli.shelf import show_entries
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from fleet.build.events import BuildEvent, BuildResult, ClassResult
+    from fleet.build.builder import Workshop
+    from fleet.build.events import BuildEvent, BuildResult, ClassResult, FetchResult
+    from fleet.cli.common import Session
     from fleet.cli.output import Output
     from fleet.render.firmware_class import Target as TargetName
+    from fleet.workspace import Workspace
 
 app = command_app()
 _QUIET_S = 1.7
@@ -33,6 +37,25 @@ def _complete_defect(incomplete: str) -> list[str]:
     return [defect for defect in DEFECTS if defect.startswith(incomplete)]
 
 
+Defect = Annotated[
+    str,
+    typer.Option(
+        "--defect",
+        metavar="DEFECT",
+        help="A defect to show on the bench; --target host only.",
+        autocompletion=_complete_defect,
+    ),
+]
+Compilers = Annotated[
+    Path | None,
+    typer.Option(
+        "--compilers",
+        metavar="DIR",
+        help="The folder of what boards are compiled with; default: see `tankfleet settings`.",
+    ),
+]
+
+
 @command(app, "build")
 def build(
     ctx: typer.Context,
@@ -44,36 +67,31 @@ def build(
     release: Annotated[
         str, typer.Option("--release", metavar="TEXT", help="Release text; default: the fleet's.")
     ] = "",
-    defect: Annotated[
-        str,
-        typer.Option(
-            "--defect",
-            metavar="DEFECT",
-            help="A defect to show on the bench; --target host only.",
-            autocompletion=_complete_defect,
-        ),
-    ] = "",
+    defect: Defect = "",
     jobs: Annotated[
         int | None, typer.Option("--jobs", metavar="N", min=1, max=256, help="Compilers at once.")
     ] = None,
+    fetch: Annotated[
+        bool, typer.Option("--fetch", help="Only fetch what boards are compiled with; compile nothing.")
+    ] = False,
+    compilers: Compilers = None,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> None:
     """Example: tankfleet build --target host --release 1.1.0
 
     Compile each firmware class once, write each node's block into its image, sign a ticket, and put both on
-    the shelf. With nothing changed no compiler starts and no ticket is made.
+    the shelf. With nothing changed no compiler starts and no ticket is made. What boards are compiled with is
+    fetched first, once, as long as bytes come; --fetch does that alone.
 
     Defects: crash-at-boot, hang-after-minute, probes-inverted, pump-stuck-on, leaks-memory, no-network.
     """
-    from fleet.boards.board import load_board
     from fleet.build import builder
     from fleet.build.classes import BuildRequest
-    from fleet.build.shelf import Shelf
-    from fleet.keys.folder import KeyFolder
-    from fleet.resources import load_templates
+    from fleet.cli.fetching import show_fetched
 
     this = session(ctx)
     this.flags["target"] = target
+    this.flags["compilers"] = None if compilers is None else str(compilers.absolute())
     this.flags["jobs"] = None if jobs is None else str(jobs)
     inventory = this.inventory()
     known = [node.name for node in inventory.nodes]
@@ -87,15 +105,11 @@ def build(
     )
     workspace = this.workspace(inventory.fleet.name)
     tell_cut_off(this.output, workspace)
-    shop = builder.Workshop(
-        workspace.build_dir,
-        Shelf(workspace.shelf_dir),
-        KeyFolder.open(workspace.keys_dir),
-        load_templates(),
-        os.environ,
-        load_board,
-        lambda: int(time.time()),
-    )
+    shop = _workshop(this, workspace, keys=not fetch)
+    if fetch:
+        *_, fetched = _told(this.output, builder.fetch(request, shop))
+        show_fetched(this.output, cast("FetchResult", fetched), json=json)
+        return
     result = builder.finished(_told(this.output, builder.build(request, shop)))
     if json:
         this.output.emit_json("build", asdict(result))
@@ -104,6 +118,26 @@ def build(
     else:
         this.output.table(_CLASSES, [_class_row(one, request.defect) for one in result.classes])
     _sum_up(this.output, result)
+
+
+def _workshop(this: Session, workspace: Workspace, *, keys: bool) -> Workshop:
+    """Where and with what this run builds. KeyFolderError if keys are wanted and not sound."""
+    from fleet.boards.board import load_board
+    from fleet.build.builder import Workshop
+    from fleet.build.shelf import Shelf
+    from fleet.keys.folder import KeyFolder
+    from fleet.resources import load_templates
+
+    return Workshop(
+        workspace.build_dir,
+        this.compilers_dir(),
+        Shelf(workspace.shelf_dir),
+        KeyFolder.open(workspace.keys_dir) if keys else KeyFolder(workspace.keys_dir),
+        load_templates(),
+        os.environ,
+        load_board,
+        lambda: int(time.time()),
+    )
 
 
 def _class_row(one: ClassResult, defect: str) -> tuple[str, ...]:
@@ -123,7 +157,16 @@ def _class_row(one: ClassResult, defect: str) -> tuple[str, ...]:
 
 def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
     """Pass the events on, telling what is awaited at least every two seconds."""
-    from fleet.build.events import Compiled, Compiling, Shelving, StillCompiling
+    from fleet.build.events import (
+        Compiled,
+        Compiling,
+        Fetched,
+        Fetching,
+        FetchPlanned,
+        Shelving,
+        StillCompiling,
+    )
+    from fleet.cli.fetching import fetched_words, fetching_words, planned_words
 
     told_s = time.monotonic()
     for event in events:
@@ -133,6 +176,15 @@ def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
             told_s = now_s
         elif isinstance(event, Compiled):
             output.note(f"compiled {event.name} in {event.took_s:.1f} s")
+            told_s = now_s
+        elif isinstance(event, FetchPlanned):
+            output.note(planned_words(event))
+            told_s = now_s
+        elif isinstance(event, Fetched):
+            output.note(fetched_words(event))
+            told_s = now_s
+        elif isinstance(event, Fetching) and now_s - told_s >= _QUIET_S:
+            output.progress(fetching_words(event))
             told_s = now_s
         elif isinstance(event, StillCompiling) and now_s - told_s >= _QUIET_S:
             output.progress(f"still compiling {', '.join(event.names)}, {event.took_s:.0f} s so far")

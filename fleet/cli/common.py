@@ -122,7 +122,10 @@ class Session:
 
     def settings(self) -> dict[str, Origin]:
         """All settings with their origins."""
-        return resolve(self.flags, os.environ, self.project, user_dir())
+        found = resolve(self.flags, os.environ, self.project, user_dir())
+        if not found["compilers"].value:
+            found["compilers"] = Origin(str(user_data_dir() / "compilers"), found["compilers"].origin)
+        return found
 
     def setting(self, name: str) -> str:
         """The value of one setting."""
@@ -155,6 +158,10 @@ class Session:
         keys_dir = Path(keys).expanduser() if keys else user_dir() / "keys" / fleet_name
         state = str(Path(self.setting("state") or ".tankfleet").expanduser())
         return Workspace(self.project, self.inventory_dir(), self.project / keys_dir, state)
+
+    def compilers_dir(self) -> Path:
+        """PlatformIO's core folder: what boards are compiled with, for all projects of this user."""
+        return self.project / Path(self.setting("compilers")).expanduser()
 
     def interactive(self) -> bool:
         """Whether there is a person at a terminal to ask."""
@@ -197,6 +204,12 @@ def session(ctx: typer.Context) -> Session:
 def user_dir() -> Path:
     """The user's folder for settings and keys (XDG base directory specification)."""
     base = os.environ.get("XDG_CONFIG_HOME") or str(Path.home() / ".config")
+    return Path(base) / "tankfleet"
+
+
+def user_data_dir() -> Path:
+    """The user's folder for what may be large and can be had again (XDG base directory specification)."""
+    base = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
     return Path(base) / "tankfleet"
 
 

@@ -72,6 +72,15 @@ def render_node(
     return dict(sorted(project.items()))
 
 
+def render_board_settings(board: Board, *, templates: Mapping[str, bytes]) -> bytes:
+    """The `platformio.ini` of every project for that board: it alone says what PlatformIO has to fetch.
+
+    RenderError if the template is wrong.
+    """
+    facts = {"board": board, "sizes": SIZES.get(port_name(board, "board"), ())}
+    return _filled(_environment(templates), "board.ini.j2", facts)
+
+
 def render_boot_loader(*, templates: Mapping[str, bytes]) -> dict[str, bytes]:
     """The project of the host's boot loader, which serves every class."""
     project = _sources(templates, "host", "the host", leave_out=MAIN_SOURCE)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from semantic_version import SimpleSpec, Version
 
 from fleet.boards.board import board_ids, load_board
 from fleet.boards.data_file import gpios
@@ -40,11 +41,45 @@ def test_each_name_means_one_pin(board_id: str) -> None:
 @pytest.mark.parametrize("board_id", BOARDS)
 def test_facts_and_choices_name_their_source(board_id: str) -> None:
     board = load_board(board_id)
-    assert {"platform", "flash", "pins"} <= {name for name, _ in board.sources}
+    assert {"platform", "packages", "flash", "pins"} <= {name for name, _ in board.sources}
     assert all(text for _, text in board.sources)
     assert all(fact.source and fact.what for pin in board.pins for fact in pin.facts)
     assert board.slot_bytes * 2 <= board.flash_bytes
     assert "@" in board.platform
+
+
+RANGES = {
+    "platformio/espressif8266@4.2.1": {
+        "toolchain-xtensa": "~2.100300.220621",
+        "framework-arduinoespressif8266": "~3.30102.0",
+        "tool-esptool": "<2",
+        "tool-esptoolpy": "~1.30000.0",
+    },
+    "platformio/espressif32@6.13.0": {
+        "toolchain-xtensa-esp32": "8.4.0+2021r2-patch5",
+        "toolchain-xtensa-esp32s2": "8.4.0+2021r2-patch5",
+        "toolchain-xtensa-esp32s3": "8.4.0+2021r2-patch5",
+        "toolchain-riscv32-esp": "8.4.0+2021r2-patch5",
+        "framework-arduinoespressif32": "~3.20017.0",
+        "tool-esptoolpy": "~2.41100.0",
+    },
+}
+"""What `platform.json` of each platform asks for at its tag; by `platform.py`, the Xtensa compiler of the chip alone,
+and the RISC-V one of the C3, S2 and S3."""
+
+
+@pytest.mark.parametrize("board_id", BOARDS)
+def test_packages_are_those_that_the_platform_asks_for_in_versions_that_it_allows(board_id: str) -> None:
+    """`semantic_version` is what PlatformIO itself compares with."""
+    board = load_board(board_id)
+    ranges = RANGES[board.platform]
+    pinned = dict(package.split("@") for package in board.packages)
+    chip = board.chip.replace("-", "")
+    others = {f"toolchain-xtensa-{other}" for other in ("esp32", "esp32s2", "esp32s3") if other != chip}
+    others |= {"toolchain-riscv32-esp"} if chip == "esp32" else set()
+    assert set(pinned) == set(ranges) - others
+    for name, version in pinned.items():
+        assert Version(version) in SimpleSpec(ranges[name]), name
 
 
 def test_unknown_board_names_those_there_are() -> None:

@@ -77,6 +77,8 @@ def test_each_chip_is_that_of_a_board() -> None:
         ('id = "d1-mini"', 'id = "d1-maxi"', "its id is 'd1-maxi'"),
         ("slot_bytes = 1044464", "slot_bytes = 9044464", "larger than the flash"),
         ("platform = \"platform-", "platforms = \"platform-", "no source is named for platform"),
+        ("@3.30102.0", "@~3.30102.0", "packages"),
+        ("platformio/espressif8266@", "espressif8266@", "platform"),
         ("[outage]", '[aliases]\nD11 = ["X"]\n\n[outage]', "aliases of pins that there are not: D11"),
         ("copies_back = 1", "copies_back = -1", "copies_back"),
         ("notes = [", 'button_pin = "D3"\nnotes = [', "a button and its source go together"),

@@ -63,7 +63,9 @@ class Clock:
 def shop(tmp_path) -> Workshop:
     keys = KeyFolder.create(tmp_path / "keys")
     shelf = Shelf(tmp_path / "shelf")
-    return Workshop(tmp_path / "build", shelf, keys, small_templates(), os.environ, load_board, Clock())
+    return Workshop(
+        tmp_path / "build", tmp_path / "core", shelf, keys, small_templates(), os.environ, load_board, Clock()
+    )
 
 
 def _request(**changes) -> BuildRequest:
@@ -402,13 +404,14 @@ def test_elf_file_without_the_symbol_has_no_place_to_stamp() -> None:
     [
         (
             "Platform Manager: Installing espressif8266 @ 4.2.1\nHTTPClientError: \n",
-            "BLD107",
+            "BLD110",
         ),
         (
             "Tool Manager: Installing platformio/toolchain-xtensa @ 2\nUnknownPackageError: Could not find\n",
             "BLD107",
         ),
         ("Compiling .pio/build/node/src/main.cpp.o\nmain.cpp:1: error: no\n", "BLD101"),
+        ("Compiling a.o\nas: final close failed: No space left on device\n", "BLD112"),
     ],
 )
 def test_platform_that_cannot_be_fetched_has_a_code_of_its_own(tmp_path, log: str, code: str) -> None:
@@ -416,6 +419,58 @@ def test_platform_that_cannot_be_fetched_has_a_code_of_its_own(tmp_path, log: st
     job = CompileJob("d1-mini/base/copy-in-place/board", tmp_path, tmp_path / "log")
     job.log_path.write_text(log)
     assert failed(job, "PlatformIO ended with 1").code.code == code
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("toolchain-xtensa-esp32 @ 8.4.0+2021r2-patch5", ""),
+        (
+            "toolchain-xtensa-esp32 @ 8.4.0+2021r2-patch6",
+            r"toolchain-xtensa-esp32 8.4.0\+2021r2-patch6 in place of",
+        ),
+        (
+            "toolchain-xtensa-esp32s2 @ 8.4.0+2021r2-patch5",
+            r"toolchain-xtensa-esp32 \(none\) in place of 8.4.0",
+        ),
+    ],
+)
+def test_other_packages_than_the_pinned_make_no_image(
+    shop, compiled, monkeypatch, line: str, said: str
+) -> None:
+    """The core's version may end in what it was made of: 3.20017.241212+sha.dcc1105b, as published logs have it."""
+    first = (
+        "framework-arduinoespressif32 @ 3.20017.241212+sha.dcc1105b",
+        "tool-esptoolpy @ 2.41100.0 (4.11.0)",
+    )
+    log = "HARDWARE: x\nPACKAGES: " + "".join(f"\n - {one} " for one in (*first, line)) + "\nLDF: chain\n"
+    monkeypatch.setattr("tests.fake_platformio._log_packages", lambda job: job.log_path.write_text(log))
+    if said:
+        with pytest.raises(BuildError, match=said) as caught:
+            _built(_board_shop(shop), target="board", nodes=("yard-1",))
+        assert caught.value.code.code == "BLD114"
+        assert shop.shelf.entries() == []
+        return
+    entry = _built(_board_shop(shop), target="board", nodes=("yard-1",)).entries[0]
+    tools = shop.shelf.record(entry.record)["tools"]
+    assert set(tools) == {
+        "platformio",
+        "scons",
+        "framework-arduinoespressif32",
+        "tool-esptoolpy",
+        "toolchain-xtensa-esp32",
+    }
+    assert tools["framework-arduinoespressif32"] == "3.20017.241212+sha.dcc1105b"
+    assert tools["tool-esptoolpy"] == "2.41100.0"
+
+
+def test_log_without_a_list_of_packages_makes_no_image(shop, compiled, monkeypatch) -> None:
+    monkeypatch.setattr(
+        "tests.fake_platformio._log_packages", lambda job: job.log_path.write_text("nothing\n")
+    )
+    with pytest.raises(BuildError) as caught:
+        _built(_board_shop(shop), target="board", nodes=("yard-1",))
+    assert caught.value.code.code == "BLD114"
 
 
 def test_what_a_first_load_needs_is_on_the_shelf_beside_a_board_image(shop, compiled) -> None:

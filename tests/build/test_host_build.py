@@ -44,7 +44,16 @@ const size_t waited[] = {{{_COUNTS}}};
 @pytest.fixture
 def shop(tmp_path) -> Workshop:
     shelf, keys = Shelf(tmp_path / "shelf"), KeyFolder.create(tmp_path / "keys")
-    return Workshop(tmp_path / "build", shelf, keys, small_templates(), os.environ, load_board, lambda: 1000)
+    return Workshop(
+        tmp_path / "build",
+        tmp_path / "core",
+        shelf,
+        keys,
+        small_templates(),
+        os.environ,
+        load_board,
+        lambda: 1000,
+    )
 
 
 def _request(**changes) -> BuildRequest:
@@ -116,7 +125,8 @@ def test_build_needs_no_network(tmp_path) -> None:
         "from tests.sample_fleet import small_templates\n"
         "p = Path(sys.argv[1])\n"
         "k = KeyFolder.create(p / 'keys')\n"
-        "shop = Workshop(p / 'b', Shelf(p / 's'), k, small_templates(), os.environ, load_board, lambda: 1)\n"
+        "places = (p / 'b', p / 'core', Shelf(p / 's'))\n"
+        "shop = Workshop(*places, k, small_templates(), os.environ, load_board, lambda: 1)\n"
         "print(len(_alone(p / 'project', shop, 'hill-1')))\n"
     )
     cut_off = ["unshare", "--user", "--map-root-user", "--net"]

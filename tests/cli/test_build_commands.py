@@ -195,7 +195,7 @@ def test_board_target_renders_complete_projects(keyed, capsys, compiled) -> None
     assert run(["render", "--target", "board"]) == Exit.OK
     project = keyed / "rendered" / "hill-1"
     text = (project / "platformio.ini").read_text(encoding="utf-8")
-    port = re.search(r"espressif(8266|32)@", text)
+    port = re.search(r"platformio/espressif(8266|32)@", text)
     assert port
     assert (project / "src" / "ports" / f"esp{port[1]}" / "main.cpp").is_file()
     assert not (project / "src" / "ports" / "host").exists()

@@ -11,10 +11,11 @@ from pathlib import Path
 import pytest
 
 from fleet.cli.app import COMMANDS, run
+from fleet.cli.common import Session
 from fleet.codes import Exit
 from fleet.errors import UsageError
 from fleet.explain import all_codes
-from fleet.settings import resolve
+from fleet.settings import Origin, resolve
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -166,8 +167,26 @@ def test_completion_offers_commands() -> None:
     assert "roll-back" in done.stdout, done.stderr
 
 
+def test_folder_of_compilers_is_the_users_unless_it_is_named(tmp_path, monkeypatch) -> None:
+    """XDG base directory specification: user-specific data lies in $XDG_DATA_HOME, else in $HOME/.local/share."""
+    for name, value in (("HOME", "home"), ("XDG_CONFIG_HOME", "config")):
+        monkeypatch.setenv(name, str(tmp_path / value))
+    monkeypatch.delenv("XDG_DATA_HOME")
+    this = Session(project=tmp_path / "farm")
+    default = tmp_path / "home" / ".local" / "share" / "tankfleet" / "compilers"
+    assert this.compilers_dir() == default
+    assert this.settings()["compilers"] == Origin(str(default), "default")
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    assert this.compilers_dir() == tmp_path / "data" / "tankfleet" / "compilers"
+    (tmp_path / "farm").mkdir()
+    (tmp_path / "farm" / "tankfleet.toml").write_text('compilers = ".tankfleet/build/core"\n')
+    assert this.compilers_dir() == tmp_path / "farm" / ".tankfleet" / "build" / "core"
+    monkeypatch.setenv("TANKFLEET_COMPILERS", "~/elsewhere")
+    assert this.compilers_dir() == tmp_path / "home" / "elsewhere"
+
+
 def test_piped_tables_have_one_record_a_line(capsys) -> None:
     run(["settings"])
     lines = capsys.readouterr().out.strip().splitlines()
-    assert len(lines) == 7
+    assert len(lines) == 8
     assert lines[0].split() == ["setting", "value", "from", "variable", "what", "it", "is"]

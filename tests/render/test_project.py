@@ -21,7 +21,7 @@ from fleet.errors import RenderError
 from fleet.keys.trust import Trust
 from fleet.render.escape import cpp_string, plain
 from fleet.render.firmware_class import FirmwareClass, vendor_id
-from fleet.render.project import BLOCK_SOURCE, render_boot_loader, render_node
+from fleet.render.project import BLOCK_SOURCE, render_board_settings, render_boot_loader, render_node
 from fleet.resources import load_templates
 from tests.sample_fleet import sample_inventory, small_templates
 
@@ -168,13 +168,15 @@ def test_every_board_renders_a_whole_project_for_its_pinned_platform(board_id: s
     ini = configparser.ConfigParser(interpolation=None)
     ini.read_string(project["platformio.ini"].decode())
     env = ini["env:node"]
-    assert re.fullmatch(r"espressif(8266|32)@\d+\.\d+\.\d+", env["platform"])
+    assert re.fullmatch(r"platformio/espressif(8266|32)@\d+\.\d+\.\d+", env["platform"])
+    assert env["platform_packages"].split() == list(board.packages)
     assert (env["platform"], env["board"]) == (board.platform, board.platformio_board)
     assert env["build_unflags"] == "-std=gnu++11"
     assert "-std=gnu++17" in env["build_flags"].split()
     assert env["build_flags"].count("-ffile-prefix-map=") == 2
     assert {"-Wall", "-Wextra"} <= set(env["build_src_flags"].split())
     assert ("partitions.csv" in project) is (port == "esp32")
+    assert render_board_settings(board, templates=load_templates()) == project["platformio.ini"]
 
 
 def test_esp8266_project_pins_platform_board_and_linker_script() -> None:
@@ -184,7 +186,7 @@ def test_esp8266_project_pins_platform_board_and_linker_script() -> None:
     ini = configparser.ConfigParser(interpolation=None)
     ini.read_string(project["platformio.ini"].decode())
     node = ini["env:node"]
-    assert re.fullmatch(r"espressif8266@\d+\.\d+\.\d+", node["platform"])
+    assert re.fullmatch(r"platformio/espressif8266@\d+\.\d+\.\d+", node["platform"])
     assert (node["board"], node["framework"]) == ("d1_mini", "arduino")
     assert node["board_build.ldscript"] == "eagle.flash.4m.ld"
     assert "partitions.csv" not in project
