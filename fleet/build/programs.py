@@ -18,7 +18,6 @@ from fleet.build.fetch import Fetcher, core_dir_error
 from fleet.build.project_dir import write_project
 from fleet.build.record import BOOT_LOADER, PARTITIONS, source_digests
 from fleet.build.stamp import section_sizes
-from fleet.build.tools import BoardTools
 from fleet.build.versions import other_packages, tool_versions
 from fleet.durable import replace_file
 from fleet.limits import PROGRAMS_KEPT
