@@ -99,5 +99,5 @@ def replace_platformio(monkeypatch: pytest.MonkeyPatch) -> list[str]:
             yield Compiled(job.name, 0.1)
 
     monkeypatch.setattr(Compilers, "run", run)
-    monkeypatch.setattr(Fetcher, "run", lambda self, projects: iter([FetchResult(self.core_dir, {}, ())]))
+    monkeypatch.setattr(Fetcher, "run", lambda self, projects: iter([FetchResult(self.core_dir, ())]))
     return ran

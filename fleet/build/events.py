@@ -60,12 +60,20 @@ class Fetched:
 
 
 @dataclass(frozen=True, slots=True)
+class Package:
+    """One package in one version; two boards may need two versions. `new`: it was not there before."""
+
+    name: str
+    version: str
+    new: bool
+
+
+@dataclass(frozen=True, slots=True)
 class FetchResult:
-    """All that the boards need is there: name to version; `fetched` names what had to be fetched."""
+    """All that the boards need is there."""
 
     folder: Path
-    packages: dict[str, str]
-    fetched: tuple[str, ...]
+    packages: tuple[Package, ...]
 
 
 @dataclass(frozen=True, slots=True)

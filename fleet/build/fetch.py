@@ -22,7 +22,7 @@ from fleet.build.codes import (
     PLATFORM_MISSING,
 )
 from fleet.build.compile import ENVIRONMENT_NAME
-from fleet.build.events import Fetched, Fetching, FetchPlanned, FetchResult, FetchStep
+from fleet.build.events import Fetched, Fetching, FetchPlanned, FetchResult, FetchStep, Package
 from fleet.build.lock import locked
 from fleet.build.process import end_process, start_process
 from fleet.build.unfinished import clear_unfinished, is_unfinished, litter_dir, marker_path
@@ -66,7 +66,8 @@ class _Tally:
     got: dict[str, int] = field(default_factory=dict)
     began_with: dict[str, int] = field(default_factory=dict)
     """Bytes of a package's archive that an earlier run had left."""
-    fetched: list[str] = field(default_factory=list)
+    fetched: list[tuple[str, str]] = field(default_factory=list)
+    """Name and version."""
     receiving_s: float = 0.0
 
     def took(self, line: Mapping[str, Any], passed_s: float) -> FetchEvent | None:
@@ -94,8 +95,8 @@ class _Tally:
             )
             return self.now
         if what == "fetched":
-            self.fetched.append(name)
-            return Fetched(name, line["version"], len(self.fetched), len(self.sizes))
+            self.fetched.append((line["package"], line["version"]))
+            return Fetched(*self.fetched[-1], len(self.fetched), len(self.sizes))
         return None
 
     def _received(self, name: str, done: int, of: int | None, passed_s: float) -> None:
@@ -212,7 +213,11 @@ class Fetcher:
                 )
             if line["is"] == "ready":
                 process.wait()
-                yield FetchResult(self.core_dir, line["packages"], tuple(tally.fetched))
+                packages = (
+                    Package(name, version, (name, version) in tally.fetched)
+                    for name, version in line["packages"]
+                )
+                yield FetchResult(self.core_dir, tuple(packages))
                 return
             if line is _ENDED:
                 raise self._failed(FETCH_BROKEN, f"the fetcher ended with {process.wait()}")

@@ -275,8 +275,8 @@ class Wanted:
     spec: Any
 
 
-def fetch(run: Run, projects: Sequence[str], environment: str) -> dict[str, str]:
-    """Fetch what the projects need and is not here; name to version of all that they need. StoppedError."""
+def fetch(run: Run, projects: Sequence[str], environment: str) -> list[tuple[str, str]]:
+    """Fetch what the projects need and is not here; name and version of all that they need. StoppedError."""
     platforms, _ = managers = _managers(run)
     specs = {}
     for project in projects:
@@ -284,14 +284,14 @@ def fetch(run: Run, projects: Sequence[str], environment: str) -> dict[str, str]
         specs[project] = PackageSpec(str(ProjectConfig.get_instance().get(f"env:{environment}", "platform")))
     unique = {spec.humanize(): spec for spec in specs.values()}.values()
     _get(run, managers, [Wanted(platforms, spec) for spec in unique if not platforms.get_package(spec)])
-    found: dict[str, str] = {}
+    found: set[tuple[str, str]] = set()
     missing: dict[str, Wanted] = {}
     every: list[tuple[Any, Any]] = []
     for project in projects:
         os.chdir(project)
         tools = _managers(run)[1]
         package = platforms.get_package(specs[project])
-        found[package.metadata.name] = str(package.metadata.version)
+        found.add((package.metadata.name, str(package.metadata.version)))
         platform = PlatformFactory.new(package)
         platform.configure_project_packages(environment, [])
         for name, options in platform.packages.items():
@@ -304,8 +304,8 @@ def fetch(run: Run, projects: Sequence[str], environment: str) -> dict[str, str]
     for tools, spec in every:
         tools.memcache_reset()
         metadata = tools.get_package(spec).metadata
-        found[metadata.name] = str(metadata.version)
-    return dict(sorted(found.items()))
+        found.add((metadata.name, str(metadata.version)))
+    return sorted(found)
 
 
 def _managers(run: Run) -> tuple[Platforms, Tools]:
@@ -322,22 +322,24 @@ def _get(run: Run, managers: Sequence[Any], missing: Sequence[Wanted]) -> None:
         return
     _reach(run)
     run.litter.mkdir(parents=True, exist_ok=True)
-    planned, need_bytes, stays_bytes = [], 0, 0
+    planned, labels, need_bytes, stays_bytes = [], [], 0, 0  # two platforms may want one tool in two versions
     for one in missing:
         run.now_name = one.spec.name
         version, size_bytes, unpacked_bytes = one.manager.size(one.spec)
-        planned.append({"name": one.spec.name, "version": version, "bytes": size_bytes})
+        labels.append(f"{one.spec.name}@{version}" if version else one.spec.name)
+        planned.append({"name": labels[-1], "bytes": size_bytes})
         stays_bytes += unpacked_bytes or 0
         need_bytes = max(need_bytes, stays_bytes + (size_bytes or 0))
     run.say("planned", packages=planned)
     run.need_room(need_bytes)
     folders = [manager.package_dir for manager in managers]
-    for one in missing:
-        run.now_name, run.trouble, run.stalled = one.spec.name, "", False
+    for one, label in zip(missing, labels, strict=True):
+        run.now_name, run.trouble, run.stalled = label, "", False
         run.say("receiving", name=run.now_name, done=0, of=None)
         with run.marked(folders):
             package = one.manager.install(one.spec, skip_dependencies=isinstance(one.manager, Platforms))
-        run.say("fetched", name=run.now_name, version=str(package.metadata.version))
+        metadata = package.metadata
+        run.say("fetched", name=label, package=metadata.name, version=str(metadata.version))
         shutil.rmtree(run.litter)
         run.litter.mkdir()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from fleet.build.events import FetchStep
@@ -46,15 +47,12 @@ def fetched_words(event: Fetched) -> str:
 def show_fetched(output: Output, result: FetchResult, *, json: bool) -> None:
     """What `build --fetch` prints at its end."""
     if json:
-        facts = {"folder": str(result.folder), "packages": result.packages, "fetched": list(result.fetched)}
-        output.emit_json("fetch", facts)
+        packages = [asdict(package) for package in result.packages]
+        output.emit_json("fetch", {"folder": str(result.folder), "packages": packages})
     else:
-        rows = [
-            (name, version, "new" if name in result.fetched else "was there")
-            for name, version in result.packages.items()
-        ]
+        rows = [(one.name, one.version, "new" if one.new else "was there") for one in result.packages]
         output.table(("package", "version", "now"), rows)
-    if not result.fetched:
+    if not any(package.new for package in result.packages):
         output.note(f"Nothing to fetch: all of it is in {short_path(result.folder)}.")
     output.next_step("tankfleet build --target board")
 

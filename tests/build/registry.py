@@ -78,6 +78,8 @@ _PLATFORM = {
 }
 PACKAGES = {"standin": "1.0.0", "toolchain-standin": "1.2.3", "framework-standin": "2.0.5+sha.abc"}
 """All that a build needs."""
+NEWER = "1.2.4"
+"""Of the toolchain: what another board is compiled with."""
 
 
 def standin_board(board_id: str = "esp32-devkit") -> Board:
@@ -122,22 +124,19 @@ class Registry:
         """What is said of a package."""
         if name not in self.archives:
             return None
-        archive = self.archives[name]
-        version = {
-            "name": PACKAGES[name],
-            "files": [
-                {
-                    "name": f"{name}.tar.gz",
-                    "system": "*",
-                    "size": len(archive),
-                    "checksum": {"sha256": hashlib.sha256(archive).hexdigest()},
-                    "download_url": f"{self.url}/download/{name}",
-                }
-            ],
-        }
-        return json.dumps(
-            {"id": 1, "name": name, "type": kind, "owner": {"username": "tests"}, "versions": [version]}
-        ).encode()
+        versions = [self._version(name, PACKAGES[name])]
+        if f"{name}@{NEWER}" in self.archives:
+            versions.append(self._version(f"{name}@{NEWER}", NEWER))
+        facts = {"id": 1, "name": name, "type": kind, "owner": {"username": "tests"}, "versions": versions}
+        return json.dumps(facts).encode()
+
+    def _version(self, file: str, version: str) -> dict[str, object]:
+        archive = self.archives[file]
+        sha = hashlib.sha256(archive).hexdigest()
+        url = f"{self.url}/download/{file}"
+        size = len(archive)
+        one = {"name": file, "system": "*", "size": size, "checksum": {"sha256": sha}, "download_url": url}
+        return {"name": version, "files": [one]}
 
 
 @contextmanager
@@ -170,14 +169,17 @@ def _archives() -> dict[str, bytes]:
             }
         ),
         "toolchain-standin": _packed({**_manifest("toolchain-standin"), "bin/compiler": b"g++\n"}),
+        f"toolchain-standin@{NEWER}": _packed(
+            {**_manifest("toolchain-standin", NEWER), "bin/compiler": b"g++\n"}
+        ),
         "framework-standin": _packed(
             {**_manifest("framework-standin"), **padding, "cores/Arduino.h": b"#pragma once\n"}
         ),
     }
 
 
-def _manifest(name: str) -> dict[str, bytes]:
-    return {"package.json": json.dumps({"name": name, "version": PACKAGES[name]}).encode()}
+def _manifest(name: str, version: str = "") -> dict[str, bytes]:
+    return {"package.json": json.dumps({"name": name, "version": version or PACKAGES[name]}).encode()}
 
 
 def _packed(files: dict[str, bytes]) -> bytes:

@@ -32,7 +32,9 @@ def test_time_left_is_the_rest_of_all_bytes_at_the_rate_so_far() -> None:
     assert (event.number, event.count, event.done, event.of, event.all_bytes) == (1, 2, 600, 1000, 600)
     unpacking = tally.took({"is": "unpacking", "name": "a", "done": 3, "of": 9}, 100)
     assert (unpacking.step, unpacking.left_s) == (FetchStep.UNPACKING, event.left_s), "no byte was awaited"
-    assert tally.took({"is": "fetched", "name": "a", "version": "1"}, 1) == Fetched("a", "1", 1, 2)
+    assert tally.took({"is": "fetched", "name": "a", "package": "a", "version": "1"}, 1) == Fetched(
+        "a", "1", 1, 2
+    )
 
 
 def test_size_that_the_registry_does_not_know_is_not_made_up() -> None:
