@@ -32,6 +32,8 @@ _TANK = struct.Struct("<64sBBBBBBHIII")
 _MARK = struct.Struct("<HBB12s")
 _TAIL = struct.Struct(f"<IBB{TANKS_PER_NODE}s")
 _CRC = struct.Struct("<I")
+BLOCK_HEAD: Final = struct.pack("<IHH", MAGIC, VERSION, NODE_BLOCK_BYTES)
+"""How every packed block begins."""
 _TANK_BYTES = _TANK.size + MARKS_PER_TANK * _MARK.size
 _TAIL_AT = _HEAD.size + TANKS_PER_NODE * _TANK_BYTES
 _RESERVED_BYTES = NODE_BLOCK_BYTES - _TAIL_AT - _TAIL.size - _CRC.size
