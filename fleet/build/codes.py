@@ -66,6 +66,14 @@ NOTHING_BESIDE = Code(
     "Delete .tankfleet/build and build again with the pinned platform; if it stays, the log that the message names "
     "says what the platform did instead.",
 )
+CHANGED_MEANWHILE = Code(
+    "BLD120",
+    "a project was changed while it was compiled",
+    "An image is signed for what was rendered, and its record names that and nothing else. After the compiler's run "
+    "the project's folder held something else, which may be in the image, so none was made.",
+    "Look at the files that the message names and at what put them there, then build again: each build begins with a "
+    "fresh folder.",
+)
 DAMAGED = Code(
     "SHF101",
     "a file on the shelf is damaged",
@@ -105,6 +113,7 @@ CODES = (
     PLATFORM_MISSING,
     BAD_IMAGE,
     NOTHING_BESIDE,
+    CHANGED_MEANWHILE,
     DAMAGED,
     NOT_ON_SHELF,
     BAD_TICKET,
