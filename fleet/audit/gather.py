@@ -1,21 +1,18 @@
-"""Gathering what an audit looks at: thin adapters to shelf, keys, node blocks and journal."""
+"""Gathering what an audit looks at: thin adapters to the shelf and what nodes run."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from fleet.audit.facts import ShelfFacts
-from fleet.boards.board import load_board
-from fleet.render.block_of import block_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable
 
     from fleet.build.entry import ShelfEntry
     from fleet.build.shelf import Shelf
     from fleet.find.match import Match
     from fleet.inventory.model import Inventory
-    from fleet.keys.trust import Trust
     from fleet.render.firmware_class import Target
 
 
@@ -34,17 +31,3 @@ def releases(shelf: ShelfFacts, matches: Iterable[Match] | None) -> set[tuple[st
     running = {(m.node, m.state.release) for m in matches or () if m.state is not None and m.state.release}
     newest = {(node, listed[-1].release) for node, listed in shelf.entries.items()}
     return running | newest
-
-
-def wanted_crcs(
-    inventory: Inventory, trust: Trust, target: Target, wanted: Iterable[tuple[str, str]]
-) -> Mapping[tuple[str, str], str]:
-    """By node and release: the checksum of the node block that the inventory gives today."""
-    known = {node.name for node in inventory.nodes}
-    crcs = {}
-    for name, release in wanted:
-        if name in known:
-            node = inventory.node(name)
-            block = block_of(inventory, node, load_board(node.board), trust, target, release)
-            crcs[name, release] = f"{block.crc32:08x}"
-    return crcs

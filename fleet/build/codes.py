@@ -112,6 +112,14 @@ NO_COMPILERS_FOLDER = Code(
     "PlatformIO keeps what it compiles with in one folder for all your projects. It could not be read or written.",
     "Make it yours to write, or name another by the setting `compilers`: `tankfleet settings` shows it.",
 )
+CHANGED_MEANWHILE = Code(
+    "BLD120",
+    "a project was changed while it was compiled",
+    "An image is signed for what was rendered, and its record names that and nothing else. After the compiler's run "
+    "the project's folder held something else, which may be in the image, so none was made.",
+    "Look at the files that the message names and at what put them there, then build again: each build begins with a "
+    "fresh folder.",
+)
 DAMAGED = Code(
     "SHF101",
     "a file on the shelf is damaged",
@@ -164,6 +172,7 @@ CODES = (
     FETCH_BROKEN,
     OTHER_PACKAGES,
     NO_COMPILERS_FOLDER,
+    CHANGED_MEANWHILE,
     DAMAGED,
     NOT_ON_SHELF,
     BAD_TICKET,

@@ -9,6 +9,7 @@ host.
 from __future__ import annotations
 
 import json
+import os
 from typing import TYPE_CHECKING
 
 from fleet.durable import replace_file
@@ -79,6 +80,7 @@ def platformio_environment(
         "PLATFORMIO_DISABLE_PROGRESSBAR": "true",
         "PLATFORMIO_NO_ANSI": "true",
         "TANKFLEET_OBJECT_CACHE": str(object_cache),
+        "PLATFORMIO_GLOBALLIB_DIR": os.devnull,  # no folder, so no library that lies in PlatformIO's is compiled
     }
 
 

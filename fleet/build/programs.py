@@ -5,17 +5,16 @@ from __future__ import annotations
 
 import hashlib
 import json
-import shutil
 from base64 import b64decode, b64encode
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fleet.build.codes import NOTHING_BESIDE, OTHER_PACKAGES
+from fleet.build.codes import CHANGED_MEANWHILE, NOTHING_BESIDE, OTHER_PACKAGES
 from fleet.build.compile import CompileJob, Compilers, failed
 from fleet.build.core_dir import SCONS_LOCK, platformio_environment, prepare_core_dir
 from fleet.build.events import Compiled
 from fleet.build.fetch import Fetcher, core_dir_error
-from fleet.build.project_dir import write_project
+from fleet.build.project_dir import strangers, write_fresh, write_project
 from fleet.build.record import BOOT_LOADER, PARTITIONS, source_digests
 from fleet.build.stamp import section_sizes
 from fleet.build.versions import other_packages, tool_versions
@@ -176,10 +175,10 @@ class Programs:
         self._forget_old()
 
     def _prepared(self, program: Program) -> CompileJob:
-        """The program's project in its folder, without what earlier runs left there."""
+        """The program's project in its folder, and nothing else: neither what earlier runs left nor what anybody put
+        there."""
         folder = self.build_dir / "classes" / program.slug
-        write_project(folder, program.project)
-        shutil.rmtree(folder / ".pio", ignore_errors=True)
+        write_fresh(folder, program.project)
         return CompileJob(program.title, folder, self.build_dir / "logs" / f"{program.slug}.log")
 
     def _keep(self, program: Program, job: CompileJob, tools: BuildTools) -> None:
@@ -192,7 +191,7 @@ class Programs:
         except FileNotFoundError as error:
             raise failed(job, f"PlatformIO made no {error.filename}") from error
         beside = _beside(program, job)
-        sources = source_digests({p: d for p, d in program.project.items() if p not in _NOT_COMPILED})
+        sources = _compiled_sources(program, job)
         image_path, elf_path, facts_path = self._paths(program)
         elf = symbols if program.for_board else b""
         if program.for_board:
@@ -220,6 +219,15 @@ class Programs:
             path.with_suffix(".json").unlink(missing_ok=True)
             path.with_suffix(".bin").unlink(missing_ok=True)
             path.unlink()
+
+
+def _compiled_sources(program: Program, job: CompileJob) -> dict[str, str]:
+    """Path to SHA-256 of what the compiler was given: the project, and nothing else. BuildError (BLD120) if the folder
+    holds anything else after the run."""
+    others = strangers(job.folder, program.project)
+    if others:
+        raise failed(job, f"in {job.folder}: {', '.join(others)}", CHANGED_MEANWHILE)
+    return source_digests({p: d for p, d in program.project.items() if p not in _NOT_COMPILED})
 
 
 def _beside(program: Program, job: CompileJob) -> dict[str, bytes]:

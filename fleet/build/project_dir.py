@@ -1,8 +1,13 @@
-"""A rendered project on the disk: only what differs is written, and what is no longer rendered is removed."""
+"""A rendered project on the disk, and what there is in its folder.
+
+In a person's folder only what differs is written, and what is no longer rendered is removed; what the tool itself
+compiles has a fresh folder with nothing else in it.
+"""
 
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +21,9 @@ if TYPE_CHECKING:
 
 LIST_FILE = ".rendered.json"
 """Names the files that were rendered here before; any other file in the folder is left alone."""
+_READ_FOLDERS = ("src", "lib", "include", "boards", "platforms")
+"""Where PlatformIO looks for what it compiles, and by what (platformio 6.2, project/options.py; `platforms` is set so
+in the host's project). What a platform may put beside them, such as settings that it made, is not compiled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +68,27 @@ def _refuse_links(folder: Path, paths: Iterable[str]) -> None:
 
 def _stands(path: Path) -> bool:
     return path.is_symlink() or path.is_file()
+
+
+def write_fresh(folder: Path, project: Mapping[str, bytes]) -> None:
+    """Make the folder hold the project and nothing else, whatever was there: a stray file would be compiled."""
+    if folder.is_symlink() or folder.is_file():
+        folder.unlink()
+    elif folder.exists():
+        shutil.rmtree(folder)
+    write_project(folder, project)
+
+
+def strangers(folder: Path, project: Mapping[str, bytes]) -> list[str]:
+    """Paths that are not as in the project: changed or missing, or in a folder that PlatformIO reads and not of it."""
+    there = [path for name in _READ_FOLDERS for path in (folder / name).rglob("*")]
+    files = {path.relative_to(folder).as_posix() for path in there if path.is_symlink() or not path.is_dir()}
+    changed = {name for name, data in project.items() if not _holds(folder / name, data)}
+    return sorted(changed | (files - set(project)))
+
+
+def _holds(path: Path, data: bytes) -> bool:
+    return path.is_file() and not path.is_symlink() and path.read_bytes() == data
 
 
 def _listed(folder: Path) -> set[str]:

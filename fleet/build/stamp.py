@@ -19,6 +19,7 @@ from fleet.build.codes import NO_PLACE_TO_STAMP
 from fleet.build.esp_image import check_image, with_bytes_at
 from fleet.errors import BuildError
 from fleet.limits import NODE_BLOCK_BYTES
+from fleet.render.node_block import BLOCK_HEAD, block_crc
 
 BLOCK_SECTION = ".tank_node_block"
 BLOCK_SYMBOL: Final = "tn_node_block"
@@ -117,6 +118,17 @@ def block_in(image: bytes) -> bytes:
     """The node block of an image of the host."""
     offset = block_offset(image)
     return image[offset : offset + NODE_BLOCK_BYTES]
+
+
+def block_with(image: bytes, crc32: int) -> bytes:
+    """The node block with that checksum of any image, found by its head. LookupError if the image has none."""
+    at = image.find(BLOCK_HEAD)
+    while at >= 0:
+        block = image[at : at + NODE_BLOCK_BYTES]
+        if len(block) == NODE_BLOCK_BYTES and block_crc(block) == crc32:
+            return block
+        at = image.find(BLOCK_HEAD, at + 1)
+    raise LookupError("no node block with that checksum")
 
 
 def section_sizes(elf: bytes) -> dict[str, int]:

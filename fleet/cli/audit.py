@@ -73,10 +73,11 @@ def audit(
 def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
     from fleet.audit.audit import audit as look
     from fleet.audit.facts import Facts
-    from fleet.audit.gather import releases, shelf_facts, wanted_crcs
+    from fleet.audit.gather import releases, shelf_facts
     from fleet.audit.pushes import journal_facts
     from fleet.build.shelf import Shelf
     from fleet.inventory.rulings import ruling_lines
+    from fleet.render.wanted import wanted_crcs
 
     inventory, findings = this.checked()
     workspace = this.workspace(inventory.fleet.name)

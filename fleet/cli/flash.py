@@ -68,6 +68,9 @@ def flash(
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Check the board and everything else; write nothing.")
     ] = False,
+    as_built: Annotated[
+        bool, typer.Option("--as-built", help="Also an image that was built from an older inventory.")
+    ] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> int:
@@ -81,7 +84,7 @@ def flash(
     from fleet.flash.ports import only_port
 
     this = session(ctx)
-    inventory, load, keys = _load(this, node)
+    inventory, load, keys = _load(this, node, as_built=as_built)
     workspace = this.workspace(inventory.fleet.name)
     line = Line(port or only_port(), baud)
     try:
@@ -127,7 +130,7 @@ def _flashed(
     )
 
 
-def _load(this: Session, node: str) -> tuple[Inventory, Load, KeyFolder]:
+def _load(this: Session, node: str, *, as_built: bool) -> tuple[Inventory, Load, KeyFolder]:
     """What is to be written: all of it is checked before a port is opened."""
     from fleet.boards.board import load_board
     from fleet.build.shelf import Shelf
@@ -138,7 +141,8 @@ def _load(this: Session, node: str) -> tuple[Inventory, Load, KeyFolder]:
     part = inventory.node(named(node, "node", [one.name for one in inventory.nodes]))
     workspace = this.workspace(inventory.fleet.name)
     keys = KeyFolder.open(workspace.keys_dir)
-    return inventory, load_of(inventory, part, load_board(part.board), Shelf(workspace.shelf_dir), keys), keys
+    shelf = Shelf(workspace.shelf_dir)
+    return inventory, load_of(inventory, part, load_board(part.board), shelf, keys, as_built=as_built), keys
 
 
 def _tell_found(output: Output, found: Found, standing: Standing, load: Load) -> None:

@@ -52,6 +52,9 @@ def plan(
     any_hour: Annotated[bool, typer.Option("--any-hour", help="Also outside the sites' windows.")] = False,
     again: Annotated[bool, typer.Option("--again", help="Also images that were given up before.")] = False,
     despite_fault: DespiteFault = None,
+    as_built: Annotated[
+        bool, typer.Option("--as-built", help="Also images that were built from an older inventory.")
+    ] = False,
     soak: Annotated[
         str | None,
         typer.Option(
@@ -91,6 +94,7 @@ def plan(
         again=again,
         soak_s=_soak_s(soak),
         despite_fault=_with_faults(this, despite_fault or []),
+        as_built=as_built,
     )
     tell_cut_off(this.output, field.workspace)
     this.output.note("looking for the nodes, to see what each runs and how its tanks stand")
@@ -137,7 +141,7 @@ def _show(this: Session, made: Plan) -> None:
             f"{node.from_release} -> {node.to_release}",
             "no limit" if node.spare_s is None else _time(node.spare_s),
             _time(node.spare_needed_s),
-            node.why,
+            f"{node.why}; as built, from an older inventory" if node.as_built else node.why,
         )
         for wave, node in made.nodes()
     ]
@@ -176,7 +180,10 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
         written = "No plan was written" if out is None else f"The plan in {short_path(path)} updates no node"
         written = "The plan on stdout updates no node" if str(out) == "-" else written
         output.note(f"Nothing to push: {_why_nobody(made)}. {written}.")
-        output.next_step("tankfleet audit", "tankfleet build --release RELEASE")
+        stale = any(o.reason == "older-inventory" for o in made.left_out)
+        output.next_step(
+            "tankfleet build" if stale else "tankfleet build --release RELEASE", "tankfleet audit"
+        )
         return Exit.UNREACHABLE if missing else Exit.OK
     count = sum(len(wave.nodes) for wave in made.waves)
     waves = "1 wave" if len(made.waves) == 1 else f"{len(made.waves)} waves"

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from fleet.find.match import Match
     from fleet.push.fieldwork import Field
     from fleet.push.journal import Journal
-    from fleet.push.plan import Plan
+    from fleet.push.plan import Plan, PlannedNode
 
 app = command_app()
 resume_app = command_app()
@@ -200,6 +200,10 @@ def _ask(this: Session, field: Field, made: Plan, *, yes: bool, fleet: str) -> N
         this.confirm(question, given=yes, flag="--yes")
 
 
+def _would(node: PlannedNode) -> str:
+    return f"send{' as built, from an older inventory' if node.as_built else ''}, soak, keep"
+
+
 def _dry_run(this: Session, field: Field, made: Plan, name: str, *, json: bool) -> int:
     """Everything but sending: is the plan sound and fresh, and what would be done? `name`: as it was typed."""
     matches = _checked(this, field, made)
@@ -211,7 +215,7 @@ def _dry_run(this: Session, field: Field, made: Plan, name: str, *, json: bool) 
         this.output.emit_json("push", facts)
     else:
         rows = [
-            (str(wave.number), node.node, f"{node.from_release} -> {node.to_release}", "send, soak, keep")
+            (str(wave.number), node.node, f"{node.from_release} -> {node.to_release}", _would(node))
             for wave, node in made.nodes()
         ]
         this.output.table(("wave", "node", "release", "would"), rows)

@@ -72,7 +72,7 @@ def _first_in_the_image(site: Site) -> bool:
 def built_before(field: Field, target: Target, matches: Sequence[Match]) -> dict[str, bool]:
     """By node that was found, of a network whose traits its image should know of: whether that was built from an older
     inventory. Empty if there are no keys to tell by."""
-    from fleet.audit.gather import wanted_crcs
+    from fleet.render.wanted import wanted_crcs
 
     inventory = field.inventory
     states = {

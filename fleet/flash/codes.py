@@ -118,6 +118,13 @@ BAD_TABLE = Code(
     "The table says where application, credentials and trial records lie; the firmware reads the same one.",
     "Run `tankfleet build NODE --target board` with this version, then this command again.",
 )
+OLDER_INVENTORY = Code(
+    "FLA135",
+    "the image was built from an older inventory",
+    "Pins, marks, watches and times are in the image: a board that is wired as the inventory says now would read and "
+    "drive the wrong pins.",
+    "Run `tankfleet build NODE --target board`, then this command again; --as-built writes the image as it is.",
+)
 OTHER_STATE = Code(
     "FLA140",
     "the node runs another image than was written",
@@ -144,5 +151,6 @@ CODES = (
     NO_BOOT_LOADER,
     OTHER_TICKET,
     BAD_TABLE,
+    OLDER_INVENTORY,
     OTHER_STATE,
 )

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 from fleet.boards.partitions import SECTOR_BYTES, TABLE_AT
 from fleet.build.codes import BAD_TICKET
 from fleet.build.esp_image import check_image
+from fleet.build.older import older_images
 from fleet.build.record import BOOT_LOADER, PARTITIONS
 from fleet.build.ticket import verify
 from fleet.errors import BuildError, FlashError, ShelfError
-from fleet.flash.codes import NO_BOOT_LOADER, NO_IMAGE, OTHER_TICKET
+from fleet.flash.codes import NO_BOOT_LOADER, NO_IMAGE, OLDER_INVENTORY, OTHER_TICKET
 from fleet.flash.credentials import credentials_record
 from fleet.flash.places import Places, boot_loader_at, esp8266_places, places_in
 from fleet.flash.trial_record import first_record
@@ -47,8 +48,13 @@ class Load:
     parts: tuple[Part, ...]
 
 
-def load_of(inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: KeyFolder) -> Load:
-    """The load of a node. FlashError (FLA130-134), ShelfError, BuildError (BLD106, 108) or KeyFolderError."""
+def load_of(
+    inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: KeyFolder, *, as_built: bool = False
+) -> Load:
+    """The load of a node; with `as_built` also of an image that was built from an older inventory.
+
+    FlashError (FLA130-135), ShelfError, BuildError (BLD106, 108) or KeyFolderError.
+    """
     class_id = str(class_of(board, "board").id(vendor_id(inventory.fleet.domain)))
     entry = shelf.newest(node.name, class_id)
     if entry is None:
@@ -57,6 +63,10 @@ def load_of(inventory: Inventory, node: Node, board: Board, shelf: Shelf, keys: 
     image, ticket = shelf.image(entry.image), shelf.ticket(entry.ticket)
     _check(image, board.chip, board.slot_bytes, f"image {entry.image[:16]} of {node.name}", node.name)
     fields = _fields(ticket, entry, keys)
+    older = older_images(shelf, inventory, keys.trust(), "board", [entry])
+    if older and not as_built:
+        fix = OLDER_INVENTORY.fix.replace("NODE", node.name)
+        raise FlashError(OLDER_INVENTORY, f"{node.name}: {older[node.name]}", fix=fix)
     network = inventory.site_of(node).network
     credentials = credentials_record(keys.node_key(node.name), keys.network(network))
     before, places = _before_the_image(shelf, entry, board)

@@ -10,6 +10,7 @@ from fleet.bench.control import BenchControl
 from fleet.bench.paths import BenchPaths
 from fleet.boards.board import load_board
 from fleet.build.codes import DAMAGED_CARGO
+from fleet.build.older import older_images
 from fleet.build.sequence import reissue
 from fleet.build.shelf import Shelf
 from fleet.build.ticket import SEQUENCE_MAX
@@ -26,7 +27,7 @@ from fleet.push.planning import Found, PlanRequest, inventory_sha256, make_plan,
 from fleet.render.firmware_class import class_of, vendor_id
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterable, Sequence
+    from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
     from datetime import datetime
 
     from fleet.boards.board import Outage
@@ -101,6 +102,11 @@ def newest_entries(field: Field, nodes: Collection[str], target: Target) -> dict
     return entries
 
 
+def older(field: Field, entries: Mapping[str, ShelfEntry], target: Target) -> dict[str, str]:
+    """By node, of those whose image is not what the inventory gives now: what differs. KeyFolderError without keys."""
+    return older_images(field.shelf, field.inventory, field.keys.trust(), target, entries.values())
+
+
 def outages(inventory: Inventory, target: Target) -> dict[str, Outage]:
     """What an update takes, by board."""
     return {board: outage_of(load_board(board), target) for board in {node.board for node in inventory.nodes}}
@@ -133,6 +139,7 @@ class Wishes:
     again: bool = False
     soak_s: float | None = None
     despite_fault: frozenset[str] = frozenset()
+    as_built: bool = False
 
 
 def chosen(inventory: Inventory, wishes: Wishes) -> list[str]:
@@ -161,6 +168,8 @@ async def plan_push(field: Field, wishes: Wishes, now: datetime, timeout_s: floa
         soak_s=wishes.soak_s,
         process_speed=process_speed(field.workspace, wishes.target),
         in_place=copying_in_place(field.inventory, wishes.target),
+        older=older(field, entries, wishes.target),
+        as_built=wishes.as_built,
         given_up=given_up_at(field.workspace.journal_path),
     )
     plan = make_plan(request)
@@ -213,4 +222,5 @@ def standing(field: Field, plan: Plan, matches: Iterable[Match]) -> Standing:
         running={m.node: m.state.image for m in matches if m.reachable and m.state is not None},
         process_speed=process_speed(field.workspace, plan.target),
         rests_on=basis_of(field.inventory, names),
+        older=older(field, entries, plan.target),
     )

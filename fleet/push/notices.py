@@ -15,7 +15,7 @@ from fleet.push.condition import (
 from fleet.push.plan import LeftOut, Notice
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from fleet.link.state import NodeState
 
@@ -35,8 +35,12 @@ def faulty(node: str, state: NodeState) -> LeftOut | None:
     return None
 
 
-def notices(node: str, state: NodeState) -> Iterator[Notice]:
-    """What to know of a node that is planned."""
+def notices(node: str, state: NodeState, older: Mapping[str, str]) -> Iterator[Notice]:
+    """What to know of a node that is planned; `older` as of a plan's request."""
+    if node in older:
+        yield Notice(
+            node=node, about="as-built", text=f"planned at your word (--as-built), though {older[node]}"
+        )
     browned = state.brown_outs or 0
     if browned:
         times = "once" if browned == 1 else f"{browned} times"

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
 ID_CHARS = 12
+BUILD_AGAIN = "Run `tankfleet build`, then `tankfleet plan` again; --as-built plans the images as they are."
 
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 Seconds = Annotated[float, Field(ge=0, allow_inf_nan=False)]
@@ -82,6 +83,8 @@ class PlannedNode(_Part):
     """Its boot loader copies a new image over the old one; such boards have little memory."""
     despite_fault: bool = False
     """A person wants it updated though it has a fault that only a person clears."""
+    as_built: bool = False
+    """A person wants this image though it was built from an older inventory."""
     tanks: tuple[TankBounds, ...]
 
 
@@ -120,6 +123,7 @@ class LeftOut(_Part):
         "node-fault",
         "weak-supply",
         "no-memory",
+        "older-inventory",
     ]
     detail: str
 
@@ -128,7 +132,7 @@ class Notice(_Part):
     """Something to know of a node before it is updated, which does not keep it out; `count` of what `about` names."""
 
     node: str
-    about: Literal["brown-outs", "taken-along", "passing-fault", "no-run-record"]
+    about: Literal["brown-outs", "taken-along", "passing-fault", "no-run-record", "as-built"]
     count: Annotated[int, Field(ge=1)] = 1
     text: str
 
@@ -229,6 +233,8 @@ def plan_id(plan: Plan) -> str:
             del node["access_point_from"]
         if node["spare_needed_weak_s"] is None:
             del node["spare_needed_weak_s"]
+        if not node["as_built"]:
+            del node["as_built"]
     canonical = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(canonical.encode("ascii")).hexdigest()[:ID_CHARS]
 
@@ -256,10 +262,9 @@ def read_plan(text: str) -> Plan:
 @dataclass(frozen=True, slots=True)
 class Standing:
     """What the plan rests on, as it stands now: the shelf's (image, ticket's SHA-256) per node, the
-    running image per node.
+    running image per node, and by node what the inventory says otherwise than its image on the shelf.
 
     A node that is not in `running` could not be asked, which a push finds out by itself.
-
     """
 
     inventory_sha256: str
@@ -267,6 +272,7 @@ class Standing:
     running: Mapping[str, str]
     process_speed: float = 1.0
     rests_on: Mapping[str, str] = field(default_factory=dict)
+    older: Mapping[str, str] = field(default_factory=dict)
 
 
 def check_fresh(plan: Plan, now: Standing) -> list[str]:
@@ -291,9 +297,16 @@ def _changed(planned: PlannedNode, now: Standing) -> Iterator[str]:
         yield f"{node}: the shelf has a newer image, {shelf[0][:12]}, planned is {planned.to_image[:12]}"
     elif shelf[1] != planned.ticket_sha256:
         yield f"{node}: its image has another ticket now"
+    elif is_older(planned, now):
+        yield f"{node}: {now.older[node]}"
     running = now.running.get(node)
     if running is not None and running != planned.from_image:
         yield f"{node}: it runs {running[:12]} now, and ran {planned.from_image[:12]} when the plan was made"
+
+
+def is_older(planned: PlannedNode, now: Standing) -> bool:
+    """Whether its image is not what the inventory gives now, and nobody wants it all the same."""
+    return planned.node in now.older and not planned.as_built
 
 
 def refuse_stale(plan: Plan, now: Standing) -> None:
@@ -301,4 +314,5 @@ def refuse_stale(plan: Plan, now: Standing) -> None:
     changed = check_fresh(plan, now)
     if changed:
         more = f" and {len(changed) - 1} more" if len(changed) > 1 else ""
-        raise PlanError(STALE_PLAN, f"plan {plan.id} is stale: {changed[0]}{more}", changed=changed)
+        fix = BUILD_AGAIN if any(is_older(planned, now) for _, planned in plan.nodes()) else ""
+        raise PlanError(STALE_PLAN, f"plan {plan.id} is stale: {changed[0]}{more}", fix=fix, changed=changed)

@@ -76,6 +76,10 @@ class PlanRequest:
     """Nodes that a person wants updated though they have a fault."""
     damaged: frozenset[str] = frozenset()
     """Nodes whose image or ticket on the shelf is not what its name says."""
+    older: Mapping[str, str] = field(default_factory=dict)
+    """Nodes whose image on the shelf is not what the inventory gives now, with what differs."""
+    as_built: bool = False
+    """Such images all the same."""
     given_up: Mapping[str, str] = field(default_factory=dict)
     """Images that an earlier push gave up, with that push's id."""
 
@@ -128,7 +132,9 @@ def make_plan(request: PlanRequest) -> Plan:
             "access_points": _bssids(request.inventory, made),
             "waves": made,
             "left_out": tuple(sorted_.left_out),
-            "notices": tuple(n for one in going.values() for n in notices(one.node.name, one.state)),
+            "notices": tuple(
+                n for name, one in going.items() for n in notices(name, one.state, request.older)
+            ),
             "pilot": _pilot(policy, made),
             "copy_risks": copy_risks(
                 (node for wave in made for node in wave.nodes), request.in_place, request.outages
@@ -205,6 +211,9 @@ def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeSta
     if state.phase is Phase.ON_TRIAL:
         told = f"{state.image[:12]} is on trial for {state.trial_left_s:.0f} s more"
         return LeftOut(node=name, reason="on-trial", detail=told)
+    if name in request.older and not request.as_built:
+        told = f"{request.older[name]}: run `tankfleet build`, then plan again; --as-built plans it as it is"
+        return LeftOut(node=name, reason="older-inventory", detail=told)
     if state.image == entry.image:
         return LeftOut(node=name, reason="already-runs-it", detail=f"{entry.release} ({entry.image[:12]})")
     if state.class_id != entry.class_id:
@@ -365,6 +374,7 @@ def _planned(request: PlanRequest, one: _Going, why: str) -> PlannedNode:
         expected_s=round(took.expected_s, 1),
         in_place=one.node.board in request.in_place,
         despite_fault=one.node.name in request.despite_fault,
+        as_built=one.node.name in request.older,
         tanks=tuple(tank_bounds(request.inventory.tank(s.tank)) for s in one.node.serves),
     )
 

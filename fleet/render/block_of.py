@@ -10,6 +10,7 @@ from fleet.errors import RenderError
 from fleet.inventory.clear_button import clear_gpio
 from fleet.inventory.rules.marks import height_mm
 from fleet.limits import POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
+from fleet.render.block_check import refuse_bad
 from fleet.render.codes import BAD_RELEASE, DOES_NOT_FIT, NO_PROBE_PIN
 from fleet.render.firmware_class import class_of, payload_format, vendor_id
 from fleet.render.node_block import (
@@ -54,7 +55,17 @@ def release_text(release: str, defect: str) -> str:
 def block_of(
     inventory: Inventory, node: Node, board: Board, trust: Trust, target: Target, release: str
 ) -> NodeBlock:
-    """The node block of one node. RenderError if a pin is missing."""
+    """The node block of one node. RenderError if a pin is missing (RND104), a value does not fit (RND103), or the node
+    would refuse the block (RND107)."""
+    block = unchecked_block(inventory, node, board, trust, target, release)
+    refuse_bad(block)
+    return block
+
+
+def unchecked_block(
+    inventory: Inventory, node: Node, board: Board, trust: Trust, target: Target, release: str
+) -> NodeBlock:
+    """The same without the node's own check. RenderError if a pin is missing."""
     vendor = vendor_id(inventory.fleet.domain)
     site = inventory.site_of(node)
     return NodeBlock(

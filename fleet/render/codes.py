@@ -42,4 +42,13 @@ LINKED_FOLDER = Code(
     "Remove the link that the message names, or put a folder in its place; then run the same command again.",
 )
 
-CODES = (NO_PORT, BAD_TEMPLATE, DOES_NOT_FIT, NO_PROBE_PIN, BAD_RELEASE, LINKED_FOLDER)
+NODE_WOULD_REFUSE = Code(
+    "RND107",
+    "a node would refuse its node block",
+    "A node checks its block at each start, and keeps all pumps off while it does not like it. The same check is done "
+    "here before anything is rendered, built or pushed.",
+    "Change what the message names in the inventory, and run `tankfleet check`. If that finds nothing wrong, it has "
+    "missed what the node would not: please tell the makers of tankfleet.",
+)
+
+CODES = (NO_PORT, BAD_TEMPLATE, DOES_NOT_FIT, NO_PROBE_PIN, BAD_RELEASE, LINKED_FOLDER, NODE_WOULD_REFUSE)

@@ -27,14 +27,58 @@ LAYOUTS: Final = {"two-slot": 1, "copy-in-place": 2}
 NETWORK_TRAITS: Final = {"hidden": 1, "high-channels": 2, "wpa3-only": 4, "no-802.11n": 8}
 PAYLOADS: Final = {"host-elf": 1, "esp8266-bin": 2, "esp32-bin": 3}
 
-_HEAD = struct.Struct("<IHH64s64s32s24s16s16s65s3s8sHHHHBBBB")
-_TANK = struct.Struct("<64sBBBBBBHIII")
-_MARK = struct.Struct("<HBB12s")
-_TAIL = struct.Struct(f"<IBB{TANKS_PER_NODE}s")
-_CRC = struct.Struct("<I")
-_TANK_BYTES = _TANK.size + MARKS_PER_TANK * _MARK.size
-_TAIL_AT = _HEAD.size + TANKS_PER_NODE * _TANK_BYTES
-_RESERVED_BYTES = NODE_BLOCK_BYTES - _TAIL_AT - _TAIL.size - _CRC.size
+HEAD = struct.Struct("<IHH64s64s32s24s16s16s65s3s8sHHHHBBBB")
+TANK = struct.Struct("<64sBBBBBBHIII")
+MARK = struct.Struct("<HBB12s")
+TAIL = struct.Struct(f"<IBB{TANKS_PER_NODE}s")
+CRC = struct.Struct("<I")
+BLOCK_HEAD: Final = struct.pack("<IHH", MAGIC, VERSION, NODE_BLOCK_BYTES)
+"""How every packed block begins."""
+HEAD_FIELDS: Final = (
+    "magic",
+    "version",
+    "length",
+    "node",
+    "site",
+    "board",
+    "release",
+    "vendor_id",
+    "class_id",
+    "signing_key",
+    "reserved_key",
+    "key_id",
+    "debounce_ms",
+    "sample_period_ms",
+    "trial_s",
+    "power_up_hold_s",
+    "layout",
+    "payload_format",
+    "tank_count",
+    "reserved_flags",
+)
+TANK_FIELDS: Final = (
+    "name",
+    "mark_count",
+    "pump_does",
+    "pump_pin",
+    "pump_active_high",
+    "pump_on_mark",
+    "pump_off_mark",
+    "first_rise_s",
+    "longest_run_s",
+    "no_rise_s",
+    "shortest_off_s",
+)
+MARK_FIELDS: Final = (
+    "height_mm",
+    "pin",
+    "pull",
+    "name",
+)
+TAIL_FIELDS: Final = ("network_lost_s", "clear_pin", "network_traits", "feed_pins")
+TANK_BYTES = TANK.size + MARKS_PER_TANK * MARK.size
+TAIL_AT = HEAD.size + TANKS_PER_NODE * TANK_BYTES
+_RESERVED_BYTES = NODE_BLOCK_BYTES - TAIL_AT - TAIL.size - CRC.size
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +144,7 @@ class NodeBlock:
             body = self._body()
         except (struct.error, ValueError) as error:
             raise RenderError(DOES_NOT_FIT, f"node {self.node}: {error}") from error
-        return body + _CRC.pack(zlib.crc32(body))
+        return body + CRC.pack(zlib.crc32(body))
 
     @property
     def crc32(self) -> int:
@@ -108,7 +152,7 @@ class NodeBlock:
         return block_crc(self.pack())
 
     def _body(self) -> bytes:
-        head = _HEAD.pack(
+        head = HEAD.pack(
             MAGIC,
             VERSION,
             NODE_BLOCK_BYTES,
@@ -132,24 +176,24 @@ class NodeBlock:
         )
         tanks = b"".join(_pack_tank(tank) for tank in self.tanks)
         feeds = _exactly(self.feed_pins, TANKS_PER_NODE)
-        tail = _TAIL.pack(self.network_lost_s, self.clear_pin, self.network_traits, feeds)
-        return head + tanks.ljust(TANKS_PER_NODE * _TANK_BYTES, b"\0") + tail + bytes(_RESERVED_BYTES)
+        tail = TAIL.pack(self.network_lost_s, self.clear_pin, self.network_traits, feeds)
+        return head + tanks.ljust(TANKS_PER_NODE * TANK_BYTES, b"\0") + tail + bytes(_RESERVED_BYTES)
 
 
 def block_crc(block: bytes) -> int:
     """The checksum that stands in a packed block."""
-    return int(_CRC.unpack_from(block, NODE_BLOCK_BYTES - _CRC.size)[0])
+    return int(CRC.unpack_from(block, NODE_BLOCK_BYTES - CRC.size)[0])
 
 
 def unpack(block: bytes) -> NodeBlock:
     """The block back from its bytes. ValueError for any other size, magic, version or checksum."""
-    if len(block) != NODE_BLOCK_BYTES or zlib.crc32(block[: -_CRC.size]) != block_crc(block):
+    if len(block) != NODE_BLOCK_BYTES or zlib.crc32(block[: -CRC.size]) != block_crc(block):
         raise ValueError("not a node block, or its checksum is wrong")
-    values = _HEAD.unpack_from(block)
+    values = HEAD.unpack_from(block)
     if values[:3] != (MAGIC, VERSION, NODE_BLOCK_BYTES):
         raise ValueError("not a node block of this version")
-    network_lost_s, clear_pin, network_traits, feed_pins = _TAIL.unpack_from(block, _TAIL_AT)
-    tanks = tuple(_unpack_tank(block, _HEAD.size + i * _TANK_BYTES) for i in range(values[18]))
+    network_lost_s, clear_pin, network_traits, feed_pins = TAIL.unpack_from(block, TAIL_AT)
+    tanks = tuple(_unpack_tank(block, HEAD.size + i * TANK_BYTES) for i in range(values[18]))
     return NodeBlock(
         node=_text(values[3]),
         site=_text(values[4]),
@@ -183,7 +227,7 @@ def text_field(text: str, size_bytes: int) -> bytes:
 
 def _pack_tank(tank: TankBlock) -> bytes:
     count = _count(tank.marks, MARKS_PER_TANK, "marks")
-    head = _TANK.pack(
+    head = TANK.pack(
         text_field(tank.name, 64),
         count,
         tank.pump_does,
@@ -196,17 +240,17 @@ def _pack_tank(tank: TankBlock) -> bytes:
         tank.no_rise_s,
         tank.shortest_off_s,
     )
-    marks = b"".join(_MARK.pack(m.height_mm, m.pin, m.pull, text_field(m.name, 12)) for m in tank.marks)
-    return head + marks.ljust(MARKS_PER_TANK * _MARK.size, b"\0")
+    marks = b"".join(MARK.pack(m.height_mm, m.pin, m.pull, text_field(m.name, 12)) for m in tank.marks)
+    return head + marks.ljust(MARKS_PER_TANK * MARK.size, b"\0")
 
 
 def _unpack_tank(block: bytes, at: int) -> TankBlock:
-    name, count, does, pin, high, on_mark, off_mark, first, longest, no_rise, shortest = _TANK.unpack_from(
+    name, count, does, pin, high, on_mark, off_mark, first, longest, no_rise, shortest = TANK.unpack_from(
         block, at
     )
     marks = []
     for i in range(count):
-        height, mark_pin, pull, mark_name = _MARK.unpack_from(block, at + _TANK.size + i * _MARK.size)
+        height, mark_pin, pull, mark_name = MARK.unpack_from(block, at + TANK.size + i * MARK.size)
         marks.append(MarkBlock(_text(mark_name), height, mark_pin, pull))
     return TankBlock(
         _text(name), tuple(marks), does, pin, high, on_mark, off_mark, longest, no_rise, shortest, first

@@ -10,7 +10,6 @@ from typing import Any
 
 from fleet.audit.audit import audit
 from fleet.audit.facts import Facts, JournalFacts, ShelfFacts
-from fleet.audit.gather import wanted_crcs
 from fleet.audit.report import NodeLine, Report
 from fleet.boards.board import load_board
 from fleet.build.entry import ShelfEntry
@@ -19,6 +18,7 @@ from fleet.inventory.load import load_inventory
 from fleet.inventory.model import Inventory
 from fleet.link.state import NodeState
 from fleet.render.firmware_class import class_of, vendor_id
+from fleet.render.wanted import wanted_crcs
 from fleet.water.filling import rising
 from tests.link_helpers import trust_in
 

@@ -11,6 +11,7 @@ import hashlib
 import json
 import os
 import shutil
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,7 +24,7 @@ from fleet.boards.board import load_board
 from fleet.build import tools
 from fleet.build.builder import Workshop, build, finished
 from fleet.build.classes import BuildRequest
-from fleet.build.compile import CompileJob, failed
+from fleet.build.compile import CompileJob, Compilers, failed
 from fleet.build.esp_image import check_image
 from fleet.build.events import BuildResult
 from fleet.build.lock import locked
@@ -501,3 +502,64 @@ def test_a_platform_that_makes_none_of_them_says_so(shop, compiled, monkeypatch,
         _built(_board_shop(shop), target="board", nodes=("yard-1",))
     assert caught.value.code.code == "BLD109"
     assert shop.shelf.entries() == []
+
+
+STRAYS = {
+    "src/evil.cpp": "int evil() { return 1; }\n",
+    "src/core/zlib.h": "#define EVIL 1\n",
+    "lib/evil/evil.cpp": "int evil() { return 1; }\n",
+    "include/core/twice.h": "#define EVIL 1\n",
+    "platformio.ini": "[env:node]\nplatform = tankhost\nextra_scripts = pre:evil.py\n",
+    "evil.py": "print('evil')\n",
+    ".pio/libdeps/node/evil/evil.cpp": "int evil() { return 1; }\n",
+}
+
+
+def _put_strays(shop: Workshop) -> Path:
+    folder = shop.build_dir / "classes" / "d1-mini_base_copy-in-place_host"
+    for path, text in STRAYS.items():
+        (folder / path).parent.mkdir(parents=True, exist_ok=True)
+        (folder / path).write_text(text)
+    return folder
+
+
+def test_a_stray_file_in_the_build_folder_is_in_no_image(shop, compiled, tmp_path) -> None:
+    clean = replace(shop, build_dir=tmp_path / "clean", shelf=Shelf(tmp_path / "clean-shelf"))
+    folder = _put_strays(shop)
+    images = [entry.image for entry in _built(shop).entries]
+    assert images == [entry.image for entry in _built(clean).entries]
+    left = {path for path in STRAYS if (folder / path).is_file()}
+    assert left == {"platformio.ini"}
+    assert "evil" not in (folder / "platformio.ini").read_text()
+
+
+def test_a_file_that_comes_while_the_compiler_runs_is_refused(shop, compiled, monkeypatch) -> None:
+    """What was compiled is what was rendered, and what the record names."""
+    run = Compilers.run
+
+    def disturbed(self: Compilers, jobs: list[CompileJob]) -> Iterator[object]:
+        for job in jobs:
+            (job.folder / "src" / "evil.cpp").write_text("int evil() { return 1; }\n")
+        yield from run(self, jobs)
+
+    monkeypatch.setattr(Compilers, "run", disturbed)
+    with pytest.raises(BuildError, match=r"BLD120.*src/evil\.cpp") as caught:
+        _built(shop)
+    assert caught.value.code.code == "BLD120"
+    assert shop.shelf.entries() == []
+    monkeypatch.setattr(Compilers, "run", run)
+    assert _built(shop).made == NODES, "the next one begins anew"
+
+
+def test_the_record_names_all_that_was_compiled(shop, compiled) -> None:
+    (entry, *_) = _built(shop).entries
+    folder = shop.build_dir / "classes" / "d1-mini_base_copy-in-place_host"
+    given = {
+        path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in folder.rglob("*")
+        if path.is_file() and ".pio" not in path.parts and not path.name.startswith(".")
+    }
+    beside = {"src/node_block.cpp", "README.md"}
+    assert shop.shelf.record(entry.record)["sources"] == {
+        p: sha for p, sha in given.items() if p not in beside
+    }

@@ -277,3 +277,31 @@ def _processes_in(folder: Path) -> list[str]:
         if str(folder) in words and state != "Z":
             found.append(words)
     return found
+
+
+def test_stray_files_are_not_compiled(shop, tmp_path) -> None:
+    """A source, headers that shadow ours and the system's, libraries of the project and of PlatformIO's own folder, and
+    a script of a leftover platformio.ini: the images are those of a folder without them."""
+    evil = "#error evil\n"
+    strays = {
+        "src/evil.cpp": evil,
+        "src/core/stdio.h": evil,
+        "src/stdio.h": evil,
+        "include/core/twice.h": evil,
+        "lib/stdio/stdio.h": evil,
+        "lib/stdio/evil.cpp": evil,
+        ".pio/libdeps/node/stdio/stdio.h": evil,
+        "platformio.ini": "[env:node]\nplatform = tankhost\nextra_scripts = pre:evil.py\n",
+        "evil.py": f"open({str(tmp_path / 'ran')!r}, 'w')\n",
+    }
+    folder = shop.build_dir / "classes" / "d1-mini_base_copy-in-place_host"
+    library = shop.build_dir / "core" / "lib" / "stdio"
+    for path, text in {
+        **{folder / path: text for path, text in strays.items()},
+        library / "stdio.h": evil,
+    }.items():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
+    (entry, *_) = finished(build(_request(), shop)).entries
+    assert _alone(tmp_path / "elsewhere" / entry.node, shop, entry.node) == shop.shelf.image(entry.image)
+    assert not (tmp_path / "ran").exists()

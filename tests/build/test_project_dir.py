@@ -1,10 +1,11 @@
-"""Projects on the disk: only differences are written, old files go, a person's own files stay."""
+"""Projects on the disk: in a person's folder only differences are written, old files go and own ones stay; what is
+compiled has a fresh folder."""
 
 from __future__ import annotations
 
 import pytest
 
-from fleet.build.project_dir import LIST_FILE, write_project
+from fleet.build.project_dir import LIST_FILE, strangers, write_fresh, write_project
 from fleet.errors import RenderError
 
 PROJECT = {"platformio.ini": b"[env]\n", "src/a.cpp": b"1", "src/core/b.h": b"2"}
@@ -78,3 +79,61 @@ def test_a_file_that_is_a_link_is_replaced_and_one_that_goes_is_removed(tmp_path
     assert done.written == ("src/a.cpp",)
     assert not (folder / "src/a.cpp").is_symlink()
     assert outside.read_bytes() == PROJECT["src/a.cpp"]
+
+
+def _all(folder) -> set[str]:
+    return {path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir()}
+
+
+def test_a_fresh_folder_holds_the_project_alone(tmp_path) -> None:
+    folder = tmp_path / "p"
+    write_project(folder, PROJECT)
+    for path in (
+        "src/evil.cpp",
+        "src/core/cstdio",
+        "lib/evil/evil.cpp",
+        "include/b.h",
+        ".pio/libdeps/node/x/x.cpp",
+    ):
+        (folder / path).parent.mkdir(parents=True, exist_ok=True)
+        (folder / path).write_text("evil")
+    (folder / "platformio.ini").write_text("[env]\nextra_scripts = evil.py\n")
+    write_fresh(folder, PROJECT)
+    assert _all(folder) == {*PROJECT, LIST_FILE}
+    assert (folder / "platformio.ini").read_bytes() == PROJECT["platformio.ini"]
+
+
+def test_a_fresh_folder_is_not_what_a_link_leads_to(tmp_path) -> None:
+    outside, folder = tmp_path / "outside", tmp_path / "p"
+    outside.mkdir()
+    (outside / "precious").write_text("mine")
+    folder.symlink_to(outside)
+    write_fresh(folder, PROJECT)
+    assert not folder.is_symlink()
+    (folder / "src").rename(tmp_path / "moved")
+    (folder / "src").symlink_to(outside)
+    write_fresh(folder, PROJECT)
+    assert not (folder / "src").is_symlink()
+    assert _all(outside) == {"precious"}
+
+
+@pytest.mark.parametrize(
+    "path", ["src/evil.cpp", "src/core/cstdio", "lib/evil/evil.cpp", "include/b.h", "boards/x.json"]
+)
+def test_a_stranger_is_named(tmp_path, path) -> None:
+    write_fresh(tmp_path / "p", PROJECT)
+    assert strangers(tmp_path / "p", PROJECT) == []
+    (tmp_path / "p" / path).parent.mkdir(parents=True, exist_ok=True)
+    (tmp_path / "p" / path).write_text("evil")
+    assert strangers(tmp_path / "p", PROJECT) == [path]
+
+
+def test_a_changed_and_a_missing_file_are_named_and_a_link_is_one(tmp_path) -> None:
+    write_fresh(tmp_path, PROJECT)
+    (tmp_path / "platformio.ini").write_text("[env]\nextra_scripts = evil.py\n")
+    (tmp_path / "src/a.cpp").unlink()
+    (tmp_path / "src/core/b.h").rename(tmp_path / "elsewhere.h")
+    (tmp_path / "src/core/b.h").symlink_to(tmp_path / "elsewhere.h")
+    (tmp_path / ".pio").mkdir()
+    (tmp_path / ".pio/x.o").write_bytes(b"")
+    assert strangers(tmp_path, PROJECT) == ["platformio.ini", "src/a.cpp", "src/core/b.h"]

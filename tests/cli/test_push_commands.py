@@ -7,6 +7,7 @@ import io
 import json
 import secrets
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -15,6 +16,7 @@ import pytest
 import fleet
 from fleet.cli.app import run
 from fleet.codes import Exit
+from fleet.inventory.load import load_inventory
 from fleet.push.events import Requested, Word
 from fleet.push.journal import Journal
 from fleet.push.lock import runner_lock
@@ -150,7 +152,7 @@ def test_a_stale_plan_is_refused_naming_what_changed(project, capsys) -> None:
     inventory = project.folder / "inventory" / "all.yaml"
     inventory.write_text(inventory.read_text().replace("30 L/min", "31 L/min", 1))
     assert project.run("push", path) == Exit.USAGE
-    assert "is stale: the inventory" in capsys.readouterr().err
+    assert f"is stale: tank tank-{a}: its `largest_draw` in the inventory" in capsys.readouterr().err
     assert all(node["puts"] == 0 for node in project.yard.report().values())
 
 
@@ -318,3 +320,39 @@ def test_pushed_again_a_plan_says_what_is_still_open(quiet, capsys) -> None:
     assert quiet.run("push", str(quiet.folder / "good.plan"), "--json") == Exit.OK
     (document,) = _documents(capsys.readouterr().out, "push")
     assert (document["kind"], document["code"]) == ("end", None)
+
+
+@pytest.mark.slow
+def test_images_of_an_older_inventory_stay_out_and_are_not_pushed(project, capsys) -> None:
+    path = project.plan(project.names[0])
+    file = project.folder / "inventory" / "all.yaml"
+    text = file.read_text()
+    file.write_text(text.replace("low: IO32", "low: IO27"))
+    capsys.readouterr()
+    assert project.run("push", path) == Exit.USAGE
+    printed = capsys.readouterr()
+    assert f"{project.names[0]}: the image was built from an older inventory" in printed.err
+    assert "tankfleet build" in printed.err
+
+    assert project.run("plan", "--any-hour") == Exit.OK
+    printed = capsys.readouterr()
+    assert printed.out.count("older inventory") >= 3
+    assert "Nothing to push: 3 older inventory. No plan was written." in printed.err
+    assert "next: tankfleet build\n" in printed.err
+
+    path = project.plan("--as-built", project.names[0])
+    printed = capsys.readouterr()
+    assert "as built, from an older inventory" in printed.out
+    assert "planned at your word (--as-built)" in printed.out
+    assert project.run("push", path, "--dry-run") == Exit.OK
+    assert "send as built, from an older inventory, soak, keep" in capsys.readouterr().out
+    assert project.run("push", path) == Exit.OK
+    file.write_text(text.replace("low: IO32", "low: IO26"))
+    assert project.run("roll-back", "--yes") == Exit.OK, "there the old image is meant"
+    assert project.yard.report()[project.names[0]]["release"] == "1.0.0"
+
+    now = replace(project.field, inventory=load_inventory(file.parent))
+    shelve(now, project.names[0], "1.2.0", 1_900_000_000)
+    path = project.plan(project.names[0])
+    assert project.run("push", path) == Exit.OK
+    assert project.yard.report()[project.names[0]]["release"] == "1.2.0"

@@ -20,6 +20,7 @@ from fleet.inventory.model import Inventory
 from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
 from fleet.render.firmware_class import class_of, vendor_id
+from fleet.render.wanted import wanted_crcs
 from tests.flash.board_images import binary_table, esp32_image, esp8266_image
 from tests.rom_loader import ESP32, ESP32C3, ESP32S2, ESP32S3, ESP8266, Chip
 
@@ -116,6 +117,10 @@ class Table:
             dry_run=dry_run,
         )
 
+    def block_crc(self, node: str) -> str:
+        """Of the block that the inventory gives now."""
+        return wanted_crcs(self.inventory(), self.keys.trust(), "board", [(node, "1.0.0")])[node, "1.0.0"]
+
     def put(self, node: str, image: bytes, **facts: Any) -> ShelfEntry:
         """An image with a good ticket on the shelf; the ESP32 family's with a boot loader and a partition table."""
         board = load_board(NODES[node])
@@ -156,7 +161,7 @@ class Table:
             size_bytes=len(image),
             built_at="2026-03-01T00:00:00Z",
             defect="",
-            block_crc="00000000",
+            block_crc=self.block_crc(node),
             record=hashlib.sha256(record_bytes(record)).hexdigest(),
         )
         self.shelf.add(entry, image, ticket, record)

@@ -20,6 +20,7 @@ from fleet.boards.board import load_board
 from fleet.boards.partitions import partition_table
 from fleet.errors import BuildError, FlashError, KeyFolderError, TankfleetError, UsageError
 from fleet.flash.codes import CODES
+from fleet.flash.contents import load_of
 from fleet.flash.flash import Standing
 from fleet.flash.places import boot_loader_at, esp8266_places, places_in
 from fleet.flash.ports import open_port
@@ -352,6 +353,21 @@ def test_no_image_on_the_shelf(table) -> None:
         table.load("south")
     assert caught.value.code.code == "FLA130"
     assert "tankfleet build south --target board" in caught.value.fix
+
+
+def test_an_image_of_an_older_inventory(table) -> None:
+    text = table.file.read_text(encoding="utf-8")
+    table.file.write_text(text.replace("{low: D5, full: D6}", "{low: D5, full: D7}"), encoding="utf-8")
+    with pytest.raises(FlashError) as caught:
+        table.load("north")
+    assert caught.value.code.code == "FLA135"
+    assert "north: the image was built from an older inventory" in caught.value.what
+    assert "tankfleet build north --target board" in caught.value.fix
+    assert table.load("south").entry.node == "south", "the others are as they were"
+    inventory = table.inventory()
+    node = inventory.node("north")
+    load = load_of(inventory, node, load_board(node.board), table.shelf, table.keys, as_built=True)
+    assert load.entry.node == "north"
 
 
 def test_no_boot_loader(table, monkeypatch) -> None:

@@ -21,7 +21,7 @@ from fleet.errors import RenderError
 from fleet.inventory.load import read_texts
 from fleet.keys.trust import Trust
 from fleet.limits import NODE_BLOCK_BYTES
-from fleet.render.block_of import block_of
+from fleet.render.block_of import unchecked_block
 from fleet.render.node_block import unpack
 from tests.firmware_build import compile_program, core_sources
 from tests.inventory.draw import Draw
@@ -66,7 +66,8 @@ def packed(inventory: Inventory, number: int) -> bytes:
     """The blocks of all its nodes."""
     target, release = TARGETS[number % 2], inventory.fleet.release
     blocks = (
-        block_of(inventory, node, load_board(node.board), TRUST, target, release) for node in inventory.nodes
+        unchecked_block(inventory, node, load_board(node.board), TRUST, target, release)
+        for node in inventory.nodes
     )
     return b"".join(block.pack() for block in blocks)
 

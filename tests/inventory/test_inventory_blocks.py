@@ -18,7 +18,7 @@ from fleet.inventory.model import Duty, Inventory
 from fleet.inventory.rules.timing import debounce_fits
 from fleet.inventory.source import Source
 from fleet.inventory.tree import read_tree
-from fleet.render.block_of import block_of
+from fleet.render.block_of import unchecked_block
 from tests.firmware_build import run_program
 from tests.inventory.blocks import GOOD, TRUST, Outcome, packed, run, tool, verdicts
 
@@ -160,7 +160,8 @@ def _said(text: str) -> str:
     tree = read_tree(Source("a.yaml", text)).top
     inventory = Inventory.model_validate({"policy": {}, **tree})
     (node,) = inventory.nodes
-    (said,) = verdicts(block_of(inventory, node, load_board(node.board), TRUST, "board", "1.0.0").pack())
+    board = load_board(node.board)
+    (said,) = verdicts(unchecked_block(inventory, node, board, TRUST, "board", "1.0.0").pack())
     return said
 
 

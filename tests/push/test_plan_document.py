@@ -47,7 +47,7 @@ def test_a_plan_of_before_keeps_its_id() -> None:
     document = json.loads(write_plan(plan_of([planned("a", access_point="barn")])))
     del document["access_points"], document["rests_on"]
     for one in (node for wave in document["waves"] for node in wave["nodes"]):
-        del one["access_point_from"], one["spare_needed_weak_s"]
+        del one["access_point_from"], one["spare_needed_weak_s"], one["as_built"]
     content = {key: value for key, value in document.items() if key != "id"}
     canonical = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     document["id"] = hashlib.sha256(canonical.encode()).hexdigest()[:12]
@@ -133,3 +133,23 @@ def test_stale(changes: dict[str, object], told: str) -> None:
     with pytest.raises(PlanError, match="PLN102") as caught:
         refuse_stale(PLAN, now(**changes))
     assert caught.value.changed == (told,)
+
+
+def test_an_image_of_an_older_inventory_is_refused_but_as_built() -> None:
+    older = {
+        "b": "the image was built from an older inventory: the trial: 300 s, now 60 s",
+        "z": "not planned",
+    }
+    assert check_fresh(PLAN, now(older=older)) == [f"b: {older['b']}"]
+    with pytest.raises(PlanError, match="PLN102") as caught:
+        refuse_stale(PLAN, now(older=older))
+    assert "tankfleet build" in caught.value.fix
+    wanted = plan_of([planned("a")], [planned("b", as_built=True), planned("c")])
+    assert check_fresh(wanted, now(older=older)) == []
+    assert check_fresh(wanted, now(older={"a": "older"})) == ["a: older"], "each node for itself"
+    gone = now(older=older, shelf=dict.fromkeys("ac", (NEW, "0" * 64)))
+    assert check_fresh(PLAN, gone) == ["b: its image is no longer on the shelf"], "one line for one image"
+
+
+def test_as_built_is_part_of_the_id() -> None:
+    assert plan_of([planned("a", as_built=True)]).id != plan_of([planned("a")]).id

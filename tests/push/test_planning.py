@@ -435,3 +435,29 @@ def test_a_crowded_node_is_left_out_as_crowded() -> None:
     told = "announced at 10.0.0.1:80, but all connections there are taken"
     found = found_of([Match("a", Status.CROWDED, "10.0.0.1", 80, evidence=(told,))])
     assert (found["a"].state, found["a"].absence, found["a"].detail) == (None, "crowded", told)
+
+
+def test_an_image_of_an_older_inventory_stays_out() -> None:
+    """Also where the node runs it already: the way is to build. A trial is told of first, for it ends by itself."""
+    two = inventory([tank("tank-a"), tank("tank-b")], [node("a"), node("b")])
+    made = plan(two, older={"a": "its pin differs"})
+    (left,) = made.left_out
+    assert (left.node, left.reason) == ("a", "older-inventory")
+    assert (
+        left.detail == "its pin differs: run `tankfleet build`, then plan again; --as-built plans it as it is"
+    )
+    assert [one.node for _, one in made.nodes()] == ["b"]
+    assert out(plan(A, {"a": state_of("a", image=NEW)}, older={"a": "x"})) == {"a": "older-inventory"}
+    assert out(plan(A, {"a": None}, older={"a": "x"})) == {"a": "missing"}
+
+
+def test_as_built_plans_it_and_says_so() -> None:
+    two = inventory([tank("tank-a"), tank("tank-b")], [node("a"), node("b")])
+    made = plan(two, older={"a": "its pin differs"}, as_built=True)
+    assert made.left_out == ()
+    assert {one.node: one.as_built for _, one in made.nodes()} == {"a": True, "b": False}
+    (notice,) = made.notices
+    assert (notice.node, notice.about) == ("a", "as-built")
+    assert notice.text == "planned at your word (--as-built), though its pin differs"
+    again = plan(A, {"a": state_of("a", image=NEW)}, older={"a": "x"}, as_built=True)
+    assert out(again) == {"a": "already-runs-it"}, "the other reasons stand"

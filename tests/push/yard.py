@@ -24,6 +24,7 @@ from fleet.inventory.load import load_inventory
 from fleet.keys.folder import KeyFolder
 from fleet.push.fieldwork import Field
 from fleet.render.firmware_class import class_of, vendor_id
+from fleet.render.wanted import wanted_crcs
 from fleet.workspace import Workspace
 from tests.announcer import Announced, Announcer
 from tests.fake_node import FakeNode
@@ -104,6 +105,7 @@ def shelve(field: Field, name: str, release: str, sequence: int) -> ShelfEntry:
         release=release,
     )
     ticket = tickets.sign(fields, field.keys.signing_key())
+    crcs = wanted_crcs(field.inventory, field.keys.trust(), "board", [(name, release)])
     entry = ShelfEntry(
         node=name,
         image=hashlib.sha256(image).hexdigest(),
@@ -118,7 +120,7 @@ def shelve(field: Field, name: str, release: str, sequence: int) -> ShelfEntry:
         size_bytes=len(image),
         built_at="2026-03-01T00:00:00Z",
         defect="",
-        block_crc="00000000",
+        block_crc=crcs[name, release],
         record=hashlib.sha256(record_bytes(RECORD)).hexdigest(),
         inputs="0" * 64,
     )

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 import shutil
-import struct
 import subprocess
 import zlib
 from dataclasses import replace
@@ -20,60 +18,23 @@ from fleet.inventory.model import NetworkTrait, Node
 from fleet.keys.trust import Trust
 from fleet.render import node_block
 from fleet.render.block_of import block_of, release_text
-from fleet.render.node_block import MarkBlock, NodeBlock, TankBlock, block_crc, unpack
+from fleet.render.node_block import (
+    HEAD_FIELDS,
+    MARK_FIELDS,
+    TANK_FIELDS,
+    MarkBlock,
+    NodeBlock,
+    TankBlock,
+    block_crc,
+    unpack,
+)
 from fleet.render.project import BLOCK_SOURCE, render_node
 from fleet.resources import load_templates
+from tests.render.block_mutations import spans_of
 from tests.sample_fleet import sample_inventory
 
 FIRMWARE = Path(__file__).resolve().parent.parent.parent / "templates" / "firmware"
 TRUST = Trust(b"\x04" + bytes(range(64)))
-
-HEAD_FIELDS = [
-    "magic",
-    "version",
-    "length",
-    "node",
-    "site",
-    "board",
-    "release",
-    "vendor_id",
-    "class_id",
-    "signing_key",
-    "reserved_key",
-    "key_id",
-    "debounce_ms",
-    "sample_period_ms",
-    "trial_s",
-    "power_up_hold_s",
-    "layout",
-    "payload_format",
-    "tank_count",
-    "reserved_flags",
-]
-TANK_FIELDS = [
-    "name",
-    "mark_count",
-    "pump_does",
-    "pump_pin",
-    "pump_active_high",
-    "pump_on_mark",
-    "pump_off_mark",
-    "first_rise_s",
-    "longest_run_s",
-    "no_rise_s",
-    "shortest_off_s",
-]
-MARK_FIELDS = ["height_mm", "pin", "pull", "name"]
-
-
-def _offsets(layout: struct.Struct) -> list[tuple[int, int]]:
-    """Offset and size of each field of a packed structure."""
-    at, found = 0, []
-    for code in re.findall(r"\d*[a-zA-Z]", layout.format):
-        size = struct.calcsize(f"<{code}")
-        found.append((at, size))
-        at += size
-    return found
 
 
 def _compiled(tmp_path: Path, source: str, *more: Path) -> bytes:
@@ -106,9 +67,9 @@ def test_every_field_lies_where_the_compiler_puts_it(tmp_path) -> None:
     body = "\n".join([*lines, ends])
     out = _compiled(tmp_path, f'#include "core/node_block.h"\n#include <stdio.h>\nint main() {{ {body} }}')
     theirs = [tuple(map(int, line.split())) for line in out.decode().splitlines()]
-    ours = [*_offsets(node_block._HEAD), *_offsets(node_block._TANK), *_offsets(node_block._MARK)]
+    ours = [*spans_of(node_block.HEAD), *spans_of(node_block.TANK), *spans_of(node_block.MARK)]
     assert theirs[:-1] == ours
-    assert theirs[-1] == (node_block._HEAD.size, node_block._TAIL_AT, node_block._TAIL_AT + 6, 1020)
+    assert theirs[-1] == (node_block.HEAD.size, node_block.TAIL_AT, node_block.TAIL_AT + 6, 1020)
 
 
 @pytest.mark.parametrize("node", ["hill-1", "yard-1"])

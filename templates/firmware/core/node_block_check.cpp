@@ -44,14 +44,48 @@ bool take_pin(PinSet *set, uint8_t pin) {
   return true;
 }
 
+// Where the table writes the greatest value of a kind as a number.
+static_assert(static_cast<unsigned>(Pull::kFed) == 2 && static_cast<unsigned>(PumpDoes::kDrain) == 2, "node_block_table.h");
+static_assert(static_cast<unsigned>(Layout::kCopyInPlace) == 2, "node_block_table.h");
+static_assert(static_cast<unsigned>(PayloadFormat::kEsp32Bin) == 3, "node_block_table.h");
+static_assert(kNetworkTraits == 15 && kTanksPerNode == 4 && kMarksPerTank == 4, "node_block_table.h");
+
+bool within(uint32_t value, uint32_t least, uint32_t most) { return value >= least && value <= most; }
+
+BlockFault check_fields(const NodeBlock &block) {
+#define TN_BLOCK_TEXT(field, is) \
+  if (!is(block.field, sizeof block.field)) return BlockFault::kName;
+#define TN_BLOCK_RANGE(field, least, most, fault) \
+  if (!within(block.field, least, most)) return BlockFault::fault;
+#include "node_block_table.h"
+  return block.sample_period_ms > block.debounce_ms ? BlockFault::kTiming : BlockFault::kNone;
+}
+
+BlockFault check_fields(const TankBlock &tank) {
+#define TN_TANK_TEXT(field, is) \
+  if (!is(tank.field, sizeof tank.field)) return BlockFault::kName;
+#define TN_TANK_RANGE(field, least, most, fault) \
+  if (!within(tank.field, least, most)) return BlockFault::fault;
+#include "node_block_table.h"
+  return BlockFault::kNone;
+}
+
+BlockFault check_fields(const MarkBlock &mark) {
+#define TN_MARK_TEXT(field, is) \
+  if (!is(mark.field, sizeof mark.field)) return BlockFault::kName;
+#define TN_MARK_RANGE(field, least, most, fault) \
+  if (!within(mark.field, least, most)) return BlockFault::fault;
+#include "node_block_table.h"
+  return BlockFault::kNone;
+}
+
 BlockFault check_marks(const TankBlock &tank, uint8_t feed_pin, PinSet *pins) {
-  if (tank.mark_count == 0 || tank.mark_count > kMarksPerTank) return BlockFault::kCount;
   const bool feeds = feed_pin != kNoPin;
   if (feeds && !take_pin(pins, feed_pin)) return BlockFault::kPin;
   for (size_t i = 0; i < tank.mark_count; ++i) {
     const MarkBlock &mark = tank.marks[i];
-    if (!is_label(mark.name, sizeof mark.name)) return BlockFault::kName;
-    if (mark.pull > static_cast<uint8_t>(Pull::kFed)) return BlockFault::kKind;
+    const BlockFault fault = check_fields(mark);
+    if (fault != BlockFault::kNone) return fault;
     if ((mark.pull == static_cast<uint8_t>(Pull::kFed)) != feeds) return BlockFault::kPin;
     if (!take_pin(pins, mark.pin)) return BlockFault::kPin;
     if (i > 0 && mark.height_mm <= tank.marks[i - 1].height_mm) return BlockFault::kOrder;
@@ -60,7 +94,6 @@ BlockFault check_marks(const TankBlock &tank, uint8_t feed_pin, PinSet *pins) {
 }
 
 BlockFault check_pump(const TankBlock &tank, PinSet *pins) {
-  if (tank.pump_does > static_cast<uint8_t>(PumpDoes::kDrain) || tank.pump_active_high > 1) return BlockFault::kKind;
   if (!has_pump(tank)) {
     return tank.pump_pin == kNoPin ? BlockFault::kNone : BlockFault::kPin;
   }
@@ -71,35 +104,20 @@ BlockFault check_pump(const TankBlock &tank, PinSet *pins) {
   return low < high && high < tank.mark_count ? BlockFault::kNone : BlockFault::kPump;
 }
 
-BlockFault check_head(const NodeBlock &block) {
-  if (!is_label(block.node, sizeof block.node) || !is_label(block.site, sizeof block.site)) return BlockFault::kName;
-  if (!is_release(block.board, sizeof block.board)) return BlockFault::kName;
-  if (!is_release(block.release, sizeof block.release)) return BlockFault::kName;
-  if (block.signing_key[0] != 4) return BlockFault::kKey;
-  if (block.debounce_ms == 0 || block.sample_period_ms == 0 || block.trial_s == 0) return BlockFault::kTiming;
-  if (block.sample_period_ms > block.debounce_ms) return BlockFault::kTiming;
-  if (block.layout < 1 || block.layout > static_cast<uint8_t>(Layout::kCopyInPlace)) return BlockFault::kKind;
-  if (block.payload_format < 1 || block.payload_format > static_cast<uint8_t>(PayloadFormat::kEsp32Bin)) {
-    return BlockFault::kKind;
-  }
-  if ((block.network_traits & ~static_cast<unsigned>(kNetworkTraits)) != 0) return BlockFault::kKind;
-  return block.tank_count == 0 || block.tank_count > kTanksPerNode ? BlockFault::kCount : BlockFault::kNone;
-}
-
 }  // namespace
 
 BlockFault check_node_block(const NodeBlock &block) {
   if (block.magic != kNodeBlockMagic) return BlockFault::kMagic;
   if (block.version != kNodeBlockVersion || block.length != kNodeBlockBytes) return BlockFault::kVersion;
   if (crc32(&block, offsetof(NodeBlock, crc32)) != block.crc32) return BlockFault::kChecksum;
-  BlockFault fault = check_head(block);
+  BlockFault fault = check_fields(block);
   PinSet pins;
   memset(&pins, 0, sizeof pins);
   if (fault == BlockFault::kNone && block.clear_pin != kNoPin) take_pin(&pins, block.clear_pin);
   for (size_t i = 0; i < block.tank_count && fault == BlockFault::kNone; ++i) {
     const TankBlock &tank = block.tanks[i];
-    if (!is_label(tank.name, sizeof tank.name)) return BlockFault::kName;
-    fault = check_marks(tank, block.feed_pins[i], &pins);
+    fault = check_fields(tank);
+    if (fault == BlockFault::kNone) fault = check_marks(tank, block.feed_pins[i], &pins);
     if (fault == BlockFault::kNone) fault = check_pump(tank, &pins);
   }
   return fault;
@@ -126,18 +144,9 @@ const char *name_in_block(const NodeBlock &block) { return is_label(block.node, 
 
 const char *block_fault_text(BlockFault fault) {
   switch (fault) {
-    case BlockFault::kNone: return "none";
-    case BlockFault::kMagic: return "not a node block";
-    case BlockFault::kVersion: return "version or length";
-    case BlockFault::kChecksum: return "checksum";
-    case BlockFault::kName: return "name";
-    case BlockFault::kTiming: return "timing";
-    case BlockFault::kKind: return "unknown kind";
-    case BlockFault::kCount: return "count of tanks or marks";
-    case BlockFault::kPin: return "pin missing or used twice";
-    case BlockFault::kOrder: return "marks not rising";
-    case BlockFault::kPump: return "marks of the pump";
-    case BlockFault::kKey: return "signing key";
+#define TN_FAULT(name, words) \
+  case BlockFault::name: return words;
+#include "node_block_table.h"
   }
   return "unknown";
 }
