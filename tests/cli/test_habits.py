@@ -590,6 +590,23 @@ def test_18_no_color_and_dumb_terminals(monkeypatch) -> None:
     assert Output(color="always", stdout=Terminal()).style("x", "red") != "x", "the flag is stronger"
 
 
+@pytest.mark.parametrize(
+    ("words", "fix"),
+    [
+        (("check", "--color", "never"), "Write `tankfleet --color WHEN check ...`."),
+        (("show", "tank", "header-east", "--project", "x"), "Write `tankfleet --project DIR show ...`."),
+        (("keys", "show", "--keys=x"), "Write `tankfleet --keys DIR keys show ...`."),
+        (("check", "--debug"), "Write `tankfleet --debug check ...`."),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
+)
+def test_09_an_option_of_all_commands_behind_one_is_told_its_place(words, fix, capsys) -> None:
+    assert run(["--inventory", str(DEMO), *words]) == Exit.USAGE
+    err = capsys.readouterr().err
+    assert "comes before the command" in err
+    assert fix in err
+
+
 # ------------------------------------------------------------------ 20: after a kill
 def test_20_the_next_run_says_what_was_in_progress(farm, capsys) -> None:
     state = farm.pushed(until="on-trial")
