@@ -153,8 +153,8 @@ NODE_FAULT = Code(
     "AUD130",
     "a node reports a fault of its own",
     "A node with such a fault does not control its tanks as it should; its pump relays are off.",
-    "`tankfleet find NODE` shows it, and `tankfleet audit` says what helps against it. With most of these faults a node "
-    "takes no update: it is loaded over USB, `tankfleet flash NODE`; if the fault comes back, change the board.",
+    "`tankfleet find NODE` shows it, and `tankfleet audit` says what helps against it. With most of these faults a "
+    "node takes no update: it is loaded over USB, `tankfleet flash NODE`; if the fault comes back, change the board.",
 )
 MARKS_CONTRADICT = Code(
     "AUD131",

@@ -40,7 +40,9 @@ _TANK_FAULTS = {
     "no-rise": (codes.PUMP_FAULT, "no mark changed while its pump ran"),
     "flapping": (codes.PROBE_FLAPS, "a probe changes faster than its debounce"),
 }
-_LOAD_AGAIN = "Load it over USB: `tankfleet flash {node}`. If the fault comes back, the flash is worn: change the board."
+_LOAD_AGAIN = (
+    "Load it over USB: `tankfleet flash {node}`. If the fault comes back, its flash is worn: another board."
+)
 _FAULT_FIXES = {
     "bad-block": f"It checks no ticket and takes no update. {_LOAD_AGAIN}",
     "no-record": f"It takes no update. {_LOAD_AGAIN}",
