@@ -11,7 +11,8 @@ import typer
 
 from fleet.cli.codes import BAD_USAGE
 from fleet.cli.common import command, command_app, complete_names, completing, named, session
-from fleet.errors import UsageError
+from fleet.errors import KeyFolderError, UsageError
+from fleet.keys.codes import BAD_NETWORK
 
 if TYPE_CHECKING:
     from fleet.cli.common import Session
@@ -102,11 +103,14 @@ def set_network(
         typer.Argument(help="The network's name in the inventory.", autocompletion=_complete_network),
     ],
     ssid: Annotated[str, typer.Option("--ssid", metavar="SSID", help="What the access point calls itself.")],
+    is_open: Annotated[
+        bool, typer.Option("--open", help="The network has no passphrase: anybody can join it.")
+    ] = False,
 ) -> None:
     """Example: tankfleet keys set-network farm --ssid "Hill Farm"
 
     Set a network's credentials. The passphrase is asked for, or read as one line from standard input: never
-    from the command line, where others could see it.
+    from the command line, where others could see it. An open network, which has none, is set with --open.
     """
     from fleet.keys.networks import Network
 
@@ -114,7 +118,7 @@ def set_network(
     inventory = this.inventory()
     folder = _folder(this, inventory)
     named(network, "network", _network_names(inventory))
-    wanted = Network(ssid, _passphrase(this, ssid))
+    wanted = Network(ssid, "" if is_open else _passphrase(this, ssid))
     if folder.networks().get(network) == wanted:
         this.output.note(f"The network {network} has these credentials already; nothing was changed.")
     else:
@@ -197,6 +201,16 @@ def _network_names(inventory: Inventory) -> list[str]:
 
 
 def _passphrase(this: Session, ssid: str) -> str:
+    """The passphrase, typed or from standard input. KeyFolderError if there is none: nothing there is no open network,
+    but a script whose input went astray."""
     if this.interactive():
-        return getpass.getpass(f"Passphrase of {ssid} (not shown): ", stream=sys.stderr)
-    return sys.stdin.readline().rstrip("\r\n")
+        typed = getpass.getpass(f"Passphrase of {ssid} (not shown): ", stream=sys.stderr)
+    else:
+        try:
+            typed = sys.stdin.readline().rstrip("\r\n")
+        except UnicodeDecodeError:
+            raise KeyFolderError(BAD_NETWORK, "the passphrase is not printable ASCII") from None
+    if not typed:
+        whence = "was typed" if this.interactive() else "came from standard input"
+        raise KeyFolderError(BAD_NETWORK, f"no passphrase {whence}; nothing was changed")
+    return typed

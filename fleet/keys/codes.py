@@ -42,10 +42,10 @@ NO_NETWORK = Code(
 BAD_NETWORK = Code(
     "KEY106",
     "these network credentials cannot be right",
-    "WiFi wants a network name of 1 to 32 bytes and a passphrase of 8 to 63 printable ASCII characters, "
-    "or 64 hex digits "
-    "(IEEE 802.11), or none for an open network.",
-    "Give the name and the passphrase as the access point has them.",
+    "WiFi wants a network name of 1 to 32 bytes and a passphrase of 8 to 63 printable ASCII characters, or 64 hex "
+    "digits; an open network, which anybody can join, has none. The credentials of before are as they were.",
+    "Give the name and the passphrase as the access point has them; for an open network say `--open`.",
+    source="IEEE 802.11-2020, 9.4.2.2 (SSID), annex J.4 (passphrase to PSK)",
 )
 BAD_NETWORKS_FILE = Code(
     "KEY107",
