@@ -18,6 +18,7 @@ from fleet.cli.codes import DEMO_FAILED, DEMO_FOLDER
 from fleet.cli.common import command, command_app, session
 from fleet.codes import Exit
 from fleet.errors import UsageError
+from fleet.inventory.ignored import add_ignored
 from fleet.resources import demo_inventory_dir
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ def demo(
     out = session(ctx).output
     started = time.monotonic()
     project = (session(ctx).project / folder).resolve()
-    _lay_out(project)
+    lay_out(project)
     out.data(out.style("tankfleet demo: the whole job, on the bench", "bold"))
     out.data(
         "Nothing here is faked but the water: real firmware, PlatformIO, mDNS and HTTP, on loopback only."
@@ -121,7 +122,7 @@ def demo(
     _close(out, project, time.monotonic() - started)
 
 
-def _lay_out(project: Path) -> None:
+def lay_out(project: Path) -> None:
     """A fresh project folder with the demo inventory; only a folder of an earlier demo is replaced."""
     if project.exists():
         if not (project / MARKER).is_file():
@@ -132,6 +133,7 @@ def _lay_out(project: Path) -> None:
     (project / MARKER).touch()
     (project / "tankfleet.toml").write_text(SETTINGS_TEXT, encoding="utf-8")
     shutil.copytree(demo_inventory_dir(), project / "inventory")
+    add_ignored(project)
 
 
 def _run(project: Path, words: tuple[str, ...], *, quiet: bool = False) -> int:

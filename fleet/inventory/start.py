@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.errors import UsageError
 from fleet.inventory.codes import ALREADY_THERE
+from fleet.inventory.ignored import IGNORE_FILE, add_ignored
 from fleet.limits import LABEL_CHARS
 from fleet.resources import shipped_dir
 
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 _PLACEHOLDER: Final = "MY-FLEET"
-_RENAMED: Final = {"gitignore": ".gitignore"}
+_IGNORED: Final = "gitignore"
 
 
 def fleet_name(folder: Path) -> str:
@@ -26,29 +27,27 @@ def fleet_name(folder: Path) -> str:
 def start_project(folder: Path) -> list[Path]:
     """Write the files of a new project into `folder`, and return their paths.
 
-    Nothing is written over: UsageError (INV112) if one of them, or an inventory, is there already. No path
-    is returned if all of them are there just so.
+    Nothing is written over: UsageError (INV112) if one of them, or an inventory, is there already. A `.gitignore` that
+    is there gets the lines that it lacks. No path is returned if all of them are there just so.
     """
     texts = {
         folder / path: text.replace(_PLACEHOLDER, fleet_name(folder)) for path, text in _shipped().items()
     }
     there = [path for path in [*texts, folder / "inventory"] if path.exists()]
-    if all(path.is_file() and path.read_bytes() == text.encode() for path, text in texts.items()):
-        return []
-    if there:
+    same = all(path.is_file() and path.read_bytes() == text.encode() for path, text in texts.items())
+    if there and not same:
         raise UsageError(ALREADY_THERE, f"{there[0]} is there already; nothing was written")
-    for path, text in texts.items():
+    for path, text in texts.items() if not same else ():
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
-    return list(texts)
+    ignored = [folder / IGNORE_FILE] if add_ignored(folder) else []
+    return [*ignored, *([] if same else texts)]
 
 
 def _shipped() -> dict[str, str]:
     root = shipped_dir("templates") / "start"
     return {
-        str(path.relative_to(root).with_name(_RENAMED.get(path.name, path.name))): path.read_text(
-            encoding="utf-8"
-        )
+        str(path.relative_to(root)): path.read_text(encoding="utf-8")
         for path in sorted(root.rglob("*"))
-        if path.is_file()
+        if path.is_file() and path.name != _IGNORED
     }

@@ -55,7 +55,7 @@ def test_an_open_network_is_said(farm, monkeypatch) -> None:
     ],
 )
 def test_passphrases_are_those_of_802_11(typed, accepted, farm, capsys, monkeypatch) -> None:
-    """IEEE 802.11-2020, annex J.4.1: 8 to 63 characters of 32 to 126; a key of 256 bits is 64 hex digits (clause from memory)."""
+    """IEEE 802.11-2020, annex J.4.1 (clause from memory): 8 to 63 characters of 32 to 126, or 64 hex digits."""
     keys = KeyFolder.open(farm.workspace.keys_dir)
     keys.set_network("n", GOOD)
     monkeypatch.setattr("sys.stdin", io.StringIO(f"{typed}\n"))
