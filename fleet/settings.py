@@ -47,7 +47,7 @@ class Origin:
 
 SETTINGS = (
     Setting("inventory", "inventory", "folder of the inventory, from the project folder"),
-    Setting("keys", "", "key folder; empty: keys/FLEET beside the user's settings file"),
+    Setting("keys", "", "key folder; empty: keys/ID beside the user's settings file, ID from tankfleet.id"),
     Setting("target", "board", "what images are built for: board, or host for the bench"),
     Setting(
         "find_on", "auto", "address to find nodes on, all, or auto: loopback while the bench is up, else all"

@@ -21,7 +21,8 @@ NODE_IMPOSTOR = Code(
     "AUD103",
     "something gives itself out as a node",
     "It announces the node's name but cannot sign for it: a stranger, or a board loaded with other keys.",
-    "Find the device at that address; load it over USB again if it is yours.",
+    "If it is so of every node, the keys here are not this fleet's: copy the key folder from the machine that has it. "
+    "Else find the device at that address, and load it over USB again if it is yours.",
 )
 NODE_UNKNOWN = Code(
     "AUD104",

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 import typer
 
 from fleet.cli.common import Target, command, command_app, complete_names, named, session, short_path
+from fleet.cli.key_folder import open_keys
 from fleet.cli.shelf import show_entries
 
 if TYPE_CHECKING:
@@ -68,7 +69,6 @@ def build(
     from fleet.build import builder
     from fleet.build.classes import BuildRequest
     from fleet.build.shelf import Shelf
-    from fleet.keys.folder import KeyFolder
     from fleet.resources import load_templates
 
     this = session(ctx)
@@ -88,7 +88,7 @@ def build(
     shop = builder.Workshop(
         workspace.build_dir,
         Shelf(workspace.shelf_dir),
-        KeyFolder.open(workspace.keys_dir),
+        open_keys(this, inventory.fleet.name),
         load_templates(),
         os.environ,
         load_board,

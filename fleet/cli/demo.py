@@ -53,7 +53,10 @@ def story(tank: str, node: str) -> tuple[Step, ...]:
         Step("An inventory of sites, tanks and nodes is checked before anyone drives out.", ("check",)),
         Step("What the inventory says of one tank.", ("show", "tank", tank)),
         Step("And of the node that serves it.", ("show", "node", node)),
-        Step("The fleet gets its keys: one signs images, one proves who is speaking.", ("keys", "create")),
+        Step(
+            "The fleet gets its keys: one signs images, one proves who is speaking.",
+            ("keys", "create", "--new-fleet"),
+        ),
         Step("Each node gets a complete PlatformIO project that a person can open.", ("render",)),
         Step("PlatformIO builds each firmware class once; each node gets its own signed image.", ("build",)),
         Step(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.key_folder import open_keys
 from fleet.cli.waiting import nodes_text, tell_waiting
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
@@ -55,14 +56,13 @@ def find(
     from fleet.find.find import find as find_nodes
     from fleet.find.find import interface_for
     from fleet.keys.derive import node_key
-    from fleet.keys.folder import KeyFolder
 
     this = session(ctx)
     inventory = this.inventory()
     known = [node.name for node in inventory.nodes]
     asked = [named(name, "node", known) for name in dict.fromkeys(nodes or [])] or None
     workspace = this.workspace(inventory.fleet.name)
-    key_of = partial(node_key, KeyFolder.open(workspace.keys_dir).fleet_key())
+    key_of = partial(node_key, open_keys(this, inventory.fleet.name).fleet_key())
     interface = interface_for(this.setting("find_on"), workspace)
     count = len(asked or known)
     this.output.note(

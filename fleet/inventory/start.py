@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 from fleet.errors import UsageError
 from fleet.inventory.codes import ALREADY_THERE
 from fleet.inventory.ignored import IGNORE_FILE, add_ignored
+from fleet.keys.project_id import PROJECT_ID_FILE, make_project_id, read_project_id
 from fleet.limits import LABEL_CHARS
 from fleet.resources import shipped_dir
 
@@ -40,8 +41,11 @@ def start_project(folder: Path) -> list[Path]:
     for path, text in texts.items() if not same else ():
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
-    ignored = [folder / IGNORE_FILE] if add_ignored(folder) else []
-    return [*ignored, *([] if same else texts)]
+    written = [] if same else [*texts]
+    if not same and read_project_id(folder) is None:
+        make_project_id(folder)
+        written.append(folder / PROJECT_ID_FILE)
+    return [*([folder / IGNORE_FILE] if add_ignored(folder) else []), *written]
 
 
 def _shipped() -> dict[str, str]:

@@ -169,5 +169,5 @@ def test_completion_offers_commands() -> None:
 def test_piped_tables_have_one_record_a_line(capsys) -> None:
     run(["settings"])
     lines = capsys.readouterr().out.strip().splitlines()
-    assert len(lines) == 7
+    assert len(lines) == 9
     assert lines[0].split() == ["setting", "value", "from", "variable", "what", "it", "is"]

@@ -836,7 +836,7 @@ def test_24_one_record_a_line_when_piped(words, shown, capsys, monkeypatch) -> N
     shown.run(*words)
     rows = capsys.readouterr().out.split("\n\n")[0].splitlines()
     assert not any(row.startswith(" ") for row in rows)
-    key = {"shelf": 9, "settings": len(SETTINGS), "explain": len(all_codes()), "audit": 3}[words[0]]
+    key = {"shelf": 9, "settings": len(SETTINGS) + 2, "explain": len(all_codes()), "audit": 3}[words[0]]
     assert len(rows) == 1 + key
 
 

@@ -27,7 +27,13 @@ def test_a_new_project_passes_its_check_even_a_strict_one(tmp_path: Path, capsys
     printed = capsys.readouterr()
     assert printed.out.split("\n")[:-1] == [
         str(folder / name)
-        for name in (".gitignore", "inventory/fleet.yaml", "inventory/home.yaml", "tankfleet.toml")
+        for name in (
+            ".gitignore",
+            "inventory/fleet.yaml",
+            "inventory/home.yaml",
+            "tankfleet.toml",
+            "tankfleet.id",
+        )
     ]
     assert f"next: cd '{folder}'" in printed.err
     assert run(["--project", str(folder), "check", "--strict"]) == Exit.OK
@@ -68,7 +74,13 @@ SECRET_OR_MADE = (
     ".tankfleet/journal.db",
     "rendered/kestrel-01/platformio.ini",
 )
-COMMITTED = (".gitignore", "tankfleet.toml", "inventory/fleet.yaml", "inventory/keys/wells.yaml")
+COMMITTED = (
+    ".gitignore",
+    "tankfleet.toml",
+    "tankfleet.id",
+    "inventory/fleet.yaml",
+    "inventory/keys/wells.yaml",
+)
 
 
 def _ignored_by_git(folder: Path) -> set[str]:
