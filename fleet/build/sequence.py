@@ -65,8 +65,8 @@ def way_back(
 
 
 def _trusting(shelf: Shelf, entry: ShelfEntry, key: EllipticCurvePrivateKey) -> bytes:
-    """The image of that entry, checked to trust the key where it is one of the bench: a board's does not show at a known
-    place what it trusts."""
+    """The image of that entry, checked to trust the key where it is one of the bench: a board's does not show at a
+    known place what it trusts."""
     image = shelf.image(entry.image)
     point = key.public_key().public_bytes(Encoding.X962, PublicFormat.UncompressedPoint)
     if entry.payload_format == "host-elf" and unpack(block_in(image)).signing_key != point:

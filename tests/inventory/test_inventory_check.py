@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -305,3 +306,31 @@ def test_loading_imports_neither_pint_nor_the_slow_mathematics(tmp_path: Path) -
         "assert not bad, bad"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "10:20:30:40:50:1A",
+        "10-20-30-40-50-1a",
+        "10-20-30-40-50-1A",
+        "1020.3040.501a",
+        "10203040501a",
+        "10.20.30.40.50.1A",
+    ],
+)
+def test_a_mac_as_labels_and_routers_write_it_is_answered_with_the_right_text(written: str) -> None:
+    assert _fix_of_mac(written) == "Write `10:20:30:40:50:1a`."
+
+
+def test_a_mac_of_digits_alone_is_no_number() -> None:
+    assert _fix_of_mac("102030405060") == "Write `10:20:30:40:50:60`."
+
+
+def _fix_of_mac(written: str) -> str:
+    """How the first node's MAC is to be put right, when it is written like this."""
+    farm = Path(__file__).with_name("farm.yaml").read_text(encoding="utf-8")
+    text = re.sub(r"mac: \S+", f"mac: {written}", farm, count=1)
+    assert text != farm
+    _, findings = read_texts([("farm.yaml", text.encode())])
+    return next(f.fix for f in findings if f.code.code == "INV134")
