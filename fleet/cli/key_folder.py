@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from fleet.cli.common import user_dir
 from fleet.errors import KeyFolderError, UsageError
 from fleet.keys.codes import KEYS_ELSEWHERE, OF_ANOTHER_PROJECT
+from fleet.keys.whereabouts import folder_by_id
 from fleet.limits import KEYS_LOOK_S
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def place_for_new_keys(this: Session, fleet: str) -> Path:
     """Where new keys of this project go: where the setting says, else by the project's id, which is made if it has
     none. OSError if it cannot be written."""
     from fleet.keys.project_id import PROJECT_ID_FILE, make_project_id, read_project_id
-    from fleet.keys.whereabouts import Standing, folder_by_id
+    from fleet.keys.whereabouts import Standing
 
     at = this.keys_at(fleet)
     if at.standing is Standing.NAMED:
@@ -100,17 +101,16 @@ def _bind(this: Session, folder: KeyFolder) -> None:
     from fleet.keys.project_id import PROJECT_ID_FILE, read_project_id
     from fleet.keys.whereabouts import adopt
 
+    had = read_project_id(this.project)
     if not fits(this, folder):
-        where = this.project / PROJECT_ID_FILE
-        what = f"{folder.path} is there by the fleet's name, but nothing shows that it is this project's ({where})"
-        raise KeyFolderError(OF_ANOTHER_PROJECT, what, fix=_own(folder))
-    had_one = read_project_id(this.project) is not None
+        what = f"{folder.path} is there by the fleet's name, but nothing shows that it is this project's"
+        raise KeyFolderError(OF_ANOTHER_PROJECT, what, fix=_own(folder, had))
     try:
         project_id = adopt(folder.path, this.project)
     except OSError as error:
         this.output.note(f"The keys in {folder.path} could not be bound to this project: {error}")
         return
-    commit = "" if had_one else f" Its id is in {PROJECT_ID_FILE}: commit that file."
+    commit = "" if had else f" Its id is in {PROJECT_ID_FILE}: commit that file."
     this.output.note(f"The keys in {folder.path} are now bound to this project ({project_id}).{commit}")
 
 
@@ -125,8 +125,12 @@ def _share(at: Whereabouts) -> str:
     )
 
 
-def _own(folder: KeyFolder) -> str:
+def _own(folder: KeyFolder, project_id: str | None) -> str:
+    """How to say whose keys they are: by the folder's name, which is this machine's alone, if the project has an id."""
+    mine = f'set `keys = "{folder.path}"` in tankfleet.toml'
+    if project_id is not None:
+        mine = f"`mv {folder.path} {folder_by_id(folder.path.parent, project_id)}`"
     return (
-        f'If these are its keys, set `keys = "{folder.path}"` in tankfleet.toml. If others are, copy them here from '
-        "the machine that has them. If it never had keys: `tankfleet keys create`."
+        f"If these are its keys: {mine}. If others are, copy them from the machine that has them. If it never had any: "
+        "`tankfleet keys create`."
     )

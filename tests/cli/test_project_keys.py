@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -10,6 +11,9 @@ import pytest
 
 from fleet.cli.app import run
 from fleet.codes import Exit
+from fleet.errors import UsageError
+from fleet.find.codes import NO_INTERFACE
+from fleet.find.match import Match, Status
 from fleet.keys.folder import KeyFolder
 from fleet.keys.project_id import PROJECT_ID_FILE, read_project_id
 from fleet.keys.whereabouts import BOUND_FILE
@@ -125,8 +129,21 @@ def test_a_new_project_does_not_take_keys_that_only_have_its_name(tmp_path, conf
     project = _project(tmp_path / "farm")
     assert "KEY110" in _refused(capsys, project)
     assert not (config / "keys" / "farm" / BOUND_FILE).exists()
+    assert not (config / "keys" / str(read_project_id(project))).exists()
     assert run(["--project", str(project), "keys", "create"]) == Exit.OK
     assert _shown(capsys, project)[0] == str(config / "keys" / str(read_project_id(project)))
+
+
+def test_what_is_advised_makes_keys_by_the_name_the_project_s_own(tmp_path, config, capsys) -> None:
+    old = KeyFolder.create(config / "keys" / "farm")
+    project = _project(tmp_path / "farm")
+    fingerprint = old.fleet_key_fingerprint()
+    fix = re.search(r"`mv (\S+) (\S+)`", _refused(capsys, project))
+    assert fix is not None
+    Path(fix[1]).rename(fix[2])
+    folder, said = _shown(capsys, project)
+    assert KeyFolder.open(Path(folder)).fleet_key_fingerprint() == fingerprint
+    assert said == ""
 
 
 def test_keys_that_signed_what_is_on_the_shelf_are_adopted_whoever_made_the_id(farm, config, capsys) -> None:
@@ -198,6 +215,35 @@ def test_no_new_keys_beside_pushes(moved, farm, capsys) -> None:
     shutil.rmtree(moved / ".tankfleet" / "shelf")
     farm.pushed()
     assert "the journal has 1 push to its nodes" in _refused(capsys, moved, "keys", "create")
+
+
+def test_no_new_keys_while_a_node_answers_that_has_others(tmp_path, capsys, monkeypatch) -> None:
+    """Nothing is kept in the project: only the node itself shows that it was loaded."""
+
+    async def one_answers(*args: object, **kwargs: object) -> list[Match]:
+        assert kwargs["timeout_s"] <= 3.0
+        return [
+            Match("header-node", Status.IMPOSTOR, "10.0.0.7", 80),
+            Match("trough-node", Status.MISSING),
+            Match("a-stranger", Status.UNKNOWN, "10.0.0.8", 80),
+        ]
+
+    project = _project(tmp_path / "farm")
+    monkeypatch.setattr("fleet.push.other_keys.find", one_answers)
+    err = _refused(capsys, project, "keys", "create")
+    assert "1 node of this fleet answered: header-node at 10.0.0.7:80" in err
+    assert "a-stranger" not in err
+    assert run(["--project", str(project), "keys", "create", "--new-fleet"]) == Exit.OK
+
+
+def test_keys_are_made_where_no_network_can_be_looked_at(tmp_path, capsys, monkeypatch) -> None:
+    async def no_network(*args: object, **kwargs: object) -> list[Match]:
+        raise UsageError(NO_INTERFACE, "no multicast here")
+
+    project = _project(tmp_path / "farm")
+    monkeypatch.setattr("fleet.push.other_keys.find", no_network)
+    assert run(["--project", str(project), "keys", "create"]) == Exit.OK
+    assert "no nodes could be looked for: no multicast here" in capsys.readouterr().err
 
 
 def test_advice_begins_with_the_machine_that_has_the_keys(moved, capsys) -> None:
