@@ -364,6 +364,8 @@ ASK_BEFORE_NODES: Final = 1
 MDNS_RECEIVE_BUFFER_BYTES: Final = 4 * 1024 * 1024
 """The usual 208 KiB drops replies from about 170 nodes on."""
 FIND_TIMEOUT_S: Final = 8.0
+KEYS_LOOK_S: Final = 2.0
+"""How long new keys wait for a node that has others: one round of a search, for who answers at all answers in it."""
 FIND_ROUND_S: Final = 2.0
 """After this a fresh browser asks anew and last known addresses are tried, so that one lost packet costs no more."""
 FIND_QUIET_S: Final = 0.5

@@ -47,7 +47,7 @@ class Origin:
 
 SETTINGS = (
     Setting("inventory", "inventory", "folder of the inventory, from the project folder"),
-    Setting("keys", "", "key folder; empty: keys/FLEET beside the user's settings file"),
+    Setting("keys", "", "key folder; empty: keys/ID beside the user's settings file, ID from tankfleet.id"),
     Setting("state", ".tankfleet", "folder of shelf, journal and builds, on a disk of this machine"),
     Setting(
         "compilers",

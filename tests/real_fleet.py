@@ -26,7 +26,7 @@ def real_project(folder: Path, shared_build: Path) -> Path:
     (project / ".tankfleet").mkdir()
     shared_build.mkdir(parents=True, exist_ok=True)
     (project / ".tankfleet" / "build").symlink_to(shared_build)
-    tankfleet(project, "keys", "create")
+    tankfleet(project, "keys", "create", "--new-fleet")
     return project
 
 

@@ -66,7 +66,13 @@ def test_the_wheel_does_the_job_up_to_signed_images(installed, tmp_path) -> None
     assert asked.stdout.startswith(str(installed))
     assert _tankfleet(installed, tmp_path, "new", "farm").returncode == 0
     farm = tmp_path / "farm"
-    for words in (("check", "--strict"), ("keys", "create"), ("render",), ("build",), ("shelf",)):
+    for words in (
+        ("check", "--strict"),
+        ("keys", "create", "--new-fleet"),
+        ("render",),
+        ("build",),
+        ("shelf",),
+    ):
         done = _tankfleet(installed, farm, *words)
         assert done.returncode == 0, f"{words}\n{done.stdout}{done.stderr}"
     assert "header-node" in done.stdout

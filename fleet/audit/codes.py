@@ -21,7 +21,8 @@ NODE_IMPOSTOR = Code(
     "AUD103",
     "something gives itself out as a node",
     "It announces the node's name but cannot sign for it: a stranger, or a board loaded with other keys.",
-    "Find the device at that address; load it over USB again if it is yours.",
+    "If it is so of every node, the keys here are not this fleet's: copy the key folder from the machine that has it. "
+    "Else find the device at that address, and load it over USB again if it is yours.",
 )
 NODE_UNKNOWN = Code(
     "AUD104",
@@ -153,7 +154,8 @@ NODE_FAULT = Code(
     "AUD130",
     "a node reports a fault of its own",
     "A node with such a fault does not control its tanks as it should; its pump relays are off.",
-    "`tankfleet find NODE` shows it; load the node again, over USB if it does not take an update.",
+    "`tankfleet find NODE` shows it, and `tankfleet audit` says what helps against it. With most of these faults a "
+    "node takes no update: it is loaded over USB, `tankfleet flash NODE`; if the fault comes back, change the board.",
 )
 MARKS_CONTRADICT = Code(
     "AUD131",

@@ -40,6 +40,20 @@ _TANK_FAULTS = {
     "no-rise": (codes.PUMP_FAULT, "no mark changed while its pump ran"),
     "flapping": (codes.PROBE_FLAPS, "a probe changes faster than its debounce"),
 }
+_LOAD_AGAIN = (
+    "Load it over USB: `tankfleet flash {node}`. If the fault comes back, its flash is worn: another board."
+)
+_FAULT_FIXES = {
+    "bad-block": f"It checks no ticket and takes no update. {_LOAD_AGAIN}",
+    "no-record": f"It takes no update. {_LOAD_AGAIN}",
+    "no-key": f"It believes no request and takes no update. {_LOAD_AGAIN}",
+    "no-way-back": "The image that it had before is damaged, and so it stays on trial. If it works, `tankfleet resume` "
+    "keeps it, where a push was cut off; else load it over USB: `tankfleet flash {node}`.",
+    "flash-failed": "Its flash did not take a write, and loading the same image again changes nothing of that. Look "
+    "whether `tankfleet find {node}` still shows it after a restart; if so, change the board.",
+}
+"""By the node's own word for what is wrong with it (docs/node-interface.md 4); it takes one image at a time, and an
+update with the image that it runs already mends nothing."""
 _BAD_RESETS = ("watchdog", "crash")
 SHORT = 12
 """Digits of a digest that a person is shown."""
@@ -147,13 +161,18 @@ def fault_findings(node: Node, state: NodeState) -> Iterator[Finding]:
     subject = f"node {node.name}"
     for fault in state.faults:
         code = codes.NO_RUN_RECORD if fault in NOTED_FAULTS else codes.NODE_FAULT
-        yield Finding(code, f"it reports {fault}", subject=subject)
+        yield Finding(code, f"it reports {fault}", subject=subject, fix_here=_fault_fix(node, fault))
     for tank in state.tanks:
         yield from _tank_fault(node, tank)
     if state.reset in _BAD_RESETS:
         what = f"its last start came from {state.reset}; {state.boots} starts so far"
         yield Finding(codes.RESTARTED_BADLY, what, subject=subject)
     yield from _supply_and_memory(node, state)
+
+
+def _fault_fix(node: Node, fault: str) -> str:
+    """What to do about that fault of a node; empty where the code says it."""
+    return _FAULT_FIXES.get(fault, "").format(node=node.name)
 
 
 def _supply_and_memory(node: Node, state: NodeState) -> Iterator[Finding]:

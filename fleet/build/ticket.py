@@ -101,6 +101,11 @@ def parse(ticket: bytes) -> TicketFields:
     return _take_apart(ticket)[0]
 
 
+def key_id_of(ticket: bytes) -> bytes:
+    """8 bytes that name the key which the ticket says to be signed with; not checked. ShelfError as of `parse`."""
+    return _take_apart(ticket)[1]
+
+
 def verify(ticket: bytes, trust: Trust) -> TicketFields:
     """What a ticket states, once its form, key id and signature have been found good. ShelfError if not."""
     fields, key_id, protected, payload, signature = _take_apart(ticket)

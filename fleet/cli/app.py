@@ -240,12 +240,26 @@ def _usage_words(error: Any) -> str:
     wrong = getattr(error, "option_name", None)
     if wrong is None or not hasattr(error, "possibilities"):
         return str(error.format_message()).replace("Value error, ", "")  # pydantic's word, which says nothing
+    if _of_all_commands(error):
+        return f"{wrong} comes before the command"
     return f"there is no option {wrong}.{nearest(wrong, error.possibilities or ())}"
 
 
 def _usage_fix(error: Any) -> str:
     path = error.ctx.command_path if error.ctx is not None else "tankfleet"
+    option = _of_all_commands(error)
+    if option is not None:
+        value = "" if option.is_flag else f" {option.metavar}"
+        return f"Write `tankfleet {error.option_name}{value} {path.partition(' ')[2]} ...`."
     return f"Run `{path} -h`."
+
+
+def _of_all_commands(error: Any) -> Any:
+    """The option of `tankfleet` itself that was given behind a command; None if the mistake is another."""
+    if not hasattr(error, "possibilities") or error.ctx is None or error.ctx.parent is None:
+        return None
+    options = error.ctx.find_root().command.params
+    return next((one for one in options if error.option_name in one.opts), None)
 
 
 def _told(output: Output, error: TankfleetError) -> int:

@@ -11,6 +11,7 @@ import typer
 
 from fleet.cli.common import command, command_app, session
 from fleet.cli.cut_off import tell_cut_off
+from fleet.cli.key_folder import open_keys
 from fleet.cli.waiting import tell_waiting
 from fleet.limits import FIND_TIMEOUT_S
 
@@ -83,7 +84,7 @@ def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
     workspace = this.workspace(inventory.fleet.name)
     tell_cut_off(this.output, workspace)
     target = cast("Target", this.setting("target"))
-    keys = _keys(this.output, workspace, needed=not offline)
+    keys = _keys(this, inventory.fleet.name, needed=not offline)
     shelf = shelf_facts(Shelf(workspace.shelf_dir), inventory, target)
     matches = None if offline or keys is None else _find(this, inventory, workspace, keys, timeout_s)
     crcs = wanted_crcs(inventory, keys.trust(), target, releases(shelf, matches)) if keys is not None else {}
@@ -91,17 +92,16 @@ def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
     return look(Facts(inventory, shelf, journal_facts(workspace.journal_path), matches, crcs, rulings))
 
 
-def _keys(output: Output, workspace: Workspace, *, needed: bool) -> KeyFolder | None:
+def _keys(this: Session, fleet: str, *, needed: bool) -> KeyFolder | None:
     """The keys; without network they only serve to tell whether images are up to date."""
     from fleet.errors import KeyFolderError
-    from fleet.keys.folder import KeyFolder
 
     try:
-        return KeyFolder.open(workspace.keys_dir)
+        return open_keys(this, fleet)
     except KeyFolderError as error:
         if needed:
             raise
-        output.note(f"without keys it cannot be told whether images are up to date: {error.what}")
+        this.output.note(f"without keys it cannot be told whether images are up to date: {error.what}")
         return None
 
 

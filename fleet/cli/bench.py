@@ -8,6 +8,7 @@ import typer
 
 from fleet.bench.how import AT_ONCE, How
 from fleet.cli.common import command, command_app, complete_names, named, nearest, session
+from fleet.cli.key_folder import open_keys
 from fleet.codes import Exit
 from fleet.limits import BENCH_SPEED
 from fleet.water.quantities import duration
@@ -90,10 +91,9 @@ def up(
     this.output.note(f"bringing up {_nodes(len(chosen))}")
     from fleet.bench.up import Wanted, bring_up
     from fleet.build.shelf import Shelf
-    from fleet.keys.folder import KeyFolder
 
     workspace = this.workspace(inventory.fleet.name)
-    keys = KeyFolder.open(workspace.keys_dir)
+    keys = open_keys(this, inventory.fleet.name)
     wanted = Wanted(chosen, speed, blank, release, subnet)
     return _sum_up(
         this.output,

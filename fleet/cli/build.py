@@ -12,6 +12,7 @@ import typer
 
 from fleet.cli.common import Target, command, command_app, complete_names, named, session, short_path
 from fleet.cli.cut_off import tell_cut_off
+from fleet.cli.key_folder import open_keys
 from fleet.cli.shelf import show_entries
 
 if TYPE_CHECKING:
@@ -105,7 +106,7 @@ def build(
     )
     workspace = this.workspace(inventory.fleet.name)
     tell_cut_off(this.output, workspace)
-    shop = _workshop(this, workspace, keys=not fetch)
+    shop = _workshop(this, workspace, inventory.fleet.name, keys=not fetch)
     if fetch:
         *_, fetched = _told(this.output, builder.fetch(request, shop))
         show_fetched(this.output, cast("FetchResult", fetched), json=json)
@@ -120,7 +121,7 @@ def build(
     _sum_up(this.output, result)
 
 
-def _workshop(this: Session, workspace: Workspace, *, keys: bool) -> Workshop:
+def _workshop(this: Session, workspace: Workspace, fleet: str, *, keys: bool) -> Workshop:
     """Where and with what this run builds. KeyFolderError if keys are wanted and not sound."""
     from fleet.boards.board import load_board
     from fleet.build.builder import Workshop
@@ -132,7 +133,7 @@ def _workshop(this: Session, workspace: Workspace, *, keys: bool) -> Workshop:
         workspace.build_dir,
         this.compilers_dir(),
         Shelf(workspace.shelf_dir),
-        KeyFolder.open(workspace.keys_dir) if keys else KeyFolder(workspace.keys_dir),
+        open_keys(this, fleet) if keys else KeyFolder(workspace.keys_dir),
         load_templates(),
         os.environ,
         load_board,

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from fleet.finding import Finding
     from fleet.inventory.model import Inventory
+    from fleet.keys.whereabouts import Whereabouts
 
 Target = Annotated[
     str | None,
@@ -154,10 +155,19 @@ class Session:
 
     def workspace(self, fleet_name: str) -> Workspace:
         """The workspace of the fleet of that name."""
-        keys = self.setting("keys")
-        keys_dir = Path(keys).expanduser() if keys else user_dir() / "keys" / fleet_name
         state = str(Path(self.setting("state") or ".tankfleet").expanduser())
-        return Workspace(self.project, self.inventory_dir(), self.project / keys_dir, state)
+        return Workspace(self.project, self.inventory_dir(), self.keys_at(fleet_name).path, state)
+
+    def keys_at(self, fleet_name: str) -> Whereabouts:
+        """Where the keys of the fleet of that name are (empty: not known), and how that folder stands to this project.
+        Nothing is written; `fleet.cli.key_folder` opens it."""
+        from fleet.keys.project_id import read_project_id
+        from fleet.keys.whereabouts import Standing, Whereabouts, key_folder_of
+
+        keys = self.setting("keys")
+        if keys:
+            return Whereabouts(self.project / Path(keys).expanduser(), Standing.NAMED)
+        return key_folder_of(user_dir() / "keys", read_project_id(self.project), fleet_name)
 
     def compilers_dir(self) -> Path:
         """PlatformIO's core folder: what boards are compiled with, for all projects of this user."""

@@ -18,6 +18,7 @@ from fleet.cli.codes import DEMO_FAILED, DEMO_FOLDER
 from fleet.cli.common import command, command_app, session
 from fleet.codes import Exit
 from fleet.errors import UsageError
+from fleet.inventory.ignored import add_ignored
 from fleet.limits import BENCH_TELL_S
 from fleet.resources import demo_inventory_dir
 
@@ -55,7 +56,10 @@ def story(tank: str, node: str) -> tuple[Step, ...]:
         Step("An inventory of sites, tanks and nodes is checked before anyone drives out.", ("check",)),
         Step("What the inventory says of one tank.", ("show", "tank", tank)),
         Step("And of the node that serves it.", ("show", "node", node)),
-        Step("The fleet gets its keys: one signs images, one proves who is speaking.", ("keys", "create")),
+        Step(
+            "The fleet gets its keys: one signs images, one proves who is speaking.",
+            ("keys", "create", "--new-fleet"),
+        ),
         Step("Each node gets a complete PlatformIO project that a person can open.", ("render",)),
         Step("PlatformIO builds each firmware class once; each node gets its own signed image.", ("build",)),
         Step(
@@ -108,7 +112,7 @@ def demo(
     out = session(ctx).output
     started = time.monotonic()
     project = (session(ctx).project / folder).resolve()
-    _lay_out(out, project)
+    lay_out(out, project)
     out.data(out.style("tankfleet demo: the whole job, on the bench", "bold"))
     out.data(
         "Nothing here is faked but the water: real firmware, PlatformIO, mDNS and HTTP, on loopback only."
@@ -127,7 +131,7 @@ def demo(
     _close(out, project, time.monotonic() - started)
 
 
-def _lay_out(out: Output, project: Path) -> None:
+def lay_out(out: Output, project: Path) -> None:
     """A fresh project folder with the demo inventory; only a folder of an earlier demo is replaced, once nothing of
     that demo works in it any more."""
     from fleet.build.lock import LOCK, wait_until_free
@@ -148,6 +152,7 @@ def _lay_out(out: Output, project: Path) -> None:
     (project / MARKER).touch()
     (project / "tankfleet.toml").write_text(SETTINGS_TEXT, encoding="utf-8")
     shutil.copytree(demo_inventory_dir(), project / "inventory")
+    add_ignored(project)
 
 
 def _run(

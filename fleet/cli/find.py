@@ -9,6 +9,7 @@ import typer
 
 from fleet.cli.common import command, command_app, complete_names, named, session
 from fleet.cli.cut_off import tell_cut_off
+from fleet.cli.key_folder import open_keys
 from fleet.cli.waiting import nodes_text, tell_waiting
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
@@ -56,7 +57,6 @@ def find(
     from fleet.find.find import find as find_nodes
     from fleet.find.scope import interface_for
     from fleet.keys.derive import node_key
-    from fleet.keys.folder import KeyFolder
 
     this = session(ctx)
     inventory = this.inventory()
@@ -64,7 +64,7 @@ def find(
     asked = [named(name, "node", known) for name in dict.fromkeys(nodes or [])] or None
     workspace = this.workspace(inventory.fleet.name)
     tell_cut_off(this.output, workspace)
-    key_of = partial(node_key, KeyFolder.open(workspace.keys_dir).fleet_key())
+    key_of = partial(node_key, open_keys(this, inventory.fleet.name).fleet_key())
     interface = interface_for(this.setting("find_on"), workspace)
     count = len(asked or known)
     this.output.note(

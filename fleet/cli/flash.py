@@ -9,6 +9,7 @@ import typer
 
 from fleet.cli.codes import INTERRUPTED
 from fleet.cli.common import command, command_app, complete_names, named, session, short_path
+from fleet.cli.key_folder import open_keys
 from fleet.cli.waiting import tell_waiting
 from fleet.codes import Exit
 from fleet.limits import FLASH_BAUD, FLASH_STATE_TIMEOUT_S
@@ -135,12 +136,11 @@ def _load(this: Session, node: str, *, as_built: bool) -> tuple[Inventory, Load,
     from fleet.boards.board import load_board
     from fleet.build.shelf import Shelf
     from fleet.flash.contents import load_of
-    from fleet.keys.folder import KeyFolder
 
     inventory = this.inventory()
     part = inventory.node(named(node, "node", [one.name for one in inventory.nodes]))
     workspace = this.workspace(inventory.fleet.name)
-    keys = KeyFolder.open(workspace.keys_dir)
+    keys = open_keys(this, inventory.fleet.name)
     shelf = Shelf(workspace.shelf_dir)
     return inventory, load_of(inventory, part, load_board(part.board), shelf, keys, as_built=as_built), keys
 

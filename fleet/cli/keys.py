@@ -11,7 +11,9 @@ import typer
 
 from fleet.cli.codes import BAD_USAGE
 from fleet.cli.common import command, command_app, complete_names, completing, named, session
-from fleet.errors import UsageError
+from fleet.cli.key_folder import fits, open_keys, place_for_new_keys, refuse_new_keys
+from fleet.errors import KeyFolderError, UsageError
+from fleet.keys.codes import BAD_NETWORK
 
 if TYPE_CHECKING:
     from fleet.cli.common import Session
@@ -33,19 +35,34 @@ def keys() -> None:
 
 
 @command(app, "create")
-def create(ctx: typer.Context, json: Json = False) -> None:
+def create(
+    ctx: typer.Context,
+    new_fleet: Annotated[
+        bool,
+        typer.Option(
+            "--new-fleet", help="Also where the fleet has other keys: all its nodes are loaded anew."
+        ),
+    ] = False,
+    json: Json = False,
+) -> None:
     """Example: tankfleet keys create
 
-    Create the signing key and the fleet key. Keys that are there already are never overwritten.
+    Create the signing key and the fleet key, of a fleet that has none. Keys that are there already are never
+    overwritten. Shelf, journal and network are looked at first: where nodes have other keys, those are to be copied
+    here from the machine that has them.
     """
     from fleet.keys.folder import KeyFolder
 
     this = session(ctx)
-    path = this.workspace(this.inventory().fleet.name).keys_dir
-    if path.is_dir() and any(path.iterdir()):
-        folder = KeyFolder.open(path)
+    inventory = this.inventory()
+    there = _there(this, inventory)
+    if there is not None:
+        folder = there
         this.output.note("The keys are there already; nothing was changed.")
     else:
+        if not new_fleet:
+            refuse_new_keys(this, inventory)
+        path = place_for_new_keys(this, inventory.fleet.name)
         folder = KeyFolder.create(path)
         this.output.note(f"Created the signing key and the fleet key in {path}, readable by you alone.")
         this.output.note("Keep a copy off this machine: nodes accept only images signed with this key.")
@@ -102,11 +119,14 @@ def set_network(
         typer.Argument(help="The network's name in the inventory.", autocompletion=_complete_network),
     ],
     ssid: Annotated[str, typer.Option("--ssid", metavar="SSID", help="What the access point calls itself.")],
+    is_open: Annotated[
+        bool, typer.Option("--open", help="The network has no passphrase: anybody can join it.")
+    ] = False,
 ) -> None:
     """Example: tankfleet keys set-network farm --ssid "Hill Farm"
 
     Set a network's credentials. The passphrase is asked for, or read as one line from standard input: never
-    from the command line, where others could see it.
+    from the command line, where others could see it. An open network, which has none, is set with --open.
     """
     from fleet.keys.networks import Network
 
@@ -114,7 +134,7 @@ def set_network(
     inventory = this.inventory()
     folder = _folder(this, inventory)
     named(network, "network", _network_names(inventory))
-    wanted = Network(ssid, _passphrase(this, ssid))
+    wanted = Network(ssid, "" if is_open else _passphrase(this, ssid))
     if folder.networks().get(network) == wanted:
         this.output.note(f"The network {network} has these credentials already; nothing was changed.")
     else:
@@ -165,9 +185,20 @@ def node(
 
 
 def _folder(this: Session, inventory: Inventory) -> KeyFolder:
-    from fleet.keys.folder import KeyFolder
+    return open_keys(this, inventory.fleet.name)
 
-    return KeyFolder.open(this.workspace(inventory.fleet.name).keys_dir)
+
+def _there(this: Session, inventory: Inventory) -> KeyFolder | None:
+    """The project's keys, if there are any; those by the fleet's name that are not its own are left alone."""
+    from fleet.keys.folder import KeyFolder
+    from fleet.keys.whereabouts import Standing
+
+    at = this.keys_at(inventory.fleet.name)
+    if at.standing is Standing.TAKEN or not at.path.is_dir() or not any(at.path.iterdir()):
+        return None
+    if at.standing is Standing.OLD and not fits(this, KeyFolder.open(at.path)):
+        return None
+    return _folder(this, inventory)
 
 
 def _show(this: Session, folder: KeyFolder, *, json: bool) -> None:
@@ -197,6 +228,16 @@ def _network_names(inventory: Inventory) -> list[str]:
 
 
 def _passphrase(this: Session, ssid: str) -> str:
+    """The passphrase, typed or from standard input. KeyFolderError if there is none: nothing there is no open network,
+    but a script whose input went astray."""
     if this.interactive():
-        return getpass.getpass(f"Passphrase of {ssid} (not shown): ", stream=sys.stderr)
-    return sys.stdin.readline().rstrip("\r\n")
+        typed = getpass.getpass(f"Passphrase of {ssid} (not shown): ", stream=sys.stderr)
+    else:
+        try:
+            typed = sys.stdin.readline().rstrip("\r\n")
+        except UnicodeDecodeError:
+            raise KeyFolderError(BAD_NETWORK, "the passphrase is not printable ASCII") from None
+    if not typed:
+        whence = "was typed" if this.interactive() else "came from standard input"
+        raise KeyFolderError(BAD_NETWORK, f"no passphrase {whence}; nothing was changed")
+    return typed

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from fleet.cli.codes import INTERRUPTED
+from fleet.cli.key_folder import open_keys
 from fleet.cli.waiting import tell_waiting
 from fleet.codes import Exit
 
@@ -32,12 +33,11 @@ _OTHERS = ("node", "wave", "stands", "release", "why")
 def field_of(this: Session) -> Field:
     """The inventory, the workspace, the keys, and where to look for nodes."""
     from fleet.find.scope import interface_for
-    from fleet.keys.folder import KeyFolder
     from fleet.push.fieldwork import Field
 
     inventory = this.inventory()
     workspace = this.workspace(inventory.fleet.name)
-    keys = KeyFolder.open(workspace.keys_dir)
+    keys = open_keys(this, inventory.fleet.name)
     return Field(inventory, workspace, keys, interface_for(this.setting("find_on"), workspace))
 
 

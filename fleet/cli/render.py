@@ -8,6 +8,7 @@ from typing import Annotated, Any, cast
 import typer
 
 from fleet.cli.common import Target, command, command_app, complete_names, named, session, short_path
+from fleet.cli.key_folder import open_keys
 
 app = command_app()
 
@@ -32,7 +33,6 @@ def render(
     """
     from fleet.boards.board import load_board
     from fleet.build.project_dir import write_project
-    from fleet.keys.folder import KeyFolder
     from fleet.render.firmware_class import Target as TargetName
     from fleet.render.project import render_node
     from fleet.resources import load_templates
@@ -44,7 +44,7 @@ def render(
     known = [node.name for node in inventory.nodes]
     wanted = [named(name, "node", known) for name in dict.fromkeys(nodes or known)]
     workspace = this.workspace(inventory.fleet.name)
-    trust = KeyFolder.open(workspace.keys_dir).trust()
+    trust = open_keys(this, inventory.fleet.name).trust()
     text = release or inventory.fleet.release
     facts: list[dict[str, Any]] = []
     for name in wanted:

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 from fleet.finding import Finding, Place
 from fleet.inventory.codes import HIDDEN_CHARACTER, NOT_UTF8, TOO_LARGE, TOO_MANY
+from fleet.inventory.hidden import hidden_in
 from fleet.inventory.spots import Spots
 from fleet.limits import FINDINGS_PER_FILE, INVENTORY_FILE_BYTES, QUOTED_LINE_CHARS
 
 if TYPE_CHECKING:
     from fleet.inventory.spots import Path
 
-# YAML 1.2.2, 5.1, c-printable, less the line breaks that editors do not count (NEL, LS, PS, a lone CR),
-# the byte order mark, characters without width, and controls of the reading direction (Unicode 15, UAX 9).
-_PRINTABLE: Final = "\t\n\r\x20-\x7e\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff"
-_INVISIBLE: Final = "\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069"
-_HIDDEN: Final = re.compile(rf"[^{_PRINTABLE}]|[{_INVISIBLE}]|\r(?!\n)")
 _PLAIN_BYTES: Final = bytes([9, 10, *range(0x20, 0x7F)])
 """What most files are made of alone, and what needs no second look."""
 _OTHER_ENCODINGS: Final = (
@@ -53,7 +48,7 @@ class Source:
         """
         text = self.lines[line - 1] if line <= len(self.lines) else ""
         end = len(text.rstrip()) + 1 if end_col is None else end_col
-        quote = _HIDDEN.sub("\ufffd", text) if len(text) <= QUOTED_LINE_CHARS else ""
+        quote = _without_hidden(text) if len(text) <= QUOTED_LINE_CHARS else ""
         return Place(self.path, line, col, max(end, col + 1), quote)
 
     def place_at(self, index: int) -> Place:
@@ -96,14 +91,23 @@ def decode(path: str, data: bytes) -> tuple[Source | None, list[Finding]]:
 
 
 def _hidden(source: Source) -> list[Finding]:
-    findings = []
-    for match in _HIDDEN.finditer(source.text):
-        what = f"the character U+{ord(match[0]):04X} is in the text, and editors do not show it"
-        findings.append(Finding(HIDDEN_CHARACTER, what, source.place_at(match.start())))
+    """A finding for each character that no editor shows; a carriage return is one that no line feed follows."""
+    hidden = hidden_in(source.text.replace("\r\n", "\n"))
+    findings: list[Finding] = []
+    for index, char in enumerate(source.text) if hidden else ():
+        if char not in hidden or (char == "\r" and source.text[index + 1 : index + 2] == "\n"):
+            continue
+        what = f"the character U+{ord(char):04X} is in the text, and editors do not show it"
+        findings.append(Finding(HIDDEN_CHARACTER, what, source.place_at(index)))
         if len(findings) == FINDINGS_PER_FILE:
-            findings.append(too_many(source.place_at(match.start())))
+            findings.append(too_many(source.place_at(index)))
             break
     return findings
+
+
+def _without_hidden(text: str) -> str:
+    hidden = hidden_in(text)
+    return "".join("\ufffd" if char in hidden else char for char in text) if hidden else text
 
 
 def too_many(place: Place) -> Finding:

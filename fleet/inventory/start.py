@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Final
 from fleet.durable import write_durably
 from fleet.errors import UsageError
 from fleet.inventory.codes import ALREADY_THERE
+from fleet.inventory.ignored import IGNORE_FILE, add_ignored
+from fleet.keys.project_id import PROJECT_ID_FILE, make_project_id, read_project_id
 from fleet.limits import LABEL_CHARS
 from fleet.resources import shipped_dir
 
@@ -15,7 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 _PLACEHOLDER: Final = "MY-FLEET"
-_RENAMED: Final = {"gitignore": ".gitignore"}
+_IGNORED: Final = "gitignore"
 
 
 def fleet_name(folder: Path) -> str:
@@ -27,32 +29,33 @@ def fleet_name(folder: Path) -> str:
 def start_project(folder: Path) -> list[Path]:
     """Write the files of a new project into `folder`, and return their paths.
 
-    Nothing is written over: UsageError (INV112) if one of them, or an inventory, is there already. No path
-    is returned if all of them are there just so.
+    Nothing is written over: UsageError (INV112) if one of them, or an inventory, is there already. A `.gitignore` that
+    is there gets the lines that it lacks. No path is returned if all of them are there just so.
     """
     texts = {
         folder / path: text.replace(_PLACEHOLDER, fleet_name(folder)) for path, text in _shipped().items()
     }
     there = [path for path in [*texts, folder / "inventory"] if path.exists()]
-    if all(path.is_file() and path.read_bytes() == text.encode() for path, text in texts.items()):
-        return []
-    if there:
+    same = all(path.is_file() and path.read_bytes() == text.encode() for path, text in texts.items())
+    if there and not same:
         raise UsageError(ALREADY_THERE, f"{there[0]} is there already; nothing was written")
     try:
-        write_durably([(path, text.encode()) for path, text in texts.items()])
+        write_durably([(path, text.encode()) for path, text in texts.items() if not same])
     except BaseException:  # half a project would stand in the way of the next try
-        for path in texts:
+        for path in texts if not same else ():
             path.unlink(missing_ok=True)
         raise
-    return list(texts)
+    written = [] if same else [*texts]
+    if not same and read_project_id(folder) is None:
+        make_project_id(folder)
+        written.append(folder / PROJECT_ID_FILE)
+    return [*([folder / IGNORE_FILE] if add_ignored(folder) else []), *written]
 
 
 def _shipped() -> dict[str, str]:
     root = shipped_dir("templates") / "start"
     return {
-        str(path.relative_to(root).with_name(_RENAMED.get(path.name, path.name))): path.read_text(
-            encoding="utf-8"
-        )
+        str(path.relative_to(root)): path.read_text(encoding="utf-8")
         for path in sorted(root.rglob("*"))
-        if path.is_file()
+        if path.is_file() and path.name != _IGNORED
     }

@@ -7,9 +7,8 @@ no tags, no merge keys, no directives, one document, keys that are text, no key 
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from yaml import CSafeLoader, YAMLError
 from yaml.events import (
@@ -32,6 +31,7 @@ from fleet.inventory.codes import (
     TWICE,
     UNUSED_YAML,
 )
+from fleet.inventory.hidden import hidden_in
 from fleet.inventory.refusal import shown
 from fleet.inventory.scalars import plain
 from fleet.inventory.source import Source, too_many
@@ -42,10 +42,6 @@ if TYPE_CHECKING:
     from fleet.codes import Code
     from fleet.finding import Place
     from fleet.inventory.spots import Path
-
-_CONTROL: Final = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u200e\u200f\u2028-\u202e\u2060-\u2069\ufeff\ufffe\uffff]"
-)
 
 
 @dataclass(slots=True)
@@ -178,9 +174,10 @@ class _Builder:
             self._stop(TOO_LARGE, f"a mapping has more than {YAML_KEYS} keys", event)
 
     def _quoted(self, event: Any, text: str) -> str:
-        control = _CONTROL.search(text)
-        if control:
-            what = f"the text would hold the control character U+{ord(control[0]):04X}"
+        hidden = hidden_in(text)
+        if hidden:
+            first = next(char for char in text if char in hidden)
+            what = f"the text would hold the character U+{ord(first):04X}, which nobody sees"
             self._report(HIDDEN_CHARACTER, what, event)
             self.tree.lost.add(self._path())
         return text

@@ -37,9 +37,12 @@ _FOOT3_L: Final = 28.316846592
 _HORSEPOWER_KW: Final = 0.74569987158227022  # 550 ft lbf/s
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Kind:
-    """One kind of quantity: its words, the unit that the model holds, the usual units and the bounds."""
+    """One kind of quantity: its words, the unit that the model holds, the usual units and the bounds.
+
+    Two kinds are never equal, whatever they hold: what was read of one is not kept for another.
+    """
 
     noun: str
     unit: str
@@ -257,12 +260,11 @@ def parse(kind: Kind, value: Any) -> float:
             f"{shown(value)} has no unit; {kind.noun} is needed here",
             f"Write the unit, as in {kind.accepted}.",
         )
-    return _parse_text(kind.noun, kind.zero_allowed, value)
+    return _parse_text(kind, value)
 
 
 @lru_cache(maxsize=100_000)
-def _parse_text(noun: str, zero_allowed: bool, text: str) -> float:
-    kind = _KINDS[noun, zero_allowed]
+def _parse_text(kind: Kind, text: str) -> float:
     match = _QUANTITY.fullmatch(text.strip()) if len(text) <= QUANTITY_CHARS else None
     if match is None:
         raise _unreadable(kind, text)
@@ -352,27 +354,6 @@ def _pint() -> tuple[Any, Any]:
     import pint
 
     return pint.UnitRegistry(), pint.errors
-
-
-_KINDS: Final = {
-    (kind.noun, kind.zero_allowed): kind
-    for kind in (
-        _LENGTH,
-        _SIZE,
-        _VOLUME,
-        _FLOW,
-        _PUMPED,
-        _POWER,
-        _DURATION,
-        _SPAN,
-        _CONDUCTIVITY,
-        _SHARE,
-        _RESISTANCE,
-        _AREA,
-        _CELL_CONSTANT,
-        _INERTIA,
-    )
-}
 
 
 def _reader(kind: Kind) -> BeforeValidator:

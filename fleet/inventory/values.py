@@ -56,6 +56,8 @@ def _read_bssid(value: Any) -> Any:
 
 def _read_address(value: Any, noun: str, whose: str) -> Any:
     """IEEE 802: 48 bits; a station's own address is never a group address (lowest bit of the first byte)."""
+    if type(value) is int:  # twelve decimal digits without separators, which YAML has made a number
+        value = str(value)
     if not isinstance(value, str):
         return value
     digits = re.sub(r"[:.-]", "", value).lower()

@@ -9,15 +9,16 @@ NO_KEYS = Code(
     "there are no keys here",
     "Images are signed, and nodes are spoken to, with keys that lie in a key folder outside of the "
     "inventory.",
-    "Create them once with `tankfleet keys create`, or name the folder that has them with the setting "
-    "`keys`.",
+    "If another machine or a backup has the keys of this fleet, copy its key folder to this place: the nodes accept "
+    "only those. `tankfleet settings` there names it; the setting `keys` may name another place here. Only for a fleet "
+    "that never had any: `tankfleet keys create`.",
 )
 OPEN_TO_OTHERS = Code(
     "KEY102",
     "the keys can be read by others",
     "Who can read the signing key can make every node run anything, and that cannot be noticed afterwards.",
-    "Make the folder yours with mode 0700 and its files with mode 0600; if others may have read them, "
-    "make new keys.",
+    "Make the folder yours with mode 0700 and its files with mode 0600. That takes nothing back from whoever has read "
+    "them, and keys are not changed over the network: a node gets others only over USB, at a first flash.",
 )
 KEYS_EXIST = Code(
     "KEY103",
@@ -42,10 +43,10 @@ NO_NETWORK = Code(
 BAD_NETWORK = Code(
     "KEY106",
     "these network credentials cannot be right",
-    "WiFi wants a network name of 1 to 32 bytes and a passphrase of 8 to 63 printable ASCII characters, "
-    "or 64 hex digits "
-    "(IEEE 802.11), or none for an open network.",
-    "Give the name and the passphrase as the access point has them.",
+    "WiFi wants a network name of 1 to 32 bytes and a passphrase of 8 to 63 printable ASCII characters, or 64 hex "
+    "digits; an open network, which anybody can join, has none. The credentials of before are as they were.",
+    "Give the name and the passphrase as the access point has them; for an open network say `--open`.",
+    source="IEEE 802.11-2020, 9.4.2.2 (SSID), annex J.4 (passphrase to PSK)",
 )
 BAD_NETWORKS_FILE = Code(
     "KEY107",
@@ -59,6 +60,27 @@ NOT_FOR_A_BOARD = Code(
     "A board's credentials area holds a passphrase of 8 to 63 characters; a key of 64 hex digits is one too long.",
     "Set the network's passphrase as text: `tankfleet keys set-network NAME --ssid SSID`.",
 )
+KEYS_ELSEWHERE = Code(
+    "KEY109",
+    "this fleet has keys already, and they are not here",
+    "Nodes accept only the keys that they were loaded with. Under new ones each of them is an impostor, and has to be "
+    "loaded over USB again, with a ladder.",
+    "Copy the key folder from the machine or the backup that has it; `tankfleet settings` there names it. Only if all "
+    "nodes are to be loaded anew: `tankfleet keys create --new-fleet`.",
+)
+OF_ANOTHER_PROJECT = Code(
+    "KEY110",
+    "the keys by the fleet's name are not surely this project's",
+    "Two projects may have a fleet of the same name. With the keys of the other one, images and requests of this one "
+    "would be signed so that its own nodes refuse them.",
+    "If they are this project's keys, say so with the setting `keys`. If it never had any: `tankfleet keys create`.",
+)
+BAD_PROJECT_ID = Code(
+    "KEY111",
+    "the project's id cannot be read",
+    "The key folder is found by the id in tankfleet.id, which is committed with the project.",
+    "Get the file back as it was committed: `git checkout tankfleet.id`, or copy it from another machine.",
+)
 
 CODES = (
     NO_KEYS,
@@ -69,4 +91,7 @@ CODES = (
     BAD_NETWORK,
     BAD_NETWORKS_FILE,
     NOT_FOR_A_BOARD,
+    KEYS_ELSEWHERE,
+    OF_ANOTHER_PROJECT,
+    BAD_PROJECT_ID,
 )

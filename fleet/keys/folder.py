@@ -20,7 +20,14 @@ from cryptography.hazmat.primitives.serialization import (
 
 from fleet.durable import beside_of, left_behind, make_folder, sync_folder
 from fleet.errors import KeyFolderError
-from fleet.keys.codes import DAMAGED_KEY, KEYS_EXIST, NO_KEYS, NO_NETWORK, OPEN_TO_OTHERS
+from fleet.keys.codes import (
+    BAD_NETWORKS_FILE,
+    DAMAGED_KEY,
+    KEYS_EXIST,
+    NO_KEYS,
+    NO_NETWORK,
+    OPEN_TO_OTHERS,
+)
 from fleet.keys.derive import KEY_BYTES, fleet_key_fingerprint, node_key
 from fleet.keys.networks import Network, networks_text, parse_networks
 from fleet.keys.private_file import (
@@ -154,9 +161,20 @@ class KeyFolder:
         return found
 
     def set_network(self, name: str, network: Network) -> None:
-        """Set or replace the credentials of one network."""
+        """Set or replace the credentials of one network.
+
+        What is there now stays until the new file is written beside it and reads as it should: KeyFolderError if not.
+        """
         networks = {**self.networks(), name: network}
-        replace_private(self.path / NETWORKS_FILE, networks_text(networks).encode())
+        beside = self.path / f".{NETWORKS_FILE}.new"
+        replace_private(beside, networks_text(networks).encode())
+        try:
+            if parse_networks(self._read(beside.name).decode("utf-8", "replace"), str(beside)) != networks:
+                raise KeyFolderError(BAD_NETWORKS_FILE, f"{beside} does not read as it was written")
+            beside.replace(self.path / NETWORKS_FILE)
+        except BaseException:
+            beside.unlink(missing_ok=True)
+            raise
 
     def _check_folder(self) -> None:
         try:

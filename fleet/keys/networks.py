@@ -13,6 +13,8 @@ from fleet.keys.codes import BAD_NETWORK, BAD_NETWORKS_FILE, NOT_FOR_A_BOARD
 
 _SSID_BYTES = 32
 _PASSPHRASE = re.compile(r"[ -~]{8,63}|[0-9A-Fa-f]{64}|")
+_PRINTABLE_ASCII = re.compile(r"[ -~]*")
+_KEY_DIGITS = 64
 _BOARD_PASSPHRASE_CHARS = 63
 """Of 64 bytes on a board, the last one is the end of the text."""
 _NETWORK_KEYS = {"ssid", "passphrase"}
@@ -26,14 +28,19 @@ class Network:
     passphrase: str = field(repr=False)
 
     def __post_init__(self) -> None:
-        if not 1 <= len(self.ssid.encode()) <= _SSID_BYTES or not self.ssid.isprintable():
-            raise KeyFolderError(
-                BAD_NETWORK, f"the network name has {len(self.ssid.encode())} bytes or is not printable"
-            )
+        if (
+            not self.ssid.isprintable()
+        ):  # half a surrogate, of an argument that is not UTF-8, is not printable either
+            raise KeyFolderError(BAD_NETWORK, "the network name holds a character that cannot be printed")
+        if not 1 <= len(self.ssid.encode()) <= _SSID_BYTES:
+            raise KeyFolderError(BAD_NETWORK, f"the network name has {len(self.ssid.encode())} bytes")
         if not _PASSPHRASE.fullmatch(self.passphrase):
-            raise KeyFolderError(
-                BAD_NETWORK, f"the passphrase has {len(self.passphrase)} characters or is not plain ASCII"
-            )
+            raise KeyFolderError(BAD_NETWORK, _fault_of(self.passphrase))
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it wants no passphrase."""
+        return not self.passphrase
 
     def for_board(self) -> tuple[bytes, bytes]:
         """Name (up to 32 bytes) and passphrase (up to 63) as a board holds them. KeyFolderError (KEY108) if they do
@@ -71,6 +78,16 @@ def networks_text(networks: dict[str, Network]) -> str:
             for name in sorted(networks)
         }
     )
+
+
+def _fault_of(passphrase: str) -> str:
+    """What is wrong with it, without showing any of it."""
+    count = len(passphrase)
+    if not _PRINTABLE_ASCII.fullmatch(passphrase):
+        return f"the passphrase, of {count} characters, holds one that is not printable ASCII"
+    if count == _KEY_DIGITS:
+        return f"the passphrase has {count} characters, and so many must all be hex digits"
+    return f"the passphrase has {count} characters"
 
 
 def _without_values(message: str) -> str:

@@ -29,8 +29,8 @@ IMPOSTOR = Code(
     "an answer is not signed by that node",
     "What answers there does not hold the node's key, or the answer was changed or replayed on its way. "
     "Nothing it says is believed.",
-    "Run `tankfleet find` to see what answers there. A board that was loaded with other keys must be loaded "
-    "over USB again.",
+    "Run `tankfleet find` to see what answers there. If it is so of every node, the keys here are not this fleet's: "
+    "copy the key folder from the machine that has it. One board that has other keys is loaded over USB again.",
 )
 NOT_A_STATE = Code(
     "LNK105",

@@ -141,7 +141,8 @@ NETWORK_REFUSED = Code(
     "PSH123",
     "a node did not take new network credentials",
     "It said no, and stays on the network it has. The refusal's name says why; docs/node-interface.md lists them.",
-    "`busy`: run the command again. `bad-credentials`: the board was loaded with other keys; load it over USB. "
+    "`busy`: run the command again. `bad-credentials`: the board was loaded with other keys than those here: if it is "
+    "so of every node, copy the key folder from the machine that has it; one board is loaded over USB again. "
     "`flash-failed`: its flash is worn out; change the board.",
 )
 IMAGE_ON_TRIAL = Code(

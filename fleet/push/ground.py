@@ -41,9 +41,9 @@ class Ground(Protocol):
     def new_cargo(self, node: str) -> tuple[bytes, bytes]:
         """The planned image and its ticket. ShelfError if one is missing or damaged."""
 
-    def old_cargo(self, node: str) -> tuple[bytes, bytes]:
-        """The image that the node had before, and a new ticket for it. ShelfError or KeyFolderError if
-        not."""
+    def old_cargo(self, node: str, floor: int) -> tuple[bytes, bytes]:
+        """The image that the node had before, and a ticket for it just above the floor that the node has now.
+        ShelfError or KeyFolderError if not."""
 
     def spare_s(self, node: str, state: NodeState) -> float | None:
         """Real seconds that the node's tanks can be left; None: for ever."""

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from fleet.build.codes import NOT_ON_SHELF
-from fleet.build.sequence import reissue
+from fleet.build.sequence import way_back
 from fleet.calendar.windows import open_until
 from fleet.errors import ShelfError
 from fleet.push.places import Places
@@ -58,16 +58,14 @@ class LiveGround:
         planned, shelf = self._plan.planned(node), self._field.shelf
         return shelf.image(planned.to_image), shelf.ticket(planned.ticket_sha256)
 
-    def old_cargo(self, node: str) -> tuple[bytes, bytes]:
-        """The image that the node had before, and a new ticket for it."""
+    def old_cargo(self, node: str, floor: int) -> tuple[bytes, bytes]:
+        """The image that the node had before, and a ticket for it that is made now and kept nowhere."""
         planned, shelf = self._plan.planned(node), self._field.shelf
         entry = shelf.entry_for_image(node, planned.from_image)
         if entry is None:
             what = f"the image {planned.from_image[:16]} that {node} had is not on the shelf"
             raise ShelfError(NOT_ON_SHELF, what)
-        key, now_s = self._field.keys.signing_key(), int(self._clock())
-        again = reissue(shelf, entry, key, now_s, floor=planned.sequence)
-        return shelf.image(again.image), shelf.ticket(again.ticket)
+        return way_back(shelf, entry, self._field.keys.signing_key(), floor)
 
     def spare_s(self, node: str, state: NodeState) -> float | None:
         """Real seconds that the node's tanks can be left; None: for ever. 0 for a node taken out of the

@@ -223,10 +223,22 @@ class Runner:
         )
 
     async def _send(self, command: Command) -> Outcome | None:
-        node = command.node
-        cargo = self._ground.new_cargo if command.doing is Doing.SEND else self._ground.old_cargo
+        return await self._send_cargo(command, self._ground.new_cargo, command.node)
+
+    async def _send_old(self, command: Command) -> Outcome | None:
+        """The ticket for the way back is made for the floor that the node has now, and ends with the sending."""
         try:
-            image, ticket = await self._aside(cargo, node)
+            seen = await self._ground.link(command.node).state()
+        except LinkError as error:
+            return self._outcome(command, Result.BROKE, error.code.code, error.what)
+        return await self._send_cargo(command, self._ground.old_cargo, command.node, seen.floor)
+
+    async def _send_cargo(
+        self, command: Command, cargo: Callable[..., tuple[bytes, bytes]], *about: object
+    ) -> Outcome | None:
+        node = command.node
+        try:
+            image, ticket = await self._aside(cargo, *about)
         except TankfleetError as error:
             return self._outcome(command, Result.REFUSED, error.code.code, error.what)
 
@@ -323,7 +335,7 @@ class Runner:
 _DOINGS: dict[Doing, Callable[[Runner, Command], Coroutine[object, object, Outcome | None]]] = {
     Doing.ASK: Runner._ask,
     Doing.SEND: Runner._send,
-    Doing.SEND_OLD: Runner._send,
+    Doing.SEND_OLD: Runner._send_old,
     Doing.KEEP: Runner._keep,
     Doing.REVERT: Runner._revert,
 }

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,12 +14,14 @@ import pytest
 from fleet.audit.audit import audit
 from fleet.audit.codes import CODES
 from fleet.audit.facts import JournalFacts, LastPush, ShelfFacts
+from fleet.audit.node_checks import fault_findings
 from fleet.audit.report import COLUMNS, csv_text
 from fleet.boards.board import load_board
 from fleet.codes import Exit, Severity
 from fleet.find.match import Match, Status
 from fleet.inventory.model import Inventory
 from fleet.inventory.rulings import IN_FORCE, PAST, UNUSED, RulingLine
+from fleet.push.condition import NOTED_FAULTS
 from tests.audit.scene import (
     INVENTORY,
     NODES,
@@ -188,6 +191,25 @@ def test_weak_supplies_are_counted_anew_by_a_command_that_there_is() -> None:
     from fleet.audit.codes import BROWN_OUTS
 
     assert "`tankfleet clear-fault NODE --brown-outs`" in BROWN_OUTS.fix
+
+
+def test_each_fault_of_a_node_comes_with_what_helps_against_it() -> None:
+    """The faults are those of docs/node-interface.md 4. With some of them no update is taken, and none is mended by the
+    image that the node runs already: only what a load over USB writes helps, or another board."""
+    page = (Path(__file__).parents[2] / "docs" / "node-interface.md").read_text(encoding="utf-8")
+    row = next(line for line in page.splitlines() if line.startswith("| `faults` |"))
+    faults = set(re.findall(r"`([a-z-]+-[a-z-]+)` \(", row)) - NOTED_FAULTS
+    assert faults == {"bad-block", "no-record", "no-key", "no-way-back", "flash-failed"}
+    fixes = {}
+    for fault in faults:
+        node = INVENTORY.node(N)
+        (finding,) = fault_findings(node, state(N, faults=[fault]))
+        fixes[fault] = finding.fix
+        assert N in finding.fix
+    assert len(set(fixes.values())) == len(faults)
+    usb = {fault for fault, fix in fixes.items() if f"`tankfleet flash {N}`" in fix}
+    assert usb == faults - {"flash-failed"}
+    assert "change the board" in fixes["flash-failed"]
 
 
 def test_each_line_says_how_long_its_boot_loader_copies() -> None:

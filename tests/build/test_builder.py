@@ -28,7 +28,7 @@ from fleet.build.compile import CompileJob, Compilers, failed
 from fleet.build.esp_image import check_image
 from fleet.build.events import BuildResult
 from fleet.build.lock import locked
-from fleet.build.sequence import reissue
+from fleet.build.sequence import reissue, way_back
 from fleet.build.shelf import Shelf
 from fleet.build.stamp import block_in, symbol_place
 from fleet.build.ticket import verify
@@ -294,10 +294,23 @@ def test_reissued_ticket_has_a_new_sequence_for_the_old_image(shop, compiled) ->
 def test_ticket_is_not_reissued_with_a_key_that_the_image_does_not_trust(shop, compiled, tmp_path) -> None:
     entry = _built(shop).entries[0]
     other = KeyFolder.create(tmp_path / "other")
-    with pytest.raises(ShelfError) as caught:
-        reissue(shop.shelf, entry, other.signing_key(), shop.now_s())
-    assert caught.value.code.code == "SHF104"
+    for again in (reissue, way_back):
+        with pytest.raises(ShelfError) as caught:
+            again(shop.shelf, entry, other.signing_key(), shop.now_s())
+        assert caught.value.code.code == "SHF104"
     assert shop.shelf.newest("hill-1") == entry
+
+
+def test_a_ticket_for_the_way_back_is_just_above_the_floor_and_on_no_shelf(shop, compiled) -> None:
+    old = _built(shop).entries[0]
+    new = _built(shop, release="1.3.0").entries[0]
+    before = shop.shelf.entries("hill-1")
+    image, ticket = way_back(shop.shelf, old, shop.keys.signing_key(), new.sequence)
+    fields = verify(ticket, shop.keys.trust())
+    assert hashlib.sha256(image).hexdigest() == old.image == fields.digest.hex()
+    assert (fields.sequence, fields.node, fields.release) == (new.sequence + 1, "hill-1", "1.2.0")
+    assert shop.shelf.entries("hill-1") == before
+    assert not shop.shelf.has(hashlib.sha256(ticket).hexdigest())
 
 
 def test_record_names_inputs_tools_sizes_and_libraries(shop, compiled) -> None:

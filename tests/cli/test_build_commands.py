@@ -68,13 +68,19 @@ def project(tmp_path, monkeypatch) -> Path:
     (folder / "tankfleet.toml").write_text('target = "host"\nkeys = "keys"\n', encoding="utf-8")
     monkeypatch.chdir(folder)
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    monkeypatch.setattr("fleet.push.other_keys.find", _nobody)
     return folder
+
+
+async def _nobody(*args: object, **kwargs: object) -> list[object]:
+    """No network is looked at for nodes that have keys."""
+    return []
 
 
 @pytest.fixture
 def keyed(project, capsys) -> Path:
     """The same with keys."""
-    assert run(["keys", "create"]) == Exit.OK
+    assert run(["keys", "create", "--new-fleet"]) == Exit.OK
     capsys.readouterr()
     return project
 

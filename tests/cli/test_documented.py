@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from fleet.keys.project_id import PROJECT_ID_FILE
+from fleet.settings import USER_FILE
 from tests.cli.commands import Found, commands, root
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -58,3 +60,16 @@ def test_the_readme_tells_to_type_something() -> None:
     """Else the test above would look at nothing."""
     names = {command_of(words)[0].name for words in typed(PAGES[0]) if command_of(words)[0]}
     assert {"new", "check", "build", "plan", "push", "audit", "clear-fault", "keys set-network"} <= names
+
+
+def test_what_a_person_looks_for_first_is_in_the_readme() -> None:
+    """How to install it, the user's own settings file, and the page of each node for a monitor."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for words in ("pipx install .", f"~/.config/tankfleet/{USER_FILE}", "/metrics", PROJECT_ID_FILE):
+        assert words in readme
+
+
+def test_names_that_are_given_once_are_told_where_keys_are() -> None:
+    page = (ROOT / "docs" / "inventory.md").read_text(encoding="utf-8")
+    assert "No two sites, tanks, nodes or pumps of the fleet have one name" in page
+    assert "INV142" in page

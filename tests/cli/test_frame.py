@@ -188,5 +188,5 @@ def test_folder_of_compilers_is_the_users_unless_it_is_named(tmp_path, monkeypat
 def test_piped_tables_have_one_record_a_line(capsys) -> None:
     run(["settings"])
     lines = capsys.readouterr().out.strip().splitlines()
-    assert len(lines) == 8
+    assert len(lines) == 11
     assert lines[0].split() == ["setting", "value", "from", "variable", "what", "it", "is"]

@@ -573,7 +573,7 @@ def test_18_nothing_is_said_by_color_alone(words, capsys, monkeypatch) -> None:
     assert "\x1b" not in plain.out + plain.err
     assert "\x1b[" in colored.out + colored.err
     shown = re.sub(r"\x1b\[\d+m", "", colored.out)
-    assert shown == plain.out.replace("color      never ", "color      always")
+    assert shown == re.sub("(color +)never ", r"\1always", plain.out)
     assert re.sub(r"\x1b\[\d+m", "", colored.err) == plain.err
 
 
@@ -588,6 +588,23 @@ def test_18_no_color_and_dumb_terminals(monkeypatch) -> None:
     monkeypatch.setenv("TERM", "dumb")
     assert out.style("x", "red") == "x"
     assert Output(color="always", stdout=Terminal()).style("x", "red") != "x", "the flag is stronger"
+
+
+@pytest.mark.parametrize(
+    ("words", "fix"),
+    [
+        (("check", "--color", "never"), "Write `tankfleet --color WHEN check ...`."),
+        (("show", "tank", "header-east", "--project", "x"), "Write `tankfleet --project DIR show ...`."),
+        (("keys", "show", "--keys=x"), "Write `tankfleet --keys DIR keys show ...`."),
+        (("check", "--debug"), "Write `tankfleet --debug check ...`."),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
+)
+def test_09_an_option_of_all_commands_behind_one_is_told_its_place(words, fix, capsys) -> None:
+    assert run(["--inventory", str(DEMO), *words]) == Exit.USAGE
+    err = capsys.readouterr().err
+    assert "comes before the command" in err
+    assert fix in err
 
 
 # ------------------------------------------------------------------ 20: after a kill
@@ -819,7 +836,7 @@ def test_24_one_record_a_line_when_piped(words, shown, capsys, monkeypatch) -> N
     shown.run(*words)
     rows = capsys.readouterr().out.split("\n\n")[0].splitlines()
     assert not any(row.startswith(" ") for row in rows)
-    key = {"shelf": 9, "settings": len(SETTINGS), "explain": len(all_codes()), "audit": 3}[words[0]]
+    key = {"shelf": 9, "settings": len(SETTINGS) + 2, "explain": len(all_codes()), "audit": 3}[words[0]]
     assert len(rows) == 1 + key
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -9,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from fleet.cli.app import run
+from fleet.cli.demo import lay_out as lay_out_demo
 from fleet.codes import Exit
 from fleet.errors import InventoryError
 from fleet.inventory.load import load_inventory, read_inventory, read_texts
@@ -24,7 +28,13 @@ def test_a_new_project_passes_its_check_even_a_strict_one(tmp_path: Path, capsys
     printed = capsys.readouterr()
     assert printed.out.split("\n")[:-1] == [
         str(folder / name)
-        for name in (".gitignore", "inventory/fleet.yaml", "inventory/home.yaml", "tankfleet.toml")
+        for name in (
+            ".gitignore",
+            "inventory/fleet.yaml",
+            "inventory/home.yaml",
+            "tankfleet.toml",
+            "tankfleet.id",
+        )
     ]
     assert f"next: cd '{folder}'" in printed.err
     assert run(["--project", str(folder), "check", "--strict"]) == Exit.OK
@@ -48,9 +58,7 @@ def test_a_new_project_says_what_to_mind_before_anyone_goes_to_a_tank(tmp_path: 
         assert words in text
 
 
-@pytest.mark.parametrize(
-    "there", ["tankfleet.toml", ".gitignore", "inventory/mine.yaml", "inventory/home.yaml"]
-)
+@pytest.mark.parametrize("there", ["tankfleet.toml", "inventory/mine.yaml", "inventory/home.yaml"])
 def test_new_writes_over_nothing(there: str, tmp_path: Path, capsys) -> None:
     (tmp_path / there).parent.mkdir(exist_ok=True)
     (tmp_path / there).write_text("mine", encoding="utf-8")
@@ -59,6 +67,59 @@ def test_new_writes_over_nothing(there: str, tmp_path: Path, capsys) -> None:
     assert "INV112" in capsys.readouterr().err
     assert sorted(tmp_path.rglob("*")) == before
     assert (tmp_path / there).read_text(encoding="utf-8") == "mine"
+
+
+SECRET_OR_MADE = (
+    "keys/signing-key.pem",
+    "kestrel-01.key",
+    ".tankfleet/journal.db",
+    "rendered/kestrel-01/platformio.ini",
+)
+COMMITTED = (
+    ".gitignore",
+    "tankfleet.toml",
+    "tankfleet.id",
+    "inventory/fleet.yaml",
+    "inventory/keys/wells.yaml",
+)
+
+
+def _ignored_by_git(folder: Path) -> set[str]:
+    """What git itself, whose file it is, would not commit."""
+    git = ("git", "-c", f"safe.directory={folder}", "-C", str(folder))
+    env = {**os.environ, "GIT_CONFIG_GLOBAL": os.devnull, "GIT_CONFIG_SYSTEM": os.devnull}
+    subprocess.run([*git, "init", "-q"], check=True, env=env)
+    asked = subprocess.run(
+        [*git, "check-ignore", "--no-index", *SECRET_OR_MADE, *COMMITTED],
+        check=False,
+        capture_output=True,
+        text=True,
+        env=env,
+    )
+    return set(asked.stdout.split())
+
+
+@pytest.mark.skipif(shutil.which("git") is None, reason="git is not installed")
+@pytest.mark.parametrize("how", ["new", "demo"])
+def test_keys_and_work_folders_of_a_project_are_never_committed(how: str, tmp_path: Path) -> None:
+    folder = tmp_path / "farm"
+    if how == "new":
+        assert run(["new", str(folder)]) == Exit.OK
+    else:
+        lay_out_demo(folder)
+    assert _ignored_by_git(folder) == set(SECRET_OR_MADE)
+
+
+def test_a_gitignore_that_is_there_gets_only_the_lines_that_it_lacks(tmp_path: Path, capsys) -> None:
+    there = "# mine\n/.tankfleet\n*.bak"
+    (tmp_path / ".gitignore").write_text(there, encoding="utf-8")
+    assert run(["new", str(tmp_path)]) == Exit.OK
+    assert str(tmp_path / ".gitignore") in capsys.readouterr().out.split()
+    wanted = f"{there}\n/rendered/\n/keys/\n*.key\n"
+    assert (tmp_path / ".gitignore").read_text(encoding="utf-8") == wanted
+    assert run(["new", str(tmp_path)]) == Exit.OK
+    assert capsys.readouterr().out == ""
+    assert (tmp_path / ".gitignore").read_text(encoding="utf-8") == wanted
 
 
 @pytest.mark.parametrize(
@@ -245,3 +306,31 @@ def test_loading_imports_neither_pint_nor_the_slow_mathematics(tmp_path: Path) -
         "assert not bad, bad"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "10:20:30:40:50:1A",
+        "10-20-30-40-50-1a",
+        "10-20-30-40-50-1A",
+        "1020.3040.501a",
+        "10203040501a",
+        "10.20.30.40.50.1A",
+    ],
+)
+def test_a_mac_as_labels_and_routers_write_it_is_answered_with_the_right_text(written: str) -> None:
+    assert _fix_of_mac(written) == "Write `10:20:30:40:50:1a`."
+
+
+def test_a_mac_of_digits_alone_is_no_number() -> None:
+    assert _fix_of_mac("102030405060") == "Write `10:20:30:40:50:60`."
+
+
+def _fix_of_mac(written: str) -> str:
+    """How the first node's MAC is to be put right, when it is written like this."""
+    farm = Path(__file__).with_name("farm.yaml").read_text(encoding="utf-8")
+    text = re.sub(r"mac: \S+", f"mac: {written}", farm, count=1)
+    assert text != farm
+    _, findings = read_texts([("farm.yaml", text.encode())])
+    return next(f.fix for f in findings if f.code.code == "INV134")

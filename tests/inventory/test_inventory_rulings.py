@@ -345,7 +345,7 @@ def test_an_accepted_error_of_a_real_rule_keeps_no_command_from_starting(
     path.write_text(f"{text}rulings:\n{accepted}", encoding="utf-8")
     here = ["--project", str(tmp_path)]
     assert run([*here, "check", "--strict"]) == Exit.OK
-    assert run([*here, "keys", "create"]) == Exit.OK
+    assert run([*here, "keys", "create", "--new-fleet"]) == Exit.OK
     assert run([*here, "render", "--target", "host"]) == Exit.OK
     path.write_text(text, encoding="utf-8")
     capsys.readouterr()

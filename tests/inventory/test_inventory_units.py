@@ -294,3 +294,15 @@ def test_usual_units_do_not_import_pint() -> None:
         "assert 'pint' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_two_kinds_of_one_noun_keep_their_own_bounds() -> None:
+    """What was read of one is not given to the other: neither the value nor its refusal."""
+    near, far = (
+        units.Kind("a depth", "m", "meter", {"m": 1.0}, ("2 m",), largest) for largest in (10.0, 100.0)
+    )
+    assert parse(far, "50 m") == 50.0
+    with pytest.raises(Refusal) as caught:
+        parse(near, "50 m")
+    assert caught.value.code.code == "INV133"
+    assert parse(far, "50 m") == 50.0

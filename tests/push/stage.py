@@ -61,7 +61,7 @@ class Stage:
     def new_cargo(self, node: str) -> tuple[bytes, bytes]:
         return NEW.encode(), b"ticket"
 
-    def old_cargo(self, node: str) -> tuple[bytes, bytes]:
+    def old_cargo(self, node: str, floor: int) -> tuple[bytes, bytes]:
         if self.without_old:
             raise ShelfError(NOT_ON_SHELF, "gone")
         return OLD.encode(), b"ticket"

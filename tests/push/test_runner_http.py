@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from fleet.build.sequence import next_sequence
 from fleet.find.match import Match, Status
 from fleet.link.client import open_session
 from fleet.push.events import Event, Requested, Word
@@ -211,11 +212,26 @@ def test_revert_refused_the_old_image_is_sent_again_with_a_new_ticket(tmp_path: 
     assert stands(state) == {"n1": "kept", "n2": "kept", "n3": "put-back"}
     assert node.slots.running.release == "1.0.0"
     assert node.slots.phase == "kept"
-    assert node.slots.floor > floor
+    assert node.slots.floor == floor + 1
     assert len(node.images_taken) == 2
-    entry = yard.field.shelf.newest("n3")
-    assert entry is not None
-    assert (entry.release, entry.sequence) == ("1.0.0", node.slots.floor)
+
+
+@pytest.mark.slow
+def test_the_ticket_for_the_way_back_ends_with_the_push(tmp_path: Path) -> None:
+    """Tickets do not expire, so that none that leads back to an older image may be left on the shelf; and an image that
+    is built later must still be taken: its sequence is the time of its build (RFC 9124)."""
+    yard = Yard(tmp_path)
+    yard.push()
+    shelf, node = yard.field.shelf, yard.nodes["n3"]
+    node.slots.older = None
+    objects = sorted((shelf.path / "objects").rglob("*"))
+    entries = shelf.entries("n3")
+    state = yard.push((Requested(1_772_352_100.0, Word.ROLL_BACK, ("n3",)),))
+    assert stands(state)["n3"] == "put-back"
+    assert node.slots.running.release == "1.0.0"
+    assert shelf.entries("n3") == entries
+    assert sorted((shelf.path / "objects").rglob("*")) == objects
+    assert node.slots.floor < next_sequence(shelf, "n3", now_s=1_772_352_200)
 
 
 @pytest.mark.slow
