@@ -87,7 +87,7 @@ def test_a_tank_s_figures(capsys: pytest.CaptureFixture[str]) -> None:
         "95 %",
         "6 h 36 min",
         "IO18 (GPIO18)",
-        "; less 16 s that its pump rests",
+        "; less 1 min 34 s until its probes",
     ):
         assert figure in text
 
