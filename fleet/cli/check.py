@@ -84,7 +84,7 @@ def _write_sarif(this: Session, where: str, findings: Sequence[Finding]) -> None
 
     text = json_text.dumps(sarif_log(findings, this.project.as_posix()), indent=2, ensure_ascii=False)
     if where == "-":
-        this.output.raw(text)
+        this.output.json(text)
     else:
         Path(where).write_text(text + "\n", encoding="utf-8")
         this.output.note(f"SARIF written to {where}")

@@ -62,8 +62,8 @@ def reporter_of(this: Session, *, json: bool) -> Iterator[Reporter]:
 
 def _flushed(output: Output) -> Callable[[str], None]:
     def write(line: str) -> None:
-        output.raw(line)
-        output.stdout.flush()
+        output.json(line)
+        output.flush()
 
     return write
 
