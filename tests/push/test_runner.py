@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from fleet.push.events import Doing, Outcome, Requested, Result, Word
+from fleet.push.reasons import Halt, HaltedBy
+from fleet.push.reporters.words import halted_words
 from fleet.push.runner import Interrupted, Runner
 from fleet.push.state import Phase, Stands, Task
 from tests.push.jumping import later
@@ -46,7 +48,8 @@ def test_a_bad_update_is_caught_in_the_first_wave_and_put_back(quick_path: Path)
     }
     assert all(node.running == OLD for node in stage.nodes.values())
     assert "marks not contradictory" in str(state.nodes["a"].reason)
-    assert state.why == "wave 1 failed: a"
+    assert state.halted_by == (HaltedBy(Halt.WAVE_FAILED, 1, ("a",)),)
+    assert halted_words(state.halted_by) == "wave 1 failed: a"
 
 
 def test_a_later_wave_that_fails_goes_back_and_the_earlier_one_stays(quick_path: Path) -> None:
