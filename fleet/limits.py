@@ -79,6 +79,9 @@ DIES_UNSEEN_S: Final = 50_400.0
 """From the last look of one day to the first of the next, 18 h to 8 h (own allowance; a look a day: SI 2000/1870). A
 watch that is longer leaves a dead pump to whoever comes by."""
 SHORTEST_OFF_S: Final = 60
+PUMP_RUN_UP_S: Final = 10.0
+"""From the closing of the pump relay until the flow is the pump's own (own allowance: star-delta and soft starters take
+up to ten seconds)."""
 DEBOUNCE_MIN_S: Final = 1.0
 """Splashes and drops last up to this long: a shorter debounce believes them."""
 DEBOUNCE_GOOD_S: Final = 10.0
@@ -168,6 +171,13 @@ contactor, the motor's run-down and a check valve)."""
 # --- link: a node that hangs must not hang the tool
 CONNECT_TIMEOUT_S: Final = 5.0
 ANSWER_TIMEOUT_S: Final = 10.0
+SEND_BEGINS_S: Final = 30.0
+"""From a node's answer to the first byte of an image: a send that has not begun by then is given up, and the node asked
+again, for its water has moved on. Three times what a nonce and the head of a request take on slow WiFi (own
+allowance)."""
+STATE_AGE_S: Final = CONNECT_TIMEOUT_S + ANSWER_TIMEOUT_S + SEND_BEGINS_S
+"""The age of what a node said of its marks when the first byte of an image comes, at most: it said so while it was
+asked. The water goes by the worst outage from then on."""
 SEND_STALL_TIMEOUT_S: Final = 20.0
 BODY_GRACE_S: Final = 10.0
 """A node waits no longer for a whole image than this and its size at SLOWEST_SEND_BYTES_PER_S: its pumps are

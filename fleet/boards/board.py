@@ -15,7 +15,7 @@ from fleet.boards.codes import NO_SUCH_BOARD
 from fleet.boards.data_file import LoadKind, ResetPull, Trait, gpios, read_board, read_chip
 from fleet.boards.partitions import SECTOR_BYTES, Partition, partition_table, table_faults
 from fleet.errors import UsageError
-from fleet.limits import BODY_GRACE_S, BROWN_OUT_STARTS, SLOWEST_SEND_BYTES_PER_S, TRIAL_STARTS
+from fleet.limits import BODY_GRACE_S, BROWN_OUT_STARTS, SLOWEST_SEND_BYTES_PER_S, STATE_AGE_S, TRIAL_STARTS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -145,12 +145,14 @@ class Outage:
         return self.copies_back * self.copy_s(image_bytes) + self.restart_s
 
     def worst_s(self, image_bytes: int, trial_s: float, *, weak: bool = False) -> float:
-        """Send, write, restart, a whole trial of an image that controls nothing, fall back (design 5.3).
+        """The age of the node's word on its marks, then send, write, restart, a whole trial of an image that controls
+        nothing, fall back (design 5.3). What the node and its pump then need to take over is the tank's
+        (fleet/water/spare.py).
 
         `weak`: its supply gives way just before each of its trials would be over, as often as the node bears it.
         """
         again_s = (self.weak_trials - 1) * (trial_s + self.starts_a_try * self.restart_s) if weak else 0.0
-        return self.update_s(image_bytes) + trial_s + again_s + self.fall_back_s(image_bytes)
+        return STATE_AGE_S + self.update_s(image_bytes) + trial_s + again_s + self.fall_back_s(image_bytes)
 
     def steps(self, image_bytes: int, trial_s: float) -> tuple[OutageStep, ...]:
         """What makes up the worst outage, in order; each with what it was reckoned from."""
@@ -162,6 +164,9 @@ class Outage:
             return f"{times} x {sectors} sectors at {per_sector:.3g} s"
 
         steps = [
+            OutageStep(
+                "begin", STATE_AGE_S, "from the node's word on its marks to the first byte, at the most"
+            ),
             OutageStep(
                 "send",
                 self.send_s(image_bytes),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib
 import traceback
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -194,6 +193,7 @@ def run(argv: list[str]) -> int:
             return _run(this, argv)
         finally:
             this.output.clear_progress()
+            this.output.flush()
 
 
 def _run(this: Session, argv: list[str]) -> int:
@@ -212,10 +212,6 @@ def _run(this: Session, argv: list[str]) -> int:
         return _told(this.output, UsageError(BAD_USAGE, error.format_message()))
     except (KeyboardInterrupt, typer.Abort):
         return _interrupted(this.output)
-    except BrokenPipeError:
-        with suppress(OSError):
-            this.output.stderr.close()
-        return Exit.OK
     except OSError as error:
         if this.debug:
             raise

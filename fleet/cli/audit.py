@@ -221,7 +221,7 @@ def _facts(report: Report, offline: bool) -> dict[str, Any]:
 def _write_csv(output: Output, report: Report) -> None:
     from fleet.audit.report import csv_text
 
-    output.stdout.write(csv_text(report))
+    output.document(csv_text(report).encode())
 
 
 def _save_csv(output: Output, report: Report, path: Path) -> None:

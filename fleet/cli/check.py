@@ -85,7 +85,7 @@ def _write_sarif(this: Session, where: str, findings: Sequence[Finding]) -> None
 
     text = json_text.dumps(sarif_log(findings, this.project.as_posix()), indent=2, ensure_ascii=False)
     if where == "-":
-        this.output.raw(text)
+        this.output.json(text)
     else:
         write_out(Path(where), f"{text}\n".encode())
         this.output.note(f"SARIF written to {where}")

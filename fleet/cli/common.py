@@ -185,8 +185,7 @@ class Session:
             raise UsageError(
                 NEEDS_CONFIRMATION, f"{question} No terminal to ask on.", fix=f"Add {flag} to the command."
             )
-        self.output.stderr.write(f"{question} [y/N] ")
-        self.output.stderr.flush()
+        self.output.prompt(f"{question} [y/N]")
         if sys.stdin.readline().strip().lower() not in ("y", "yes"):
             fix = "Run it again when you want it done, and answer y."
             raise UsageError(NEEDS_CONFIRMATION, "you said no; nothing was done", fix=fix)
@@ -198,8 +197,7 @@ class Session:
             if not self.interactive():
                 fix = f"Add {flag} {name} to the command."
                 raise UsageError(NEEDS_CONFIRMATION, f"{question} No terminal to ask on.", fix=fix)
-            self.output.stderr.write(f"{question} Type {name} to go on: ")
-            self.output.stderr.flush()
+            self.output.prompt(f"{question} Type {name} to go on:")
             typed = sys.stdin.readline().strip()
         if typed != name:
             fix = f"Type {name}, or add {flag} {name}."

@@ -178,7 +178,7 @@ def _tell(out: Output, project: Path, step: Step, number: str, owned: Mapping[st
     out.data()
     out.data(out.style(f"[{number}] {step.said}", "bold"))
     out.data(out.style(f"$ tankfleet {' '.join(_quoted(word) for word in step.words)}", "cyan"))
-    out.stdout.flush()
+    out.flush()
     status = _run(project, step.words, more=owned)
     if status not in step.expected:
         raise UsageError(DEMO_FAILED, f"`tankfleet {' '.join(step.words)}` ended with exit status {status}")

@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 GAP = "  "
+RULE = "─"
+ASCII_RULE = "-"
 _INDENT = "    "
 _COLOR = re.compile(r"\x1b\[[0-9;]*m")
 _WORD = re.compile(r"\s*\S+")
@@ -54,10 +56,11 @@ def _fitting(line: str, width: int, least: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Cells as text; every row as long as `columns`."""
+    """Cells as text; every row as long as `columns`; `rule` is what a line is drawn of."""
 
     columns: Sequence[str]
     rows: Sequence[Sequence[str]]
+    rule: str = RULE
 
     def piped(self) -> tuple[str, list[str]]:
         """The line of heads, and one whole record a line, whatever its length."""
@@ -108,14 +111,14 @@ class Table:
 
     def _folded(self, widths: list[int]) -> tuple[str, list[str]]:
         head, *more_heads = _row(self.columns, widths)
-        lines = [*more_heads, "─" * _total(widths)]
+        lines = [*more_heads, self.rule * _total(widths)]
         for row in self.rows:
             lines += _row(row, widths)
         return head, lines
 
     def _stacked(self, natural: list[int], head: int, width: int) -> tuple[str, list[str]]:
         widths = natural[:head]
-        lines = ["─" * _total(widths)]
+        lines = [self.rule * _total(widths)]
         for row in self.rows:
             lines.append(_line(row[:head], widths))
             told = zip(self.columns[head:], row[head:], strict=True)

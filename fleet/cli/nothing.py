@@ -42,7 +42,7 @@ def say_nothing(
     elif json:
         from fleet.push.reporters.lines import write_nothing
 
-        this.output.raw(write_nothing(time.time(), push, nothing))
+        this.output.json(write_nothing(time.time(), push, nothing))
     this.output.note(_SAID[nothing].format(push=push))
     this.output.next_step(_NEXT.get(nothing, "tankfleet plan"))
     return Exit.OK
@@ -57,7 +57,7 @@ def say_done_before(this: Session, state: PushState, *, json: bool) -> Exit:
 
     code = code_of(state)
     if json:
-        LinesReporter(this.output.raw, state.plan.id).ended(state)
+        LinesReporter(this.output.json, state.plan.id).ended(state)
     if code is None:
         this.output.note(f"Nothing to do: plan {state.plan.id} was pushed already, and is done.")
         this.output.next_step("tankfleet audit", "tankfleet plan")

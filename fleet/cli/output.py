@@ -8,7 +8,8 @@ import sys
 from dataclasses import dataclass, field
 from typing import IO, TYPE_CHECKING, Any, cast
 
-from fleet.cli.layout import Table, fold
+from fleet.cli.layout import ASCII_RULE, RULE, Table, fold
+from fleet.cli.streams import heard, json_for, printable_on, put, replace_what_it_lacks, send
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -44,19 +45,33 @@ class Output:
     _passing: bool = False
     """Whether the last line on stderr is one that the next words take the place of."""
 
+    def __post_init__(self) -> None:
+        for stream in (self.stdout, self.stderr):
+            replace_what_it_lacks(stream)
+
+    def flush(self) -> None:
+        """Send on what is written, as long as there is somebody who reads it."""
+        for stream in (self.stdout, self.stderr):
+            send(stream)
+
     # ---------------------------------------------------------------- plain lines
     def raw(self, text: str) -> None:
-        """Text to stdout as it is, such as a document; never folded."""
+        """Text to stdout as it is; never folded."""
         self.clear_progress()
-        self.stdout.write(f"{text}\n")
+        put(self.stdout, f"{text}\n")
+
+    def json(self, text: str) -> None:
+        """JSON text to stdout: in ASCII escapes where that is no UTF-8."""
+        self.raw(json_for(self.stdout, text))
 
     def document(self, data: bytes) -> None:
         """A whole file to stdout, byte for byte."""
         self.clear_progress()
-        self.stdout.flush()
-        binary = cast("TextIOWrapper", self.stdout).buffer
-        binary.write(data)
-        binary.flush()
+        send(self.stdout)
+        with heard(self.stdout):
+            binary = cast("TextIOWrapper", self.stdout).buffer
+            binary.write(data)
+            binary.flush()
 
     def data(self, text: str = "", *, hang: str | None = None) -> None:
         """Lines of what was asked for, to stdout; on a terminal folded between words, `hang` before the further
@@ -76,29 +91,34 @@ class Output:
         for command in commands:
             self._say(f"  {self.style('next:', 'dim', self.stderr)} {command}")
 
+    def prompt(self, text: str) -> None:
+        """A question to stderr; the answer is typed behind it."""
+        put(self.stderr, f"{text} ")
+        send(self.stderr)
+
     def progress(self, text: str) -> None:
         """What is awaited: on a terminal in place of the progress before it, else a line of its own."""
         if not self.animated():
             self.note(text)
             return
         width = self.width(self.stderr) - 1
-        self.stdout.flush()
-        self.stderr.write(f"\r\x1b[K{text if len(text) <= width else f'{text[: width - 3]}...'}")
-        self.stderr.flush()
+        send(self.stdout)
+        put(self.stderr, f"\r\x1b[K{text if len(text) <= width else f'{text[: width - 3]}...'}")
+        send(self.stderr)
         self._passing = True
 
     def clear_progress(self) -> None:
         """Take the line of progress away, if there is one."""
         if self._passing:
             self._passing = False
-            self.stderr.write("\r\x1b[K")
-            self.stderr.flush()
+            put(self.stderr, "\r\x1b[K")
+            send(self.stderr)
 
     def _say(self, text: str) -> None:
         self.clear_progress()
-        self.stdout.flush()
-        self.stderr.write(f"{text}\n")
-        self.stderr.flush()
+        send(self.stdout)
+        put(self.stderr, f"{text}\n")
+        send(self.stderr)
 
     def _folded(self, text: str, stream: IO[str], hang: str | None) -> str:
         if not stream.isatty():
@@ -142,12 +162,13 @@ class Output:
     def emit_json(self, kind: str, facts: Mapping[str, Any]) -> None:
         """`facts` as one JSON document with its schema's name, `tankfleet/KIND/1` (fleet/schemas/KIND.json)."""
         document = {"schema": f"tankfleet/{kind}/1", **facts}
-        self.stdout.write(json.dumps(document, indent=2, ensure_ascii=False, default=str) + "\n")
+        self.json(json.dumps(document, indent=2, ensure_ascii=False, default=str))
 
     # ---------------------------------------------------------------- tables
     def table(self, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
         """A table to stdout: fitted to the terminal, or one whole record a line when piped."""
-        table = Table(columns, [[str(cell) for cell in row] for row in rows])
+        cells = [[printable_on(self.stdout, str(cell)) for cell in row] for row in rows]
+        table = Table(columns, cells, printable_on(self.stdout, RULE, instead=ASCII_RULE))
         head, lines = table.on_terminal(self.width()) if self.stdout.isatty() else table.piped()
         self.raw("\n".join([self.style(head, "bold"), *lines]))
 
@@ -173,7 +194,7 @@ class Output:
         if finding.ruling is not None:
             lines.append(f"  ruled: {finding.ruling} ({finding.ruling.place})")
         self.clear_progress()
-        to.write(self._folded("\n".join(lines), to, None) + "\n")
+        put(to, self._folded("\n".join(lines), to, None) + "\n")
 
     def _weight(self, finding: Finding, stream: IO[str]) -> str:
         """How it counts: its severity, or that it was accepted."""

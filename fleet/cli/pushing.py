@@ -62,8 +62,8 @@ def reporter_of(this: Session, *, json: bool) -> Iterator[Reporter]:
 
 def _flushed(output: Output) -> Callable[[str], None]:
     def write(line: str) -> None:
-        output.raw(line)
-        output.stdout.flush()
+        output.json(line)
+        output.flush()
 
     return write
 
@@ -159,7 +159,7 @@ def _release(stands: str, planned: PlannedNode) -> str:
 def close(this: Session, state: PushState | None) -> int:
     """Say what came of the push, the next useful commands, and the exit status."""
     from fleet.push.outcome import code_of, counts, exit_of
-    from fleet.push.reporters.words import plain
+    from fleet.push.reporters.words import halted_words, plain
 
     if state is None:
         return Exit.INTERRUPTED
@@ -171,7 +171,8 @@ def close(this: Session, state: PushState | None) -> int:
         output.note(f"{word}. Every planned node runs the new image and keeps it.")
         output.next_step("tankfleet audit", f"tankfleet roll-back --push {state.plan.id}")
     else:
-        why = f"{state.why[0].upper()}{state.why[1:]}. " if state.why else ""
+        told = halted_words(state.halted_by)
+        why = f"{told[0].upper()}{told[1:]}. " if told else ""
         output.note(f"{word}. {why}{code.code}: {code.title}.")
         output.next_step("tankfleet audit", f"tankfleet explain {code.code}", "tankfleet plan")
     return exit_of(state)

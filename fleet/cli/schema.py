@@ -45,10 +45,10 @@ def schema(
     elif named(kind, "schema", _kinds()) == "inventory":
         from fleet.inventory.schema import inventory_schema
 
-        out.raw(json.dumps(inventory_schema(), indent=2, ensure_ascii=False))
+        out.json(json.dumps(inventory_schema(), indent=2, ensure_ascii=False))
     elif kind in _DATA_FILES:
         from fleet.boards.data_file import data_schema
 
-        out.raw(json.dumps(data_schema(_DATA_FILES[kind]), indent=2, ensure_ascii=False))
+        out.json(json.dumps(data_schema(_DATA_FILES[kind]), indent=2, ensure_ascii=False))
     else:
-        out.raw((_FOLDER / f"{kind}.json").read_text(encoding="utf-8").rstrip())
+        out.json((_FOLDER / f"{kind}.json").read_text(encoding="utf-8").rstrip())

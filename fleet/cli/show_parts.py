@@ -50,7 +50,7 @@ def print_node(out: Output, node: NodeFacts) -> None:
     paragraph(
         out,
         f"An update takes it away for {duration(need.worst_outage_s)} at the worst (an image of "
-        f"{need.image_bytes // 1024} KiB: send, write, restart, a whole trial, fall back); its tanks "
+        f"{need.image_bytes // 1024} KiB: begin, send, write, restart, a whole trial, fall back); its tanks "
         f"must have {duration(need.needed_s)} of spare time.",
     )
     for note in node.board_notes:

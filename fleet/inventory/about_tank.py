@@ -188,7 +188,7 @@ def about_tank(inventory: Inventory, name: str, units: Units = METRIC) -> TankFa
         marks=_marks(tank, node),
         pump=_pump(tank, tank.pump, debounce_s(node), units) if tank.pump else None,
         need=need,
-        levels=_levels(tank, need, units),
+        levels=_levels(tank, need, debounce_s(node), units),
         cautions=cautions(tank, units, wired_to(tank, node) if node else None),
         notes=tank.notes,
     )
@@ -309,12 +309,12 @@ def _crossing(tank: Tank, crossing: Crossing) -> CrossingFacts:
     )
 
 
-def _levels(tank: Tank, need: Need | None, units: Units) -> tuple[LevelFacts, ...]:
+def _levels(tank: Tank, need: Need | None, debounced_s: float, units: Units) -> tuple[LevelFacts, ...]:
     names = [mark.name for mark in rising(tank)]
     facts = []
     for level in range(len(names) + 1):
         wet = tuple(names[:level])
-        spare = spare_time(tank, wet, units)
+        spare = spare_time(tank, wet, units, debounced_s=debounced_s)
         facts.append(
             LevelFacts(
                 level=level,

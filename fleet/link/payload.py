@@ -86,6 +86,8 @@ class ImagePayload(Payload):
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)
         view = memoryview(self._value)
         self._begun_s = asyncio.get_running_loop().time()
+        if self._on_progress is not None:
+            self._on_progress(0, len(view))
         for at in range(0, len(view), SEND_CHUNK_BYTES):
             chunk = view[at : at + SEND_CHUNK_BYTES]
             self._move_deadline()

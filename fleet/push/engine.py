@@ -16,7 +16,7 @@ from fleet.push import backward, forward
 from fleet.push.blame import BESIDE_THE_IMAGE, OF_THE_IMAGE, Blame, too_many_for_chance
 from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Word
 from fleet.push.gate import failures_allowed, judge
-from fleet.push.reasons import NO_REASON, Reason, Why
+from fleet.push.reasons import NO_REASON, Halt, HaltedBy, Reason, Why
 from fleet.push.state import BACK_TASKS, ON_THE_WAY, Back, NodeProgress, Phase, PushState, Stands, Task
 from fleet.push.work import Work
 
@@ -91,7 +91,7 @@ def _request(work: Work, request: Requested) -> None:
         return
     elif request.word is Word.STOP:
         if work.push.phase is Phase.RUNNING:
-            _end(work, Phase.STOPPED, Reason(Why.STOPPED))
+            _end(work, Phase.STOPPED, Halt.STOPPED)
     else:
         work.change(held=request.word is Word.HOLD)
 
@@ -101,7 +101,7 @@ def _roll_back(work: Work, names: frozenset[str]) -> None:
     wanted = [n.node for n in work.nodes.values() if (not names or n.node in names) and n.accepted]
     if work.push.ended and not any(work.nodes[name].stands is Stands.KEPT for name in wanted):
         return
-    _end(work, Phase.ROLLED_BACK, Reason(Why.ROLLED_BACK))
+    _end(work, Phase.ROLLED_BACK, Halt.ROLLED_BACK)
     for name in wanted:
         node = work.nodes[name]
         if node.stands is Stands.KEPT or node.task is Task.KEEP:
@@ -109,12 +109,16 @@ def _roll_back(work: Work, names: frozenset[str]) -> None:
             backward.begin(work, name, Back.ASKED, Reason(Why.ROLLED_BACK))
 
 
-def _end(work: Work, ends_as: Phase, why: Reason) -> None:
+_ASKED = {Halt.STOPPED: Reason(Why.STOPPED), Halt.ROLLED_BACK: Reason(Why.ROLLED_BACK)}
+"""What a node is told by that a person ended its push."""
+
+
+def _end(work: Work, ends_as: Phase, halt: Halt) -> None:
     """Nothing more is begun; what is on trial goes back. Nodes that are just being told to keep passed the
     gate."""
     ends_as = work.push.ends_as if work.push.phase is Phase.GOING_BACK else ends_as
-    told = f"{work.push.why}; {why}" if work.push.why else str(why)
-    work.change(phase=Phase.GOING_BACK, ends_as=ends_as, why=told, held=False, late=())
+    why, halted_by = _ASKED[halt], (*work.push.halted_by, HaltedBy(halt))
+    work.change(phase=Phase.GOING_BACK, ends_as=ends_as, halted_by=halted_by, held=False, late=())
     for node in tuple(work.unsettled()):
         if node.untouched:
             work.set(node.node, reason=NO_REASON)
@@ -191,15 +195,15 @@ def _fail_wave(work: Work) -> None:
     """The whole wave goes back, and nobody else is updated."""
     _judge(work)
     bad = (*_failed(work.wave()), *_blamed(work.wave(), *BESIDE_THE_IMAGE))
-    why = f"wave {work.push.wave} failed: {', '.join(bad)}"
+    by = [HaltedBy(Halt.WAVE_FAILED, work.push.wave, bad)]
     if work.push.verdicts[-1].draws_too_much:
-        why = f"{why}: brown-outs at too many nodes for chance"
+        by.append(HaltedBy(Halt.DRAWS_TOO_MUCH))
         for name in _blamed(work.nodes.values(), Blame.SUPPLY):
             work.set(name, blame=Blame.DRAW)
     if work.push.verdicts[-1].way_broken:
-        why = f"{why}: transfers broke at too many nodes for chance"
+        by.append(HaltedBy(Halt.WAY_BROKEN))
     wave = frozenset(work.push.waves[work.push.wave - 1])
-    work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, why=why, held=False, late=())
+    work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, halted_by=tuple(by), held=False, late=())
     for node in tuple(work.nodes.values()):
         if node.untouched:
             work.set(node.node, reason=NO_REASON)
@@ -289,8 +293,8 @@ def _pilot_is_empty(work: Work) -> bool:
 def _nobody(work: Work) -> None:
     """Nobody of a pilot wave could be updated: nothing is known of the image, so no larger wave may
     follow."""
-    why = Reason(Why.NO_PILOT, str(work.push.wave))
+    why, by = Reason(Why.NO_PILOT, str(work.push.wave)), (HaltedBy(Halt.NO_PILOT, work.push.wave),)
     for node in tuple(work.unsettled()):
         work.set(node.node, reason=NO_REASON)
         work.settle(node.node, Stands.LEFT_OUT, why)
-    work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, why=str(why), late=())
+    work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, halted_by=by, late=())

@@ -43,7 +43,9 @@ if TYPE_CHECKING:
     from fleet.push.plan import PlannedNode
     from fleet.push.work import Work
 
-TRY_LATER = SPOILT | {"busy"}
+BUSY = "busy"
+"""Somebody else is changing it, or it cannot restart: its own trouble, which says nothing of the image. It is held off."""
+TRY_LATER = SPOILT | {BUSY}
 """Refusals that pass by themselves (docs/node-interface.md 2), each signed by the node; most of them speak of what came
 to it, and not of what was sent."""
 
@@ -153,6 +155,10 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         )
     elif outcome.code in TRY_LATER and node.sends < SEND_TRIES:
         work.ask(name, Task.READY, in_s=READY_RETRY_S)
+    elif outcome.code == BUSY and not node.cut_off:
+        _hold_off(work, node, Reason(Why.BUSY, outcome.detail))
+    elif outcome.code == BUSY:
+        work.fail_on(name, CheckName.WAY, f"{outcome.detail}, since a transfer was cut off: {node.cut_off}")
     elif outcome.code in SPOILT:
         told = f"refused {node.sends} times: {outcome.detail}; something between changes what is sent"
         work.fail_on(name, CheckName.WAY, told)

@@ -1,4 +1,5 @@
-"""Why a node of a push stands as it does: a fact to decide by, and the sentence made of it for a person. Pure."""
+"""Why a node of a push stands as it does, and why a push goes no further: facts to decide by; and the sentence made of
+a node's for a person. Pure."""
 
 from __future__ import annotations
 
@@ -25,6 +26,8 @@ class Why(StrEnum):
     """Detail: how long its tanks can be left, and how long it would take."""
     MEMORY = "memory"
     """Detail: what it has and needs."""
+    BUSY = "busy"
+    """It is changed by somebody else, or cannot restart; detail: its word."""
     HELD_OFF_TOO_OFTEN = "held-off-too-often"
     """Detail: how often, and why the last time."""
     FAILED = "failed"
@@ -49,7 +52,7 @@ class Why(StrEnum):
     OLD_SENT = "old-sent"
 
 
-WAITING: Final = frozenset({Why.WINDOW_CLOSED, Why.SPARE_TIME, Why.MEMORY})
+WAITING: Final = frozenset({Why.WINDOW_CLOSED, Why.SPARE_TIME, Why.MEMORY, Why.BUSY})
 """Why a node waits: true while it does, and no reason for how it ends."""
 
 _SENTENCES: Final[dict[Why, str]] = {
@@ -62,6 +65,7 @@ _SENTENCES: Final[dict[Why, str]] = {
     Why.WINDOW_CLOSED: "its site's window is closed",
     Why.SPARE_TIME: "spare time {}",
     Why.MEMORY: "{}",
+    Why.BUSY: "it takes nothing just now: {}",
     Why.HELD_OFF_TOO_OFTEN: "held off {}",
     Why.FAILED: "{}",
     Why.PARTNER_LOST: "{}, which stands in for it, is lost",
@@ -94,3 +98,28 @@ class Reason:
 
 
 NO_REASON: Final = Reason()
+
+
+class Halt(StrEnum):
+    """The kind of what a push goes no further for."""
+
+    STOPPED = "stopped"
+    ROLLED_BACK = "rolled-back"
+    """Both: a person asked for it."""
+    NO_PILOT = "no-pilot"
+    """No node of that pilot wave could be updated."""
+    WAVE_FAILED = "wave-failed"
+    """With the wave, and its nodes that failed."""
+    DRAWS_TOO_MUCH = "draws-too-much"
+    """Brown-outs at too many of them for chance."""
+    WAY_BROKEN = "way-broken"
+    """Broken transfers at too many of them for chance."""
+
+
+@dataclass(frozen=True, slots=True)
+class HaltedBy:
+    """One such thing; `wave` counts from 1, 0 where it is about none."""
+
+    halt: Halt
+    wave: int = 0
+    nodes: tuple[str, ...] = ()

@@ -13,7 +13,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from fleet.errors import LinkError, NodeRefused, TankfleetError
-from fleet.limits import INTERRUPT_GRACE_S, RELOCATE_AFTER_MISSES, RELOCATE_EVERY_S, REQUEST_POLL_S
+from fleet.limits import (
+    INTERRUPT_GRACE_S,
+    RELOCATE_AFTER_MISSES,
+    RELOCATE_EVERY_S,
+    REQUEST_POLL_S,
+    SEND_BEGINS_S,
+)
+from fleet.link.codes import UNREACHABLE
 from fleet.push.engine import step
 from fleet.push.events import Command, Doing, Event, Outcome, Result
 
@@ -243,13 +250,22 @@ class Runner:
             return self._outcome(command, Result.REFUSED, error.code.code, error.what)
 
         whole = False
+        age_s = self._ground.now_s() - self._state.nodes[node].seen_at_s
+        begins = asyncio.timeout(min(SEND_BEGINS_S, max(0.0, SEND_BEGINS_S - age_s)))
 
         def told(sent_bytes: int, size_bytes: int) -> None:
             nonlocal whole
             whole = sent_bytes == size_bytes
+            if not begins.expired():
+                begins.reschedule(None)  # it takes bytes: the worst outage counts from here
             self._reporter.progress(node, sent_bytes, size_bytes)
 
-        outcome = await self._change(command, lambda link: link.put_image(image, ticket, told))
+        try:
+            async with begins:
+                outcome = await self._change(command, lambda link: link.put_image(image, ticket, told))
+        except TimeoutError:
+            what = f"{node}: not a byte went within {SEND_BEGINS_S:.0f} s of its word on its tanks"
+            outcome = self._outcome(command, Result.BROKE, UNREACHABLE.code, what)
         if outcome is not None and outcome.result is Result.BROKE:
             return replace(outcome, whole=whole)
         return outcome

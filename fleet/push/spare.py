@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.inventory.model import Mark
 from fleet.push.plan import TankBounds
+from fleet.water.crossing import debounce_s
 from fleet.water.filling import pump_marks, rising
 from fleet.water.geometry import volume_l
 from fleet.water.spare import spare_time
@@ -34,7 +35,7 @@ def node_spare(
     told = "nothing there needs it"
     for served in node.serves:
         tank, seen = inventory.tank(served.tank), reported.get(served.tank)
-        spare = spare_time(tank, _wet(seen), watched=_watched(tank, seen))
+        spare = spare_time(tank, _wet(seen), watched=_watched(tank, seen), debounced_s=debounce_s(node))
         left_s = spare.worst_s / process_speed
         if isfinite(left_s) and (shortest is None or left_s < shortest):
             shortest = left_s

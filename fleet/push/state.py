@@ -10,7 +10,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from fleet.push.condition import brown_outs_between
-from fleet.push.reasons import NO_REASON, Reason
+from fleet.push.reasons import NO_REASON, HaltedBy, Reason
 
 if TYPE_CHECKING:
     from fleet.link.state import NodeState
@@ -204,8 +204,8 @@ class PushState:
     late: tuple[str, ...] = ()
     serial: int = 0
     verdicts: tuple[Verdict, ...] = ()
-    why: str = ""
-    """Why the push was halted or stopped."""
+    halted_by: tuple[HaltedBy, ...] = ()
+    """Why the push was halted or stopped, as it came."""
     began_at_s: float = 0.0
     now_s: float = 0.0
 

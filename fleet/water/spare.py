@@ -6,8 +6,10 @@ A node that is being updated controls nothing: its pump relay is off. A tank wit
 be drawn down to its reserve, one with a draining pump may run over. A tank without pump goes the same way
 with and without its node.
 
-A node that is back holds the pump off until it has rested since the node's own start. The default rest is within the
-policy's margin; what a motor must rest longer than that is taken off.
+Not all of that is there for the outage. A mark may be passed before the node says so, for a probe is believed only
+after a while. And a node that is back holds the pump off until it has rested since the node's own start, its probes are
+believed once more, and the pump has run up. Those are taken off (`taking_over_s`), so that a margin of 1 is true:
+tests/water/random_outages.py.
 
 Two duties ask for more. A fire reserve is left alone only while its marks show that it is all there: at or above the
 reserve, or the mark at which its pump starts. A tank of drinking water that a pump serves only while its level is
@@ -21,8 +23,10 @@ from math import inf
 from typing import TYPE_CHECKING
 
 from fleet.inventory.model import Duty
-from fleet.limits import SHORTEST_OFF_S
+from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S, PUMP_RUN_UP_S, SAMPLE_PERIOD_MS
 from fleet.water.filling import (
+    MS,
+    believe_s,
     between_l,
     overflow_m,
     pump_marks,
@@ -90,6 +94,7 @@ def spare_time(
     units: Units = METRIC,
     *,
     watched: Collection[Mark] | None = None,
+    debounced_s: float = DEBOUNCE_MS / MS,
 ) -> SpareTime:
     """Spare time with these marks wet (names); None when the probes have not settled or nobody asked.
 
@@ -97,7 +102,8 @@ def spare_time(
 
     Until the reserve (or empty) at the largest draw, from the lowest level possible; until overflow at
     the largest uncontrolled inflow, from the highest level possible. Inflow is not counted on, and
-    neither is draw. `why` is in words of those units.
+    neither is draw. `worst_s` is less what the node with that debounce takes to see the level and to take over
+    again. `why` is in words of those units.
     """
     span = bounds(tank, wet_marks, watched)
     reserve = tank.reserve_m or 0.0
@@ -113,16 +119,22 @@ def spare_time(
     if tank.pump is None:
         return SpareTime(until_reserve, until_overflow, worst, what)
     why = f"{what}{_from(_watched(tank, watched), tank.pump, wet_marks, span)}"
-    rest_s = long_rest_s(tank.pump)
-    if rest_s and 0 < worst < inf:
-        worst = max(0.0, worst - rest_s)
-        why += f"; less {duration(rest_s)} that its pump rests longer than others"
+    if 0 < worst < inf:
+        late_s = believe_s(debounced_s) + taking_over_s(tank.pump, debounced_s)
+        worst = max(0.0, worst - late_s)
+        why += f"; less {duration(late_s)} until its probes are believed and its pump has rested and run up"
     return SpareTime(until_reserve, until_overflow, worst, why)
 
 
-def long_rest_s(pump: Pump) -> float:
-    """What a pump is held off for after a start of its node, beyond the default rest."""
-    return max(0.0, shortest_off(pump).seconds - SHORTEST_OFF_S)
+def taking_over_s(pump: Pump, debounced_s: float) -> float:
+    """From the start of a node with that debounce until its pump moves water again, at the most.
+
+    The pump rests (templates/firmware/core/pump.cpp counts from the node's start), the node holds all pumps off after
+    power-up, its probes settle, in whole samples; the mark at which the pump starts may have been passed just before
+    that ended, and is not believed yet; the pump runs up.
+    """
+    held_s = max(shortest_off(pump).seconds, POWER_UP_HOLD_S, debounced_s)
+    return held_s + SAMPLE_PERIOD_MS / MS + believe_s(debounced_s) + PUMP_RUN_UP_S
 
 
 def needed_s(worst_outage_s: float, margin: float) -> float:

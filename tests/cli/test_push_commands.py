@@ -6,9 +6,12 @@ from __future__ import annotations
 import io
 import json
 import secrets
+import time
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import jsonschema
 import pytest
@@ -356,3 +359,49 @@ def test_images_of_an_older_inventory_stay_out_and_are_not_pushed(project, capsy
     path = project.plan(project.names[0])
     assert project.run("push", path) == Exit.OK
     assert project.yard.report()[project.names[0]]["release"] == "1.2.0"
+
+
+def _files(folder: Path) -> dict[str, bytes]:
+    """All but the journal's own side files, which SQLite takes away when it is closed."""
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+@pytest.mark.slow
+def test_a_night_of_cron(project, capsys, monkeypatch) -> None:
+    """Each hour the same two lines, `plan --out` and `push`: once there is work for them, and then the exit status is
+    that of docs/pushing.md ("For scripts"), and no file and no row of the journal is left for nothing."""
+    inventory = project.folder / "inventory" / "all.yaml"
+    window = "windows: [{rule: FREQ=DAILY, first: 2026-03-02 01:00, length: 3 h}]"
+    text = inventory.read_text(encoding="utf-8")
+    inventory.write_text(text.replace("network: n}", f"network: n, {window}}}"), encoding="utf-8")
+    path = project.folder / "night.plan"
+    real, midnight = time.time, datetime(2026, 3, 5, tzinfo=ZoneInfo("Europe/Lisbon")).timestamp()
+    told: dict[int, tuple[int, int, int]] = {}
+    held: dict[int, dict[str, bytes]] = {}
+    for hour in (-2, -1, 0, 1, 2, 3, 4):
+        offset_s = midnight + 3600 * hour + 60 - real()
+        monkeypatch.setattr(time, "time", lambda offset_s=offset_s: real() + offset_s)
+        planned = project.run("plan", "--out", str(path))
+        pushed = project.run("push", str(path), "--yes")
+        pushes = 0
+        if project.field.workspace.journal_path.exists():
+            journal = project.journal()
+            pushes = len(journal.pushes())
+            journal.close()
+        told[hour] = (planned, pushed, pushes)
+        held[hour] = _files(project.folder)
+        del held[hour]["night.plan"]
+    capsys.readouterr()
+    idle, done = (Exit.OK, Exit.OK, 0), (Exit.OK, Exit.OK, 1)
+    assert told == {-2: idle, -1: idle, 0: idle, 1: done, 2: done, 3: done, 4: done}
+    assert all(node["puts"] == 1 for node in project.yard.report().values())
+    assert held[0].keys() == held[-2].keys()
+    moved = {name for name in held[4] if held[4][name] != held[2].get(name)} | held[2].keys() - held[4].keys()
+    assert moved <= {".tankfleet/seen.json", "report.json"}, (
+        "where nodes were seen last, and the stand-ins' own"
+    )
+
+    project.yard.tell("silent", "true")
+    assert project.run("plan", "--out", str(path), "--timeout", "0.5") == Exit.UNREACHABLE
+    assert project.run("push", str(path), "--yes") == Exit.OK
+    assert "Nothing to push" in capsys.readouterr().err

@@ -648,4 +648,4 @@ if __name__ == "__main__":
                 print(f"{event.at_s:8.2f} {event}")
         for progress in sim.state.nodes.values():
             print(progress.node, progress.wave, progress.stands, progress.task, progress.reason)
-        print(sim.state.phase, sim.state.why)
+        print(sim.state.phase, sim.state.halted_by)

@@ -43,6 +43,8 @@ class Stage:
         """The nodes to which a transfer was begun, in order."""
         self.sent_before_asked: list[str] = []
         self.fresh_runner: set[str] = set()
+        self.slow_to_begin_s: list[float] = []
+        """How long the next transfers take until their first byte."""
 
     # ---------------------------------------------------------------- the ground
     def time_s(self) -> float:
@@ -99,6 +101,10 @@ class SimLink:
         self, image: bytes, ticket: bytes, on_progress: Callable[[int, int], None] | None = None
     ) -> Phase:
         self._reach()
+        if self._stage.slow_to_begin_s:
+            await asyncio.sleep(self._stage.slow_to_begin_s.pop(0))
+        if on_progress is not None:
+            on_progress(0, 4)
         self._stage.begun.append(self._node.name)
         if self._node.name in self._stage.fresh_runner:
             self._stage.sent_before_asked.append(self._node.name)

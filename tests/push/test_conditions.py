@@ -18,9 +18,10 @@ from fleet.push.gate import CheckName
 from fleet.push.history import given_up_images
 from fleet.push.journal import Journal
 from fleet.push.outcome import NodeOutcome, code_of, exit_of, outcomes, read_outcomes, write_outcomes
-from fleet.push.reasons import Reason, Why
+from fleet.push.reasons import Halt, HaltedBy, Reason, Why
 from fleet.push.reporters.lines import LinesReporter
 from fleet.push.reporters.plain import PlainReporter
+from fleet.push.reporters.words import halted_words
 from fleet.push.state import Phase, PushState, Stands, evolve, fresh
 from tests.push.plans import NEW, plan_of, planned
 from tests.push.sim_node import BROWN_OUT_TRIES, Behaviour
@@ -153,6 +154,40 @@ def test_transfers_that_break_say_nothing_of_the_image(quick_path: Path) -> None
     assert "1 node more could not be sent to, which says nothing of the image" in last.text
 
 
+def test_a_node_that_is_busy_is_held_off_and_no_evidence(quick_path: Path) -> None:
+    """It speaks of its own trouble, and took not a byte (docs/node-interface.md 2)."""
+    state, journal, memory = pushed(quick_path, ["abc"], b=Behaviour(refuses="busy"))
+    assert (state.phase, state.halted_by) == (Phase.DONE, ())
+    assert [of(state, name).stands for name in "abc"] == [Stands.KEPT, Stands.LEFT_OUT, Stands.KEPT]
+    one = of(state, "b")
+    assert (one.blame, one.why, one.failed) == (None, Why.HELD_OFF_TOO_OFTEN, ())
+    assert one.reason.startswith("held off 6 times: it takes nothing just now: b: busy")
+    assert state.verdicts[-1].failed == ()
+    code = code_of(state)
+    assert code is not None
+    assert (code.code, exit_of(state)) == ("PSH111", Exit.PROBLEMS)
+    assert given_up_images(journal) == {}
+    (quick_path / "alone").mkdir()
+    alone, _, _ = pushed(quick_path / "alone", ["b", "c"], b=Behaviour(refuses="busy"))
+    assert alone.halted_by == (HaltedBy(Halt.NO_PILOT, 1),)
+
+
+def test_busy_since_a_transfer_was_cut_off_is_put_down_to_the_way(quick_path: Path) -> None:
+    """The node may still hold the connection that broke."""
+    stage = Stage(plan_of([planned("a"), planned("b")]), {"b": CUT})
+    journal, memory = begun(stage, quick_path), Memory()
+
+    def busy_from_now_on(event: object, after: PushState) -> None:
+        if after.nodes["b"].cut_off:
+            stage.nodes["b"].behaviour = Behaviour(refuses="busy")
+
+    memory.on_event = busy_from_now_on
+    state = push(stage, journal, reporter=memory)
+    one = of(state, "b")
+    assert (one.blame, [name for name, _ in one.failed]) == (Blame.WAY, [CheckName.WAY])
+    assert "since a transfer was cut off" in one.reason
+
+
 def test_many_broken_transfers_stop_the_push_and_not_the_image(quick_path: Path) -> None:
     """Two of three in a wave: the network is broken. What is on trial goes back, the next wave is not begun."""
     state, journal, _ = pushed(quick_path, ["abc", "d"], a=CUT, c=CUT)
@@ -166,7 +201,7 @@ def test_many_broken_transfers_stop_the_push_and_not_the_image(quick_path: Path)
     code = code_of(state)
     assert code is not None
     assert (code.code, exit_of(state)) == ("PSH132", Exit.PROBLEMS)
-    assert "transfers broke at too many nodes" in state.why
+    assert "transfers broke at too many nodes" in halted_words(state.halted_by)
     assert given_up_images(journal) == {}, "not by those that went back with their wave either"
 
 

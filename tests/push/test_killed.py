@@ -85,7 +85,7 @@ def test_good_push_killed_at_every_commit(quick_path: Path, when: str, arrives: 
         if state is None:
             assert at > 15, "too few commits to mean anything"
             return
-        assert state.phase is Phase.DONE, f"killed {when} commit {at}: {state.why}"
+        assert state.phase is Phase.DONE, f"killed {when} commit {at}: {state.halted_by}"
         assert all(node.taken == {NEW: 1} for node in stage.nodes.values()), f"killed {when} commit {at}"
         assert all(node.stands is Stands.KEPT for node in state.nodes.values())
         assert stage.sent_before_asked == []
@@ -116,7 +116,7 @@ def test_fifty_nodes_killed_at_every_commit(quick_path: Path) -> None:
         if state is None:
             assert at > 50
             return
-        assert state.phase is Phase.DONE, f"killed at commit {at}: {state.why}"
+        assert state.phase is Phase.DONE, f"killed at commit {at}: {state.halted_by}"
         assert all(node.taken == {NEW: 1} for node in stage.nodes.values()), f"killed at commit {at}"
 
 

@@ -13,6 +13,14 @@ from tests.push.plans import MARKS, state_of, tank_state
 
 DRAIN = {"name": "p", "does": "drain", "flow": "60 L/min"}
 FILL = {"name": "p", "does": "fill", "flow": "60 L/min"}
+LATE_S = 78.5
+"""Until the probes of a node with a debounce of 2 s are believed and its pump has rested and run up, by hand
+(tests/water/test_spare.py)."""
+
+
+def left(seconds: float) -> Any:
+    """Of that many, on the safe side."""
+    return pytest.approx(max(0.0, seconds - LATE_S))
 
 
 def spare_s(marks: dict[str, str], wet: int, **changes: Any) -> float:
@@ -62,7 +70,7 @@ def test_up_to_the_overflow_from_the_marks_that_the_node_watches(
 ) -> None:
     """At most at the lowest dry mark of its own; 20 L/min flow in, 3 s a litre. New names say nothing of the water."""
     drained = spare_s(marks, wet, pump=DRAIN, uncontrolled_inflow="20 L/min")
-    assert drained == pytest.approx(3 * litres)
+    assert drained == left(3 * litres)
 
 
 @pytest.mark.parametrize(
@@ -73,12 +81,12 @@ def test_down_to_empty_from_the_marks_that_the_node_watches(
     marks: dict[str, str], wet: int, litres: float
 ) -> None:
     """At least at the highest wet mark of its own; 10 L/min are drawn, 6 s a litre."""
-    assert spare_s(marks, wet, pump=FILL, largest_draw="10 L/min") == pytest.approx(6 * litres)
+    assert spare_s(marks, wet, pump=FILL, largest_draw="10 L/min") == left(6 * litres)
 
 
 def test_a_mark_that_was_measured_again_is_where_the_inventory_has_it() -> None:
     lower = {**SAME, "half": "900 mm"}
-    assert spare_s(lower, 2, pump=FILL, largest_draw="10 L/min") == pytest.approx(6 * 900)
+    assert spare_s(lower, 2, pump=FILL, largest_draw="10 L/min") == left(6 * 900)
 
 
 def farm(*draws: str) -> Inventory:
@@ -122,16 +130,19 @@ def test_the_tank_that_needs_its_node_first_counts() -> None:
     full = tank_state("tank-a", 2), tank_state("tank-b", 2)
     for draws, first in ((("10 L/min", "20 L/min"), "tank-b"), (("20 L/min", "10 L/min"), "tank-a")):
         seconds, why = told(farm(*draws), *full)
-        assert seconds == pytest.approx(3000)
+        assert seconds == left(3000)
         assert why.startswith(f"{first}: down to empty")
-    assert told(farm("0 L/min", "10 L/min"), *full)[0] == pytest.approx(6000)
+    assert told(farm("0 L/min", "10 L/min"), *full)[0] == left(6000)
     assert told(farm("0 L/min", "0 L/min"), *full) == (None, "nothing there needs it")
 
 
 def test_water_runs_faster_on_the_bench() -> None:
-    assert told(farm("10 L/min"), tank_state("tank-a", 2), speed=10.0)[0] == pytest.approx(600)
+    """And so do the node's rest and debounce, which count process time."""
+    assert told(farm("10 L/min"), tank_state("tank-a", 2), speed=10.0)[0] == pytest.approx(
+        (6000 - LATE_S) / 10
+    )
     both = tank_state("tank-a", 2), tank_state("tank-b", 2)
-    assert told(farm("10 L/min", "20 L/min"), *both, speed=10.0)[0] == pytest.approx(300)
+    assert told(farm("10 L/min", "20 L/min"), *both, speed=10.0)[0] == pytest.approx((3000 - LATE_S) / 10)
 
 
 def test_what_is_not_reported_or_settles_is_at_its_worst() -> None:

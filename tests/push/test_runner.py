@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from fleet.push.events import Outcome, Requested, Word
+from fleet.push.events import Doing, Outcome, Requested, Result, Word
+from fleet.push.reasons import Halt, HaltedBy
+from fleet.push.reporters.words import halted_words
 from fleet.push.runner import Interrupted, Runner
 from fleet.push.state import Phase, Stands, Task
 from tests.push.jumping import later
@@ -46,7 +48,8 @@ def test_a_bad_update_is_caught_in_the_first_wave_and_put_back(quick_path: Path)
     }
     assert all(node.running == OLD for node in stage.nodes.values())
     assert "marks not contradictory" in str(state.nodes["a"].reason)
-    assert state.why == "wave 1 failed: a"
+    assert state.halted_by == (HaltedBy(Halt.WAVE_FAILED, 1, ("a",)),)
+    assert halted_words(state.halted_by) == "wave 1 failed: a"
 
 
 def test_a_later_wave_that_fails_goes_back_and_the_earlier_one_stays(quick_path: Path) -> None:
@@ -163,6 +166,22 @@ def test_a_node_that_never_has_spare_time_is_left_out_in_the_end(quick_path: Pat
     assert state.nodes["b"].stands is Stands.LEFT_OUT
     assert str(state.nodes["b"].reason) == "held off 6 times: spare time 100 s, needed 600 s"
     assert stage.nodes["b"].taken == {}
+
+
+def test_a_send_that_is_slow_to_begin_is_begun_by_a_fresh_state(quick_path: Path) -> None:
+    """The spare time was read from a state of 30 s ago at most when the first byte goes."""
+    plan = plan_of([planned("a")])
+    for slow_s, asked_again in ((29.0, False), (31.0, True)):
+        stage, memory, path = Stage(plan), Memory(), quick_path / f"{slow_s:g}"
+        path.mkdir()
+        stage.slow_to_begin_s = [slow_s]
+        state = push(stage, begun(stage, path), reporter=memory)
+        assert stands(state) == {"a": Stands.KEPT}
+        assert stage.nodes["a"].taken == {NEW: 1}
+        sends = [e for e in memory.events if isinstance(e, Outcome) and e.doing is Doing.SEND]
+        assert [send.result for send in sends] == [Result.BROKE, Result.OK][not asked_again :]
+        if asked_again:
+            assert "not a byte went within 30 s" in sends[0].detail
 
 
 def test_interrupted_in_a_transfer_it_waits_for_its_end_and_resume_goes_on(quick_path: Path) -> None:

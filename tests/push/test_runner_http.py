@@ -115,7 +115,7 @@ def releases(yard: Yard) -> dict[str, str]:
 def test_a_good_update(tmp_path: Path) -> None:
     yard = Yard(tmp_path)
     state = yard.push()
-    assert state.phase is Phase.DONE, state.why
+    assert state.phase is Phase.DONE, state.halted_by
     assert releases(yard) == dict.fromkeys(NAMES, "1.1.0")
     assert all(node.slots.phase == "kept" for node in yard.nodes.values())
     assert all(len(node.images_taken) == 1 for node in yard.nodes.values())
@@ -144,7 +144,7 @@ def test_a_forged_refusal_ends_no_push(tmp_path: Path) -> None:
 
     yard.act = heal
     state = yard.push()
-    assert state.phase is Phase.DONE, state.why
+    assert state.phase is Phase.DONE, state.halted_by
     assert stands(state) == dict.fromkeys(NAMES, "kept")
     assert len(node.images_taken) == 1
 
@@ -248,7 +248,7 @@ def test_a_transfer_that_is_cut_off_is_begun_again(tmp_path: Path) -> None:
 
     yard.act = heal
     state = yard.push()
-    assert state.phase is Phase.DONE, state.why
+    assert state.phase is Phase.DONE, state.halted_by
     assert state.nodes["n1"].sends == 2
     assert len(node.images_taken) == 1
 
@@ -258,7 +258,7 @@ def test_an_image_that_was_taken_without_a_word_is_not_sent_again(tmp_path: Path
     yard = Yard(tmp_path)
     yard.nodes["n1"].faults.take_and_vanish = True
     state = yard.push()
-    assert state.phase is Phase.DONE, state.why
+    assert state.phase is Phase.DONE, state.halted_by
     assert state.nodes["n1"].sends == 1
     assert len(yard.nodes["n1"].images_taken) == 1
 

@@ -10,6 +10,7 @@ from fleet.finding import Figure, Finding
 from fleet.inventory.codes.water import NEVER_SPARED
 from fleet.inventory.model import Policy
 from fleet.limits import NODE_BLOCK_U16, SHOWN_IMAGE_BYTES
+from fleet.water.crossing import debounce_s
 from fleet.water.filling import rising
 from fleet.water.quantities import duration
 from fleet.water.spare import needed_s, spare_time, suffices
@@ -31,7 +32,7 @@ def node_is_spared(survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) 
         return
     outage_s = _outage_s(node.part.board, policy.trial_s)
     wanted_s = needed_s(outage_s, policy.spare_time_margin)
-    best = _at_best(tank.part, fills=tank.part.pump.does == "fill")
+    best = _at_best(tank.part, debounce_s(node.part), fills=tank.part.pump.does == "fill")
     if suffices(best.worst_s, wanted_s):
         return
     what = (
@@ -48,11 +49,14 @@ def node_is_spared(survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) 
     yield Finding(NEVER_SPARED, what, tank.value("name"), f"tank {tank.part.name}", figures=figures)
 
 
-def _at_best(tank: Tank, fills: bool) -> SpareTime:
+def _at_best(tank: Tank, debounced_s: float, *, fills: bool) -> SpareTime:
     """The most spare time at any level; of equal ones that of a full tank if it is filled, of an empty one else."""
     names = [mark.name for mark in rising(tank)]
     counts = range(len(names) + 1)
-    levels = [spare_time(tank, names[:wet]) for wet in (reversed(counts) if fills else counts)]
+    levels = [
+        spare_time(tank, names[:wet], debounced_s=debounced_s)
+        for wet in (reversed(counts) if fills else counts)
+    ]
     return max(levels, key=lambda spare: spare.worst_s)
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from fleet.push.events import Requested, Resumed
 from fleet.push.outcome import code_of, counts, outcomes
+from fleet.push.reporters.words import halted_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -72,7 +73,8 @@ class LinesReporter:
             "end",
             phase=state.phase,
             code=code.code if code else None,
-            why=state.why,
+            why=halted_words(state.halted_by),
+            halted_by=[asdict(one) for one in state.halted_by],
             counts=counts(state),
             nodes=[asdict(one) for one in outcomes(state)],
         )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.push.blame import Blame
 from fleet.push.events import Requested, Resumed
-from fleet.push.reporters.words import duration_words, nodes_words, plain, wave_words
+from fleet.push.reporters.words import duration_words, halted_words, nodes_words, plain, wave_words
 from fleet.push.state import Phase, Stands
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def changes(event: Event, before: PushState, after: PushState) -> list[str]:
     if after.phase is Phase.RUNNING and after.wave != before.wave:
         lines.append(_wave_line(after))
     if after.phase is Phase.GOING_BACK and before.phase is not Phase.GOING_BACK:
-        lines.append(f"going back: {after.why}")
+        lines.append(f"going back: {halted_words(after.halted_by)}")
     return lines
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
+from fleet.push.reasons import Halt
 from fleet.push.state import Phase, Stands, Task
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
+    from fleet.push.reasons import HaltedBy
     from fleet.push.state import NodeProgress, PushState
 
 _AWAITED = {
@@ -58,6 +60,21 @@ _URGENT = (
     Task.HELD,
 )
 """Nodes in these tasks are shown first, where not all can be."""
+_HALTED_BY = {
+    Halt.STOPPED: "stopped on request",
+    Halt.ROLLED_BACK: "rolled back on request",
+    Halt.NO_PILOT: "no node of pilot wave {wave} could be updated",
+    Halt.WAVE_FAILED: "wave {wave} failed: {nodes}",
+    Halt.DRAWS_TOO_MUCH: "brown-outs at too many nodes for chance",
+    Halt.WAY_BROKEN: "transfers broke at too many nodes for chance",
+}
+
+
+def halted_words(halted_by: Sequence[HaltedBy]) -> str:
+    """Why a push goes no further; empty where nothing halted it."""
+    return "; ".join(
+        _HALTED_BY[one.halt].format(wave=one.wave, nodes=", ".join(one.nodes)) for one in halted_by
+    )
 
 
 def count_words(nodes: Mapping[Stands, int] | Counter[Stands]) -> str:
