@@ -93,7 +93,7 @@ def _node(number: int) -> str:
       - tank: tank-{number:05}
         probes: {{empty: IO32, half: IO33, full: IO25}}
         cable_length: {2 + number % 5} m
-        wires: {{empty: blue, half: yellow, full: red, common: black, relay: brown}}
+        wires: {{empty: blue, half: orange, full: red, common: black, relay: brown}}
         pump_relay: {{pin: IO26, active: high}}
 """
 

@@ -358,9 +358,10 @@ def test_06_ok_problems_usage_unreachable(farm, capsys) -> None:
 def test_06_warnings_are_problems_when_strict(farm) -> None:
     file = farm.folder / "inventory" / "all.yaml"
     text = file.read_text(encoding="utf-8").replace("soak: 1 s, trial", "soak: 30 s, trial")
+    text = text.replace("flow: 400 L/min", "flow: 800 L/min")
     file.write_text(text, encoding="utf-8")
     assert farm.run("check", "--strict") == Exit.OK
-    file.write_text(text.replace("flow: 400 L/min", "flow: 20 L/min"))
+    file.write_text(text.replace("flow: 800 L/min", "flow: 20 L/min"))
     assert farm.run("check") == Exit.OK
     assert farm.run("check", "--strict") == Exit.PROBLEMS, "a pump of 20 L/min against 30 drawn"
 
