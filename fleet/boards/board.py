@@ -164,7 +164,9 @@ class Outage:
             return f"{times} x {sectors} sectors at {per_sector:.3g} s"
 
         steps = [
-            OutageStep("begin", STATE_AGE_S, "from the node's word on its marks to the first byte, at the most"),
+            OutageStep(
+                "begin", STATE_AGE_S, "from the node's word on its marks to the first byte, at the most"
+            ),
             OutageStep(
                 "send",
                 self.send_s(image_bytes),

@@ -359,7 +359,9 @@ def test_a_night_of_cron(project, capsys, monkeypatch) -> None:
     assert all(node["puts"] == 1 for node in project.yard.report().values())
     assert held[0].keys() == held[-2].keys()
     moved = {name for name in held[4] if held[4][name] != held[2].get(name)} | held[2].keys() - held[4].keys()
-    assert moved <= {".tankfleet/seen.json", "report.json"}, "where nodes were seen last, and the stand-ins' own"
+    assert moved <= {".tankfleet/seen.json", "report.json"}, (
+        "where nodes were seen last, and the stand-ins' own"
+    )
 
     project.yard.tell("silent", "true")
     assert project.run("plan", "--out", str(path), "--timeout", "0.5") == Exit.UNREACHABLE

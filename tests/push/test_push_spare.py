@@ -138,7 +138,9 @@ def test_the_tank_that_needs_its_node_first_counts() -> None:
 
 def test_water_runs_faster_on_the_bench() -> None:
     """And so do the node's rest and debounce, which count process time."""
-    assert told(farm("10 L/min"), tank_state("tank-a", 2), speed=10.0)[0] == pytest.approx((6000 - LATE_S) / 10)
+    assert told(farm("10 L/min"), tank_state("tank-a", 2), speed=10.0)[0] == pytest.approx(
+        (6000 - LATE_S) / 10
+    )
     both = tank_state("tank-a", 2), tank_state("tank-b", 2)
     assert told(farm("10 L/min", "20 L/min"), *both, speed=10.0)[0] == pytest.approx((3000 - LATE_S) / 10)
 

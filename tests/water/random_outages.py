@@ -128,9 +128,7 @@ def _case(rng: random.Random, number: int) -> Case | None:
         "site": "farm",
         "duty": "livestock" if does == "fill" else "sump",
         "shape": {k: v if isinstance(v, str) else f"{v:.4f} m" for k, v in keys.items()},
-        "marks": [
-            {"name": name, "height": f"{h:.3f} m"} for name, h in zip(names, heights, strict=True)
-        ],
+        "marks": [{"name": name, "height": f"{h:.3f} m"} for name, h in zip(names, heights, strict=True)],
         "overflow": f"{rng.uniform(heights[-1] + 0.02, 0.97 * height):.3f} m",
         "pump": {
             "name": "lift",
@@ -170,7 +168,12 @@ def _shape(rng: random.Random) -> tuple[str, tuple[float, float, float], dict[st
     return rng.choice(
         [
             ("c", (wide, 0.0, high), {"kind": "vertical-cylinder", "diameter": wide, "height": high}, high),
-            ("b", (wide, narrow, high), {"kind": "box", "length": wide, "width": narrow, "height": high}, high),
+            (
+                "b",
+                (wide, narrow, high),
+                {"kind": "box", "length": wide, "width": narrow, "height": high},
+                high,
+            ),
             (
                 "f",
                 (narrow, wide, high),
