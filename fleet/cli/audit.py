@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Annotated, Any, cast
 
 import typer
 
+from fleet.cli.codes import BAD_USAGE
 from fleet.cli.common import command, command_app, session
 from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.key_folder import open_keys
 from fleet.cli.waiting import tell_waiting
+from fleet.errors import UsageError
 from fleet.limits import FIND_TIMEOUT_S
 
 if TYPE_CHECKING:
@@ -57,6 +59,12 @@ def audit(
     boards that a site lacks. Lists the rulings on findings, with reasons and dates. Changes nothing on any
     node. Exit status 0: nothing worse than a warning; 1: errors; 3: no errors but that some nodes were not found.
     """
+    from fleet.cli.formats import Format, must_suit
+
+    if json and csv == "-":
+        raise UsageError(BAD_USAGE, "--json and --csv - both write to stdout", fix="Give --csv a file.")
+    if csv is not None:
+        must_suit(Path(csv), "--csv", Format.CSV)
     this = session(ctx)
     report = _report(this, offline=offline, timeout_s=timeout)
     if json:

@@ -43,11 +43,14 @@ def check(
     right. Exit 2 with errors; with warnings alone 0, or 1 with --strict. What a ruling in the inventory
     accepts does not count.
     """
+    from fleet.cli.formats import Format, must_suit
     from fleet.inventory.load import read_inventory
 
     this = session(ctx)
     if json and sarif == "-":
         raise UsageError(BAD_USAGE, "--json and --sarif - both write to stdout", fix="Give --sarif a file.")
+    if sarif is not None:
+        must_suit(Path(sarif), "--sarif", Format.SARIF, Format.JSON)
     inventory, findings = read_inventory(this.inventory_dir(), this.project, this.today())
     if sarif is not None:
         _write_sarif(this, sarif, findings)

@@ -80,11 +80,14 @@ def plan(
     import time
     from datetime import UTC, datetime
 
+    from fleet.cli.formats import Format, must_suit
     from fleet.cli.pushing import field_of
     from fleet.cli.waiting import tell_waiting
     from fleet.push.fieldwork import Wishes, plan_push
 
     this = session(ctx)
+    if out is not None:
+        must_suit(out, "--out", Format.JSON)
     this.flags["target"] = target
     field = field_of(this)
     wishes = Wishes(

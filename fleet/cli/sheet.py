@@ -45,7 +45,7 @@ def sheet(
     name: Annotated[str, typer.Argument(help="Its name.", autocompletion=_complete_name)],
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="FILE", help="File to write; - is stdout."),
+        typer.Option("--out", metavar="FILE", help="File to write, as PDF if it ends in .pdf; - is stdout."),
     ] = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="A PDF, by a Chromium browser of this machine.")] = False,
     paper: Annotated[
@@ -76,6 +76,7 @@ def sheet(
     chosen = cast("Kind", _one_of(kind, KINDS, "sheet"))
     size = cast("Paper", _one_of(paper, PAPERS, "--paper"))
     printed = _day(date)
+    pdf = _as_pdf(out, pdf=pdf)
     if pdf and str(out) == "-" and this.output.stdout.isatty():
         raise UsageError(BAD_USAGE, "a terminal cannot show a PDF", fix="Name a file: `--out FILE`.")
     inventory, findings = this.checked()
@@ -94,6 +95,19 @@ def sheet(
     this.output.note(f"Wrote {short_path(path)}.")
     if not pdf:
         this.output.note("Open it in a browser and print it, or run again with --pdf.")
+
+
+def _as_pdf(out: Path | None, *, pdf: bool) -> bool:
+    """Whether it becomes a PDF: by the flag or the file's name, which must not speak against each other."""
+    from fleet.cli.formats import Format, must_suit, told_by
+
+    if out is None:
+        return pdf
+    if pdf:
+        must_suit(out, "--pdf --out", Format.PDF)
+    else:
+        must_suit(out, "--out", Format.HTML, Format.PDF)
+    return pdf or told_by(out) is Format.PDF
 
 
 def _one_of(word: str, known: tuple[str, ...], what: str) -> str:

@@ -31,7 +31,7 @@ def is_utf8(stream: IO[str]) -> bool:
 
 def printable_on(stream: IO[str], text: str, *, instead: str | None = None) -> str:
     """The text as the stream will show it, so that it can be measured; or `instead`, if the stream lacks any of it."""
-    if is_utf8(stream) or text.isascii():
+    if not isinstance(stream, TextIOWrapper) or is_utf8(stream) or text.isascii():
         return text
     shown = text.encode(stream.encoding, "replace").decode(stream.encoding)
     return shown if instead is None or shown == text else instead

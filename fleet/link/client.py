@@ -107,8 +107,8 @@ class NodeLink:
         """Send an image (shared, not copied) with its ticket; the node then restarts on trial.
 
         The body goes out only after the node accepted signature and ticket. `on_progress(sent_bytes,
-        size_bytes)` is called before the first byte, and as the node takes it. `digest` is the image's SHA-256 (32 bytes) where the caller
-        has it already; the node checks it in any case.
+        size_bytes)` is called before the first byte, and as the node takes it. `digest` is the image's SHA-256 (32
+        bytes) where the caller has it already; the node checks it in any case.
         """
         if not 0 < len(image) <= IMAGE_BYTES or len(ticket) > TICKET_BYTES:
             what = f"{self.node}: an image of {len(image)} and a ticket of {len(ticket)} bytes"

@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from fleet.push.work import Work
 
 BUSY = "busy"
-"""Somebody else is changing it, or it cannot restart: its own trouble, which says nothing of the image. It is held off."""
+"""Somebody else is changing it, or it cannot restart: its own trouble, and nothing of the image. It is held off."""
 TRY_LATER = SPOILT | {BUSY}
 """Refusals that pass by themselves (docs/node-interface.md 2), each signed by the node; most of them speak of what came
 to it, and not of what was sent."""

@@ -68,9 +68,35 @@ def test_a_browser_on_the_path_makes_the_pdf(farm: Farm, capsys, monkeypatch, tm
     )
     stand_in.chmod(0o755)
     monkeypatch.setenv("PATH", f"{stand_in.parent}:/usr/bin:/bin")
-    assert farm.run("sheet", "node", "farm-a", "--pdf") == Exit.OK
-    assert "Wrote node-farm-a.pdf." in capsys.readouterr().err
-    assert (farm.folder / "node-farm-a.pdf").read_bytes() == b"made\n"
+    for words, name in (
+        (("--pdf",), "node-farm-a.pdf"),
+        (("--out", "x.pdf"), "x.pdf"),
+        (("--out", "y.PDF", "--pdf"), "y.PDF"),
+        (("--pdf", "--out", "printed"), "printed"),
+    ):
+        assert farm.run("sheet", "node", "farm-a", *words) == Exit.OK
+        assert f"Wrote {name}." in capsys.readouterr().err
+        assert (farm.folder / name).read_bytes() == b"made\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("sheet", "node", "farm-a", "--pdf", "--out", "x.html"), "says HTML, and it would be PDF"),
+        (("sheet", "node", "farm-a", "--out", "x.csv"), "says CSV, and it would be HTML or PDF"),
+        (("plan", "--out", "x.pdf"), "says PDF, and it would be JSON"),
+        (("check", "--sarif", "x.csv"), "says CSV, and it would be SARIF or JSON"),
+        (("audit", "--offline", "--csv", "x.JSON"), "says JSON, and it would be CSV"),
+        (("audit", "--offline", "--json", "--csv", "-"), "both write to stdout"),
+    ],
+)
+def test_a_name_that_says_another_format_is_refused(words, said, farm: Farm, capsys) -> None:
+    before = sorted(farm.folder.rglob("*"))
+    assert farm.run(*words) == Exit.USAGE
+    assert said in capsys.readouterr().err
+    assert sorted(farm.folder.rglob("*")) == before
+    assert farm.run("check", "--sarif", "x.json") == Exit.OK
+    assert farm.run("sheet", "node", "farm-a", "--out", "x.htm") == Exit.OK
 
 
 @pytest.mark.parametrize(

@@ -72,8 +72,8 @@ def test_a_tank_s_figures(capsys: pytest.CaptureFixture[str]) -> None:
         assert mark["above_l"] == pytest.approx(per_metre * (2.85 - metres), rel=1e-6)
         assert mark["share"] == pytest.approx(metres / 2.85)
     spare = [level["spare_s"] for level in tank["levels"]]
-    # Its pump of 1.1 kW rests 76 s (NEMA MG 10 table 2-3, 1.5 hp, 2 poles) and runs up for 10 s, a sample ends the rest,
-    # and twice its probes take 4.2 s to be believed.
+    # Its pump of 1.1 kW rests 76 s (NEMA MG 10 table 2-3, 1.5 hp, 2 poles) and runs up for 10 s, a sample ends the
+    # rest, and twice its probes take 4.2 s to be believed.
     late_s = 76 + 10 + 0.1 + 2 * 4.2
     down = [per_metre * (m - 0.3) / 16 * 60 - late_s for m in (0.4, 1.2, 2.7)]
     assert spare == pytest.approx([0, *down], rel=1e-6)

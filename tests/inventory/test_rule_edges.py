@@ -313,8 +313,9 @@ def test_a_level_passes_marks_at_what_goes_one_way(
 @pytest.mark.parametrize(("inflow", "count"), [("7.7 L/min", 0), ("7.8 L/min", 1)])
 def test_a_fire_reserve_that_is_drained_is_spared_at_the_level_between(inflow: str, count: int) -> None:
     """At the low mark the reserve is there, and 1,000 L go in from the full one to the overflow: 7,792 s at 7.7 L/min,
-    7,692 s at 7.8; less 93.5 s for probes (twice 4.2 s), a rest of 75 s, a sample and 10 s of run-up. An update needs twice its worst outage, an hour on trial and
-    202 s (45 s until it begins, 512 KiB at 10 kB/s and 10 s, 128 sectors of 0.58 s, two starts of 10 s): 7,603 s."""
+    7,692 s at 7.8; less 93.5 s for probes (twice 4.2 s), a rest of 75 s, a sample and 10 s of run-up. An update needs
+    twice its worst outage, an hour on trial and 202 s (45 s until it begins, 512 KiB at 10 kB/s and 10 s, 128 sectors
+    of 0.58 s, two starts of 10 s): 7,603 s."""
     changes = (
         FIRE[0],
         ("largest_draw: 10 L/min", f"reserve: 0.4 m\n    uncontrolled_inflow: {inflow}"),

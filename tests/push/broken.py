@@ -14,7 +14,7 @@ from fleet.push import work as work_module
 from fleet.push.blame import Blame
 from fleet.push.events import Doing, Resumed
 from fleet.push.gate import CheckName
-from fleet.push.reasons import NO_REASON, Reason, Why
+from fleet.push.reasons import NO_REASON, Halt, HaltedBy, Reason, Why
 from fleet.push.state import ON_THE_WAY, Back, Phase, Stands, Task
 from fleet.push.work import Work
 
@@ -166,10 +166,10 @@ def _calls_the_silent_lost_at_once() -> Any:
 
 
 def _stop_leaves_trials_alone() -> Any:
-    def end(work: Work, ends_as: Phase, why: str) -> None:
+    def end(work: Work, ends_as: Phase, halt: Halt) -> None:
         for node in tuple(work.unsettled()):
             if node.pending is None or node.pending.doing is Doing.ASK:
-                work.settle(node.node, Stands.LEFT_OUT, why)
+                work.settle(node.node, Stands.LEFT_OUT, Reason(Why.STOPPED))
         work.change(phase=Phase.GOING_BACK, ends_as=ends_as)
 
     return patch.object(engine, "_end", end)
@@ -182,7 +182,7 @@ def _is_moody() -> Any:
 
     def step(state: Any, event: Any) -> Any:
         after, commands = real(state, event)
-        return replace(after, why=f"{next(mood)}"), commands
+        return replace(after, halted_by=(HaltedBy(Halt.STOPPED, next(mood)),)), commands
 
     return step
 
@@ -190,7 +190,7 @@ def _is_moody() -> Any:
 def _rolls_back_nobody() -> Any:
     def roll_back(work: Work, names: frozenset[str]) -> None:
         if not work.push.ended:
-            engine._end(work, Phase.ROLLED_BACK, Reason(Why.ROLLED_BACK))
+            engine._end(work, Phase.ROLLED_BACK, Halt.ROLLED_BACK)
 
     return patch.object(engine, "_roll_back", roll_back)
 

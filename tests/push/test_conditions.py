@@ -156,7 +156,7 @@ def test_transfers_that_break_say_nothing_of_the_image(quick_path: Path) -> None
 
 def test_a_node_that_is_busy_is_held_off_and_no_evidence(quick_path: Path) -> None:
     """It speaks of its own trouble, and took not a byte (docs/node-interface.md 2)."""
-    state, journal, memory = pushed(quick_path, ["abc"], b=Behaviour(refuses="busy"))
+    state, journal, _ = pushed(quick_path, ["abc"], b=Behaviour(refuses="busy"))
     assert (state.phase, state.halted_by) == (Phase.DONE, ())
     assert [of(state, name).stands for name in "abc"] == [Stands.KEPT, Stands.LEFT_OUT, Stands.KEPT]
     one = of(state, "b")

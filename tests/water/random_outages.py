@@ -9,6 +9,7 @@ import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -101,7 +102,7 @@ def cases(count: int, seed: int) -> list[Case]:
 
 def _holds_by_itself(case: Case) -> bool:
     """Whether the pump starts in time when its mark is passed with the node there: else an update touches nothing that
-    would not be touched without it (`check` has INV findings for that)."""
+    would not be touched without it (`check` names such marks)."""
     tank = case.tank
     pump = tank.pump
     assert pump is not None
@@ -115,7 +116,7 @@ def _holds_by_itself(case: Case) -> bool:
 def _case(rng: random.Random, number: int) -> Case | None:
     kind, sizes, keys, height = _shape(rng)
     heights = sorted(round(rng.uniform(0.15, 0.9) * height, 3) for _ in range(rng.randint(2, 4)))
-    if min(b - a for a, b in zip(heights, heights[1:], strict=False)) < 0.02:
+    if min(b - a for a, b in pairwise(heights)) < 0.02:
         return None
     does = "drain" if number % 3 == 0 else "fill"
     names = [f"m{k}" for k in range(len(heights))]

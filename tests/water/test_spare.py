@@ -17,7 +17,7 @@ FILL = {"name": "p", "does": "fill", "flow": "40 L/min"}
 DRAIN = {"name": "p", "does": "drain", "flow": "60 L/min"}
 LATE_S = 4.2 + 60 + 0.1 + 4.2 + 10
 """By hand, with a debounce of 2 s, samples of 0.1 s, the usual rest of a minute and 10 s of run-up: a mark may flap for
-twice 2.1 s before it is believed, when the state is told and at the mark where the pump starts; the sample that ends the
+twice 2.1 s before it is believed, when the state is told and at the mark where the pump starts; a sample ends the
 rest."""
 
 
