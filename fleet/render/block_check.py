@@ -66,7 +66,8 @@ class Limit:
         if self.text:
             content, end, _ = value.partition(b"\0")
             return bool(end) and _TEXTS[self.text].fullmatch(content) is not None
-        return self.least <= (value[int(index[:-1])] if index else value) <= self.most
+        number = int(value[int(index[:-1])] if index else value)
+        return self.least <= number <= self.most
 
 
 @dataclass(frozen=True, slots=True)
