@@ -66,7 +66,7 @@ class Limit:
         if self.text:
             content, end, _ = value.partition(b"\0")
             return bool(end) and _TEXTS[self.text].fullmatch(content) is not None
-        number: int = value[int(index[:-1])] if index else value
+        number = int(value[int(index[:-1])] if index else value)
         return self.least <= number <= self.most
 
 
