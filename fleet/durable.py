@@ -22,9 +22,15 @@ _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC
 """What lies there already under a temporary's name, be it a link, is never written through."""
 
 
-def write_durably(files: Sequence[tuple[Path, bytes]], *, mode: int = 0o644) -> None:
+def write_durably(
+    files: Sequence[tuple[Path, bytes]],
+    *,
+    mode: int = 0o644,
+    check: Callable[[Path], None] | None = None,
+) -> None:
     """Write all files, each wholly or not at all; they appear in the order given, none before all are on the
-    disk. `mode` holds whatever the umask is, from the first byte on."""
+    disk. `mode` holds whatever the umask is, from the first byte on. `check` looks at each where it lies before it
+    appears; if it raises, none does."""
     waiting: list[tuple[Path, Path, int]] = []
     made: list[Path] = []
     try:
@@ -37,6 +43,9 @@ def write_durably(files: Sequence[tuple[Path, bytes]], *, mode: int = 0o644) -> 
             os.fchmod(handle, mode)
             _write_all(handle, data)
         _all_at_once(os.fsync, [handle for _, _, handle in waiting])
+        if check is not None:
+            for beside, _, _ in waiting:
+                check(beside)
         for beside, path, _ in waiting:
             beside.replace(path)
     finally:

@@ -23,7 +23,7 @@ from fleet.limits import BENCH_TELL_S
 from fleet.resources import demo_inventory_dir
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from fleet.cli.output import Output
 
@@ -112,7 +112,7 @@ def demo(
     out = session(ctx).output
     started = time.monotonic()
     project = (session(ctx).project / folder).resolve()
-    lay_out(out, project)
+    lay_out(project, out.note)
     out.data(out.style("tankfleet demo: the whole job, on the bench", "bold"))
     out.data(
         "Nothing here is faked but the water: real firmware, PlatformIO, mDNS and HTTP, on loopback only."
@@ -131,14 +131,14 @@ def demo(
     _close(out, project, time.monotonic() - started)
 
 
-def lay_out(out: Output, project: Path) -> None:
+def lay_out(project: Path, tell: Callable[[str], None]) -> None:
     """A fresh project folder with the demo inventory; only a folder of an earlier demo is replaced, once nothing of
     that demo works in it any more."""
     from fleet.build.lock import LOCK, wait_until_free
     from fleet.workspace import Workspace
 
     def pause() -> None:
-        out.note("waiting for the compilers of an earlier demo to end")
+        tell("waiting for the compilers of an earlier demo to end")
         time.sleep(BENCH_TELL_S)
 
     if project.exists():

@@ -33,6 +33,15 @@ DespiteFault = Annotated[
         autocompletion=complete_names("nodes"),
     ),
 ]
+AsBuilt = Annotated[
+    bool, typer.Option("--as-built", help="Also images that were built from an older inventory.")
+]
+Soak = Annotated[
+    str | None,
+    typer.Option(
+        "--soak", metavar="TIME", help='How long to watch, such as "2 min"; default: the policy\'s.'
+    ),
+]
 
 
 @command(app, "plan")
@@ -52,15 +61,8 @@ def plan(
     any_hour: Annotated[bool, typer.Option("--any-hour", help="Also outside the sites' windows.")] = False,
     again: Annotated[bool, typer.Option("--again", help="Also images that were given up before.")] = False,
     despite_fault: DespiteFault = None,
-    as_built: Annotated[
-        bool, typer.Option("--as-built", help="Also images that were built from an older inventory.")
-    ] = False,
-    soak: Annotated[
-        str | None,
-        typer.Option(
-            "--soak", metavar="TIME", help='How long to watch, such as "2 min"; default: the policy\'s.'
-        ),
-    ] = None,
+    as_built: AsBuilt = False,
+    soak: Soak = None,
     target: Target = None,
     timeout: Annotated[
         float,

@@ -166,15 +166,12 @@ class KeyFolder:
         What is there now stays until the new file is written beside it and reads as it should: KeyFolderError if not.
         """
         networks = {**self.networks(), name: network}
-        beside = self.path / f".{NETWORKS_FILE}.new"
-        replace_private(beside, networks_text(networks).encode())
-        try:
+
+        def reads_back(beside: Path) -> None:
             if parse_networks(self._read(beside.name).decode("utf-8", "replace"), str(beside)) != networks:
                 raise KeyFolderError(BAD_NETWORKS_FILE, f"{beside} does not read as it was written")
-            beside.replace(self.path / NETWORKS_FILE)
-        except BaseException:
-            beside.unlink(missing_ok=True)
-            raise
+
+        replace_private(self.path / NETWORKS_FILE, networks_text(networks).encode(), reads_back)
 
     def _check_folder(self) -> None:
         try:

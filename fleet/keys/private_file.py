@@ -11,6 +11,7 @@ from fleet.errors import KeyFolderError
 from fleet.keys.codes import NO_KEYS, OPEN_TO_OTHERS
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
 PRIVATE_FOLDER = 0o700
@@ -23,9 +24,10 @@ def create_private(path: Path, data: bytes) -> None:
     create_durably(path, data, mode=PRIVATE_FILE)
 
 
-def replace_private(path: Path, data: bytes) -> None:
-    """Write a file with mode 0600 in place of the one that may be there: wholly, or not at all."""
-    write_durably([(path, data)], mode=PRIVATE_FILE)
+def replace_private(path: Path, data: bytes, check: Callable[[Path], None] | None = None) -> None:
+    """Write a file with mode 0600 in place of the one that may be there: wholly, or not at all, and only if `check`,
+    which gets the path of the new one beside it, raises nothing."""
+    write_durably([(path, data)], mode=PRIVATE_FILE, check=check)
 
 
 def read_private(path: Path, most_bytes: int) -> bytes:

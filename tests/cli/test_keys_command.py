@@ -85,8 +85,8 @@ def test_credentials_stay_when_the_new_ones_do_not_read_back(farm, monkeypatch) 
     keys.set_network("n", GOOD)
     written = module.replace_private
 
-    def on_a_bad_disk(path, data) -> None:
-        written(path, data.replace(b"Other", b"Othes"))
+    def on_a_bad_disk(path, data, check) -> None:
+        written(path, data.replace(b"Other", b"Othes"), check)
 
     monkeypatch.setattr(module, "replace_private", on_a_bad_disk)
     with pytest.raises(KeyFolderError, match="does not read as it was written"):

@@ -65,7 +65,7 @@ def test_a_write_that_is_cut_off_leaves_the_old_list(tmp_path, monkeypatch) -> N
     def cut(*_args) -> None:
         raise OSError("disk full")
 
-    monkeypatch.setattr(seen_file.os, "fsync", cut)
+    monkeypatch.setattr("os.fsync", cut)
     with pytest.raises(OSError, match="disk full"):
         write_seen(path, {})
     assert read_seen(path) == PLACES

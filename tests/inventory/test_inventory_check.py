@@ -106,7 +106,7 @@ def test_keys_and_work_folders_of_a_project_are_never_committed(how: str, tmp_pa
     if how == "new":
         assert run(["new", str(folder)]) == Exit.OK
     else:
-        lay_out_demo(folder)
+        lay_out_demo(folder, print)
     assert _ignored_by_git(folder) == set(SECRET_OR_MADE)
 
 

@@ -146,6 +146,6 @@ def test_what_was_not_sent_was_not_refused_by_the_node(quick_path: Path) -> None
 
     stage = Spoilt(plan_of([a_node("a")]))
     with begun(stage, quick_path) as journal:
-        reason = push(stage, journal).nodes["a"].reason
+        reason = str(push(stage, journal).nodes["a"].reason)
     assert "it was not sent: SHF101" in reason
     assert "refused" not in reason
