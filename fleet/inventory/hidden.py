@@ -13,6 +13,7 @@ _SHOW_NOTHING: Final = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u180b\u180c\u18
 _TAGS: Final = range(0xE0000, 0xE1000)
 """Tags and further selectors, with those of them that are not assigned yet."""
 _LAYOUT: Final = "\t\n"
+_NONE: Final[frozenset[str]] = frozenset()
 
 
 def is_hidden(char: str) -> bool:
@@ -28,4 +29,6 @@ def is_hidden(char: str) -> bool:
 
 def hidden_in(text: str) -> frozenset[str]:
     """Those of its characters that are hidden. Each is looked at once, however long the text is."""
+    if text.isascii() and text.isprintable():
+        return _NONE
     return frozenset(char for char in set(text) if is_hidden(char))

@@ -440,9 +440,9 @@ class Sim:
         """What the engine had to know when it asked for the new image to be sent."""
         self._require(not self.holding, "sent while the push is held")
         self._require(not self.stopped, "sent after the push was stopped")
-        mine = self.plan_wave[command.node]
+        mine = self._turn(command.node)
         for name, progress in self.state.nodes.items():
-            earlier = self.plan_wave[name] < mine
+            earlier = self._turn(name) < mine
             open_still = progress.stands not in SETTLED and progress.stands is not Stands.HELD_OFF
             self._require(
                 not (earlier and (open_still or progress.task not in (Task.NONE, Task.HELD))), "waves overlap"
@@ -452,6 +452,13 @@ class Sim:
             allowed = int(self.scene.plan.policy.failures_allowed * size + 1e-9)
             late = any(n in self.state.late or self.state.nodes[n].holds for n in failed)
             self._require(len(failed) <= allowed or late, f"sent although wave {number} failed")
+
+    def _turn(self, node: str) -> int:
+        """The wave in which it goes: those that were held off go together after all others, whatever wave they were
+        planned for."""
+        planned = len(self.scene.plan.waves)
+        added = any(node in wave for wave in self.state.waves[planned:])
+        return planned + 1 if added else self.plan_wave[node]
 
     def _check_partners(self, node: SimNode) -> None:
         groups = set(self.state.planned[node.name].supply_groups)
