@@ -21,7 +21,7 @@ NODE_IMPOSTOR = Code(
     "AUD103",
     "something gives itself out as a node",
     "It announces the node's name but cannot sign for it: a stranger, or a board loaded with other keys.",
-    "If it is so of every node, the keys here are not this fleet's: copy the key folder from the machine that has it. "
+    "If every node shows this, the keys here are not this fleet's: copy the key folder from the machine that has it. "
     "Else find the device at that address, and load it over USB again if it is yours.",
 )
 NODE_UNKNOWN = Code(
@@ -43,7 +43,7 @@ SEVERAL_PLACES = Code(
     "a node answers at several places",
     "The same board proves itself at more than one address: it has several, or something between passes its answers on "
     "and could hold back or delay what is sent to it.",
-    "Look what is at the other addresses. Pushes go to where it was last known.",
+    "Look at what answers at the other addresses. Pushes go to where it was last known.",
     Severity.WARNING,
 )
 NETWORK_ON_TRIAL = Code(

@@ -32,7 +32,7 @@ ADDRESS_TAKEN = Code(
     "BEN105",
     "a loopback address of the bench is taken",
     "Each virtual node has a loopback address of its own; another program listens there already.",
-    "End the other one (perhaps another bench), choose other addresses with `--subnet`, or leave --subnet away.",
+    "End the other one (perhaps another bench), choose other addresses with `--subnet`, or leave --subnet out.",
 )
 NO_HOST_IMAGE = Code(
     "BEN106",

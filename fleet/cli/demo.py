@@ -57,7 +57,8 @@ def story(tank: str, node: str) -> tuple[Step, ...]:
         Step("What the inventory says of one tank.", ("show", "tank", tank)),
         Step("And of the node that serves it.", ("show", "node", node)),
         Step(
-            "The fleet gets its keys: one signs images, one proves who is speaking.",
+            "The fleet gets its keys: one signs images, one proves who is speaking. "
+            "For a fleet of your own leave --new-fleet out.",
             ("keys", "create", "--new-fleet"),
         ),
         Step("Each node gets a complete PlatformIO project that a person can open.", ("render",)),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 _AWAITED = {
     FetchStep.OTHER_RUN: "waiting: another tankfleet fetches into the same folder",
-    FetchStep.LOOKING: "looking what is needed to compile for boards",
+    FetchStep.LOOKING: "looking up what boards are compiled with",
 }
 
 

@@ -40,7 +40,8 @@ def create(
     new_fleet: Annotated[
         bool,
         typer.Option(
-            "--new-fleet", help="Also where the fleet has other keys: all its nodes are loaded anew."
+            "--new-fleet",
+            help="Also where the fleet has keys already: every node must then be loaded again over USB.",
         ),
     ] = False,
     json: Json = False,

@@ -53,7 +53,13 @@ def settings(
     )
     if at is not None:
         rows.append(
-            ("key folder", str(at.path), at.standing, "-", "copy it to whoever looks after the nodes too")
+            (
+                "key folder",
+                str(at.path),
+                at.standing,
+                "-",
+                "whoever has it can update the nodes; without it nobody can",
+            )
         )
     this.output.table(("setting", "value", "from", "variable", "what it is"), rows)
 

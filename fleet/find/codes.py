@@ -33,7 +33,7 @@ FALSE_NODE = Code(
     "FND105",
     "something gives itself out as a node",
     "It announces the node's name, but what it answers is not signed with the node's key.",
-    "If it is so of every node, the keys here are not this fleet's: copy the key folder from the machine that has it. "
+    "If every node shows this, the keys here are not this fleet's: copy the key folder from the machine that has it. "
     "Else find the device at that address; one board that was loaded with other keys is loaded over USB again.",
 )
 CROWDED = Code(

@@ -123,7 +123,8 @@ OLDER_INVENTORY = Code(
     "the image was built from an older inventory",
     "Pins, marks, watches and times are in the image: a board that is wired as the inventory says now would read and "
     "drive the wrong pins.",
-    "Run `tankfleet build NODE --target board`, then this command again; --as-built writes the image as it is.",
+    "Run `tankfleet build NODE --target board`, then this command again. Only for a board that is wired as the "
+    "older inventory says: --as-built writes the image as it is.",
 )
 OTHER_STATE = Code(
     "FLA140",

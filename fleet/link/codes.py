@@ -29,7 +29,7 @@ IMPOSTOR = Code(
     "an answer is not signed by that node",
     "What answers there does not hold the node's key, or the answer was changed or replayed on its way. "
     "Nothing it says is believed.",
-    "Run `tankfleet find` to see what answers there. If it is so of every node, the keys here are not this fleet's: "
+    "Run `tankfleet find` to see what answers there. If every node shows this, the keys here are not this fleet's: "
     "copy the key folder from the machine that has it. One board that has other keys is loaded over USB again.",
 )
 NOT_A_STATE = Code(
@@ -79,7 +79,7 @@ CROWDED = Code(
 CHANGED_ON_WAY = Code(
     "LNK111",
     "something between changes what is sent",
-    "The node says, signed, that what came to it is not what this machine sent: a length, a field or a byte was other. "
+    "The node says, signed, that what came to it is not what this machine sent: a length, a field or a byte differed. "
     "It did nothing, and the request was sent anew, with a fresh nonce, as often as is allowed. This says nothing of "
     "the node or its image.",
     "Look at what is between this machine and the node: a proxy, a router with a filter, an access point that loses "

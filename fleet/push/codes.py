@@ -109,9 +109,9 @@ DRAWS_TOO_MUCH = Code(
 BROKEN_WAY = Code(
     "PSH132",
     "the push was halted: transfers broke at too many nodes",
-    "One node whose transfers end early says that the way to it is broken; more than half of a wave, and at least two, "
-    "say so of the network. This says nothing of the image, which is not given up. The wave was brought back and no "
-    "other node was updated.",
+    "Where transfers to one node end early, the way to it is broken; where they do to more than half of a wave, and "
+    "at least two, the network is. This says nothing of the image, which is not given up. The wave was brought back "
+    "and no other node was updated.",
     "Look at the network between this machine and the nodes: signal, access points, what filters or changes traffic. "
     "Then make a new plan.",
 )
@@ -141,8 +141,8 @@ NETWORK_REFUSED = Code(
     "PSH123",
     "a node did not take new network credentials",
     "It said no, and stays on the network it has. The refusal's name says why; docs/node-interface.md lists them.",
-    "`busy`: run the command again. `bad-credentials`: the board was loaded with other keys than those here: if it is "
-    "so of every node, copy the key folder from the machine that has it; one board is loaded over USB again. "
+    "`busy`: run the command again. `bad-credentials`: the board was loaded with other keys than those here: if "
+    "every node says so, copy the key folder from the machine that has it; one board is loaded over USB again. "
     "`flash-failed`: its flash is worn out; change the board.",
 )
 IMAGE_ON_TRIAL = Code(

@@ -43,7 +43,7 @@ SHORT_JOURNAL = Code(
     "The file beside it counts what was committed, and the journal holds less: journal.db-wal was deleted or damaged, "
     "or an older copy was put back. Nothing was changed.",
     "Put journal.db-wal, or the newest copy of all, back. To go on with what is there, move journal.db-head away; "
-    "pushes then stand as they did before what is missing, and `tankfleet resume` asks every node before it acts.",
+    "pushes then stand as they did before the missing records, and `tankfleet resume` asks every node before it acts.",
 )
 JOURNAL_DISK_FULL = Code(
     "PSH144",
@@ -76,7 +76,7 @@ JOURNAL_ON_NETWORK = Code(
     "the journal lies on a network disk",
     "Its log of writes, and the lock that keeps two runs from pushing at the same time, work among processes of one "
     "machine only. On a network disk both can be lost without a word.",
-    "Name a folder on a disk of this machine with the setting `state`, and move what .tankfleet holds there.",
+    "Name a folder on a disk of this machine with the setting `state`, and move what is in .tankfleet into it.",
 )
 JOURNAL_DISK_FAULT = Code(
     "PSH149",

@@ -240,7 +240,7 @@ ZONE_IS_NO_PLACE = Code(
     "a time zone that is no place",
     "Windows are in the site's own time. An abbreviation or an offset follows no place's clock: where clocks change in "
     "summer, windows would open an hour off, and where a country changes its rules, nobody changes these.",
-    "Name the place whose clock hangs at the site, such as `Europe/Lisbon` or `America/Denver`; or `UTC`, if hours in "
+    "Name the place whose time the site keeps, such as `Europe/Lisbon` or `America/Denver`; or `UTC`, if hours in "
     "UTC are meant.",
     Severity.WARNING,
     "tz database, theory.html and the files backward and etcetera: such names are kept for old systems",
@@ -358,7 +358,7 @@ PIN_TWICE = Code(
     "INV169",
     "a pin used twice",
     "Two probes on one pin read the same; a relay's output drives a probe on its pin, wet or dry. A feed on the pin of "
-    "a probe lifts it whenever the probes are read, and on a relay's it switches the pump.",
+    "a probe lifts it whenever the probes are read; a feed on a relay's pin switches the pump.",
     "Wire one of them to a free pin.",
 )
 TOO_LONG_FOR_NODE = Code(

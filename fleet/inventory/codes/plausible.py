@@ -120,7 +120,8 @@ TOO_SALTY = Code(
     "water that may be too salty for what it is for",
     "Water as salty as this is advised against for stock, or severely restricted for irrigation: which animals and "
     "which crops bear it, an adviser can say. It may also be a slip of the unit.",
-    "Check the conductivity and its unit, and ask for whom or what it is to be. If they bear it, say so in a ruling.",
+    "Check the conductivity and its unit. If they are right, ask an adviser; if the stock or crop bears "
+    "it, say so in a ruling.",
     Severity.WARNING,
     "irrigation: severe restriction on use above 3.0 dS/m = 3,000 uS/cm (FAO Irrigation and Drainage Paper 29, Ayers "
     "and Westcot 1985, table 1); livestock: not recommended above 10,000 mg/L (Texas A&M and New Mexico State "

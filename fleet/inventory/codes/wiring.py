@@ -164,7 +164,7 @@ RELAY_SUPPLY_UNSTATED = Code(
     "a relay module whose supply is not stated",
     "A module that is on at LOW, with its input side fed from 5 V as most are sold, may not release at the 3.3 V that "
     "a pin has at HIGH: the pump never stops. Whether that is so here, only its supply says.",
-    "Look what is wired to VCC beside IN, and state it: `supply: 3.3 V`, `5 V`, `12 V` or `24 V` in `pump_relay`. A "
+    "Look at what is wired to VCC beside IN, and state it: `supply: 3.3 V`, `5 V`, `12 V` or `24 V` in `pump_relay`. A "
     "module that is on at HIGH needs none.",
     Severity.WARNING,
     "optocouplers of such modules conduct from about 1.2 V (data sheets, typical); 5 V less 3.3 V leaves 1.7 V",

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from fleet.inventory.survey import Entry, Survey
 
 _SALT: Final = {
-    Duty.LIVESTOCK: ("for stock more is advised against than", STOCK_US_PER_CM),
+    Duty.LIVESTOCK: ("for stock it is advised against above", STOCK_US_PER_CM),
     Duty.IRRIGATION: ("for irrigation use is severely restricted above", CROP_US_PER_CM),
 }
 _NOT_DRUNK: Final = ("grey", "brackish")
