@@ -388,6 +388,9 @@ RESOLVE_AT_ONCE: Final = 32
 CONFIRM_AT_ONCE: Final = 64
 CONFIRM_CONNECT_TIMEOUT_S: Final = 2.0
 CONFIRM_ANSWER_TIMEOUT_S: Final = 4.0
+CONFIRM_WHOLE_S: Final = 2 * (CONFIRM_CONNECT_TIMEOUT_S + CONFIRM_ANSWER_TIMEOUT_S)
+"""For all that is asked at one place, and for what still runs when a search is over: the slowest honest answer, twice.
+Whoever answers slowly and proves nothing would else be asked up to seven times, for a minute."""
 SIGHTINGS: Final = 20_000
 """Announcements looked at in one run: a flood of made-up names ends here."""
 SEEN_FILE_BYTES: Final = 8 * 1024 * 1024
