@@ -45,6 +45,7 @@ class Confirmer:
         self._known = frozenset(known)
         self._entropy = entropy
         self._places = asyncio.Semaphore(at_once)
+        self._first_places = asyncio.Semaphore(at_once)
         self._timeouts = timeouts
         self._whole_s = whole_s
 
@@ -52,11 +53,12 @@ class Confirmer:
         """One confirmation per sighting, in their order."""
         return list(await asyncio.gather(*(self.confirm(sighting) for sighting in sightings)))
 
-    async def confirm(self, at: Sighting) -> Confirmation:
-        """What is at that address."""
+    async def confirm(self, at: Sighting, *, first: bool = False) -> Confirmation:
+        """What is at that address. `first`: it waits for no other but those that are first too, which are to be as many
+        as there are nodes at most: whoever claims a name at hundreds of places must not keep the node waiting."""
         if not at.can_be_a_node:
             return Confirmation(at, Outcome.STRANGER)
-        async with self._places:
+        async with self._first_places if first else self._places:
             try:
                 async with asyncio.timeout(self._whole_s):
                     return await self._who(at)

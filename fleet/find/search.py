@@ -97,7 +97,13 @@ class Search:
             settled = sighting in self._confirmed and self._confirmed[sighting].outcome in _SETTLED
             if not settled and sighting not in self._asked and sighting not in self._running:
                 self._asked.add(sighting)
-                self._running[sighting] = asyncio.ensure_future(self._confirmer.confirm(sighting))
+                self._running[sighting] = asyncio.ensure_future(
+                    self._confirmer.confirm(sighting, first=self._is_last_known(sighting))
+                )
+
+    def _is_last_known(self, at: Sighting) -> bool:
+        seen = self._last_seen.get(at.node)
+        return seen is not None and (seen.address, seen.port) == (at.address, at.port)
 
     def _collect(self) -> None:
         for sighting, task in [*self._running.items()]:
