@@ -357,6 +357,9 @@ REQUEST_POLL_S: Final = 0.5
 REQUEST_TAKEN_S: Final = 5.0
 """How long a command that steers a push waits for the runner's word that it was heard."""
 JOURNAL_BUSY_S: Final = 5.0
+LOCK_TRIES: Final = 5
+LOCK_RETRY_S: Final = 0.02
+"""Whoever looks who runs a push holds its lock for a moment: `resume` after a power cut must not fail for that."""
 SCREEN_PER_SECOND: Final = 4
 """Drawings of a push: on a terminal nothing stands still for 2 s."""
 HEARTBEAT_S: Final = 1.6

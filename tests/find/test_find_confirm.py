@@ -121,9 +121,7 @@ def test_who_answers_slowly_and_proves_nothing_holds_a_search_for_a_bounded_time
 
     async def whole() -> Confirmation:
         async with node, open_session() as session:
-            confirmer = Confirmer(
-                session, key_of, KNOWN, secrets.token_bytes, timeouts=PATIENT, whole_s=0.05
-            )
+            confirmer = Confirmer(session, key_of, KNOWN, secrets.token_bytes, timeouts=PATIENT, whole_s=0.05)
             return await confirmer.confirm(Sighting("ridge-01", node.address, node.port))
 
     held = asyncio.run(whole())
