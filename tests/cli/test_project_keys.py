@@ -166,6 +166,21 @@ def test_keys_that_did_not_sign_what_is_on_the_shelf_are_not(farm, config, capsy
     assert read_project_id(farm.folder) is None
 
 
+def test_a_project_that_lost_its_id_is_told_where_its_keys_are(farm, config, capsys) -> None:
+    """`tankfleet.id` was deleted before it was committed: no other machine has the keys, this one has."""
+    (farm.folder / "tankfleet.toml").unlink()
+    folder = config / "keys" / ID
+    folder.parent.mkdir(parents=True)
+    shutil.copytree(farm.folder / "keys", folder)
+    KeyFolder.create(config / "keys" / "of-another")
+    for words, code in ((("keys", "show"), "KEY101"), (("keys", "create"), "KEY109")):
+        err = _refused(capsys, farm.folder, *words)
+        assert code in err
+        assert f"on this machine, in {folder}" in err.replace("\n", " ")
+    (farm.folder / "tankfleet.toml").write_text(f'keys = "{folder}"\n', encoding="utf-8")
+    assert _shown(capsys, farm.folder)[0] == str(folder)
+
+
 def test_a_project_that_cannot_be_written_still_has_its_keys(tmp_path, config, capsys, monkeypatch) -> None:
     def full(*_: object) -> str:
         raise OSError(28, "No space left on device")
@@ -184,7 +199,7 @@ def test_the_id_is_on_the_disk_before_the_keys_are_bound_to_it(tmp_path, config,
     fsync = os.fsync
 
     def noted(handle: int) -> None:
-        order.append(Path(os.readlink(f"/proc/self/fd/{handle}")).name)
+        order.append(Path(f"/proc/self/fd/{handle}").readlink().name)
         fsync(handle)
 
     project = _project(tmp_path / "farm", with_id=False)
