@@ -217,6 +217,9 @@ def _sound(db: sqlite3.Connection, path: Path, witness: Witness | None) -> int:
         raise broken(path, str(said).replace("\n", " "))
     if form == VERSION:
         _counted(db, path, witness)
+    elif witness is not None:  # it is written only after the journal got seals
+        what = f"it is of before there were checksums, and {witness_path(path).name} counts {witness.commits} commits"
+        raise broken(path, f"{what} since", codes.SHORT_JOURNAL)
     return int(form)
 
 

@@ -290,6 +290,18 @@ def test_a_journal_of_before_is_read_as_it_is_and_sealed_by_the_next_runner(unse
     assert refusal(unsealed).code.code == "PSH141"
 
 
+def test_a_copy_of_before_that_is_put_back_lacks_what_came_since(unsealed: Path) -> None:
+    """It was taken before the new version sealed the journal. What was pushed since is not forgotten in silence."""
+    copy = unsealed.read_bytes()
+    with Journal.open(unsealed) as journal:
+        journal.append(PLAN.id, [Resumed(14.0)], journal.state(PLAN.id))
+    unsealed.write_bytes(copy)
+    assert refusal(unsealed).code.code == "PSH143"
+    witness_path(unsealed).unlink()  # as the code's advice is
+    with Journal.open(unsealed) as journal:
+        assert journal.unfinished() == PLAN.id
+
+
 def test_what_is_asked_while_the_next_runner_seals_the_journal_is_sealed_too(unsealed: Path) -> None:
     """`hold` opens the journal of before, `resume` brings it up, `hold` writes."""
     holding = Journal.open_if_there(unsealed)
