@@ -357,6 +357,9 @@ REQUEST_POLL_S: Final = 0.5
 REQUEST_TAKEN_S: Final = 5.0
 """How long a command that steers a push waits for the runner's word that it was heard."""
 JOURNAL_BUSY_S: Final = 5.0
+LOCK_TRIES: Final = 5
+LOCK_RETRY_S: Final = 0.02
+"""Whoever looks who runs a push holds its lock for a moment: `resume` after a power cut must not fail for that."""
 SCREEN_PER_SECOND: Final = 4
 """Drawings of a push: on a terminal nothing stands still for 2 s."""
 HEARTBEAT_S: Final = 1.6
@@ -388,6 +391,9 @@ RESOLVE_AT_ONCE: Final = 32
 CONFIRM_AT_ONCE: Final = 64
 CONFIRM_CONNECT_TIMEOUT_S: Final = 2.0
 CONFIRM_ANSWER_TIMEOUT_S: Final = 4.0
+CONFIRM_WHOLE_S: Final = 2 * (CONFIRM_CONNECT_TIMEOUT_S + CONFIRM_ANSWER_TIMEOUT_S)
+"""For all that is asked at one place, and for what still runs when a search is over: the slowest honest answer, twice.
+Whoever answers slowly and proves nothing would else be asked up to seven times, for a minute."""
 SIGHTINGS: Final = 20_000
 """Announcements looked at in one run: a flood of made-up names ends here."""
 SEEN_FILE_BYTES: Final = 8 * 1024 * 1024

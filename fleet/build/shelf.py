@@ -218,7 +218,10 @@ class Shelf:
 
 
 def _checked(path: Path, sha: str) -> bytes:
-    data = path.read_bytes()
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise ShelfError(DAMAGED, f"{path} cannot be read: {error.strerror or error}") from error
     if hashlib.sha256(data).hexdigest() != sha:
         raise ShelfError(DAMAGED, f"{path} is not what its name says")
     return data

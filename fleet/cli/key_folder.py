@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from fleet.cli.common import user_dir
 from fleet.errors import KeyFolderError, UsageError
-from fleet.keys.codes import KEYS_ELSEWHERE, OF_ANOTHER_PROJECT
+from fleet.keys.codes import KEYS_ELSEWHERE, NO_KEYS, OF_ANOTHER_PROJECT
 from fleet.keys.whereabouts import folder_by_id
 from fleet.limits import KEYS_LOOK_S
 
@@ -31,6 +32,10 @@ def open_keys(this: Session, fleet: str) -> KeyFolder:
     at = this.keys_at(fleet)
     if at.standing is Standing.TAKEN:
         raise KeyFolderError(OF_ANOTHER_PROJECT, _whose(at), fix=_share(at))
+    if at.standing is Standing.NONE:
+        here = _signed_here(this)
+        if here is not None:
+            raise KeyFolderError(NO_KEYS, f"{at.path} does not exist", fix=_on_this_machine(here))
     folder = KeyFolder.open(at.path)
     if at.standing is Standing.OLD:
         _bind(this, folder)
@@ -82,7 +87,24 @@ def refuse_new_keys(this: Session, inventory: Inventory) -> None:
         except UsageError as error:
             this.output.note(f"no nodes could be looked for: {error.what}")
     if signs:
-        raise KeyFolderError(KEYS_ELSEWHERE, "; ".join(_said(sign) for sign in signs))
+        here = _signed_here(this)
+        fix = "" if here is None else _on_this_machine(here)
+        raise KeyFolderError(KEYS_ELSEWHERE, "; ".join(_said(sign) for sign in signs), fix=fix)
+
+
+def _signed_here(this: Session) -> Path | None:
+    """The key folder of this user whose key signed what is on the shelf, wherever the project's id has gone; None if
+    there is none."""
+    from fleet.keys.folder import KeyFolder
+    from fleet.keys.whereabouts import folders_under
+    from fleet.push.other_keys import key_ids_on_shelf
+
+    signed = key_ids_on_shelf(this.workspace("").shelf_dir)
+    for path in folders_under(user_dir() / "keys") if signed else ():
+        with suppress(KeyFolderError):
+            if KeyFolder(path).key_id().hex() in signed:
+                return path
+    return None
 
 
 def _said(other: OtherKeys) -> str:
@@ -122,6 +144,13 @@ def _share(at: Whereabouts) -> str:
     return (
         "If this is a copy of that project, copy its tankfleet.id here too. If it is another one with the same keys, "
         f'set `keys = "{at.path}"` in tankfleet.toml. If it never had keys: `tankfleet keys create`.'
+    )
+
+
+def _on_this_machine(path: Path) -> str:
+    return (
+        f"The key that signed what is on the shelf is on this machine, in {path}. Get tankfleet.id back as it was "
+        f'committed: `git checkout tankfleet.id`. If it never was, set `keys = "{path}"` in tankfleet.toml.'
     )
 
 

@@ -9,7 +9,7 @@ from fleet.find.browse import Browser
 from fleet.find.confirm import Confirmer
 from fleet.find.seen import Seen
 from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
-from fleet.limits import FIND_QUIET_S, FIND_ROUND_S, FIND_STEP_S, FIND_TELL_S
+from fleet.limits import CONFIRM_WHOLE_S, FIND_QUIET_S, FIND_ROUND_S, FIND_STEP_S, FIND_TELL_S
 
 Tell = Callable[[tuple[str, ...], float], None]
 """Called every FIND_TELL_S with the nodes that are still awaited and the seconds left."""
@@ -47,7 +47,7 @@ class Search:
         self._confirmed: dict[Sighting, Confirmation] = {}
 
     async def run(self) -> list[Confirmation]:
-        """Everything that was asked, with what came of it."""
+        """Everything that was asked, with what came of it; at most CONFIRM_WHOLE_S after the time is over."""
         now_s = asyncio.get_running_loop().time
         ends_s = now_s() + self._timeout_s
         tell_s = now_s() + FIND_TELL_S
@@ -55,7 +55,7 @@ class Search:
         round_ends_s = min(now_s() + FIND_ROUND_S, ends_s)
         over = False
         try:
-            while not (over and not self._running):
+            while not over or (self._running and now_s() < ends_s + CONFIRM_WHOLE_S):
                 self._ask(self._wanted(self._browser.fresh()))
                 self._collect()
                 if not self._awaited() and not self._running and self._browser.quiet_s() >= FIND_QUIET_S:
@@ -74,6 +74,9 @@ class Search:
         finally:
             for task in self._running.values():
                 task.cancel()
+        for sighting in self._running:
+            late = Confirmation(sighting, Outcome.UNREACHABLE, why="no time was left to ask")
+            self._confirmed.setdefault(sighting, late)
         return list(self._confirmed.values())
 
     def _awaited(self) -> tuple[str, ...]:
@@ -94,7 +97,13 @@ class Search:
             settled = sighting in self._confirmed and self._confirmed[sighting].outcome in _SETTLED
             if not settled and sighting not in self._asked and sighting not in self._running:
                 self._asked.add(sighting)
-                self._running[sighting] = asyncio.ensure_future(self._confirmer.confirm(sighting))
+                self._running[sighting] = asyncio.ensure_future(
+                    self._confirmer.confirm(sighting, first=self._is_last_known(sighting))
+                )
+
+    def _is_last_known(self, at: Sighting) -> bool:
+        seen = self._last_seen.get(at.node)
+        return seen is not None and (seen.address, seen.port) == (at.address, at.port)
 
     def _collect(self) -> None:
         for sighting, task in [*self._running.items()]:

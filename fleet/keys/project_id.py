@@ -9,6 +9,7 @@ import re
 import secrets
 from typing import TYPE_CHECKING, Final
 
+from fleet.durable import create_durably
 from fleet.errors import UsageError
 from fleet.keys.codes import BAD_PROJECT_ID
 
@@ -20,6 +21,7 @@ PROJECT_ID_FILE: Final = "tankfleet.id"
 _ID_BYTES: Final = 8
 _ID: Final = re.compile(r"[0-9a-f]{16}")
 _MOST_CHARS: Final = 1_000
+_MODE: Final = 0o644
 
 
 def project_id_text(project_id: str) -> str:
@@ -48,11 +50,20 @@ def read_project_id(project: Path) -> str | None:
 
 
 def make_project_id(project: Path, random_bytes: Callable[[int], bytes] = secrets.token_bytes) -> str:
-    """The project's id, made now if it has none. OSError if it cannot be written."""
+    """The project's id, made now if it has none. OSError if it cannot be written.
+
+    It is on the disk before a key folder is named by it or bound to it: a power cut that took the id, and not the
+    folder, would leave keys that are nobody's.
+    """
     found = read_project_id(project)
     if found is not None:
         return found
     made = random_bytes(_ID_BYTES).hex()
-    with (project / PROJECT_ID_FILE).open("x", encoding="utf-8") as file:
-        file.write(project_id_text(made))
+    try:
+        create_durably(project / PROJECT_ID_FILE, project_id_text(made).encode(), mode=_MODE)
+    except FileExistsError:
+        first = read_project_id(project)  # another process was first
+        if first is None:
+            raise
+        return first
     return made

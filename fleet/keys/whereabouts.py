@@ -58,6 +58,14 @@ def folder_by_id(root: Path, project_id: str) -> Path:
     return root / project_id
 
 
+def folders_under(root: Path) -> list[Path]:
+    """All folders there, by name, whosever they are; none if they cannot be listed."""
+    try:
+        return sorted(folder for folder in root.iterdir() if folder.is_dir())
+    except (FileNotFoundError, NotADirectoryError, PermissionError):
+        return []
+
+
 def adopt(path: Path, project: Path) -> str:
     """Bind a folder of the older way to the project; the project's id, made now if it had none.
 
@@ -73,19 +81,15 @@ def _bound(root: Path, project_id: str) -> Path | None:
     by_id = folder_by_id(root, project_id)
     if by_id.is_dir():
         return by_id
-    try:
-        folders = sorted(folder for folder in root.iterdir() if (folder / BOUND_FILE).is_file())
-    except (FileNotFoundError, NotADirectoryError, PermissionError):
-        return None
-    return next((folder for folder in folders if _owner(folder) == project_id), None)
+    return next((folder for folder in folders_under(root) if _owner(folder) == project_id), None)
 
 
 def _owner(folder: Path) -> str | None:
     """The id of the project that the folder is bound to; empty if its file says none, None without one."""
-    if not (folder / BOUND_FILE).exists():
-        return None
     try:
+        if not (folder / BOUND_FILE).exists():
+            return None
         text = read_private(folder / BOUND_FILE, KEY_FILE_BYTES).decode("utf-8", "replace")
-    except KeyFolderError:
+    except (KeyFolderError, PermissionError):
         return ""
     return parse_project_id(text) or ""

@@ -153,6 +153,8 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
             cut_off=outcome.detail,
             whole=outcome.whole,
         )
+    elif outcome.ours:
+        work.settle(name, Stands.LEFT_OUT, Reason(Why.NOT_SENT, f"{outcome.code}: {outcome.detail}"))
     elif outcome.code in TRY_LATER and node.sends < SEND_TRIES:
         work.ask(name, Task.READY, in_s=READY_RETRY_S)
     elif outcome.code == BUSY and not node.cut_off:
@@ -163,8 +165,7 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         told = f"refused {node.sends} times: {outcome.detail}; something between changes what is sent"
         work.fail_on(name, CheckName.WAY, told)
     else:
-        said = "it was not sent" if outcome.ours else "it refused"
-        work.fail_on(name, CheckName.SENT, f"{said}: {outcome.code}: {outcome.detail}")
+        work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
 
 
 def _took_it(work: Work, node: NodeProgress, outcome: Outcome) -> None:

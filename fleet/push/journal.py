@@ -346,6 +346,7 @@ class Journal:
         with about(self._path):
             self._db.execute("BEGIN IMMEDIATE")
             try:
+                self._look_at_form()
                 yield
                 if self._seals:
                     before = read_head(self._db, self._path)
@@ -365,6 +366,11 @@ class Journal:
         if head is not None:
             write_witness(self._path, head)
         self._on_commit("after")
+
+    def _look_at_form(self) -> None:
+        """Within a transaction: whether the journal has seals by now. `resume` may have brought it up since it was
+        opened here, and a record without a seal would make it a damaged one."""
+        self._seals = self._seals or self._db.execute("PRAGMA user_version").fetchone()[0] == VERSION
 
     def _broken(self, what: str) -> PushError:
         return broken(self._path, what)

@@ -204,8 +204,7 @@ def _synced(path: Path) -> None:
 # -------------------------------------------------------------------- looking through it
 def _sound(db: sqlite3.Connection, path: Path, witness: Witness | None) -> int:
     """The form of the journal, once its pages and its own counts have been found right."""
-    (form,) = db.execute("PRAGMA user_version").fetchone()
-    names = {name for (name,) in db.execute("SELECT name FROM sqlite_schema WHERE type='table'").fetchall()}
+    form, names = _form_and_tables(db)
     if form == 0 or not {"push", "event", "request"} <= names:
         raise broken(path, "a database with other tables", codes.NOT_A_JOURNAL)
     if form not in (UNSEALED, VERSION):
@@ -218,7 +217,21 @@ def _sound(db: sqlite3.Connection, path: Path, witness: Witness | None) -> int:
         raise broken(path, str(said).replace("\n", " "))
     if form == VERSION:
         _counted(db, path, witness)
+    elif witness is not None:  # it is written only after the journal got seals
+        what = f"it is of before there were checksums, and {witness_path(path).name} counts {witness.commits} commits"
+        raise broken(path, f"{what} since", codes.SHORT_JOURNAL)
     return int(form)
+
+
+def _form_and_tables(db: sqlite3.Connection) -> tuple[int, set[str]]:
+    """Both at one moment: another process may be bringing the journal up to this version's form."""
+    db.execute("BEGIN")
+    try:
+        (form,) = db.execute("PRAGMA user_version").fetchone()
+        names = db.execute("SELECT name FROM sqlite_schema WHERE type='table'").fetchall()
+    finally:
+        db.execute("ROLLBACK")
+    return int(form), {name for (name,) in names}
 
 
 def _counted(db: sqlite3.Connection, path: Path, witness: Witness | None) -> None:

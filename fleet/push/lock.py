@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import fcntl
 import os
+import time
 from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING
 
 from fleet.errors import LockedError
+from fleet.limits import LOCK_RETRY_S, LOCK_TRIES
 from fleet.push.codes import LOCKED
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
 
@@ -21,18 +23,22 @@ def lock_path(journal_path: Path) -> Path:
 
 
 @contextmanager
-def runner_lock(journal_path: Path, pid: int) -> Iterator[None]:
-    """Be the one runner of that journal. LockedError, naming the holder's process id, if another one is."""
+def runner_lock(journal_path: Path, pid: int, pause: Callable[[float], None] = time.sleep) -> Iterator[None]:
+    """Be the one runner of that journal. LockedError, naming the holder's process id, if another one is; whoever only
+    looks who it is (`runner_pid`) is gone after a moment."""
     path = lock_path(journal_path)
     path.parent.mkdir(parents=True, exist_ok=True)
     handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
     try:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
-            raise LockedError(
-                LOCKED, f"process {_read_pid(handle)} is at work on the nodes and holds {path}"
-            ) from error
+        for left in reversed(range(LOCK_TRIES)):
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except BlockingIOError as error:
+                if left == 0:
+                    what = f"process {_read_pid(handle)} is at work on the nodes and holds {path}"
+                    raise LockedError(LOCKED, what) from error
+            pause(LOCK_RETRY_S)
         os.ftruncate(handle, 0)
         os.pwrite(handle, f"{pid}\n".encode("ascii"), 0)
         yield

@@ -28,6 +28,8 @@ class Why(StrEnum):
     """Detail: what it has and needs."""
     BUSY = "busy"
     """It is changed by somebody else, or cannot restart; detail: its word."""
+    NOT_SENT = "not-sent"
+    """This machine could not read what was to be sent; detail: code and what."""
     HELD_OFF_TOO_OFTEN = "held-off-too-often"
     """Detail: how often, and why the last time."""
     FAILED = "failed"
@@ -66,6 +68,7 @@ _SENTENCES: Final[dict[Why, str]] = {
     Why.SPARE_TIME: "spare time {}",
     Why.MEMORY: "{}",
     Why.BUSY: "it takes nothing just now: {}",
+    Why.NOT_SENT: "it was not sent: {}",
     Why.HELD_OFF_TOO_OFTEN: "held off {}",
     Why.FAILED: "{}",
     Why.PARTNER_LOST: "{}, which stands in for it, is lost",

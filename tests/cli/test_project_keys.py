@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
 from pathlib import Path
@@ -15,8 +16,8 @@ from fleet.errors import UsageError
 from fleet.find.codes import NO_INTERFACE
 from fleet.find.match import Match, Status
 from fleet.keys.folder import KeyFolder
-from fleet.keys.project_id import PROJECT_ID_FILE, read_project_id
-from fleet.keys.whereabouts import BOUND_FILE
+from fleet.keys.project_id import PROJECT_ID_FILE, make_project_id, read_project_id
+from fleet.keys.whereabouts import BOUND_FILE, adopt
 from tests.cli.commands import farm
 
 __all__ = ["farm"]
@@ -165,6 +166,21 @@ def test_keys_that_did_not_sign_what_is_on_the_shelf_are_not(farm, config, capsy
     assert read_project_id(farm.folder) is None
 
 
+def test_a_project_that_lost_its_id_is_told_where_its_keys_are(farm, config, capsys) -> None:
+    """`tankfleet.id` was deleted before it was committed: no other machine has the keys, this one has."""
+    (farm.folder / "tankfleet.toml").unlink()
+    folder = config / "keys" / ID
+    folder.parent.mkdir(parents=True)
+    shutil.copytree(farm.folder / "keys", folder)
+    KeyFolder.create(config / "keys" / "of-another")
+    for words, code in ((("keys", "show"), "KEY101"), (("keys", "create"), "KEY109")):
+        err = _refused(capsys, farm.folder, *words)
+        assert code in err
+        assert f"on this machine, in {folder}" in err.replace("\n", " ")
+    (farm.folder / "tankfleet.toml").write_text(f'keys = "{folder}"\n', encoding="utf-8")
+    assert _shown(capsys, farm.folder)[0] == str(folder)
+
+
 def test_a_project_that_cannot_be_written_still_has_its_keys(tmp_path, config, capsys, monkeypatch) -> None:
     def full(*_: object) -> str:
         raise OSError(28, "No space left on device")
@@ -175,6 +191,35 @@ def test_a_project_that_cannot_be_written_still_has_its_keys(tmp_path, config, c
     folder, said = _shown(capsys, project)
     assert folder == str(old.path)
     assert "No space left" in said
+
+
+def test_the_id_is_on_the_disk_before_the_keys_are_bound_to_it(tmp_path, config, monkeypatch) -> None:
+    """A power cut loses what was not synced. Keys that are bound to an id which was lost would be nobody's."""
+    order: list[str] = []
+    fsync = os.fsync
+
+    def noted(handle: int) -> None:
+        order.append(Path(f"/proc/self/fd/{handle}").readlink().name)
+        fsync(handle)
+
+    project = _project(tmp_path / "farm", with_id=False)
+    old = KeyFolder.create(config / "keys" / "farm")
+    monkeypatch.setattr(os, "fsync", noted)
+    adopt(old.path, project)
+    of_id = next(i for i, name in enumerate(order) if PROJECT_ID_FILE in name)
+    of_project = order.index(project.name, of_id)
+    assert of_project < next(i for i, name in enumerate(order) if BOUND_FILE in name)
+    assert (project / PROJECT_ID_FILE).stat().st_mode & 0o777 == 0o644
+    assert not list(project.glob(".*.new*"))
+
+
+def test_of_two_that_make_the_id_at_once_the_first_is_right(tmp_path) -> None:
+    def second(count: int) -> bytes:
+        (tmp_path / PROJECT_ID_FILE).write_text(f"{ID}\n", encoding="utf-8")
+        return bytes(count)
+
+    assert make_project_id(tmp_path, second) == ID
+    assert read_project_id(tmp_path) == ID
 
 
 @pytest.mark.parametrize("text", ["", "../../etc\n", "0123456789ABCDEF\n", f"{ID}\n{ID}\n", "é" * 5_000])

@@ -6,10 +6,12 @@ import asyncio
 import secrets
 from contextlib import AsyncExitStack
 from datetime import UTC, datetime
+from functools import partial
 
 import pytest
 
 from fleet.errors import UsageError
+from fleet.find.confirm import Confirmer
 from fleet.find.find import find
 from fleet.find.match import Match, Status
 from fleet.find.scope import interface_for
@@ -254,6 +256,28 @@ def test_a_last_known_address_that_another_has_now(tmp_path) -> None:
         found = await ground.find("a", "b", timeout_s=1)
         assert found["a"].status is Status.MISSING
         assert found["a"].evidence == (f"last known at {b.address}:{b.port}, where {b.name} answers",)
+
+    on_ground(tmp_path, what)
+
+
+def test_a_node_where_it_was_last_is_found_however_many_places_are_claimed_for_it(
+    tmp_path, monkeypatch
+) -> None:
+    """Strangers that answer slowly take all places, of which there is one here; they announce themselves first."""
+    monkeypatch.setattr("fleet.find.find.Confirmer", partial(Confirmer, at_once=1))
+    monkeypatch.setattr("fleet.find.search.CONFIRM_WHOLE_S", 0.2)
+
+    async def what(ground: Ground) -> None:
+        for number in range(3):
+            false = await ground.node(f"false-{number}", announced=False, node_key=bytes(32))
+            false.faults.answer_delay_s = 9.0
+            label = f"a{number}-{ground.word}"
+            text = {**false.txt(), "id": ground.name("one")}
+            ground.announcer.nodes.append(Announced(label, false.address, false.port, text))
+        one = await ground.node("one")
+        seen = Seen(one.address, one.port, "02:00:00:00:00:01", "2026-02-28T06:00:00+00:00")
+        write_seen(ground.workspace.seen_path, {one.name: seen})
+        assert (await ground.find("one", timeout_s=1.0))["one"].status is Status.FOUND
 
     on_ground(tmp_path, what)
 

@@ -114,6 +114,21 @@ def test_a_stranger_without_proof_is_asked_no_more_often_than_before() -> None:
     assert confirm(node, "ridge-01").outcome is Outcome.CONFIRMED
 
 
+def test_who_answers_slowly_and_proves_nothing_holds_a_search_for_a_bounded_time() -> None:
+    """Each of its answers comes in time, and none is signed: it would be asked five times, 10 s each."""
+    node = fake("ridge-01", node_key=bytes(32))
+    node.faults.answer_delay_s = 9.0
+
+    async def whole() -> Confirmation:
+        async with node, open_session() as session:
+            confirmer = Confirmer(session, key_of, KNOWN, secrets.token_bytes, timeouts=PATIENT, whole_s=0.05)
+            return await confirmer.confirm(Sighting("ridge-01", node.address, node.port))
+
+    held = asyncio.run(whole())
+    assert held.outcome is Outcome.UNREACHABLE
+    assert held.why == "nothing proved in 0.05 s"
+
+
 def test_no_more_are_asked_at_once_than_allowed() -> None:
     asked_at_once: list[int] = []
 

@@ -4,6 +4,7 @@ end."""
 from __future__ import annotations
 
 import asyncio
+import errno
 import hashlib
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,7 +22,10 @@ from fleet.find.match import Match, Status
 from fleet.link.state import NodeState
 from fleet.push import fieldwork
 from fleet.push.fieldwork import Field, Wishes, plan_push, refuse_damaged
+from fleet.push.history import given_up_images
 from fleet.push.plan import Plan, write_plan
+from fleet.push.reasons import Why
+from fleet.push.state import Stands
 from tests.push.plans import plan_of, state_of
 from tests.push.plans import planned as a_node
 from tests.push.stage import Stage, begun, push
@@ -146,6 +150,26 @@ def test_what_was_not_sent_was_not_refused_by_the_node(quick_path: Path) -> None
 
     stage = Spoilt(plan_of([a_node("a")]))
     with begun(stage, quick_path) as journal:
-        reason = str(push(stage, journal).nodes["a"].reason)
-    assert "it was not sent: SHF101" in reason
-    assert "refused" not in reason
+        node = push(stage, journal).nodes["a"]
+        given_up = given_up_images(journal)
+    assert str(node.reason).startswith("it was not sent: SHF101")
+    assert (node.stands, node.reason.why) == (Stands.LEFT_OUT, Why.NOT_SENT)
+    assert (node.failed, node.blame) == ((), None)
+    assert given_up == {}, "a disk of ours that fails says nothing of the image"
+
+
+def test_an_image_that_the_disk_does_not_give_is_a_fault_of_the_shelf(field: Field) -> None:
+    """An error of the disk, or a file that is no longer ours to read."""
+    entry = field.shelf.newest("cargo-a")
+    assert entry is not None
+    path = field.shelf.path / "objects" / entry.image[:2] / entry.image
+
+    def unread(self: Path) -> bytes:
+        raise OSError(errno.EIO, "Input/output error", str(self))
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Path, "read_bytes", unread)
+        with pytest.raises(ShelfError, match="cannot be read: Input/output error") as caught:
+            field.shelf.image(entry.image)
+    assert caught.value.code is DAMAGED
+    assert str(path) in caught.value.what

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import subprocess
 import sys
@@ -123,6 +124,17 @@ def test_one_runner_per_journal(tmp_path: Path) -> None:
     assert runner_pid(path) is None
     with runner_lock(path, os.getpid()):
         pass
+
+
+def test_who_only_looks_who_runs_a_push_keeps_nobody_from_running_it(tmp_path: Path) -> None:
+    """`runner_pid` holds the lock, shared, for as long as it looks."""
+    path = tmp_path / "journal.db"
+    with runner_lock(path, 4711):
+        pass
+    looking = os.open(lock_path(path), os.O_RDONLY)
+    fcntl.flock(looking, fcntl.LOCK_SH)
+    with runner_lock(path, 12, pause=lambda _: os.close(looking)):
+        assert runner_pid(path) == 12
 
 
 def test_the_lock_is_free_when_its_holder_was_killed(tmp_path: Path) -> None:

@@ -290,6 +290,54 @@ def test_a_journal_of_before_is_read_as_it_is_and_sealed_by_the_next_runner(unse
     assert refusal(unsealed).code.code == "PSH141"
 
 
+def test_a_copy_of_before_that_is_put_back_lacks_what_came_since(unsealed: Path) -> None:
+    """It was taken before the new version sealed the journal. What was pushed since is not forgotten in silence."""
+    copy = unsealed.read_bytes()
+    with Journal.open(unsealed) as journal:
+        journal.append(PLAN.id, [Resumed(14.0)], journal.state(PLAN.id))
+    unsealed.write_bytes(copy)
+    assert refusal(unsealed).code.code == "PSH143"
+    witness_path(unsealed).unlink()  # as the code's advice is
+    with Journal.open(unsealed) as journal:
+        assert journal.unfinished() == PLAN.id
+
+
+def test_what_is_asked_while_the_next_runner_seals_the_journal_is_sealed_too(unsealed: Path) -> None:
+    """`hold` opens the journal of before, `resume` brings it up, `hold` writes."""
+    holding = Journal.open_if_there(unsealed)
+    assert holding is not None
+    with holding, Journal.open(unsealed) as runner:
+        number = holding.request(PLAN.id, Requested(13.0, Word.GO_ON))
+        assert [one.id for one in runner.open_requests(PLAN.id)] == [1, number]
+    with Journal.open(unsealed) as journal:
+        all_of(journal)
+
+
+def test_a_journal_that_is_sealed_while_it_is_opened_is_not_called_damaged(
+    unsealed: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another process brings it up between two of the questions that opening asks."""
+    connected = journal_file._connected
+
+    class Between(sqlite3.Connection):
+        sealed_by_another = False
+
+        def execute(self, statement: str, *values: Any) -> sqlite3.Cursor:  # type: ignore[override]
+            if "sqlite_schema" in statement and not self.sealed_by_another:
+                self.sealed_by_another = True
+                with closing(connected(unsealed)) as other:
+                    journal_file._seal_all(other, unsealed)
+            return super().execute(statement, *values)
+
+    def slow(path: Path) -> sqlite3.Connection:
+        return sqlite3.connect(path, factory=Between, isolation_level=None)
+
+    monkeypatch.setattr(journal_file, "_connected", slow)
+    with Journal.reading(unsealed) as journal:
+        assert journal is not None
+        assert journal.unfinished() == PLAN.id
+
+
 def test_a_sealed_journal_is_not_taken_for_one_of_before(path: Path) -> None:
     sql(path, "PRAGMA user_version=1")
     assert refusal(path).code.code == "PSH108"
