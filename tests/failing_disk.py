@@ -157,7 +157,9 @@ def _planned(project: Path) -> None:
 
 SCENARIOS = {
     "keys-create": Scenario(
-        ("--keys", "{project}/new-keys", "keys", "create", "--new-fleet"), _keys_whole, _exists("new-keys/signing-key.pem")
+        ("--keys", "{project}/new-keys", "keys", "create", "--new-fleet"),
+        _keys_whole,
+        _exists("new-keys/signing-key.pem"),
     ),
     "set-network": Scenario(
         ("keys", "set-network", "n", "--ssid", "Farm"),
