@@ -56,6 +56,8 @@ def about(path: Path) -> Iterator[None]:
     except OSError as error:
         code = _ERRNO.get(error.errno or 0, codes.JOURNAL_DISK_FAULT)
         raise broken(path, error.strerror or str(error), code) from error
+    except UnicodeDecodeError as error:  # SQLite quotes what it cannot read, and Python cannot read the quote
+        raise broken(path, "a name or a text in it is not UTF-8") from error
     except MemoryError as error:  # a length that damage made absurd
         raise broken(path, "a record of absurd length") from error
 

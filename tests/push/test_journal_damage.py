@@ -71,6 +71,15 @@ def refusal(path: Path) -> TankfleetError:
     return caught.value
 
 
+def test_damage_that_sqlite_quotes_and_python_cannot_read_has_its_code(path: Path) -> None:
+    """The text of a table's making, with bytes that are no UTF-8 where SQLite looks for a word that it knows."""
+    sql(path, "PRAGMA wal_checkpoint(TRUNCATE)")
+    data = path.read_bytes()
+    assert b"CREATE TABLE" in data
+    path.write_bytes(data.replace(b"CREATE TABLE", b"CREATE \xee\xfeBLE", 1))
+    assert refusal(path).code.code == "PSH108"
+
+
 def test_ten_thousand_kinds_of_damage_in_small(quick_path: Path) -> None:
     """`python -m tests.push.damage 10000 SEED` does more."""
     came, wrong = run(250, 11, quick_path)
