@@ -20,7 +20,7 @@ FINDINGS_PER_FILE: Final = 500
 """After these the rest of a file is not looked at: a file of nothing but mistakes fills neither memory nor screen."""
 QUOTED_LINE_CHARS: Final = 2_000
 """A longer line is not quoted in each of its findings."""
-SUGGESTION_COMPARISONS: Final = 50_000
+SUGGESTION_COMPARISONS: Final = 30_000
 """Words compared for all "did you mean" of one run: bounds the time for an inventory with all its names wrong."""
 WINDOW_LONGEST_S: Final = 7 * 86_400
 WINDOW_PERIODS: Final = 15_000

@@ -16,7 +16,9 @@ import pytest
 from fleet.inventory.load import read_inventory, read_texts
 from fleet.limits import INVENTORY_BYTES, INVENTORY_FILE_BYTES
 
-LONGEST_S = 1.0
+LONGEST_UNITS = 20
+"""A second on a machine that adds a million squares in 50 ms. Machines differ, and one of shared cores differs from
+minute to minute: so both are measured in one process, the unit before and after."""
 MOST_BYTES = 200 * 1024 * 1024
 FULL = INVENTORY_FILE_BYTES - 200
 
@@ -29,12 +31,18 @@ def kib(field):
     line = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith(field))
     return int(line.split()[1])
 Path("/proc/self/clear_refs").write_text("5")  # proc(5): sets the peak, VmHWM, to what is used now
+def unit():
+    start = time.process_time()
+    sum(i * i for i in range(1_000_000))
+    return time.process_time() - start
+unit_s = unit()
 before, start = kib("VmRSS"), time.process_time()
 inventory, findings = read_inventory(Path(sys.argv[1]))
 took_s, grown = time.process_time() - start, (kib("VmHWM") - before) * 1024
+unit_s = max(unit_s, unit())
 places = [[f.code.code, f.place.line, f.place.col, f.what] for f in findings]
-print(json.dumps({"took_s": took_s, "grown": grown, "taken": inventory is not None, "count": len(places),
-                  "first": places[:3]}))
+print(json.dumps({"took_s": took_s, "unit_s": unit_s, "grown": grown, "taken": inventory is not None,
+                  "count": len(places), "first": places[:3]}))
 """
 
 
@@ -133,7 +141,7 @@ def test_a_bomb_is_refused_within_a_second_and_200_mb(name: str, tmp_path: Path)
     )
     assert done.returncode == 0, done.stderr
     told = json.loads(done.stdout)
-    assert told["took_s"] <= LONGEST_S, told
+    assert told["took_s"] <= LONGEST_UNITS * told["unit_s"], told
     assert told["grown"] <= MOST_BYTES, told
     assert not told["taken"]
     assert told["count"] >= 1
