@@ -54,6 +54,8 @@ _FAULT_FIXES = {
 }
 """By the node's own word for what is wrong with it (docs/node-interface.md 4); it takes one image at a time, and an
 update with the image that it runs already mends nothing."""
+_PLACES_TOLD = frozenset({Status.FOUND, Status.MOVED})
+"""Their evidence names the other places already (fleet/find/match.py)."""
 _BAD_RESETS = ("watchdog", "crash")
 SHORT = 12
 """Digits of a digest that a person is shown."""
@@ -67,7 +69,7 @@ def presence(match: Match) -> Iterator[Finding]:
     if code is None:
         return
     told = "; ".join(match.evidence) or match.status.value
-    others = [place for place in match.also_at if place not in told]
+    others = () if match.status in _PLACES_TOLD else match.also_at
     also = f" (also at {', '.join(others)})" if others else ""
     yield Finding(code, f"{told}{also}", subject=f"node {match.node}")
 

@@ -16,8 +16,8 @@ import pytest
 from fleet.inventory.load import read_inventory, read_texts
 from fleet.limits import INVENTORY_BYTES, INVENTORY_FILE_BYTES
 
-LONGEST_UNITS = 20
-"""A second on a machine that adds a million squares in 50 ms. Machines differ, and one of shared cores differs from
+LONGEST_UNITS = 15
+"""A second on a machine that adds a million squares in 67 ms. Machines differ, and one of shared cores differs from
 minute to minute: so both are measured in one process, the unit before and after."""
 MOST_BYTES = 200 * 1024 * 1024
 FULL = INVENTORY_FILE_BYTES - 200
