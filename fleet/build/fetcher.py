@@ -45,6 +45,7 @@ from platformio.package.unpack import FileUnpacker
 from platformio.platform.factory import PlatformFactory
 from platformio.project.config import ProjectConfig
 from platformio.registry.client import RegistryClient
+from urllib3.exceptions import ReadTimeoutError
 from urllib3.util.retry import Retry
 
 if TYPE_CHECKING:
@@ -230,7 +231,9 @@ class _Careful:
                 grown = part.is_file() and part.stat().st_size > before
                 failures = 1 if grown else failures + 1
                 if failures >= run.tries:
-                    stalled = isinstance(error, requests.Timeout) or "timed out" in str(error)
+                    # A read that times out in the middle of a body comes wrapped (requests, Response.iter_content).
+                    within = error.args[0] if error.args else None
+                    stalled = isinstance(error, requests.Timeout) or isinstance(within, ReadTimeoutError)
                     what = f"no byte in {run.quiet_s:.0f} s" if stalled else str(error)
                     raise self._trouble(f"{failures} times in a row: {what}", stalled=stalled) from error
                 time.sleep(1)
