@@ -32,7 +32,7 @@ BREAKS = {
     "node_block": ("node_block_check.cpp", "low < high && high < tank.mark_count", "low < high"),
     "record": ("slots_record.cpp", "image.bytes > partition.images[i].bytes || ", ""),
 }
-"""One reader of each target with a check taken out or weakened."""
+"""One reader of each target with a check taken out or weakened; a kept input of its corpus shows it."""
 
 
 def _named(target: Target) -> str:
@@ -58,7 +58,8 @@ def test_a_broken_reader_is_caught(target: Target, tmp_path: Path) -> None:
     text = (core / name).read_text(encoding="utf-8")
     assert text.count(good) == 1
     (core / name).write_text(text.replace(good, bad), encoding="utf-8")
-    assert not run(target, build(target, core), tmp_path, target.runs).good
+    # The kept inputs alone: what drawn ones find depends on the order in which the file system lists the corpus.
+    assert not run(target, build(target, core), tmp_path, runs=0).good
 
 
 def test_the_corpus_is_small_and_of_known_targets() -> None:
