@@ -36,6 +36,10 @@ LATEST_YEAR: Final = 2_199
 QUANTITY_CHARS: Final = 48
 SMALLEST_SIZE_M: Final = 1e-5
 """A hundredth of a millimetre: areas of still smaller sizes come out as 0, and the arithmetic would divide by them."""
+SMALLEST_FLOW_L_PER_MIN: Final = 1e-7
+"""A drop in eight hours: the time that still smaller ones take is beyond any clock, and at last beyond all numbers."""
+SMALLEST_QUANTITY: Final = 1e-9
+"""Of every other kind, in the model's unit: nothing here is so small, and what is divided by it stays a number."""
 
 # --- names: RFC 1123 host label; the node block's fixed fields
 LABEL_CHARS: Final = 63

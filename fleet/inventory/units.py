@@ -17,7 +17,7 @@ from pydantic import BeforeValidator, WithJsonSchema
 
 from fleet.inventory.codes import NO_UNIT, NOT_A_QUANTITY, OUT_OF_RANGE, WRONG_UNIT
 from fleet.inventory.refusal import Refusal, shown
-from fleet.limits import QUANTITY_CHARS, SMALLEST_SIZE_M
+from fleet.limits import QUANTITY_CHARS, SMALLEST_FLOW_L_PER_MIN, SMALLEST_QUANTITY, SMALLEST_SIZE_M
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -53,7 +53,7 @@ class Kind:
     largest: float
     """In `unit`."""
     zero_allowed: bool = True
-    least: float = 0.0
+    least: float = SMALLEST_QUANTITY
     """In `unit`; a smaller one that is not 0 is refused."""
 
     @property
@@ -129,9 +129,17 @@ _FLOW: Final = Kind(
     | {"lpm": 1.0, "lps": 60.0, "lph": 1.0 / 60.0},
     ("60 L/min", "1 L/s", "3.6 m3/h", "16 gal/min", "200 L/d"),
     1_000_000.0,
+    least=SMALLEST_FLOW_L_PER_MIN,
 )
 _PUMPED: Final = Kind(
-    "a flow", "L/min", "liter/minute", _FLOW.factors, _FLOW.examples, _FLOW.largest, zero_allowed=False
+    "a flow",
+    "L/min",
+    "liter/minute",
+    _FLOW.factors,
+    _FLOW.examples,
+    _FLOW.largest,
+    zero_allowed=False,
+    least=_FLOW.least,
 )
 _POWER: Final = Kind(
     "a power",
@@ -278,11 +286,10 @@ def _parse_text(kind: Kind, text: str) -> float:
         raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is more than {largest}, which no tank here can have")
     if value == 0 and not kind.zero_allowed:
         raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is nothing; {kind.noun} above zero is needed here")
-    if value < kind.least:
-        raise Refusal(
-            OUT_OF_RANGE,
-            f"`{shown(text)}` is less than {kind.least:g} {kind.unit}, which nothing here can have",
-        )
+    if 0 < value < kind.least:
+        least = f"{100 * kind.least:g} %" if kind.unit == "%" else f"{kind.least:g} {kind.unit}"
+        fix = "Write 0 if there is none." if kind.zero_allowed else ""
+        raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is less than {least}, which nothing here can have", fix)
     return value
 
 

@@ -58,7 +58,7 @@ DEBOUNCE_S: Final = (
 )
 TRIAL_S: Final = (0.001, 0.9, 1.0, 1.5, 59.0, 65_534.2, 65_535.0, 65_535.4, 1e5)
 SLIVERS_M: Final = (1e-4, 4e-4, 5e-4, 6e-4, 9e-4, 1e-3, 1.5e-3, 1e-2)
-FLOWS: Final = (1e-300, 1e-9, 1e-4, 0.01, 1e4, 1e6)
+FLOWS: Final = (2e-7, 1e-4, 0.01, 1e4, 1e6)
 SIZES_M: Final = (1e-200, 1e-3, 0.02, 65.5, 70.0, 999.0)
 
 

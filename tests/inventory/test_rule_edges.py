@@ -98,8 +98,8 @@ def test_the_node_block_counts_a_pumps_seconds_up_to_4_294_967_295(flow: str, co
 
 
 def test_a_table_that_hardly_rises_is_found_and_does_not_stop_the_check() -> None:
-    """5e-324 is the least number of double precision: 60 x 3e-323 / 1e6 is 0, and so is the way between the marks."""
-    table = "kind: strapped, table: [{depth: 1 m, volume: 1e-323 L}, {depth: 2 m, volume: 3e-323 L}]"
+    """A millionth of a millilitre in a metre: 60 x 2e-9 L / 1e6 L/min is 1.2e-13 s from mark to mark."""
+    table = "kind: strapped, table: [{depth: 1 m, volume: 1e-9 L}, {depth: 2 m, volume: 3e-9 L}]"
     shape = ("kind: box, length: 1 m, width: 1 m, height: 2 m", table)
     said = [one.code.code for one in found(shape, ("flow: 40 L/min", "flow: 1e6 L/min"))]
     assert {"INV534", "INV536"} <= set(said)
@@ -113,11 +113,23 @@ def test_a_size_of_nearly_nothing_is_refused(size: str) -> None:
 
 
 def test_a_level_that_never_moves_is_found_and_does_not_stop_the_check() -> None:
-    """60 s x 1e9 L / 1e-300 L/min is beyond the numbers of double precision."""
     large = ("length: 1 m, width: 1 m", "length: 999 m, width: 999 m")
-    changes = (large, ("flow: 40 L/min", "flow: 1e-303 L/min"), ("    largest_draw: 10 L/min\n", ""))
+    changes = (large, ("flow: 40 L/min", "flow: 1e-7 L/min"), ("    largest_draw: 10 L/min\n", ""))
     (said,) = found(*changes)
-    assert (said.code.code, quoted(said)[:13]) == ("INV170", "1e-303 L/min,")
+    assert (said.code.code, quoted(said)[:11]) == ("INV170", "1e-7 L/min,")
+
+
+@pytest.mark.parametrize("flow", ["1e-300 L/min", "9e-8 L/min", "0.1 mL/d"])
+@pytest.mark.parametrize("key", ["largest_draw", "uncontrolled_inflow", "flow"])
+def test_a_flow_of_nearly_nothing_is_refused(flow: str, key: str) -> None:
+    """60 s x 1e9 L / 1e-300 L/min is beyond the numbers of double precision; 0.1 mL/d is 6.9e-8 L/min."""
+    draw = ("    largest_draw: 10 L/min\n", f"    largest_draw: 10 L/min\n    {key}: {flow}\n")
+    change = {
+        "largest_draw": ("largest_draw: 10 L/min", f"largest_draw: {flow}"),
+        "flow": ("flow: 40 L/min", f"flow: {flow}"),
+    }
+    (said,) = found(change.get(key, draw))
+    assert (said.code.code, quoted(said)[: len(flow)]) == ("INV133", flow)
 
 
 @pytest.mark.parametrize(

@@ -111,8 +111,10 @@ RunEnd run_end(const Run &run, const PumpRules &rules) {
 }
 
 // From the lowest bit: marks that fed or were reached, doubted marks, how often begun anew, and watched anew.
+// A mark that fed by flapping was never reached: it is doubted, or a restart would make it one that came and went.
 uint16_t run_notes(const Run &run) {
-  const unsigned marks = either(run.fed_marks, run.reached_marks) | static_cast<unsigned>(run.doubted_marks) << 4;
+  const unsigned doubted = either(run.doubted_marks, without(run.fed_marks, run.reached_marks));
+  const unsigned marks = either(run.fed_marks, run.reached_marks) | doubted << 4;
   return static_cast<uint16_t>(marks | static_cast<unsigned>(run.begun_anew) << 8 | static_cast<unsigned>(run.watched_anew) << 11);
 }
 
