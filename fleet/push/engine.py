@@ -156,7 +156,7 @@ def _blamed(nodes: Iterable[NodeProgress], *blames: Blame) -> tuple[str, ...]:
 
 def _one_cause(work: Work, blame: Blame) -> bool:
     """Whether so many nodes of the wave, or of all that the push has judged, failed for this that it is not each one's
-    own: for their supply, then it is the image; on the way to them, then it is the network."""
+    own: for their supply, then it is the image; for their link, then it is the network."""
     wave = [n for n in work.wave() if n.stands is not Stands.LEFT_OUT or n.blame is blame]
     known = {node.node: node for node in (*wave, *_judged(work))}.values()
     return any(too_many_for_chance(len(_blamed(nodes, blame)), len(nodes)) for nodes in (wave, known))
@@ -185,8 +185,8 @@ def _judge(work: Work) -> None:
         all_judged=len(judged) - len(_blamed(judged, *BESIDE_THE_IMAGE)) + soaked,
         supply=_blamed(wave, Blame.SUPPLY),
         too_much=_one_cause(work, Blame.SUPPLY),
-        way=_blamed(wave, Blame.WAY),
-        way_broken=_one_cause(work, Blame.WAY),
+        link=_blamed(wave, Blame.LINK),
+        link_broken=_one_cause(work, Blame.LINK),
     )
     work.change(verdicts=(*work.push.verdicts, verdict))
 
@@ -200,8 +200,8 @@ def _fail_wave(work: Work) -> None:
         by.append(HaltedBy(Halt.DRAWS_TOO_MUCH))
         for name in _blamed(work.nodes.values(), Blame.SUPPLY):
             work.set(name, blame=Blame.DRAW)
-    if work.push.verdicts[-1].way_broken:
-        by.append(HaltedBy(Halt.WAY_BROKEN))
+    if work.push.verdicts[-1].link_broken:
+        by.append(HaltedBy(Halt.LINK_BROKEN))
     wave = frozenset(work.push.waves[work.push.wave - 1])
     work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, halted_by=tuple(by), held=False, late=())
     for node in tuple(work.nodes.values()):

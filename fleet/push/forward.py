@@ -160,10 +160,10 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     elif outcome.code == BUSY and not node.cut_off:
         _hold_off(work, node, Reason(Why.BUSY, outcome.detail))
     elif outcome.code == BUSY:
-        work.fail_on(name, CheckName.WAY, f"{outcome.detail}, since a transfer was cut off: {node.cut_off}")
+        work.fail_on(name, CheckName.LINK, f"{outcome.detail}, since a transfer was cut off: {node.cut_off}")
     elif outcome.code in SPOILT:
         told = f"refused {node.sends} times: {outcome.detail}; something between changes what is sent"
-        work.fail_on(name, CheckName.WAY, told)
+        work.fail_on(name, CheckName.LINK, told)
     else:
         work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
 
@@ -187,7 +187,7 @@ def _on_unsure(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     name, seen, planned = node.node, outcome.seen, work.planned(node.node)
     if seen is None:
         if work.now_s >= node.limit_at_s:
-            check = CheckName.RETURNED if node.whole else CheckName.WAY
+            check = CheckName.RETURNED if node.whole else CheckName.LINK
             work.fail_on(name, check, f"the transfer was cut off, and no answer since: {outcome.detail}")
         else:
             work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S)
@@ -202,7 +202,7 @@ def _on_unsure(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     elif work.now_s - node.since_s < UNSURE_SETTLE_S:
         work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S)
     elif node.sends >= SEND_TRIES:
-        work.fail_on(name, CheckName.WAY, f"the transfer was cut off {node.sends} times: {node.cut_off}")
+        work.fail_on(name, CheckName.LINK, f"the transfer was cut off {node.sends} times: {node.cut_off}")
     else:
         work.ask(name, Task.READY)
 

@@ -227,8 +227,8 @@ def _never_blames_the_image_for_brown_outs() -> Any:
     )
 
 
-def _blames_the_image_for_a_broken_way() -> Any:
-    return patch.dict(work_module._BLAMES, {CheckName.WAY: Blame.IMAGE})
+def _blames_the_image_for_a_broken_link() -> Any:
+    return patch.dict(work_module._BLAMES, {CheckName.LINK: Blame.IMAGE})
 
 
 def _does_not_soak_again_after_a_brown_out() -> Any:
@@ -286,7 +286,7 @@ BROKEN = {
         _stops_at_the_first_held_off,
         _blames_the_image_for_brown_outs,
         _never_blames_the_image_for_brown_outs,
-        _blames_the_image_for_a_broken_way,
+        _blames_the_image_for_a_broken_link,
         _does_not_soak_again_after_a_brown_out,
         _lets_a_fault_be_forgotten,
         _updates_despite_a_fault,

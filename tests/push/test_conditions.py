@@ -133,7 +133,7 @@ def test_a_node_without_memory_for_the_ticket_is_left_out_and_stops_nobody(quick
     assert given_up_images(journal) == {}
 
 
-# ------------------------------------------------- a broken way
+# ------------------------------------------------- a broken link
 CUT = Behaviour(cut_at=0.5)
 
 
@@ -141,8 +141,8 @@ def test_transfers_that_break_say_nothing_of_the_image(quick_path: Path) -> None
     """One of three: it is left out, the others are kept, and the image is as good as before."""
     state, journal, _ = pushed(quick_path, ["abc"], b=CUT)
     assert state.phase is Phase.DONE
-    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.WAY)
-    assert [name for name, _ in of(state, "b").failed] == [CheckName.WAY]
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.LINK)
+    assert [name for name, _ in of(state, "b").failed] == [CheckName.LINK]
     assert "the transfer was cut off 3 times" in of(state, "b").reason
     assert [of(state, name).stands for name in "ac"] == [Stands.KEPT, Stands.KEPT]
     code = code_of(state)
@@ -150,7 +150,7 @@ def test_transfers_that_break_say_nothing_of_the_image(quick_path: Path) -> None
     assert code.code == "PSH111"
     assert given_up_images(journal) == {}
     last = state.verdicts[-1]
-    assert (last.way, last.failed, last.of, last.passed) == (("b",), (), 2, True)
+    assert (last.link, last.failed, last.of, last.passed) == (("b",), (), 2, True)
     assert "1 node more could not be sent to, which says nothing of the image" in last.text
 
 
@@ -172,7 +172,7 @@ def test_a_node_that_is_busy_is_held_off_and_no_evidence(quick_path: Path) -> No
     assert alone.halted_by == (HaltedBy(Halt.NO_PILOT, 1),)
 
 
-def test_busy_since_a_transfer_was_cut_off_is_put_down_to_the_way(quick_path: Path) -> None:
+def test_busy_since_a_transfer_was_cut_off_is_put_down_to_the_link(quick_path: Path) -> None:
     """The node may still hold the connection that broke."""
     stage = Stage(plan_of([planned("a"), planned("b")]), {"b": CUT})
     journal, memory = begun(stage, quick_path), Memory()
@@ -184,7 +184,7 @@ def test_busy_since_a_transfer_was_cut_off_is_put_down_to_the_way(quick_path: Pa
     memory.on_event = busy_from_now_on
     state = push(stage, journal, reporter=memory)
     one = of(state, "b")
-    assert (one.blame, [name for name, _ in one.failed]) == (Blame.WAY, [CheckName.WAY])
+    assert (one.blame, [name for name, _ in one.failed]) == (Blame.LINK, [CheckName.LINK])
     assert "since a transfer was cut off" in one.reason
 
 
@@ -193,9 +193,9 @@ def test_many_broken_transfers_stop_the_push_and_not_the_image(quick_path: Path)
     state, journal, _ = pushed(quick_path, ["abc", "d"], a=CUT, c=CUT)
     assert state.phase is Phase.HALTED
     assert {one.node: (one.stands, one.blame) for one in outcomes(state)} == {
-        "a": (Stands.LEFT_OUT, Blame.WAY),
+        "a": (Stands.LEFT_OUT, Blame.LINK),
         "b": (Stands.PUT_BACK, None),
-        "c": (Stands.LEFT_OUT, Blame.WAY),
+        "c": (Stands.LEFT_OUT, Blame.LINK),
         "d": (Stands.LEFT_OUT, None),
     }
     code = code_of(state)
@@ -213,7 +213,7 @@ def test_a_bad_image_is_given_up_beside_broken_transfers(quick_path: Path) -> No
     assert given_up_images(journal) == {NEW: state.plan.id}
 
 
-@pytest.mark.parametrize(("cut_at", "blame"), [(0.5, Blame.WAY), (1.0, Blame.IMAGE)])
+@pytest.mark.parametrize(("cut_at", "blame"), [(0.5, Blame.LINK), (1.0, Blame.IMAGE)])
 def test_a_node_that_is_silent_after_a_broken_transfer(quick_path: Path, cut_at: float, blame: Blame) -> None:
     """Only if it may have got all of the image is its silence evidence against it."""
     state, _, _ = pushed(quick_path, ["abc"], b=Behaviour(cut_at=cut_at, vanishes=True))
@@ -222,12 +222,14 @@ def test_a_node_that_is_silent_after_a_broken_transfer(quick_path: Path, cut_at:
 
 
 @pytest.mark.parametrize("code", sorted(SPOILT))
-def test_refusals_that_the_way_brings_about_are_tried_again_and_blame_it(quick_path: Path, code: str) -> None:
+def test_refusals_that_the_link_brings_about_are_tried_again_and_blame_it(
+    quick_path: Path, code: str
+) -> None:
     """docs/node-interface.md 2: whoever changes a length or a bit gets them signed from an honest node."""
     state, journal, memory = pushed(quick_path, ["abc"], b=Behaviour(refuses=code))
     sends = [e for e in memory.events if getattr(e, "doing", None) == "send" and e.node == "b"]
     assert len(sends) == SEND_TRIES
-    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.WAY)
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.LINK)
     assert "something between changes what is sent" in of(state, "b").reason
     assert given_up_images(journal) == {}
 
@@ -281,6 +283,13 @@ def test_outcomes_of_before_there_were_kinds_of_reasons_are_read(quick_path: Pat
         one["reason"] = "unreachable: no answer"
     read = read_outcomes(json.dumps(old))
     assert {(one.why, one.reason) for one in read} == {(None, "unreachable: no answer")}
+
+
+def test_outcomes_that_call_the_link_the_way_are_read(quick_path: Path) -> None:
+    state, _, _ = pushed(quick_path, ["abc"], b=CUT)
+    old = write_outcomes(outcomes(state)).replace('"blame":"link"', '"blame":"way"')
+    assert '"way"' in old
+    assert read_outcomes(old) == outcomes(state)
 
 
 def test_a_board_that_is_short_of_memory_is_held_off_before_anything_is_sent(quick_path: Path) -> None:

@@ -131,7 +131,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.usefixtures("quick")
 def test_a_forged_refusal_ends_no_push(tmp_path: Path) -> None:
-    """Somebody on the way holds the first signed requests back and says no in the node's place."""
+    """Somebody in between holds the first signed requests back and says no in the node's place."""
     yard = Yard(tmp_path)
     node = yard.nodes["n1"]
     node.faults.lets_through = False
