@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from fleet.limits import KEEP_RESERVE_S, RETURN_WITHIN_MIN_S
 from fleet.push import backward, forward
 from fleet.push.blame import BESIDE_THE_IMAGE, OF_THE_IMAGE, Blame, too_many_for_chance
-from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Word
+from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Sent, Word
 from fleet.push.gate import failures_allowed, judge
 from fleet.push.reasons import NO_REASON, Halt, HaltedBy, Reason, Why
 from fleet.push.state import BACK_TASKS, ON_THE_WAY, Back, NodeProgress, Phase, PushState, Stands, Task
@@ -34,6 +34,8 @@ def step(state: PushState, event: Event) -> tuple[PushState, tuple[Command, ...]
         _resume(work)
     elif isinstance(event, Requested):
         _request(work, event)
+    elif isinstance(event, Sent):
+        _sent(work, event)
     else:
         _outcome(work, event)
     _advance(work)
@@ -48,6 +50,12 @@ def fold(state: PushState, events: Iterable[Event]) -> PushState:
 
 
 # -------------------------------------------------------------------- events
+def _sent(work: Work, sent: Sent) -> None:
+    node = work.nodes.get(sent.node)
+    if node is not None and node.pending is not None and node.pending.serial == sent.serial:
+        work.set(node.node, whole=True)
+
+
 def _outcome(work: Work, outcome: Outcome) -> None:
     node = work.nodes.get(outcome.node)
     if node is None or node.pending is None or node.pending.serial != outcome.serial:
@@ -77,7 +85,7 @@ def _resume(work: Work) -> None:
             work.ask(node.node, node.task if doing is Doing.ASK else Task.BACK)
         elif doing is Doing.SEND:
             limit_s = work.now_s + work.planned(node.node).return_within_s
-            work.ask(node.node, Task.UNSURE, limit_at_s=limit_s, whole=True)
+            work.ask(node.node, Task.UNSURE, limit_at_s=limit_s)
         elif node.task is Task.SOAKED:
             work.ask(node.node, Task.SOAK)
         else:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import asyncio
 from contextlib import suppress
-from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from fleet.errors import LinkError, NodeRefused, TankfleetError
@@ -22,7 +21,7 @@ from fleet.limits import (
 )
 from fleet.link.codes import UNREACHABLE
 from fleet.push.engine import step
-from fleet.push.events import Command, Doing, Event, Outcome, Result
+from fleet.push.events import Command, Doing, Event, Outcome, Result, Sent
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Coroutine, Sequence
@@ -249,26 +248,22 @@ class Runner:
         except TankfleetError as error:
             return self._outcome(command, Result.REFUSED, error.code.code, error.what)
 
-        whole = False
         age_s = self._ground.now_s() - self._state.nodes[node].seen_at_s
         begins = asyncio.timeout(min(SEND_BEGINS_S, max(0.0, SEND_BEGINS_S - age_s)))
 
         def told(sent_bytes: int, size_bytes: int) -> None:
-            nonlocal whole
-            whole = sent_bytes == size_bytes
             if not begins.expired():
                 begins.reschedule(None)  # it takes bytes: the worst outage counts from here
+            if sent_bytes == size_bytes and command.doing is Doing.SEND:
+                self._inbox.put_nowait(Sent(self._ground.now_s(), node, command.serial))
             self._reporter.progress(node, sent_bytes, size_bytes)
 
         try:
             async with begins:
-                outcome = await self._change(command, lambda link: link.put_image(image, ticket, told))
+                return await self._change(command, lambda link: link.put_image(image, ticket, told))
         except TimeoutError:
             what = f"{node}: not a byte went within {SEND_BEGINS_S:.0f} s of its word on its tanks"
-            outcome = self._outcome(command, Result.BROKE, UNREACHABLE.code, what)
-        if outcome is not None and outcome.result is Result.BROKE:
-            return replace(outcome, whole=whole)
-        return outcome
+            return self._outcome(command, Result.BROKE, UNREACHABLE.code, what)
 
     async def _keep(self, command: Command) -> Outcome | None:
         return await self._change(command, lambda link: link.keep())

@@ -231,6 +231,22 @@ def _blames_the_image_for_a_broken_link() -> Any:
     return patch.dict(work_module._BLAMES, {CheckName.LINK: Blame.IMAGE})
 
 
+def _believes_that_all_was_sent_before_it_was_killed() -> Any:
+    real = engine._resume
+
+    def resume(work: Work) -> None:
+        for node in tuple(work.nodes.values()):
+            if node.pending is not None and node.pending.doing is Doing.SEND:
+                work.set(node.node, whole=True)
+        real(work)
+
+    return patch.object(engine, "_resume", resume)
+
+
+def _does_not_hear_a_late_word_on_the_image() -> Any:
+    return patch.object(backward, "tell_fell_back", lambda work, name, seen: None)
+
+
 def _does_not_soak_again_after_a_brown_out() -> Any:
     real = forward._returned
 
@@ -287,6 +303,8 @@ BROKEN = {
         _blames_the_image_for_brown_outs,
         _never_blames_the_image_for_brown_outs,
         _blames_the_image_for_a_broken_link,
+        _believes_that_all_was_sent_before_it_was_killed,
+        _does_not_hear_a_late_word_on_the_image,
         _does_not_soak_again_after_a_brown_out,
         _lets_a_fault_be_forgotten,
         _updates_despite_a_fault,

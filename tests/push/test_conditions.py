@@ -13,7 +13,7 @@ from fleet.limits import SEND_TRIES
 from fleet.link.refusals import SPOILT
 from fleet.push.blame import Blame
 from fleet.push.engine import step
-from fleet.push.events import Began
+from fleet.push.events import Began, Sent
 from fleet.push.gate import CheckName
 from fleet.push.history import given_up_images
 from fleet.push.journal import Journal
@@ -22,7 +22,9 @@ from fleet.push.reasons import Halt, HaltedBy, Reason, Why
 from fleet.push.reporters.lines import LinesReporter
 from fleet.push.reporters.plain import PlainReporter
 from fleet.push.reporters.words import halted_words
+from fleet.push.runner import Interrupted, Runner
 from fleet.push.state import Phase, PushState, Stands, evolve, fresh
+from tests.push.jumping import later
 from tests.push.plans import NEW, plan_of, planned
 from tests.push.sim_node import BROWN_OUT_TRIES, Behaviour
 from tests.push.stage import BEGAN_S, Memory, Stage, begun, push
@@ -219,6 +221,65 @@ def test_a_node_that_is_silent_after_a_broken_transfer(quick_path: Path, cut_at:
     state, _, _ = pushed(quick_path, ["abc"], b=Behaviour(cut_at=cut_at, vanishes=True))
     assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LOST, blame)
     assert "the transfer was cut off, and no answer since" in of(state, "b").reason
+
+
+class Killed(BaseException):
+    """The process is gone."""
+
+
+@pytest.mark.parametrize(("share", "blame"), [(0.5, Blame.LINK), (1.0, Blame.IMAGE)])
+def test_a_node_that_is_silent_after_the_tool_was_killed(
+    quick_path: Path, share: float, blame: Blame
+) -> None:
+    """In the middle of its transfer, or just after the last byte left: only then its silence tells of the image."""
+    stage, memory = Stage(plan_of([planned("a"), planned("b"), planned("c")], at_once=1)), Memory()
+    journal = begun(stage, quick_path)
+
+    async def kill(runner: Runner) -> None:
+        while ("b", int(4 * share), 4) not in memory.sent:
+            await later(0.01)
+        if share < 1.0:
+            stage.nodes["b"].gone = True
+            runner.interrupt()
+            runner.interrupt()
+
+    def gone(event: object, after: PushState) -> None:
+        if isinstance(event, Sent) and event.node == "b":
+            stage.nodes["b"].gone = True
+            raise Killed
+
+    memory.on_event = gone
+    with pytest.raises((Killed, Interrupted)):
+        push(stage, journal, reporter=memory, act=kill)
+    state = push(stage, journal, resume=True)
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LOST, blame)
+    assert state.phase is (Phase.DONE if blame is Blame.LINK else Phase.HALTED)
+    assert given_up_images(journal) == ({} if blame is Blame.LINK else {NEW: state.plan.id})
+
+
+def test_its_own_word_on_the_image_comes_late_and_counts(quick_path: Path) -> None:
+    """Nobody knew that it had the whole image: it says so once it went back from it by itself."""
+    stage, memory = (
+        Stage(plan_of([planned("a"), planned("b"), planned("c")]), {"b": Behaviour(never_returns=True)}),
+        Memory(),
+    )
+    stage.last_bytes_arrive = True
+    journal = begun(stage, quick_path)
+
+    async def kill(runner: Runner) -> None:
+        while ("b", 2, 4) not in memory.sent:
+            await later(0.01)
+        runner.interrupt()
+        runner.interrupt()
+
+    with pytest.raises(Interrupted):
+        push(stage, journal, reporter=memory, act=kill)
+    assert stage.nodes["b"].taken == {NEW: 1}
+    state = push(stage, journal, resume=True)
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.PUT_BACK, Blame.IMAGE)
+    assert [name for name, _ in of(state, "b").failed] == [CheckName.IMAGE]
+    assert "trial-over" in of(state, "b").reason
+    assert (state.phase, given_up_images(journal)) == (Phase.HALTED, {NEW: state.plan.id})
 
 
 @pytest.mark.parametrize("code", sorted(SPOILT))
