@@ -11,7 +11,7 @@ import asyncio
 from contextlib import suppress
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
-from fleet.errors import LinkError, NodeRefused, TankfleetError
+from fleet.errors import LinkError, NodeRefused, NodeUnreachable, TankfleetError
 from fleet.limits import (
     INTERRUPT_GRACE_S,
     RELOCATE_AFTER_MISSES,
@@ -20,6 +20,7 @@ from fleet.limits import (
     SEND_BEGINS_S,
 )
 from fleet.link.codes import UNREACHABLE
+from fleet.link.refusals import of_the_link
 from fleet.push.engine import step
 from fleet.push.events import Command, Doing, Event, Outcome, Result, Sent
 
@@ -215,7 +216,7 @@ class Runner:
             seen = await self._ground.link(node).state()
         except LinkError as error:
             self._misses[node] = self._misses.get(node, 0) + 1
-            return self._outcome(command, Result.BROKE, error.code.code, error.what)
+            return self._broke(command, error)
         self._misses.pop(node, None)
         return Outcome(
             self._ground.now_s(),
@@ -236,7 +237,7 @@ class Runner:
         try:
             seen = await self._ground.link(command.node).state()
         except LinkError as error:
-            return self._outcome(command, Result.BROKE, error.code.code, error.what)
+            return self._broke(command, error)
         return await self._send_cargo(command, self._ground.old_cargo, command.node, seen.floor)
 
     async def _send_cargo(
@@ -263,7 +264,7 @@ class Runner:
                 return await self._change(command, lambda link: link.put_image(image, ticket, told))
         except TimeoutError:
             what = f"{node}: not a byte went within {SEND_BEGINS_S:.0f} s of its word on its tanks"
-            return self._outcome(command, Result.BROKE, UNREACHABLE.code, what)
+            return self._broke(command, NodeUnreachable(UNREACHABLE, what, node=node))
 
     async def _keep(self, command: Command) -> Outcome | None:
         return await self._change(command, lambda link: link.keep())
@@ -279,12 +280,18 @@ class Runner:
         try:
             await change(self._ground.link(command.node))
         except NodeRefused as error:
+            if of_the_link(error):
+                self._ground.elsewhere(command.node)
             return self._outcome(command, Result.REFUSED, error.refusal, error.what)
         except LinkError as error:
-            return self._outcome(command, Result.BROKE, error.code.code, error.what)
+            return self._broke(command, error)
         finally:
             self._changing.discard(command.node)
         return self._outcome(command, Result.OK)
+
+    def _broke(self, command: Command, error: LinkError) -> Outcome:
+        self._ground.elsewhere(command.node)
+        return self._outcome(command, Result.BROKE, error.code.code, error.what)
 
     def _outcome(self, command: Command, result: Result, code: str = "", detail: str = "") -> Outcome:
         now_s = self._ground.now_s()
