@@ -194,7 +194,7 @@ door."""
 CROWDED_RETRY_S: Final = 0.2
 STATE_TRIES: Final = 3
 """Answers without a good signature until whatever answers there is called an impostor: one that was forged or garbled
-on the way must not make it one."""
+in between must not make it one."""
 CHANGE_TRIES: Final = 3
 """Signed refusals of a request that the node did not believe, until it is said that something changes what is sent."""
 ANSWER_GRACE_S: Final = 5.0
@@ -348,7 +348,7 @@ StackThunk): with less it refuses every ticket, so no update ever mends it."""
 ONE_CAUSE_NODES: Final = 2
 ONE_CAUSE_SHARE: Final = 0.5
 """More than this share of a wave, and at least so many nodes, that fail for one cause of their own are no chance any
-more: for their supply, then the image draws too much, and the rest of the fleet must not get it; on the way to them,
+more: for their supply, then the image draws too much, and the rest of the fleet must not get it; for their link,
 then the network is broken, and more transfers only add to it."""
 GATE_SIGNAL_DROP_DB: Final = 12
 """The signal of a fixed node wanders by a few dB; more came with the image."""

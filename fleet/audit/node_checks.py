@@ -70,7 +70,7 @@ def presence(match: Match) -> Iterator[Finding]:
         return
     told = "; ".join(match.evidence) or match.status.value
     others = () if match.status in _PLACES_TOLD else match.also_at
-    also = f" (also at {', '.join(others)})" if others else ""
+    also = f" (also at {', '.join(at.place for at in others)})" if others else ""
     yield Finding(code, f"{told}{also}", subject=f"node {match.node}")
 
 

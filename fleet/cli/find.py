@@ -189,7 +189,7 @@ def _facts(match: Match, points: Mapping[str, str]) -> dict[str, Any]:
         "port": match.port,
         "announced": dict(match.txt),
         "evidence": list(match.evidence),
-        "also_at": list(match.also_at),
+        "also_at": [at.place for at in match.also_at],
         "access_point": points.get(match.node),
         "state": state,
     }

@@ -43,8 +43,8 @@ class Match:
     txt: Mapping[str, str] = field(default_factory=dict)
     state: NodeState | None = None
     evidence: tuple[str, ...] = ()
-    also_at: tuple[str, ...] = ()
-    """`ADDRESS:PORT` of the other places: of the same board, of the other boards of a double, of an unknown name."""
+    also_at: tuple[Sighting, ...] = ()
+    """The other places: of the same board, of the other boards of a double, of an unknown name."""
 
     @property
     def reachable(self) -> bool:
@@ -85,11 +85,11 @@ def _expected(node: str, group: Sequence[Confirmation], last: Seen | None) -> Ma
         return [*impostors, *crowded, missing][0]
     first = boards[0]
     if len(boards) > 1:
-        places = (*(c.sighting.place for c in boards[1:]), *also)
+        places = (*(c.sighting for c in boards[1:]), *also)
         macs = ", ".join(f"{_mac(c)} at {c.sighting.place}" for c in boards)
         return _of(first, Status.DOUBLE, (f"boards {macs} all hold its key", *evidence), places)
     if also:
-        evidence = (f"the same board answers at {', '.join(also)} too", *evidence)
+        evidence = (f"the same board answers at {', '.join(at.place for at in also)} too", *evidence)
     if last is not None and (last.address, last.port) != (first.sighting.address, first.sighting.port):
         moved = f"was at {last.address}:{last.port} on {last.seen_at}"
         return _of(first, Status.MOVED, (moved, *evidence), also)
@@ -124,7 +124,7 @@ def _rank(confirmation: Confirmation, last: Seen | None) -> tuple[bool, bool, tu
     return confirmation.outcome is not Outcome.CONFIRMED, elsewhere, at.order
 
 
-def _boards(ranked: Sequence[Confirmation]) -> tuple[list[Confirmation], tuple[str, ...]]:
+def _boards(ranked: Sequence[Confirmation]) -> tuple[list[Confirmation], tuple[Sighting, ...]]:
     """One confirmation per board (MAC), and the other places where one of these boards answers."""
     boards: dict[str, Confirmation] = {}
     others = []
@@ -134,13 +134,13 @@ def _boards(ranked: Sequence[Confirmation]) -> tuple[list[Confirmation], tuple[s
             and boards.setdefault(_mac(confirmation), confirmation) is not confirmation
         ):
             others.append(confirmation)
-    taken = {c.sighting.place for c in boards.values()}
-    return list(boards.values()), tuple(place for place in _places(others) if place not in taken)
+    taken = {c.sighting for c in boards.values()}
+    return list(boards.values()), tuple(at for at in _places(others) if at not in taken)
 
 
-def _places(confirmations: Iterable[Confirmation]) -> tuple[str, ...]:
+def _places(confirmations: Iterable[Confirmation]) -> tuple[Sighting, ...]:
     sightings = sorted((c.sighting for c in confirmations), key=lambda at: at.order)
-    return tuple(dict.fromkeys(at.place for at in sightings))
+    return tuple(dict.fromkeys(sightings))
 
 
 def _mac(confirmation: Confirmation) -> str:
@@ -151,7 +151,7 @@ def _of(
     found: Confirmation,
     status: Status,
     evidence: tuple[str, ...],
-    also_at: tuple[str, ...] = (),
+    also_at: tuple[Sighting, ...] = (),
     *,
     state: bool = True,
 ) -> Match:

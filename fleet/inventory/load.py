@@ -111,14 +111,7 @@ def _read(
     survey = Survey(Place(files[0][0]), today=today)
     findings: list[Finding] = []
     for shown, data in files:
-        source, broken = decode(shown, data) if data is not None else (None, [])
-        findings += broken
-        if source is None:
-            survey.whole = False
-            continue
-        tree = read_tree(source)
-        findings += tree.findings
-        findings += add_file(survey, source, tree)
+        findings += _add(survey, shown, data)
     for rule in RULES:
         findings += rule(survey)
     findings = apply_rulings(survey, findings, today, _CODES)
@@ -126,6 +119,26 @@ def _read(
     if any(finding.stops for finding in findings):
         return None, findings
     return _inventory(survey), findings
+
+
+def _add(survey: Survey, shown: str, data: bytes | None) -> list[Finding]:
+    """Put one file into the survey; what is wrong in it is returned. None: its bytes could not be read."""
+    source, findings = decode(shown, data) if data is not None else (None, [])
+    if source is None:
+        survey.whole = False
+        return findings
+    tree = read_tree(source)
+    return [*findings, *tree.findings, *add_file(survey, source, tree)]
+
+
+def survey_of(folder: Path, root: Path) -> Survey:
+    """The parts of the inventory in `folder` with their places, whatever is wrong with it: to say where one stands."""
+    survey = Survey(Place(""))
+    for path in inventory_files(folder)[0]:
+        shown = _shown(path.absolute(), root.absolute())
+        data, unreadable = read_bytes(path, shown)
+        _add(survey, shown, None if unreadable else data)
+    return survey
 
 
 def _inventory(survey: Survey) -> Inventory:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from fleet.inventory.model import Fleet, Node, Policy, Ruling, Site, Tank
 from fleet.inventory.suggest import Suggester
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
     from fleet.finding import Place
@@ -68,6 +69,24 @@ class Survey:
     def node_by_name(self) -> dict[str, Entry[Node]]:
         """Nodes by name; of a name used twice, the first."""
         return _by_name(self.nodes)
+
+    def place(self, kind: str, name: str, key: str) -> Place | None:
+        """Where a key of a part stands, in the words of the files (`place("tank", "header", "marks")`), or what is
+        nearest above it; the fleet and the policy have no name. None if there is no such part."""
+        for entry in self._of_kind(kind):
+            if not name or getattr(entry.part, "name", "") == name:
+                return entry.key(key)
+        return None
+
+    def _of_kind(self, kind: str) -> Sequence[Entry[Any]]:
+        kinds: dict[str, Sequence[Entry[Any]]] = {
+            "fleet": self.fleets,
+            "policy": self.policies,
+            "site": self.sites,
+            "tank": self.tanks,
+            "node": self.nodes,
+        }
+        return kinds[kind]
 
     def missing(self, kind: str, name: str, known: dict[str, Entry[NamedT]]) -> bool:
         """Whether there surely is no part of that kind (`sites`, `tanks`) and name."""

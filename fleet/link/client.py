@@ -86,7 +86,7 @@ class NodeLink:
     async def state(self) -> NodeState:
         """What the node says of itself, signed over a fresh nonce of ours.
 
-        What answers without proof is asked again, up to `state_tries` times in all: anybody on the way can forge one
+        What answers without proof is asked again, up to `state_tries` times in all: anybody in between can forge one
         answer among honest ones. Only who never proves to be the node is an impostor.
         """
         answer = await self._proved_state()
@@ -160,7 +160,7 @@ class NodeLink:
 
     async def _change(self, change: _Change) -> Phase:
         """A changing request; again with a fresh nonce while the node says, signed, that it does not believe it:
-        another used the nonce first, or they were a minute apart, or something on the way changes what is sent."""
+        another used the nonce first, or they were a minute apart, or something in between changes what is sent."""
         for tried in range(1, self._timeouts.change_tries + 1):
             try:
                 return await self._change_once(change)

@@ -46,7 +46,7 @@ IMAGE_TOO_BIG = Code(
 )
 TOO_SLOW = Code(
     "LNK107",
-    "the way to a node is too slow for an image",
+    "the link to a node is too slow for an image",
     "A node that takes an image controls no pump, so it ends a transfer that is slower than 10 kB/s, after 10 s that "
     "it grants for pauses. The node still runs what it ran.",
     "Look at the node's signal in `tankfleet find`: move its access point or its aerial, or push when the network is "
@@ -56,7 +56,7 @@ UNPROVED = Code(
     "LNK108",
     "an answer that anybody could have sent",
     "A node signs its yes and its no. This answer to a request that changes something is not signed by it: it may be "
-    "from anything on the way to the node, so it is taken for no answer at all, and the node is asked what it runs.",
+    "from anything between here and the node, so it is taken for no answer at all, and the node is asked what it runs.",
     "If it comes again and again, look at what is between this machine and the node. A node with the fault `no-key` "
     "cannot sign: load it over USB.",
 )

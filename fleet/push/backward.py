@@ -19,8 +19,9 @@ from fleet.limits import (
     UNSURE_SETTLE_S,
 )
 from fleet.link.state import Phase as NodePhase
+from fleet.push.blame import Blame
 from fleet.push.events import Doing, Outcome, Result
-from fleet.push.forward import fell_back, spare_wanted_s
+from fleet.push.forward import fell_back, spare_wanted_s, tell_fell_back
 from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import BACK_TASKS, Back, NodeProgress, Stands, Task
 from fleet.water.spare import suffices
@@ -28,6 +29,9 @@ from fleet.water.spare import suffices
 if TYPE_CHECKING:
     from fleet.link.state import NodeState
     from fleet.push.work import Work
+
+TOLD = "told"
+"""Its word for why it went back, where it was told to."""
 
 
 def begin(work: Work, name: str, why: Back, reason: Reason = NO_REASON) -> None:
@@ -91,7 +95,11 @@ def _runs_the_old(work: Work, node: NodeProgress, seen: NodeState) -> None:
         work.ask(name, node.task, in_s=RETURN_POLL_S)
         return
     said = seen.last_reason
-    why = NO_REASON if said is None or said == "told" else Reason(Why.FELL_BACK, said)
+    if (
+        sure and said != TOLD and node.blame is Blame.LINK
+    ):  # nobody knew that it had all of the image; it says so
+        tell_fell_back(work, name, seen)
+    why = NO_REASON if said is None or said == TOLD else Reason(Why.FELL_BACK, said)
     came_back = sure or node.accepted > 0
     work.settle(name, Stands.PUT_BACK if came_back else Stands.LEFT_OUT, why if came_back else NO_REASON)
 

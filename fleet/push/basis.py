@@ -8,12 +8,17 @@ from __future__ import annotations
 
 import hashlib
 import json
+from dataclasses import dataclass
+from enum import StrEnum
 from typing import TYPE_CHECKING, Any, Final
+
+from pydantic import BaseModel, ConfigDict
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
-    from fleet.inventory.model import Inventory, Node
+    from fleet.finding import Place
+    from fleet.inventory.model import Inventory, Node, Part
 
 DIGEST_CHARS: Final = 8
 _FLEET: Final = ("name", "domain")
@@ -25,42 +30,90 @@ _TANK: Final = (
 _NODE: Final = ("board", "access_point")
 
 
-def basis_of(inventory: Inventory, nodes: Iterable[str]) -> dict[str, str]:
-    """By `PART NAME: KEY`, a digest of what the inventory says there, for all that a plan of these nodes rests on.
+class Kind(StrEnum):
+    """What a part of the inventory is; a supply group is one too, made of tanks."""
 
-    A node that the inventory does not have is left out.
-    """
+    FLEET = "fleet"
+    POLICY = "policy"
+    NODE = "node"
+    SITE = "site"
+    TANK = "tank"
+    SUPPLY_GROUP = "supply-group"
+
+
+class PartBasis(BaseModel):
+    """One part, by its name (the fleet and the policy have none here), with a digest for each key; for a supply group,
+    of each tank in it."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    kind: Kind
+    name: str = ""
+    keys: dict[str, str]
+
+
+class How(StrEnum):
+    """In what way something is otherwise than when the plan was made."""
+
+    CHANGED = "changed"
+    GONE = "gone"
+    """The whole part."""
+    JOINED = "joined"
+    LEFT = "left"
+    """Both: a tank, the supply group."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What the inventory says otherwise: of which part, and which key of it (in a supply group: which tank); `place`:
+    where in its files, if that was looked up."""
+
+    how: How
+    kind: Kind
+    name: str
+    key: str = ""
+    place: Place | None = None
+
+    def __str__(self) -> str:
+        part = f"{self.kind.replace('-', ' ')} {self.name}".rstrip()
+        where = "in the inventory" if self.place is None else f"in {self.place.path}:{self.place.line}"
+        return {
+            How.CHANGED: f"{part}: its `{self.key}` {where}",
+            How.GONE: f"{part} is no longer in the inventory",
+            How.JOINED: f"{part}: tank {self.key} is in it now, {where}",
+            How.LEFT: f"{part}: tank {self.key} is no longer in it, {where}",
+        }[self.how]
+
+
+def basis_of(inventory: Inventory, nodes: Iterable[str]) -> tuple[PartBasis, ...]:
+    """What the inventory says in all that a plan of these nodes rests on. A node that it does not have is left out."""
     known = {node.name for node in inventory.nodes}
     planned = [inventory.node(name) for name in dict.fromkeys(nodes) if name in known]
-    return {place: _digest(said) for place, said in _said(inventory, planned)}
+    return tuple({(part.kind, part.name): part for part in _parts(inventory, planned)}.values())
 
 
-def _said(inventory: Inventory, planned: Iterable[Node]) -> Iterator[tuple[str, Any]]:
-    yield from _keys("fleet", inventory.fleet.model_dump(mode="json"), _FLEET)
-    policy = inventory.policy.model_dump(mode="json")
-    yield from _keys("policy", policy, policy)
+def _parts(inventory: Inventory, planned: Iterable[Node]) -> Iterator[PartBasis]:
+    yield _basis(Kind.FLEET, "", inventory.fleet, _FLEET)
+    yield _basis(Kind.POLICY, "", inventory.policy, type(inventory.policy).model_fields)
     for node in planned:
-        yield from _keys(f"node {node.name}", node.model_dump(mode="json"), _NODE)
-        yield f"node {node.name}: serves", [[each.tank, sorted(each.probes)] for each in node.serves]
+        serves = [[each.tank, sorted(each.probes)] for each in node.serves]
+        yield _basis(Kind.NODE, node.name, node, _NODE, serves=serves)
         site = inventory.site_of(node)
-        yield from _keys(f"site {site.name}", site.model_dump(mode="json"), _SITE)
+        yield _basis(Kind.SITE, site.name, site, _SITE)
         for each in node.serves:
             tank = inventory.tank(each.tank)
-            yield from _keys(f"tank {tank.name}", tank.model_dump(mode="json"), _TANK)
+            yield _basis(Kind.TANK, tank.name, tank, _TANK)
             if tank.supply_group:
                 members = sorted(t.name for t in inventory.tanks if t.supply_group == tank.supply_group)
-                yield f"supply group {tank.supply_group}: tanks", members
+                keys = {name: _digest(name) for name in members}
+                yield PartBasis(kind=Kind.SUPPLY_GROUP, name=tank.supply_group, keys=keys)
 
 
-def _keys(part: str, said: Mapping[str, Any], keys: Iterable[str]) -> Iterator[tuple[str, Any]]:
-    return ((f"{part}: {_as_written(key)}", said[key]) for key in keys)
-
-
-def _as_written(key: str) -> str:
-    """The inventory's own word: there units are with the value, and not in the name."""
-    for unit in ("_l_per_min", "_m", "_s"):
-        key = key.removesuffix(unit)
-    return key
+def _basis(kind: Kind, name: str, part: Part, fields: Iterable[str], **more: Any) -> PartBasis:
+    """Keys are named as the files write them."""
+    said, known = part.model_dump(mode="json"), type(part).model_fields
+    values = {known[field].alias or field: said[field] for field in fields} | more
+    return PartBasis(kind=kind, name=name, keys={key: _digest(value) for key, value in values.items()})
 
 
 def _digest(said: Any) -> str:
@@ -68,13 +121,32 @@ def _digest(said: Any) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:DIGEST_CHARS]
 
 
-def changed_in(then: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
-    """What the inventory says otherwise than when the plan was made, one line each; a part that is gone is one."""
-    parts = {place.partition(": ")[0] for place in now}
-    gone = dict.fromkeys(part for place in then for part in (place.partition(": ")[0],) if part not in parts)
-    lines = [f"{part} is no longer in the inventory" for part in gone]
-    for place in dict.fromkeys((*then, *now)):
-        part, _, key = place.partition(": ")
-        if part not in gone and then.get(place) != now.get(place):
-            lines.append(f"{part}: its `{key}` in the inventory")
-    return lines
+def changed_in(then: Iterable[PartBasis], inventory: Inventory, nodes: Iterable[str]) -> list[Change]:
+    """What the inventory says otherwise than when the plan of these nodes was made.
+
+    A part that the plan no longer touches, or newly does, is told by the part that names it alone: a tank by the
+    `serves` of its node, a supply group by its tank's key.
+    """
+    now = {(part.kind, part.name): part for part in basis_of(inventory, nodes)}
+    there = {
+        Kind.NODE: {node.name for node in inventory.nodes},
+        Kind.SITE: {site.name for site in inventory.sites},
+        Kind.TANK: {tank.name for tank in inventory.tanks},
+    }
+    changes: list[Change] = []
+    for part in then:
+        today = now.get((part.kind, part.name))
+        if today is not None:
+            changes += _changed_keys(part, today.keys)
+        elif part.kind in there and part.name not in there[part.kind]:
+            changes.append(Change(How.GONE, part.kind, part.name))
+    return changes
+
+
+def _changed_keys(part: PartBasis, now: Mapping[str, str]) -> Iterator[Change]:
+    for key in dict.fromkeys((*part.keys, *now)):
+        if part.keys.get(key) != now.get(key):
+            how = How.CHANGED
+            if part.kind is Kind.SUPPLY_GROUP:
+                how = How.JOINED if key in now else How.LEFT
+            yield Change(how, part.kind, part.name, key)

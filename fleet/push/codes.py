@@ -106,10 +106,10 @@ DRAWS_TOO_MUCH = Code(
     "updated.",
     "Measure the current of one node with both images; put the release right, or the supplies, and make a new plan.",
 )
-BROKEN_WAY = Code(
+BROKEN_LINK = Code(
     "PSH132",
     "the push was halted: transfers broke at too many nodes",
-    "Where transfers to one node end early, the way to it is broken; where they do to more than half of a wave, and "
+    "Where transfers to one node end early, the link to it is broken; where they do to more than half of a wave, and "
     "at least two, the network is. This says nothing of the image, which is not given up. The wave was brought back "
     "and no other node was updated.",
     "Look at the network between this machine and the nodes: signal, access points, what filters or changes traffic. "
@@ -168,7 +168,7 @@ CODES = (
     NOT_ALL,
     WEAK_SUPPLY,
     DRAWS_TOO_MUCH,
-    BROKEN_WAY,
+    BROKEN_LINK,
     NOT_IN_NEW_NETWORK,
     NOT_SEEN_SINCE,
     NO_SUCH_REQUEST,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from fleet.limits import KEEP_RESERVE_S, RETURN_WITHIN_MIN_S
 from fleet.push import backward, forward
 from fleet.push.blame import BESIDE_THE_IMAGE, OF_THE_IMAGE, Blame, too_many_for_chance
-from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Word
+from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Sent, Word
 from fleet.push.gate import failures_allowed, judge
 from fleet.push.reasons import NO_REASON, Halt, HaltedBy, Reason, Why
 from fleet.push.state import BACK_TASKS, ON_THE_WAY, Back, NodeProgress, Phase, PushState, Stands, Task
@@ -34,6 +34,8 @@ def step(state: PushState, event: Event) -> tuple[PushState, tuple[Command, ...]
         _resume(work)
     elif isinstance(event, Requested):
         _request(work, event)
+    elif isinstance(event, Sent):
+        _sent(work, event)
     else:
         _outcome(work, event)
     _advance(work)
@@ -48,6 +50,12 @@ def fold(state: PushState, events: Iterable[Event]) -> PushState:
 
 
 # -------------------------------------------------------------------- events
+def _sent(work: Work, sent: Sent) -> None:
+    node = work.nodes.get(sent.node)
+    if node is not None and node.pending is not None and node.pending.serial == sent.serial:
+        work.set(node.node, whole=True)
+
+
 def _outcome(work: Work, outcome: Outcome) -> None:
     node = work.nodes.get(outcome.node)
     if node is None or node.pending is None or node.pending.serial != outcome.serial:
@@ -77,7 +85,7 @@ def _resume(work: Work) -> None:
             work.ask(node.node, node.task if doing is Doing.ASK else Task.BACK)
         elif doing is Doing.SEND:
             limit_s = work.now_s + work.planned(node.node).return_within_s
-            work.ask(node.node, Task.UNSURE, limit_at_s=limit_s, whole=True)
+            work.ask(node.node, Task.UNSURE, limit_at_s=limit_s)
         elif node.task is Task.SOAKED:
             work.ask(node.node, Task.SOAK)
         else:
@@ -156,7 +164,7 @@ def _blamed(nodes: Iterable[NodeProgress], *blames: Blame) -> tuple[str, ...]:
 
 def _one_cause(work: Work, blame: Blame) -> bool:
     """Whether so many nodes of the wave, or of all that the push has judged, failed for this that it is not each one's
-    own: for their supply, then it is the image; on the way to them, then it is the network."""
+    own: for their supply, then it is the image; for their link, then it is the network."""
     wave = [n for n in work.wave() if n.stands is not Stands.LEFT_OUT or n.blame is blame]
     known = {node.node: node for node in (*wave, *_judged(work))}.values()
     return any(too_many_for_chance(len(_blamed(nodes, blame)), len(nodes)) for nodes in (wave, known))
@@ -185,8 +193,8 @@ def _judge(work: Work) -> None:
         all_judged=len(judged) - len(_blamed(judged, *BESIDE_THE_IMAGE)) + soaked,
         supply=_blamed(wave, Blame.SUPPLY),
         too_much=_one_cause(work, Blame.SUPPLY),
-        way=_blamed(wave, Blame.WAY),
-        way_broken=_one_cause(work, Blame.WAY),
+        link=_blamed(wave, Blame.LINK),
+        link_broken=_one_cause(work, Blame.LINK),
     )
     work.change(verdicts=(*work.push.verdicts, verdict))
 
@@ -200,8 +208,8 @@ def _fail_wave(work: Work) -> None:
         by.append(HaltedBy(Halt.DRAWS_TOO_MUCH))
         for name in _blamed(work.nodes.values(), Blame.SUPPLY):
             work.set(name, blame=Blame.DRAW)
-    if work.push.verdicts[-1].way_broken:
-        by.append(HaltedBy(Halt.WAY_BROKEN))
+    if work.push.verdicts[-1].link_broken:
+        by.append(HaltedBy(Halt.LINK_BROKEN))
     wave = frozenset(work.push.waves[work.push.wave - 1])
     work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, halted_by=tuple(by), held=False, late=())
     for node in tuple(work.nodes.values()):

@@ -79,6 +79,16 @@ class Requested:
 
 
 @dataclass(frozen=True, slots=True)
+class Sent:
+    """All of the new image that a command sends has left this machine: from now on the node may have it, whether its
+    answer comes or not, and whether this runner lives to hear it."""
+
+    at_s: float
+    node: str
+    serial: int
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """How a command ended. With an `ask` that was answered: the signed state, and what the runner made of it.
 
@@ -96,8 +106,6 @@ class Outcome:
     seen: NodeState | None = None
     spare_s: float | None = None
     window_open: bool = True
-    whole: bool = True
-    """Of a transfer that broke: whether all of the image had left this machine, so that the node may have it."""
 
     @property
     def ours(self) -> bool:
@@ -105,8 +113,14 @@ class Outcome:
         return self.code[:3].isupper()
 
 
-Event = Began | Resumed | Requested | Outcome
-_KINDS: dict[type, str] = {Began: "began", Resumed: "resumed", Requested: "requested", Outcome: "outcome"}
+Event = Began | Resumed | Requested | Sent | Outcome
+_KINDS: dict[type, str] = {
+    Began: "began",
+    Resumed: "resumed",
+    Requested: "requested",
+    Sent: "sent",
+    Outcome: "outcome",
+}
 
 
 def write_event(event: Event) -> tuple[str, str]:
@@ -129,7 +143,10 @@ def read_event(kind: str, body: str) -> Event:
         return Resumed(**said)
     if kind == "requested":
         return Requested(said["at_s"], Word(said["word"]), tuple(said["nodes"]))
+    if kind == "sent":
+        return Sent(**said)
     if kind == "outcome":
+        said.pop("whole", None)  # earlier versions said it here, of transfers that broke; now `sent` does
         said["doing"], said["result"] = Doing(said["doing"]), Result(said["result"])
         if said["seen"] is not None:
             said["seen"] = NodeState.model_validate_json(json.dumps(said["seen"]))

@@ -18,7 +18,8 @@ from fleet.errors import PlanError, ShelfError
 from fleet.find.find import find
 from fleet.find.match import Status
 from fleet.keys.derive import node_key
-from fleet.push.basis import basis_of
+from fleet.push.basis import changed_in
+from fleet.push.basis_places import placed
 from fleet.push.codes import OTHER_FLEET
 from fleet.push.history import given_up_at
 from fleet.push.outage import outage_of
@@ -221,6 +222,6 @@ def standing(field: Field, plan: Plan, matches: Iterable[Match]) -> Standing:
         shelf={name: (entry.image, entry.ticket) for name, entry in entries.items()},
         running={m.node: m.state.image for m in matches if m.reachable and m.state is not None},
         process_speed=process_speed(field.workspace, plan.target),
-        rests_on=basis_of(field.inventory, names),
+        changed=placed(changed_in(plan.rests_on, field.inventory, names), field.workspace),
         older=older(field, entries, plan.target),
     )

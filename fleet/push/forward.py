@@ -89,6 +89,7 @@ def _on_ready(work: Work, node: NodeProgress, outcome: Outcome) -> None:
             Task.SEND,
             stands=Stands.SENDING,
             sends=node.sends + 1,
+            whole=False,
             before=seen,
             before_at_s=outcome.at_s,
             reason=NO_REASON,
@@ -145,14 +146,7 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         _hold_off(work, node, Reason(Why.MEMORY, "it has not enough memory in one piece to check a ticket"))
     elif outcome.result is Result.BROKE:
         limit_s = work.now_s + work.planned(name).return_within_s
-        work.ask(
-            name,
-            Task.UNSURE,
-            in_s=RETURN_POLL_S,
-            limit_at_s=limit_s,
-            cut_off=outcome.detail,
-            whole=outcome.whole,
-        )
+        work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S, limit_at_s=limit_s, cut_off=outcome.detail)
     elif outcome.ours:
         work.settle(name, Stands.LEFT_OUT, Reason(Why.NOT_SENT, f"{outcome.code}: {outcome.detail}"))
     elif outcome.code in TRY_LATER and node.sends < SEND_TRIES:
@@ -160,10 +154,10 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     elif outcome.code == BUSY and not node.cut_off:
         _hold_off(work, node, Reason(Why.BUSY, outcome.detail))
     elif outcome.code == BUSY:
-        work.fail_on(name, CheckName.WAY, f"{outcome.detail}, since a transfer was cut off: {node.cut_off}")
+        work.fail_on(name, CheckName.LINK, f"{outcome.detail}, since a transfer was cut off: {node.cut_off}")
     elif outcome.code in SPOILT:
         told = f"refused {node.sends} times: {outcome.detail}; something between changes what is sent"
-        work.fail_on(name, CheckName.WAY, told)
+        work.fail_on(name, CheckName.LINK, told)
     else:
         work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
 
@@ -187,7 +181,7 @@ def _on_unsure(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     name, seen, planned = node.node, outcome.seen, work.planned(node.node)
     if seen is None:
         if work.now_s >= node.limit_at_s:
-            check = CheckName.RETURNED if node.whole else CheckName.WAY
+            check = CheckName.RETURNED if node.whole else CheckName.LINK
             work.fail_on(name, check, f"the transfer was cut off, and no answer since: {outcome.detail}")
         else:
             work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S)
@@ -196,13 +190,13 @@ def _on_unsure(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         _returned(work, work.nodes[name], outcome)
     elif fell_back(planned, node, seen):
         work.set(name, accepted=node.accepted + 1)
-        _tell_fell_back(work, name, seen)
+        tell_fell_back(work, name, seen)
     elif seen.image != planned.from_image:
         work.fail_on(name, CheckName.IMAGE, f"runs {seen.image[:12]}, which nobody sent")
     elif work.now_s - node.since_s < UNSURE_SETTLE_S:
         work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S)
     elif node.sends >= SEND_TRIES:
-        work.fail_on(name, CheckName.WAY, f"the transfer was cut off {node.sends} times: {node.cut_off}")
+        work.fail_on(name, CheckName.LINK, f"the transfer was cut off {node.sends} times: {node.cut_off}")
     else:
         work.ask(name, Task.READY)
 
@@ -215,7 +209,8 @@ def fell_back(planned: PlannedNode, node: NodeProgress, seen: NodeState) -> bool
     return seen.image == planned.from_image and says_so and starts >= STARTS_THERE_AND_BACK
 
 
-def _tell_fell_back(work: Work, name: str, seen: NodeState) -> None:
+def tell_fell_back(work: Work, name: str, seen: NodeState) -> None:
+    """The node failed by its own word on the image, or on its supply: it had the image, and went back from it."""
     before = work.nodes[name].before
     if seen.last_reason == BROWN_OUT and before is not None:
         count = brown_outs_between(before, seen)
@@ -231,7 +226,7 @@ def _on_return(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     if seen is not None and seen.image == planned.to_image:
         _returned(work, node, outcome)
     elif seen is not None and fell_back(planned, node, seen):
-        _tell_fell_back(work, name, seen)
+        tell_fell_back(work, name, seen)
     elif work.now_s >= node.limit_at_s:
         told = "no answer" if seen is None else f"it still runs {seen.image[:12]}"
         waited_s = work.now_s - node.sent_at_s
@@ -272,7 +267,7 @@ def _on_soak(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         else:
             work.ask(name, node.task, in_s=RETURN_POLL_S, misses=misses)
     elif fell_back(work.planned(name), node, seen):
-        _tell_fell_back(work, name, seen)
+        tell_fell_back(work, name, seen)
     elif node.returned is not None and seen.boots != node.returned.boots:
         _returned(work, node, outcome)
     else:
@@ -341,7 +336,7 @@ def _on_keep(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     elif seen.image == planned.to_image:
         work.fail_on(name, CheckName.KEPT, f"told {node.tries} times, and it is still on trial")
     else:
-        _tell_fell_back(work, name, seen)
+        tell_fell_back(work, name, seen)
 
 
 _HANDLERS = {

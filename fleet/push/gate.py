@@ -58,7 +58,7 @@ class CheckName(StrEnum):
     SOAK = "still so after the soak"
     KEPT = "was kept in time"
     SUPPLY = "its supply held"
-    WAY = "the way to it held"
+    LINK = "the link to it held"
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,9 +101,9 @@ class Verdict:
     supply: tuple[str, ...] = ()
     draws_too_much: bool = False
     """So many failed for their supply that it is put down to the image."""
-    way: tuple[str, ...] = ()
-    """Those whose transfers broke on their way; they tell nothing of the image either."""
-    way_broken: bool = False
+    link: tuple[str, ...] = ()
+    """Those whose transfers broke; they tell nothing of the image either."""
+    link_broken: bool = False
     """So many of them that it is put down to the network."""
 
 
@@ -122,24 +122,24 @@ def judge(
     all_judged: int,
     supply: tuple[str, ...] = (),
     too_much: bool = False,
-    way: tuple[str, ...] = (),
-    way_broken: bool = False,
+    link: tuple[str, ...] = (),
+    link_broken: bool = False,
 ) -> Verdict:
-    """The verdict on `of` nodes of a wave, beside those that failed for their `supply` or on the `way` to them; the
+    """The verdict on `of` nodes of a wave, beside those that failed for their `supply` or their `link`; the
     bound counts all nodes that the push has judged so far. `too_much`: so many failed for their supply that the image
-    is to blame; `way_broken`: so many on the way that the network is."""
+    is to blame; `link_broken`: so many for their link that the network is."""
     allowed = failures_allowed(share_allowed, of)
     bound = share_bound(all_failed, all_judged) if all_judged else 1.0
-    passed = len(failed) <= allowed and not too_much and not way_broken
+    passed = len(failed) <= allowed and not too_much and not link_broken
     text = f"{len(failed)} of {of} failed{f', {allowed} allowed' if allowed or not passed else ''}"
     if passed:
         most = ceil(100 * bound)
         text = f"{text}, {all_failed} of {all_judged} so far ({CONFIDENCE:.0%} sure: at most {most}% fail)"
     if supply:
         text = f"{text}; {_more(supply, 'failed by brown-outs', too_much, 'the image draws too much')}"
-    if way:
-        text = f"{text}; {_more(way, 'could not be sent to', way_broken, 'the network is broken')}"
-    return Verdict(wave, passed, failed, of, allowed, bound, text, supply, too_much, way, way_broken)
+    if link:
+        text = f"{text}; {_more(link, 'could not be sent to', link_broken, 'the network is broken')}"
+    return Verdict(wave, passed, failed, of, allowed, bound, text, supply, too_much, link, link_broken)
 
 
 def _more(nodes: tuple[str, ...], did: str, many: bool, cause: str) -> str:

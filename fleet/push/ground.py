@@ -35,6 +35,9 @@ class Ground(Protocol):
     def link(self, node: str) -> Link:
         """The link to that node, at the address where it was last found."""
 
+    def elsewhere(self, node: str) -> None:
+        """The link to it broke: the next one goes to another place where it was found, if there is one."""
+
     async def relocate(self, nodes: Collection[str]) -> None:
         """Look for nodes that do not answer where they were: they may be at another address."""
 

@@ -37,7 +37,7 @@ def given_up_images(journal: Journal) -> dict[str, str]:
 
 
 def _tells_of_image(outcome: NodeOutcome) -> bool:
-    """Whether what came of this node is evidence against its image: not if only its supply or the way to it gave way,
+    """Whether what came of this node is evidence against its image: not if only its supply or its link gave way,
     nor if it went back with its wave alone."""
     if outcome.blame is not None:
         return outcome.blame in OF_THE_IMAGE

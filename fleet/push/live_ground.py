@@ -46,6 +46,10 @@ class LiveGround:
         """The link to that node; NodeUnreachable if it was never found."""
         return self._places.link(node)
 
+    def elsewhere(self, node: str) -> None:
+        """The link to it broke: the next goes to another place where it was found."""
+        self._places.elsewhere(node)
+
     async def relocate(self, nodes: Collection[str]) -> None:
         """Find the nodes that moved to another address."""
         await self._places.look_anew([name for name in nodes if name in self._known()])

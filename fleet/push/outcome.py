@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 from collections import Counter
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from fleet.codes import Code, Exit
 from fleet.push.blame import Blame
 from fleet.push.codes import (
-    BROKEN_WAY,
+    BROKEN_LINK,
     DRAWS_TOO_MUCH,
     HALTED,
     NOBODY_IN_PILOT,
@@ -91,10 +91,14 @@ def read_outcomes(text: str) -> tuple[NodeOutcome, ...]:
     )
 
 
+_OLD_BLAMES: Final = {"way": Blame.LINK}
+"""What earlier versions wrote."""
+
+
 def _blame(one: dict[str, Any], failed: tuple[Any, ...]) -> Blame | None:
     """As written; journals of before brown-outs were told apart have none, and put every failure down to the image."""
     said = one.get("blame", Blame.IMAGE if failed else None)
-    return None if said is None else Blame(said)
+    return None if said is None else Blame(_OLD_BLAMES.get(said, said))
 
 
 def _why(one: dict[str, Any]) -> Why | None:
@@ -125,7 +129,7 @@ def code_of(state: PushState) -> Code | None:
             return DRAWS_TOO_MUCH
         if Blame.IMAGE in blames:
             return HALTED
-        return BROKEN_WAY if state.verdicts and state.verdicts[-1].way_broken else NOBODY_IN_PILOT
+        return BROKEN_LINK if state.verdicts and state.verdicts[-1].link_broken else NOBODY_IN_PILOT
     if state.phase in (Phase.STOPPED, Phase.ROLLED_BACK):
         return STOPPED_BY_REQUEST
     if all(node.stands is Stands.KEPT for node in state.nodes.values()):

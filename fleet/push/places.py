@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections import deque
 from typing import TYPE_CHECKING
 
 from fleet.errors import NodeUnreachable
@@ -21,23 +22,30 @@ if TYPE_CHECKING:
 
 
 class Places:
-    """Address and port by node; `matches` says where they were found."""
+    """By node, address and port of each place where it proved to be there, the one to try next first; `matches` says
+    where they were found."""
 
     def __init__(self, field: Field, matches: Iterable[Match], session: aiohttp.ClientSession) -> None:
         self._field = field
         self._session = session
         self._key_of = field.key_of()
-        self._places: dict[str, tuple[str, int]] = {}
+        self._places: dict[str, deque[tuple[str, int]]] = {}
         self._note(matches)
 
     def link(self, node: str) -> NodeLink:
         """The link to that node; NodeUnreachable if it was never found."""
         if node not in self._places:
             raise NodeUnreachable(UNREACHABLE, f"{node}: not found on the network", node=node)
-        address, port = self._places[node]
+        address, port = self._places[node][0]
         return NodeLink(
             node, address, port, self._key_of(node), session=self._session, entropy=secrets.token_bytes
         )
+
+    def elsewhere(self, node: str) -> None:
+        """The link to that node broke: the next one goes to the next place where it was found, if there is another.
+        Who passes a node's answers on proves to be it as well, and may let no image by."""
+        if node in self._places:
+            self._places[node].rotate(-1)
 
     async def look_anew(self, nodes: Sequence[str]) -> None:
         """Find those of these nodes of the inventory that moved to another address."""
@@ -46,4 +54,5 @@ class Places:
     def _note(self, matches: Iterable[Match]) -> None:
         for match in matches:
             if match.reachable and match.address is not None and match.port is not None:
-                self._places[match.node] = (match.address, match.port)
+                others = ((at.address, at.port) for at in match.also_at)
+                self._places[match.node] = deque([(match.address, match.port), *others])

@@ -17,7 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from fleet.errors import PlanError
 from fleet.inventory.access_points import Origin
 from fleet.limits import PLAN_FILE_BYTES
-from fleet.push.basis import changed_in
+from fleet.push.basis import Change, PartBasis
 from fleet.push.codes import DAMAGED_PLAN, STALE_PLAN
 
 if TYPE_CHECKING:
@@ -183,9 +183,9 @@ class Plan(_Part):
     created_at: str
     fleet: str
     inventory_sha256: Digest
-    rests_on: dict[str, str] = Field(default_factory=dict)
-    """Digests of what it was reckoned from, by part and key of the inventory (basis.py); plans of before have none, and
-    are stale after any change of the inventory."""
+    rests_on: tuple[PartBasis, ...] = ()
+    """What it was reckoned from (basis.py); plans of before have nothing here, and are stale after any change of the
+    inventory."""
     target: Literal["board", "host"]
     any_hour: bool
     process_speed: Annotated[float, Field(gt=0)] = 1.0
@@ -262,7 +262,8 @@ def read_plan(text: str) -> Plan:
 @dataclass(frozen=True, slots=True)
 class Standing:
     """What the plan rests on, as it stands now: the shelf's (image, ticket's SHA-256) per node, the
-    running image per node, and by node what the inventory says otherwise than its image on the shelf.
+    running image per node, by node what the inventory says otherwise than its image on the shelf, and what it says
+    otherwise than the plan was reckoned from.
 
     A node that is not in `running` could not be asked, which a push finds out by itself.
     """
@@ -271,13 +272,13 @@ class Standing:
     shelf: Mapping[str, tuple[str, str]]
     running: Mapping[str, str]
     process_speed: float = 1.0
-    rests_on: Mapping[str, str] = field(default_factory=dict)
+    changed: tuple[Change, ...] = ()
     older: Mapping[str, str] = field(default_factory=dict)
 
 
 def check_fresh(plan: Plan, now: Standing) -> list[str]:
     """What changed since the plan was made, one line each; empty when it still stands."""
-    changed = changed_in(plan.rests_on, now.rests_on) if plan.rests_on else []
+    changed = [str(change) for change in now.changed]
     if not plan.rests_on and now.inventory_sha256 != plan.inventory_sha256:
         changed.append("the inventory")
     if now.process_speed != plan.process_speed:

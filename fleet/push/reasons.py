@@ -115,7 +115,7 @@ class Halt(StrEnum):
     """With the wave, and its nodes that failed."""
     DRAWS_TOO_MUCH = "draws-too-much"
     """Brown-outs at too many of them for chance."""
-    WAY_BROKEN = "way-broken"
+    LINK_BROKEN = "link-broken"
     """Broken transfers at too many of them for chance."""
 
 

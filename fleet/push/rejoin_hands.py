@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import asyncio
 import time
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from fleet.errors import LinkError
 from fleet.link.client import open_session
+from fleet.link.refusals import of_the_link
 from fleet.push.places import Places
 from fleet.push.rejoin import barred, in_order
 from fleet.push.rejoining import Rejoining
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from fleet.find.match import Match
     from fleet.keys.networks import Network
+    from fleet.link.client import NodeLink
     from fleet.link.state import NodeState
     from fleet.push.fieldwork import Field
     from fleet.push.rejoining import Report, Wishes
@@ -30,19 +34,32 @@ class LiveHands:
 
     async def state(self, node: str) -> NodeState:
         """Its signed state."""
-        return await self._places.link(node).state()
+        with self._link(node) as link:
+            return await link.state()
 
     async def give(self, node: str, trial_s: int) -> None:
         """Hand over the credentials of its network, on trial."""
-        await self._places.link(node).give_network(self._networks[node], trial_s)
+        with self._link(node) as link:
+            await link.give_network(self._networks[node], trial_s)
 
     async def keep(self, node: str) -> None:
         """Tell it to keep them."""
-        await self._places.link(node).keep_network()
+        with self._link(node) as link:
+            await link.keep_network()
 
     async def find(self, nodes: Sequence[str]) -> None:
         """Look where these nodes are now."""
         await self._places.look_anew(nodes)
+
+    @contextmanager
+    def _link(self, node: str) -> Iterator[NodeLink]:
+        """The link to it; if it breaks, the next one goes to another place where it was found."""
+        try:
+            yield self._places.link(node)
+        except LinkError as error:
+            if of_the_link(error):
+                self._places.elsewhere(node)
+            raise
 
     def clock(self) -> float:
         """Epoch seconds."""

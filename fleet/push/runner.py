@@ -9,10 +9,9 @@ from __future__ import annotations
 
 import asyncio
 from contextlib import suppress
-from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
-from fleet.errors import LinkError, NodeRefused, TankfleetError
+from fleet.errors import LinkError, NodeRefused, NodeUnreachable, TankfleetError
 from fleet.limits import (
     INTERRUPT_GRACE_S,
     RELOCATE_AFTER_MISSES,
@@ -21,8 +20,9 @@ from fleet.limits import (
     SEND_BEGINS_S,
 )
 from fleet.link.codes import UNREACHABLE
+from fleet.link.refusals import of_the_link
 from fleet.push.engine import step
-from fleet.push.events import Command, Doing, Event, Outcome, Result
+from fleet.push.events import Command, Doing, Event, Outcome, Result, Sent
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Coroutine, Sequence
@@ -216,7 +216,7 @@ class Runner:
             seen = await self._ground.link(node).state()
         except LinkError as error:
             self._misses[node] = self._misses.get(node, 0) + 1
-            return self._outcome(command, Result.BROKE, error.code.code, error.what)
+            return self._broke(command, error)
         self._misses.pop(node, None)
         return Outcome(
             self._ground.now_s(),
@@ -237,7 +237,7 @@ class Runner:
         try:
             seen = await self._ground.link(command.node).state()
         except LinkError as error:
-            return self._outcome(command, Result.BROKE, error.code.code, error.what)
+            return self._broke(command, error)
         return await self._send_cargo(command, self._ground.old_cargo, command.node, seen.floor)
 
     async def _send_cargo(
@@ -249,26 +249,22 @@ class Runner:
         except TankfleetError as error:
             return self._outcome(command, Result.REFUSED, error.code.code, error.what)
 
-        whole = False
         age_s = self._ground.now_s() - self._state.nodes[node].seen_at_s
         begins = asyncio.timeout(min(SEND_BEGINS_S, max(0.0, SEND_BEGINS_S - age_s)))
 
         def told(sent_bytes: int, size_bytes: int) -> None:
-            nonlocal whole
-            whole = sent_bytes == size_bytes
             if not begins.expired():
                 begins.reschedule(None)  # it takes bytes: the worst outage counts from here
+            if sent_bytes == size_bytes and command.doing is Doing.SEND:
+                self._inbox.put_nowait(Sent(self._ground.now_s(), node, command.serial))
             self._reporter.progress(node, sent_bytes, size_bytes)
 
         try:
             async with begins:
-                outcome = await self._change(command, lambda link: link.put_image(image, ticket, told))
+                return await self._change(command, lambda link: link.put_image(image, ticket, told))
         except TimeoutError:
             what = f"{node}: not a byte went within {SEND_BEGINS_S:.0f} s of its word on its tanks"
-            outcome = self._outcome(command, Result.BROKE, UNREACHABLE.code, what)
-        if outcome is not None and outcome.result is Result.BROKE:
-            return replace(outcome, whole=whole)
-        return outcome
+            return self._broke(command, NodeUnreachable(UNREACHABLE, what, node=node))
 
     async def _keep(self, command: Command) -> Outcome | None:
         return await self._change(command, lambda link: link.keep())
@@ -284,12 +280,18 @@ class Runner:
         try:
             await change(self._ground.link(command.node))
         except NodeRefused as error:
+            if of_the_link(error):
+                self._ground.elsewhere(command.node)
             return self._outcome(command, Result.REFUSED, error.refusal, error.what)
         except LinkError as error:
-            return self._outcome(command, Result.BROKE, error.code.code, error.what)
+            return self._broke(command, error)
         finally:
             self._changing.discard(command.node)
         return self._outcome(command, Result.OK)
+
+    def _broke(self, command: Command, error: LinkError) -> Outcome:
+        self._ground.elsewhere(command.node)
+        return self._outcome(command, Result.BROKE, error.code.code, error.what)
 
     def _outcome(self, command: Command, result: Result, code: str = "", detail: str = "") -> Outcome:
         now_s = self._ground.now_s()

@@ -135,8 +135,8 @@ class NodeProgress:
     """Until when the task may last."""
     soak_until_s: float = 0.0
     trial_ends_at_s: float = 0.0
-    whole: bool = True
-    """Whether it may have got all of the image when its last transfer broke."""
+    whole: bool = False
+    """Whether all of the image left this machine in its last transfer, so that it may have it however that ended."""
     reason: Reason = NO_REASON
     failed: tuple[Check, ...] = ()
     blame: Blame | None = None

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from fleet.push.plan import PlannedNode
 
-_BLAMES = {CheckName.SUPPLY: Blame.SUPPLY, CheckName.WAY: Blame.WAY}
+_BLAMES = {CheckName.SUPPLY: Blame.SUPPLY, CheckName.LINK: Blame.LINK}
 """What the failure of these checks alone is put down to; any other: the image."""
 
 

@@ -19,6 +19,7 @@ from fleet.audit.report import COLUMNS, csv_text
 from fleet.boards.board import load_board
 from fleet.codes import Exit, Severity
 from fleet.find.match import Match, Status
+from fleet.find.sighting import Sighting
 from fleet.inventory.model import Inventory
 from fleet.inventory.rulings import IN_FORCE, PAST, UNUSED, RulingLine
 from fleet.push.condition import NOTED_FAULTS
@@ -58,11 +59,12 @@ def test_a_fleet_that_is_well() -> None:
 TOP, TOP_5, FIELD, STRANGE = (f"02:11:22:33:44:{n}" for n in (51, 52, 61, 99))
 LISTED = with_access_points({"kestrel-ap-top": (TOP, TOP_5), "kestrel-ap-field": (FIELD,)}, "kestrel-hill")
 STALE = entry(N, "1.1.0", 1, block_crc="0badcafe")
+ELSEWHERE = Sighting(N, "10.0.0.2", 80)
 MISSING = Match(N, Status.MISSING, evidence=("never found before",))
 CASES = {
     "AUD101": (MISSING, {}, "never found before", "not found", Exit.UNREACHABLE),
     "AUD102": (
-        Match(N, Status.DOUBLE, "10.0.0.1", 80, {}, state(N), ("boards A and B",), ("10.0.0.2:80",)), {},
+        Match(N, Status.DOUBLE, "10.0.0.1", 80, {}, state(N), ("boards A and B",), (ELSEWHERE,)), {},
         "boards A and B (also at 10.0.0.2:80)", "two boards", Exit.PROBLEMS,
     ),
     "AUD103": (
@@ -82,7 +84,7 @@ CASES = {
         "it gave up the new network", "back on its old network", Exit.OK,
     ),
     "AUD108": (
-        Match(N, Status.FOUND, "10.0.0.1", 80, {}, state(N), ("it answers at 10.0.0.2:80 too",), ("10.0.0.2:80",)), {},
+        Match(N, Status.FOUND, "10.0.0.1", 80, {}, state(N), ("it answers at 10.0.0.2:80 too",), (ELSEWHERE,)), {},
         "it answers at 10.0.0.2:80 too", "at several places", Exit.OK,
     ),
     "AUD110": (found(N, release="1.0.0"), {}, "1.0.0", "older image", Exit.OK),

@@ -155,7 +155,10 @@ def test_a_stale_plan_is_refused_naming_what_changed(project, capsys) -> None:
     inventory = project.folder / "inventory" / "all.yaml"
     inventory.write_text(inventory.read_text().replace("30 L/min", "31 L/min", 1))
     assert project.run("push", path) == Exit.USAGE
-    assert f"is stale: tank tank-{a}: its `largest_draw` in the inventory" in capsys.readouterr().err
+    lines = inventory.read_text().split("\n")
+    line = next(n for n, text in enumerate(lines, 1) if "31 L/min" in text)
+    told = f"is stale: tank tank-{a}: its `largest_draw` in inventory/all.yaml:{line} and 1 more"
+    assert told in capsys.readouterr().err
     assert all(node["puts"] == 0 for node in project.yard.report().values())
 
 

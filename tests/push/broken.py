@@ -227,8 +227,24 @@ def _never_blames_the_image_for_brown_outs() -> Any:
     )
 
 
-def _blames_the_image_for_a_broken_way() -> Any:
-    return patch.dict(work_module._BLAMES, {CheckName.WAY: Blame.IMAGE})
+def _blames_the_image_for_a_broken_link() -> Any:
+    return patch.dict(work_module._BLAMES, {CheckName.LINK: Blame.IMAGE})
+
+
+def _believes_that_all_was_sent_before_it_was_killed() -> Any:
+    real = engine._resume
+
+    def resume(work: Work) -> None:
+        for node in tuple(work.nodes.values()):
+            if node.pending is not None and node.pending.doing is Doing.SEND:
+                work.set(node.node, whole=True)
+        real(work)
+
+    return patch.object(engine, "_resume", resume)
+
+
+def _does_not_hear_a_late_word_on_the_image() -> Any:
+    return patch.object(backward, "tell_fell_back", lambda work, name, seen: None)
 
 
 def _does_not_soak_again_after_a_brown_out() -> Any:
@@ -286,7 +302,9 @@ BROKEN = {
         _stops_at_the_first_held_off,
         _blames_the_image_for_brown_outs,
         _never_blames_the_image_for_brown_outs,
-        _blames_the_image_for_a_broken_way,
+        _blames_the_image_for_a_broken_link,
+        _believes_that_all_was_sent_before_it_was_killed,
+        _does_not_hear_a_late_word_on_the_image,
         _does_not_soak_again_after_a_brown_out,
         _lets_a_fault_be_forgotten,
         _updates_despite_a_fault,

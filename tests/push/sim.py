@@ -11,7 +11,7 @@ import heapq
 import random
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fleet.inventory.model import Duty
@@ -19,7 +19,7 @@ from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
 from fleet.link.state import NodeState, Phase
 from fleet.push import engine
 from fleet.push.blame import OF_THE_IMAGE, Blame
-from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Result, Resumed, Word
+from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Result, Resumed, Sent, Word
 from fleet.push.reasons import Why
 from fleet.push.state import SETTLED, NodeProgress, PushState, Stands, Task, fresh
 from fleet.push.state import Phase as PushPhase
@@ -219,6 +219,8 @@ class Sim:
     receiving: dict[str, str] = field(default_factory=dict)
     refused: set[str] = field(default_factory=set)
     observed_bad: set[str] = field(default_factory=set)
+    fell_back: set[str] = field(default_factory=set)
+    """Those that said that they went back from the new image by themselves."""
     ready: dict[str, Outcome] = field(default_factory=dict)
     holding: bool = False
     stopped: bool = False
@@ -230,6 +232,7 @@ class Sim:
         self.state = fresh(self.scene.plan)
         self.nodes = self.scene.nodes
         self.chance = random.Random(self.scene.seed ^ 0x5EED)
+        self.more = random.Random(f"sent {self.scene.seed}")
         self.plan_wave = {n.node: wave.number for wave, n in self.scene.plan.nodes()}
         self.sizes = {wave.number: len(wave.nodes) for wave in self.scene.plan.waves}
 
@@ -285,9 +288,24 @@ class Sim:
         for name, image in tuple(self.receiving.items()):
             del self.receiving[name]
             if self.chance.random() < 0.5:
+                self._say_sent(name)
                 self.nodes[name].take(image, self.now_s)
+            self._lose_link(self.nodes[name])
         self.now_s += self.chance.choice([0.1, 5.0, 200.0])
         self._feed(Resumed(self.now_s))
+
+    def _say_sent(self, name: str) -> None:
+        """Half of the time the tool still wrote down that all had left it. Drawn apart, so that seeds mean what they
+        meant before."""
+        pending = self.state.nodes[name].pending
+        if pending is not None and pending.doing is Doing.SEND and self.more.random() < 0.5:
+            self._feed(Sent(self.now_s, name, pending.serial))
+
+    def _lose_link(self, node: SimNode) -> None:
+        """What ended the tool may have taken the link to a node with it, for a while or for good."""
+        if self.more.random() < 0.3:
+            until_s = self.now_s + self.more.choice([30.0, 1e9])
+            node.behaviour = replace(node.behaviour, off_until_s=until_s)
 
     def _on_power(self, name: str) -> None:
         """Off and on; a transfer under way is cut off."""
@@ -349,7 +367,7 @@ class Sim:
         image = NEW if command.doing is Doing.SEND else OLD
         self._check_send(node, image, progress)
         if not node.reachable(self.now_s):
-            self._answer(command, Result.BROKE, "LNK101", whole=False)
+            self._answer(command, Result.BROKE, "LNK101")
         elif node.behaviour.refuses and image == NEW:
             self._answer(command, Result.REFUSED, node.behaviour.refuses)
         elif node.phase is Phase.ON_TRIAL or node.restarting:
@@ -364,8 +382,10 @@ class Sim:
         node = self.nodes[command.node]
         whole = self.receiving.pop(node.name, None) is not None
         if not whole or self.chance.random() < self.scene.cut_before:
-            self._answer(command, Result.BROKE, "LNK101", whole=False)
+            self._answer(command, Result.BROKE, "LNK101")
             return
+        if image == NEW:
+            self._feed(Sent(self.now_s, node.name, command.serial))
         node.take(image, self.now_s)
         broke = self.chance.random() < self.scene.cut_after
         self._answer(command, Result.BROKE if broke else Result.OK)
@@ -404,6 +424,8 @@ class Sim:
         watchdog = seen.image == NEW and seen.reset == "watchdog" and node.taken.get(NEW)
         if (seen.image == NEW and static and node.taken.get(NEW)) or fell or watchdog:
             self.observed_bad.add(node.name)
+        if fell:
+            self.fell_back.add(node.name)
 
     def _check_send(self, node: SimNode, image: str, progress: NodeProgress) -> None:
         planned_node = self.state.planned[node.name]
@@ -595,14 +617,16 @@ class Sim:
             self._require(not node.reachable(self.now_s) or self.scene.loss > 0, told)
 
     def _check_blame(self, progress: NodeProgress, node: SimNode) -> None:
-        """A node that never had the image says nothing of it, but by a no of its own; unless nobody could know that it
-        never had it."""
-        unsure = self.scene.crashes_s or node.behaviour.runs_other or node.behaviour.refuses
+        """A node that never had the image says nothing of it, but by a no of its own, whatever was killed meanwhile."""
+        unsure = node.behaviour.runs_other or node.behaviour.refuses
         if not unsure and not node.taken.get(NEW) and progress.node not in self.refused:
             told = (
                 f"{progress.node} never took the image, and {progress.reason} is put down to {progress.blame}"
             )
             self._require(progress.blame not in OF_THE_IMAGE, told)
+        if node.name in self.fell_back:
+            told = f"{progress.node} went back from the image by its own word, and its link is blamed"
+            self._require(progress.blame is not Blame.LINK, told)
 
     def _check_failed_waves(self) -> None:
         """Where more nodes were bad than allowed, no node of that wave keeps what it was sent."""

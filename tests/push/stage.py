@@ -57,6 +57,9 @@ class Stage:
     def link(self, node: str) -> SimLink:
         return SimLink(self, self.nodes[node])
 
+    def elsewhere(self, node: str) -> None:
+        """Each is at one place."""
+
     async def relocate(self, nodes: Collection[str]) -> None:
         self.relocated += nodes
 

@@ -13,7 +13,7 @@ from fleet.limits import SEND_TRIES
 from fleet.link.refusals import SPOILT
 from fleet.push.blame import Blame
 from fleet.push.engine import step
-from fleet.push.events import Began
+from fleet.push.events import Began, Sent
 from fleet.push.gate import CheckName
 from fleet.push.history import given_up_images
 from fleet.push.journal import Journal
@@ -22,7 +22,9 @@ from fleet.push.reasons import Halt, HaltedBy, Reason, Why
 from fleet.push.reporters.lines import LinesReporter
 from fleet.push.reporters.plain import PlainReporter
 from fleet.push.reporters.words import halted_words
+from fleet.push.runner import Interrupted, Runner
 from fleet.push.state import Phase, PushState, Stands, evolve, fresh
+from tests.push.jumping import later
 from tests.push.plans import NEW, plan_of, planned
 from tests.push.sim_node import BROWN_OUT_TRIES, Behaviour
 from tests.push.stage import BEGAN_S, Memory, Stage, begun, push
@@ -133,7 +135,7 @@ def test_a_node_without_memory_for_the_ticket_is_left_out_and_stops_nobody(quick
     assert given_up_images(journal) == {}
 
 
-# ------------------------------------------------- a broken way
+# ------------------------------------------------- a broken link
 CUT = Behaviour(cut_at=0.5)
 
 
@@ -141,8 +143,8 @@ def test_transfers_that_break_say_nothing_of_the_image(quick_path: Path) -> None
     """One of three: it is left out, the others are kept, and the image is as good as before."""
     state, journal, _ = pushed(quick_path, ["abc"], b=CUT)
     assert state.phase is Phase.DONE
-    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.WAY)
-    assert [name for name, _ in of(state, "b").failed] == [CheckName.WAY]
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.LINK)
+    assert [name for name, _ in of(state, "b").failed] == [CheckName.LINK]
     assert "the transfer was cut off 3 times" in of(state, "b").reason
     assert [of(state, name).stands for name in "ac"] == [Stands.KEPT, Stands.KEPT]
     code = code_of(state)
@@ -150,7 +152,7 @@ def test_transfers_that_break_say_nothing_of_the_image(quick_path: Path) -> None
     assert code.code == "PSH111"
     assert given_up_images(journal) == {}
     last = state.verdicts[-1]
-    assert (last.way, last.failed, last.of, last.passed) == (("b",), (), 2, True)
+    assert (last.link, last.failed, last.of, last.passed) == (("b",), (), 2, True)
     assert "1 node more could not be sent to, which says nothing of the image" in last.text
 
 
@@ -172,7 +174,7 @@ def test_a_node_that_is_busy_is_held_off_and_no_evidence(quick_path: Path) -> No
     assert alone.halted_by == (HaltedBy(Halt.NO_PILOT, 1),)
 
 
-def test_busy_since_a_transfer_was_cut_off_is_put_down_to_the_way(quick_path: Path) -> None:
+def test_busy_since_a_transfer_was_cut_off_is_put_down_to_the_link(quick_path: Path) -> None:
     """The node may still hold the connection that broke."""
     stage = Stage(plan_of([planned("a"), planned("b")]), {"b": CUT})
     journal, memory = begun(stage, quick_path), Memory()
@@ -184,7 +186,7 @@ def test_busy_since_a_transfer_was_cut_off_is_put_down_to_the_way(quick_path: Pa
     memory.on_event = busy_from_now_on
     state = push(stage, journal, reporter=memory)
     one = of(state, "b")
-    assert (one.blame, [name for name, _ in one.failed]) == (Blame.WAY, [CheckName.WAY])
+    assert (one.blame, [name for name, _ in one.failed]) == (Blame.LINK, [CheckName.LINK])
     assert "since a transfer was cut off" in one.reason
 
 
@@ -193,9 +195,9 @@ def test_many_broken_transfers_stop_the_push_and_not_the_image(quick_path: Path)
     state, journal, _ = pushed(quick_path, ["abc", "d"], a=CUT, c=CUT)
     assert state.phase is Phase.HALTED
     assert {one.node: (one.stands, one.blame) for one in outcomes(state)} == {
-        "a": (Stands.LEFT_OUT, Blame.WAY),
+        "a": (Stands.LEFT_OUT, Blame.LINK),
         "b": (Stands.PUT_BACK, None),
-        "c": (Stands.LEFT_OUT, Blame.WAY),
+        "c": (Stands.LEFT_OUT, Blame.LINK),
         "d": (Stands.LEFT_OUT, None),
     }
     code = code_of(state)
@@ -213,7 +215,7 @@ def test_a_bad_image_is_given_up_beside_broken_transfers(quick_path: Path) -> No
     assert given_up_images(journal) == {NEW: state.plan.id}
 
 
-@pytest.mark.parametrize(("cut_at", "blame"), [(0.5, Blame.WAY), (1.0, Blame.IMAGE)])
+@pytest.mark.parametrize(("cut_at", "blame"), [(0.5, Blame.LINK), (1.0, Blame.IMAGE)])
 def test_a_node_that_is_silent_after_a_broken_transfer(quick_path: Path, cut_at: float, blame: Blame) -> None:
     """Only if it may have got all of the image is its silence evidence against it."""
     state, _, _ = pushed(quick_path, ["abc"], b=Behaviour(cut_at=cut_at, vanishes=True))
@@ -221,13 +223,74 @@ def test_a_node_that_is_silent_after_a_broken_transfer(quick_path: Path, cut_at:
     assert "the transfer was cut off, and no answer since" in of(state, "b").reason
 
 
+class Killed(BaseException):
+    """The process is gone."""
+
+
+@pytest.mark.parametrize(("share", "blame"), [(0.5, Blame.LINK), (1.0, Blame.IMAGE)])
+def test_a_node_that_is_silent_after_the_tool_was_killed(
+    quick_path: Path, share: float, blame: Blame
+) -> None:
+    """In the middle of its transfer, or just after the last byte left: only then its silence tells of the image."""
+    stage, memory = Stage(plan_of([planned("a"), planned("b"), planned("c")], at_once=1)), Memory()
+    journal = begun(stage, quick_path)
+
+    async def kill(runner: Runner) -> None:
+        while ("b", int(4 * share), 4) not in memory.sent:
+            await later(0.01)
+        if share < 1.0:
+            stage.nodes["b"].gone = True
+            runner.interrupt()
+            runner.interrupt()
+
+    def gone(event: object, after: PushState) -> None:
+        if isinstance(event, Sent) and event.node == "b":
+            stage.nodes["b"].gone = True
+            raise Killed
+
+    memory.on_event = gone
+    with pytest.raises((Killed, Interrupted)):
+        push(stage, journal, reporter=memory, act=kill)
+    state = push(stage, journal, resume=True)
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LOST, blame)
+    assert state.phase is (Phase.DONE if blame is Blame.LINK else Phase.HALTED)
+    assert given_up_images(journal) == ({} if blame is Blame.LINK else {NEW: state.plan.id})
+
+
+def test_its_own_word_on_the_image_comes_late_and_counts(quick_path: Path) -> None:
+    """Nobody knew that it had the whole image: it says so once it went back from it by itself."""
+    stage, memory = (
+        Stage(plan_of([planned("a"), planned("b"), planned("c")]), {"b": Behaviour(never_returns=True)}),
+        Memory(),
+    )
+    stage.last_bytes_arrive = True
+    journal = begun(stage, quick_path)
+
+    async def kill(runner: Runner) -> None:
+        while ("b", 2, 4) not in memory.sent:
+            await later(0.01)
+        runner.interrupt()
+        runner.interrupt()
+
+    with pytest.raises(Interrupted):
+        push(stage, journal, reporter=memory, act=kill)
+    assert stage.nodes["b"].taken == {NEW: 1}
+    state = push(stage, journal, resume=True)
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.PUT_BACK, Blame.IMAGE)
+    assert [name for name, _ in of(state, "b").failed] == [CheckName.IMAGE]
+    assert "trial-over" in of(state, "b").reason
+    assert (state.phase, given_up_images(journal)) == (Phase.HALTED, {NEW: state.plan.id})
+
+
 @pytest.mark.parametrize("code", sorted(SPOILT))
-def test_refusals_that_the_way_brings_about_are_tried_again_and_blame_it(quick_path: Path, code: str) -> None:
+def test_refusals_that_the_link_brings_about_are_tried_again_and_blame_it(
+    quick_path: Path, code: str
+) -> None:
     """docs/node-interface.md 2: whoever changes a length or a bit gets them signed from an honest node."""
     state, journal, memory = pushed(quick_path, ["abc"], b=Behaviour(refuses=code))
     sends = [e for e in memory.events if getattr(e, "doing", None) == "send" and e.node == "b"]
     assert len(sends) == SEND_TRIES
-    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.WAY)
+    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.LINK)
     assert "something between changes what is sent" in of(state, "b").reason
     assert given_up_images(journal) == {}
 
@@ -281,6 +344,13 @@ def test_outcomes_of_before_there_were_kinds_of_reasons_are_read(quick_path: Pat
         one["reason"] = "unreachable: no answer"
     read = read_outcomes(json.dumps(old))
     assert {(one.why, one.reason) for one in read} == {(None, "unreachable: no answer")}
+
+
+def test_outcomes_that_call_the_link_the_way_are_read(quick_path: Path) -> None:
+    state, _, _ = pushed(quick_path, ["abc"], b=CUT)
+    old = write_outcomes(outcomes(state)).replace('"blame":"link"', '"blame":"way"')
+    assert '"way"' in old
+    assert read_outcomes(old) == outcomes(state)
 
 
 def test_a_board_that_is_short_of_memory_is_held_off_before_anything_is_sent(quick_path: Path) -> None:

@@ -441,7 +441,7 @@ def test_a_crowded_node_is_left_out_as_crowded() -> None:
 
 
 def test_an_image_of_an_older_inventory_stays_out() -> None:
-    """Also where the node runs it already: the way is to build. A trial is told of first, for it ends by itself."""
+    """Also where the node runs it already: the remedy is to build. A trial is told of first, for it ends by itself."""
     two = inventory([tank("tank-a"), tank("tank-b")], [node("a"), node("b")])
     made = plan(two, older={"a": "its pin differs"})
     (left,) = made.left_out

@@ -203,7 +203,7 @@ def test_interrupted_in_a_transfer_it_waits_for_its_end_and_resume_goes_on(quick
     assert all(node.taken == {NEW: 1} for node in stage.nodes.values())
 
 
-COMMITS = 22
+COMMITS = 24
 """Of a push of four nodes, but for the last of all: it ends then."""
 
 

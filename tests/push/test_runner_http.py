@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
-from contextlib import AsyncExitStack
+from collections.abc import AsyncIterator, Callable
+from contextlib import AsyncExitStack, asynccontextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import pytest
 
 from fleet.build.sequence import next_sequence
 from fleet.find.match import Match, Status
+from fleet.find.sighting import Sighting
 from fleet.link.client import open_session
 from fleet.push.events import Event, Requested, Word
 from fleet.push.fieldwork import Field
@@ -39,6 +41,9 @@ class Yard:
         self.nodes = {name: stand_in(self.field, name) for name in NAMES}
         self.memory = Memory()
         self.act: Callable[[Runner, Journal], Any] | None = None
+        self.between: dict[str, int] = {}
+        """Nodes that are found at the place of somebody who passes on so many bytes of each connection, and cuts it off
+        then; they themselves are found second."""
 
     def push(self, first: tuple[Event, ...] = ()) -> PushState:
         journal = Journal.open(self.path / "journal.db")
@@ -53,7 +58,13 @@ class Yard:
 
     async def _run(self, journal: Journal, first: tuple[Event, ...]) -> PushState:
         async with AsyncExitStack() as stack:
-            matches = [_match(await stack.enter_async_context(node)) for node in self.nodes.values()]
+            matches = []
+            for name, node in self.nodes.items():
+                await stack.enter_async_context(node)
+                found = _match(node)
+                if name in self.between:
+                    found = await stack.enter_async_context(passed_on(found, self.between[name]))
+                matches.append(found)
             session = await stack.enter_async_context(open_session())
             ground = LiveGround(self.field, self.plan, matches, session)
             runner = Runner(journal, self.plan.id, ground, self.memory)
@@ -67,6 +78,34 @@ class Yard:
 
 def _match(node: FakeNode) -> Match:
     return Match(node.name, Status.FOUND, node.address, node.port)
+
+
+@asynccontextmanager
+async def passed_on(found: Match, most_bytes: int) -> AsyncIterator[Match]:
+    """As that node, at the place of somebody in between; its own place is the other one."""
+
+    async def passes(reader: asyncio.StreamReader, writer: asyncio.StreamWriter, most: int | None) -> None:
+        passed = 0
+        with suppress(ConnectionError):
+            while (data := await reader.read(4096)) and (most is None or passed < most):
+                passed += len(data)
+                writer.write(data)
+                await writer.drain()
+        writer.close()
+
+    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        from_node, to_node = await asyncio.open_connection(found.address, found.port)
+        both = (passes(reader, to_node, most_bytes), passes(from_node, writer, None))
+        with suppress(ConnectionError):
+            await asyncio.wait([asyncio.ensure_future(one) for one in both], return_when="FIRST_COMPLETED")
+        for end in (writer, to_node):
+            end.close()
+
+    assert found.address is not None and found.port is not None
+    server = await asyncio.start_server(serve, "127.0.0.1", 0)
+    async with server:
+        port = server.sockets[0].getsockname()[1]
+        yield replace(found, port=port, also_at=(Sighting(found.node, found.address, found.port),))
 
 
 def _plan(field: Field, **policy: Any) -> Plan:
@@ -131,7 +170,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.usefixtures("quick")
 def test_a_forged_refusal_ends_no_push(tmp_path: Path) -> None:
-    """Somebody on the way holds the first signed requests back and says no in the node's place."""
+    """Somebody in between holds the first signed requests back and says no in the node's place."""
     yard = Yard(tmp_path)
     node = yard.nodes["n1"]
     node.faults.lets_through = False
@@ -147,6 +186,26 @@ def test_a_forged_refusal_ends_no_push(tmp_path: Path) -> None:
     assert state.phase is Phase.DONE, state.halted_by
     assert stands(state) == dict.fromkeys(NAMES, "kept")
     assert len(node.images_taken) == 1
+
+
+@pytest.mark.usefixtures("quick")
+def test_after_a_broken_transfer_the_next_goes_to_the_other_place_of_the_node(tmp_path: Path) -> None:
+    """Somebody passes its answers on, truly signed, so that both places prove to be the node; but no image comes by."""
+    yard = Yard(tmp_path)
+    yard.between["n1"] = 20_000
+    state = yard.push()
+    assert stands(state) == dict.fromkeys(NAMES, "kept")
+    assert state.nodes["n1"].sends == 2
+    assert len(yard.nodes["n1"].images_taken) == 1
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_place_that_answers_nothing_any_more_is_left_for_the_other(tmp_path: Path) -> None:
+    yard = Yard(tmp_path)
+    yard.between["n1"] = 0
+    state = yard.push()
+    assert stands(state) == dict.fromkeys(NAMES, "kept")
+    assert state.nodes["n1"].sends == 1
 
 
 @pytest.mark.usefixtures("quick")

@@ -28,7 +28,7 @@ _TOLD = {
     Stands.LOST: "LOST",
     Stands.LEFT_OUT: "left out",
 }
-_FAILED = {Blame.SUPPLY: "FAILED for its supply", Blame.WAY: "FAILED on the way to it"}
+_FAILED = {Blame.SUPPLY: "FAILED for its supply", Blame.LINK: "FAILED for its link"}
 """Where the image is not to blame; else plainly `FAILED`."""
 
 

@@ -66,7 +66,7 @@ _HALTED_BY = {
     Halt.NO_PILOT: "no node of pilot wave {wave} could be updated",
     Halt.WAVE_FAILED: "wave {wave} failed: {nodes}",
     Halt.DRAWS_TOO_MUCH: "brown-outs at too many nodes for chance",
-    Halt.WAY_BROKEN: "transfers broke at too many nodes for chance",
+    Halt.LINK_BROKEN: "transfers broke at too many nodes for chance",
 }
 
 
