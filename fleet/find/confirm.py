@@ -69,13 +69,12 @@ class Confirmer:
         try:
             return Confirmation(at, Outcome.CONFIRMED, await self._signed_state(at.node, at))
         except NodeUnreachable as error:
-            why = error.what.partition(": ")[2] or error.what  # the node and the address are said beside it
             crowded = error.code is CROWDED
-            return Confirmation(at, Outcome.CROWDED if crowded else Outcome.UNREACHABLE, why=why)
+            return Confirmation(at, Outcome.CROWDED if crowded else Outcome.UNREACHABLE, why=error.said)
         except NodeImpostor as error:
-            return await self._who_else(at, error.what)
+            return await self._who_else(at, error.said)
         except LinkError as error:
-            return Confirmation(at, Outcome.SOMETHING_ELSE, why=error.what)
+            return Confirmation(at, Outcome.SOMETHING_ELSE, why=error.said)
 
     async def _signed_state(self, node: str, at: Sighting) -> NodeState:
         link = NodeLink(
@@ -97,14 +96,14 @@ class Confirmer:
             )
         except LinkError as error:
             if error.code is CROWDED:
-                return Confirmation(at, Outcome.CROWDED, why=error.what)
+                return Confirmation(at, Outcome.CROWDED, why=error.said)
             announced = at.source is Source.ANNOUNCED
-            return Confirmation(at, Outcome.UNSIGNED if announced else Outcome.SOMETHING_ELSE, why=error.what)
+            return Confirmation(at, Outcome.UNSIGNED if announced else Outcome.SOMETHING_ELSE, why=error.said)
         if said.node != at.node and said.node in self._known:
             try:
                 return Confirmation(at, Outcome.OTHER_NODE, await self._signed_state(said.node, at), why)
             except LinkError as error:
-                why = error.what
+                why = error.said
         if said.node != at.node and at.source is Source.LAST_KNOWN:
             return Confirmation(at, Outcome.SOMETHING_ELSE, said, f"it says it is {said.node}")
         return Confirmation(at, Outcome.UNSIGNED, said, why)

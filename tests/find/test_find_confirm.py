@@ -71,6 +71,28 @@ def test_a_refusal_is_something_else() -> None:
     assert confirm(node, "ridge-01").outcome is Outcome.SOMETHING_ELSE
 
 
+@pytest.mark.parametrize(
+    "faults",
+    [
+        {"refuse": {"/v1/state": (404, "not-found")}},
+        {"raw_body": b"<html>"},
+        {"down": True},
+        {"crowded": 10**9},
+    ],
+)
+@pytest.mark.parametrize("key", [None, bytes(32)], ids=["its own key", "another key"])
+def test_a_reason_says_neither_node_nor_place(faults, key) -> None:
+    """Both are said beside it, by whoever shows it."""
+    node = fake("ridge-01", **({} if key is None else {"node_key": key}))
+    for fault, how in faults.items():
+        setattr(node.faults, fault, how)
+    told = confirm(node, "ridge-01", timeouts=replace(HASTY, crowded_s=0.02, crowded_retry_s=0.005))
+    assert told.outcome is not Outcome.CONFIRMED
+    assert told.why
+    assert node.name not in told.why
+    assert node.address not in told.why
+
+
 @pytest.mark.parametrize("source", Source)
 def test_a_crowded_node_is_asked_again_and_then_called_so(source) -> None:
     """docs/node-interface.md 2: `crowded` is the one refusal that is not signed, for the request was not read."""
