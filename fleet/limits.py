@@ -389,6 +389,9 @@ RESOLVE_AFTER_S: Final = 0.2
 RESOLVE_TIMEOUT_S: Final = 1.5
 RESOLVE_AT_ONCE: Final = 32
 CONFIRM_AT_ONCE: Final = 64
+FIND_TURN_S: Final = 0.5
+"""How long a place is asked before others that wait get their turn; twice as long each next time. A node on a good link
+answers in a fifth of it; 64 places at once and 8 s are turns for 1,000 that hold whoever asks."""
 CONFIRM_CONNECT_TIMEOUT_S: Final = 2.0
 CONFIRM_ANSWER_TIMEOUT_S: Final = 4.0
 CONFIRM_WHOLE_S: Final = 2 * (CONFIRM_CONNECT_TIMEOUT_S + CONFIRM_ANSWER_TIMEOUT_S)
@@ -396,6 +399,8 @@ CONFIRM_WHOLE_S: Final = 2 * (CONFIRM_CONNECT_TIMEOUT_S + CONFIRM_ANSWER_TIMEOUT
 Whoever answers slowly and proves nothing would else be asked up to seven times, for a minute."""
 SIGHTINGS: Final = 20_000
 """Announcements looked at in one run: a flood of made-up names ends here."""
+PLACES_TOLD: Final = 8
+"""Places of one outcome that are told of one by one: thousands that claim a name must not hide what else is said."""
 SEEN_FILE_BYTES: Final = 8 * 1024 * 1024
 RELOCATE_AFTER_MISSES: Final = 8
 """Questions without an answer, a second apart, before a node is looked for at another address."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 
 import aiohttp
@@ -12,7 +12,6 @@ from fleet.errors import LinkError, NodeImpostor, NodeUnreachable
 from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
 from fleet.limits import (
     CONFIRM_ANSWER_TIMEOUT_S,
-    CONFIRM_AT_ONCE,
     CONFIRM_CONNECT_TIMEOUT_S,
     CONFIRM_WHOLE_S,
     FIND_ROUND_S,
@@ -27,7 +26,7 @@ TIMEOUTS = Timeouts(
 
 
 class Confirmer:
-    """Confirms sightings, at most `at_once` at a time, each in `whole_s`. `node_key_of` gives the key of any name."""
+    """Confirms sightings, each in `whole_s`. `node_key_of` gives the key of any name."""
 
     def __init__(
         self,
@@ -36,7 +35,6 @@ class Confirmer:
         known: Collection[str],
         entropy: Callable[[int], bytes],
         *,
-        at_once: int = CONFIRM_AT_ONCE,
         timeouts: Timeouts = TIMEOUTS,
         whole_s: float = CONFIRM_WHOLE_S,
     ) -> None:
@@ -44,26 +42,18 @@ class Confirmer:
         self._node_key_of = node_key_of
         self._known = frozenset(known)
         self._entropy = entropy
-        self._places = asyncio.Semaphore(at_once)
-        self._first_places = asyncio.Semaphore(at_once)
         self._timeouts = timeouts
         self._whole_s = whole_s
 
-    async def confirm_all(self, sightings: Iterable[Sighting]) -> list[Confirmation]:
-        """One confirmation per sighting, in their order."""
-        return list(await asyncio.gather(*(self.confirm(sighting) for sighting in sightings)))
-
-    async def confirm(self, at: Sighting, *, first: bool = False) -> Confirmation:
-        """What is at that address. `first`: it waits for no other but those that are first too, which are to be as many
-        as there are nodes at most: whoever claims a name at hundreds of places must not keep the node waiting."""
+    async def confirm(self, at: Sighting) -> Confirmation:
+        """What is at that address."""
         if not at.can_be_a_node:
             return Confirmation(at, Outcome.STRANGER)
-        async with self._first_places if first else self._places:
-            try:
-                async with asyncio.timeout(self._whole_s):
-                    return await self._who(at)
-            except TimeoutError:
-                return Confirmation(at, Outcome.UNREACHABLE, why=f"nothing proved in {self._whole_s:g} s")
+        try:
+            async with asyncio.timeout(self._whole_s):
+                return await self._who(at)
+        except TimeoutError:
+            return Confirmation(at, Outcome.UNREACHABLE, why=f"nothing proved in {self._whole_s:g} s")
 
     async def _who(self, at: Sighting) -> Confirmation:
         try:
