@@ -81,6 +81,16 @@ BAD_PROJECT_ID = Code(
     "The key folder is found by the id in tankfleet.id, which is committed with the project.",
     "Get the file back as it was committed: `git checkout tankfleet.id`, or copy it from another machine.",
 )
+NODES_ANSWER = Code(
+    "KEY112",
+    "something answers by the name of a node of this fleet",
+    "It may be a board of yours that was loaded with keys which are not here: under new ones it would be an impostor, "
+    "and has to be loaded over USB again. But any device on the network can announce any name, and nothing tells "
+    "without the keys.",
+    "Take your board of that name off its power and run this again: what still answers is not that board. If it was "
+    "your board, copy the key folder from the machine that loaded it; `tankfleet settings` there names it. If no board "
+    "of this fleet was ever loaded, it is a stranger: `tankfleet keys create --new-fleet` goes on all the same.",
+)
 
 CODES = (
     NO_KEYS,
@@ -94,4 +104,5 @@ CODES = (
     KEYS_ELSEWHERE,
     OF_ANOTHER_PROJECT,
     BAD_PROJECT_ID,
+    NODES_ANSWER,
 )

@@ -276,9 +276,25 @@ def test_no_new_keys_while_a_node_answers_that_has_others(tmp_path, capsys, monk
     project = _project(tmp_path / "farm")
     monkeypatch.setattr("fleet.push.other_keys.find", one_answers)
     err = _refused(capsys, project, "keys", "create")
-    assert "1 node of this fleet answered: header-node at 10.0.0.7:80" in err
+    assert "KEY112" in err
+    assert "header-node at 10.0.0.7:80" in err
     assert "a-stranger" not in err
     assert run(["--project", str(project), "keys", "create", "--new-fleet"]) == Exit.OK
+
+
+def test_what_only_answers_by_a_node_s_name_is_not_called_a_node(tmp_path, capsys, monkeypatch) -> None:
+    """Any device can announce it: how to tell is said, and that it can be gone on all the same."""
+
+    async def one_answers(*args: object, **kwargs: object) -> list[Match]:
+        return [Match("header-node", Status.CROWDED, "10.0.0.7", 80)]
+
+    project = _project(tmp_path / "farm")
+    monkeypatch.setattr("fleet.push.other_keys.find", one_answers)
+    err = " ".join(_refused(capsys, project, "keys", "create").split())
+    assert "any device on the network can announce any name" in err
+    assert err.index("off its power and run this again") < err.index(
+        "`tankfleet keys create --new-fleet` goes on"
+    )
 
 
 def test_keys_are_made_where_no_network_can_be_looked_at(tmp_path, capsys, monkeypatch) -> None:
