@@ -91,6 +91,13 @@ NODES_ANSWER = Code(
     "your board, copy the key folder from the machine that loaded it; `tankfleet settings` there names it. If no board "
     "of this fleet was ever loaded, it is a stranger: `tankfleet keys create --new-fleet` goes on all the same.",
 )
+STATE_OF_ANOTHER = Code(
+    "KEY113",
+    "the state folder is another project's",
+    "The setting `state` names the folder of shelf and journal. In one folder those of two projects would be mixed: "
+    "images of the one on the shelf of the other, and pushes that the other would go on with.",
+    "Set `state` in tankfleet.toml to a folder of this project's own.",
+)
 
 CODES = (
     NO_KEYS,
@@ -105,4 +112,5 @@ CODES = (
     OF_ANOTHER_PROJECT,
     BAD_PROJECT_ID,
     NODES_ANSWER,
+    STATE_OF_ANOTHER,
 )
