@@ -499,7 +499,8 @@ degree: more than 60,000 in a tank is a slip of the unit."""
 WATER_KIND_FACTOR: Final = 3.0
 """A measured conductivity so far outside of what its kind of water has is a slip of one of the two (own allowance)."""
 DRINKING_US_PER_CM: Final = 2790.0
-"""German limit for drinking water (hercowater.com)."""
+DRINKING_SOURCE: Final = "German limit for drinking water (hercowater.com)"
+"""Of that figure."""
 LITTLE_US_PER_CM: Final = 60.0
 """Water that conducts less at its best needs electrodes made for it; drinking water has 50 and more."""
 LARGEST_PULL_UP_OHM: Final = 1e6
