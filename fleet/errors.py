@@ -94,13 +94,18 @@ class FlashError(TankfleetError):
 
 
 class LinkError(TankfleetError):
-    """A node did not answer as agreed."""
+    """A node did not answer as agreed. `where` names node, place and request, `said` what came of it; `what` is both.
+
+    Whoever shows node and place beside it takes `said` alone: nobody cuts a sentence.
+    """
 
     exit_code = Exit.UNREACHABLE
 
-    def __init__(self, code: Code, what: str, *, node: str, fix: str = "") -> None:
-        super().__init__(code, what, fix=fix)
+    def __init__(self, code: Code, said: str, *, node: str, where: str = "", fix: str = "") -> None:
+        super().__init__(code, f"{where}: {said}" if where else said, fix=fix)
         self.node = node
+        self.where = where
+        self.said = said
 
 
 class NodeUnreachable(LinkError, ConnectionError):
@@ -110,8 +115,10 @@ class NodeUnreachable(LinkError, ConnectionError):
 class NodeRefused(LinkError):
     """The node said no: `refusal` is its code (docs/node-interface.md 2), `status` the HTTP status."""
 
-    def __init__(self, code: Code, what: str, *, node: str, refusal: str, status: int, fix: str = "") -> None:
-        super().__init__(code, what, node=node, fix=fix)
+    def __init__(
+        self, code: Code, said: str, *, node: str, refusal: str, status: int, where: str = ""
+    ) -> None:
+        super().__init__(code, said, node=node, where=where)
         self.refusal = refusal
         self.status = status
 

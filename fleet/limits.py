@@ -393,6 +393,9 @@ RESOLVE_AFTER_S: Final = 0.2
 RESOLVE_TIMEOUT_S: Final = 1.5
 RESOLVE_AT_ONCE: Final = 32
 CONFIRM_AT_ONCE: Final = 64
+FIND_TURN_S: Final = 0.5
+"""How long a place is asked before others that wait get their turn; twice as long each next time. A node on a good link
+answers in a fifth of it; 64 places at once and 8 s are turns for 1,000 that hold whoever asks."""
 CONFIRM_CONNECT_TIMEOUT_S: Final = 2.0
 CONFIRM_ANSWER_TIMEOUT_S: Final = 4.0
 CONFIRM_WHOLE_S: Final = 2 * (CONFIRM_CONNECT_TIMEOUT_S + CONFIRM_ANSWER_TIMEOUT_S)
@@ -400,6 +403,8 @@ CONFIRM_WHOLE_S: Final = 2 * (CONFIRM_CONNECT_TIMEOUT_S + CONFIRM_ANSWER_TIMEOUT
 Whoever answers slowly and proves nothing would else be asked up to seven times, for a minute."""
 SIGHTINGS: Final = 20_000
 """Announcements looked at in one run: a flood of made-up names ends here."""
+PLACES_TOLD: Final = 8
+"""Places of one outcome that are told of one by one: thousands that claim a name must not hide what else is said."""
 SEEN_FILE_BYTES: Final = 8 * 1024 * 1024
 RELOCATE_AFTER_MISSES: Final = 8
 """Questions without an answer, a second apart, before a node is looked for at another address."""
@@ -498,7 +503,8 @@ degree: more than 60,000 in a tank is a slip of the unit."""
 WATER_KIND_FACTOR: Final = 3.0
 """A measured conductivity so far outside of what its kind of water has is a slip of one of the two (own allowance)."""
 DRINKING_US_PER_CM: Final = 2790.0
-"""German limit for drinking water (hercowater.com)."""
+DRINKING_SOURCE: Final = "German limit for drinking water (hercowater.com)"
+"""Of that figure."""
 LITTLE_US_PER_CM: Final = 60.0
 """Water that conducts less at its best needs electrodes made for it; drinking water has 50 and more."""
 LARGEST_PULL_UP_OHM: Final = 1e6

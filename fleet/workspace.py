@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+DEFAULT_STATE = ".tankfleet"
 BENCH_SOCKET, BENCH_ID = "control.sock", "id"
 """Files in a bench's folder that are looked for from outside of it."""
 
@@ -17,7 +18,7 @@ class Workspace:
     inventory_dir: Path
     keys_dir: Path
     """Outside of the inventory; 0700."""
-    state: str = ".tankfleet"
+    state: str = DEFAULT_STATE
     """The setting of that name: from the project folder, or absolute."""
 
     @property

@@ -154,8 +154,10 @@ NODE_FAULT = Code(
     "AUD130",
     "a node reports a fault of its own",
     "A node with such a fault does not control its tanks as it should; its pump relays are off.",
-    "`tankfleet find NODE` shows it, and `tankfleet audit` says what helps against it. With most of these faults a "
-    "node takes no update: it is loaded over USB, `tankfleet flash NODE`; if the fault comes back, change the board.",
+    "`bad-block`, `no-record`, `no-key`: load it over USB, `tankfleet flash NODE`; it takes no update. `no-way-back`: "
+    "`tankfleet resume` keeps the image on trial, where a push was cut off; else load it over USB. `flash-failed`: "
+    "switch it off and on, and if it is still there, change the board. Any other: a fault that this version of the "
+    "tool does not know; install the one that its firmware was built with.",
 )
 MARKS_CONTRADICT = Code(
     "AUD131",

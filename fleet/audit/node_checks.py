@@ -49,11 +49,15 @@ _FAULT_FIXES = {
     "no-key": f"It believes no request and takes no update. {_LOAD_AGAIN}",
     "no-way-back": "The image that it had before is damaged, and so it stays on trial. If it works, `tankfleet resume` "
     "keeps it, where a push was cut off; else load it over USB: `tankfleet flash {node}`.",
-    "flash-failed": "Its flash did not take a write, and loading the same image again changes nothing of that. Look "
-    "whether `tankfleet find {node}` still shows it after a restart; if so, change the board.",
+    "flash-failed": "Its flash did not take a write, which no image mends. Switch it off and on; if `tankfleet find "
+    "{node}` still shows it, change the board.",
 }
 """By the node's own word for what is wrong with it (docs/node-interface.md 4); it takes one image at a time, and an
 update with the image that it runs already mends nothing."""
+_UNKNOWN_FAULT_FIX = (
+    "This version of the tool does not know that fault: install the one that the node's firmware was built with, and "
+    "look at {node} until then."
+)
 _PLACES_TOLD = frozenset({Status.FOUND, Status.MOVED})
 """Their evidence names the other places already (fleet/find/match.py)."""
 _BAD_RESETS = ("watchdog", "crash")
@@ -174,7 +178,9 @@ def fault_findings(node: Node, state: NodeState) -> Iterator[Finding]:
 
 def _fault_fix(node: Node, fault: str) -> str:
     """What to do about that fault of a node; empty where the code says it."""
-    return _FAULT_FIXES.get(fault, "").format(node=node.name)
+    if fault in NOTED_FAULTS:
+        return ""
+    return _FAULT_FIXES.get(fault, _UNKNOWN_FAULT_FIX).format(node=node.name)
 
 
 def _supply_and_memory(node: Node, state: NodeState) -> Iterator[Finding]:
@@ -192,5 +198,7 @@ def _tank_fault(node: Node, tank: TankState) -> Iterator[Finding]:
     if tank.fault == "none":
         return
     code, what = _TANK_FAULTS.get(tank.fault, (codes.NODE_FAULT, f"it reports {tank.fault}"))
+    fix = "" if tank.fault in _TANK_FAULTS else _UNKNOWN_FAULT_FIX.format(node=node.name)
     marks = ", ".join(f"{mark.name} {mark.state}" for mark in tank.marks)
-    yield Finding(code, f"tank {tank.name}: {what} ({marks})", subject=f"node {node.name}")
+    subject = f"node {node.name}"
+    yield Finding(code, f"tank {tank.name}: {what} ({marks})", subject=subject, fix_here=fix)

@@ -27,6 +27,19 @@ every start (SCons 4.11, CacheDir.py and Util/filelock.py)."""
 _FOLDERS = (".cache/downloads", ".cache/http", ".cache/tmp", "packages", "platforms")
 """Those that PlatformIO makes where they are missing: it looks first, and of two at the same time one fails
 (platformio 6.2, ensure_dir_exists in package/manager/base.py, and cache.py)."""
+_KEPT = frozenset(
+    (
+        *("PATH", "HOME", "LANG", "TMPDIR", "TMP", "TEMP"),
+        *("http_proxy", "https_proxy", "all_proxy", "no_proxy"),
+        *("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY", "NO_PROXY"),
+        *("SSL_CERT_FILE", "SSL_CERT_DIR", "REQUESTS_CA_BUNDLE", "CURL_CA_BUNDLE"),
+        *("PYTHONPATH", "PYTHONHOME", "LD_LIBRARY_PATH"),
+    )
+)
+"""What PlatformIO gets of the user's environment: where things are, the way to the network, and what the Python that
+runs this needs to start again. All else stays out: PlatformIO hands its environment on to the compilers, and those take
+headers, libraries and parts of themselves from where CPATH, LIBRARY_PATH and their like point to (GCC's manual,
+"Environment Variables Affecting GCC"), so that what is compiled would not be what was rendered."""
 _SCONS_PROGRAM = b"""import SCons.Script.Main
 SCons.Script.Main.main()
 """
@@ -64,12 +77,9 @@ def prepare_core_dir(folder: Path, tools: BuildTools) -> Path:
 def platformio_environment(
     environment: Mapping[str, str], core_dir: Path, object_cache: Path, tools: BuildTools
 ) -> dict[str, str]:
-    """The environment for PlatformIO: what it has of ours, nothing of the user's own PlatformIO settings."""
-    kept = {
-        key: value for key, value in environment.items() if not key.startswith(("PLATFORMIO_", "SCONSFLAGS"))
-    }
+    """The environment for PlatformIO and all that it starts: ours, and of `environment` only what is in _KEPT."""
     return {
-        **kept,
+        **{key: value for key, value in environment.items() if key in _KEPT},
         "PATH": ":".join([*map(str, tools.search_path), environment.get("PATH", "/usr/bin:/bin")]),
         "LC_ALL": "C.UTF-8",
         "PLATFORMIO_CORE_DIR": str(core_dir),
@@ -79,6 +89,8 @@ def platformio_environment(
         "PLATFORMIO_DISABLE_UPGRADE_CHECK": "true",
         "PLATFORMIO_DISABLE_PROGRESSBAR": "true",
         "PLATFORMIO_NO_ANSI": "true",
+        "PYTHONDONTWRITEBYTECODE": "1",  # else it leaves its own files in the project, which then counts as changed
+        "SCONSFLAGS": "--no-site-dir",  # no script from ~/.scons or /usr/share/scons runs in a build
         "TANKFLEET_OBJECT_CACHE": str(object_cache),
         "PLATFORMIO_GLOBALLIB_DIR": os.devnull,  # no folder, so no library that lies in PlatformIO's is compiled
     }

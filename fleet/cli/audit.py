@@ -172,19 +172,26 @@ def _short(image: str | None) -> str:
 
 
 def _group(output: Output, findings: Sequence[Finding], title: str, nodes: int) -> None:
-    """All findings of one code: what it is, each one's own words (once, if they are the same), the fix."""
+    """All findings of one code: what it is, each one's own words (once, if they are the same), and the fix; each one's
+    own where they differ."""
     from fleet.cli.show_tank import paragraph
 
     first = findings[0]
     output.data()
     output.data(f"{output.severity_word(first.severity, output.stdout)} {title}")
     by_words: dict[str, list[str]] = {}
+    fixes: dict[str, str] = {}
     for finding in findings:
         by_words.setdefault(finding.what, []).append(finding.subject.removeprefix("node "))
+        fixes.setdefault(finding.what, finding.fix)
+    one_fix = len(set(fixes.values())) == 1
     for words, subjects in by_words.items():
         named = f"all {nodes} nodes" if 1 < len(subjects) == nodes else ", ".join(subjects)
         paragraph(output, f"{named}: {words}", "  ", "    ")
-    paragraph(output, f"fix: {first.fix}", "  ", "    ")
+        if not one_fix:
+            paragraph(output, f"fix: {fixes[words]}", "    ", "      ")
+    if one_fix:
+        paragraph(output, f"fix: {first.fix}", "  ", "    ")
 
 
 def _sum_up(output: Output, report: Report, offline: bool) -> None:

@@ -16,7 +16,7 @@ from fleet.cli.codes import NEEDS_CONFIRMATION, NO_PROJECT, NO_SUCH_NAME
 from fleet.cli.output import Output
 from fleet.errors import UsageError
 from fleet.settings import TARGETS, Origin, resolve
-from fleet.workspace import Workspace
+from fleet.workspace import DEFAULT_STATE, Workspace
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -154,8 +154,24 @@ class Session:
         return load_checked(self.inventory_dir(), self.project, self.today())
 
     def workspace(self, fleet_name: str) -> Workspace:
-        """The workspace of the fleet of that name."""
-        state = str(Path(self.setting("state") or ".tankfleet").expanduser())
+        """The workspace of the fleet of that name, whose state folder is bound to this project. UsageError if it is
+        another project's."""
+        from fleet.keys.state_owner import claim_state
+
+        workspace = self.workspace_to_look_at(fleet_name)
+        state = workspace.state_dir
+        try:
+            used = claim_state(state, self.project, make=state.parent != self.project)
+        except OSError as error:
+            self.output.note(f"The folder {state} could not be bound to this project: {error}")
+        else:
+            if used and state.parent != self.project:
+                self.output.note(f"Shelf and journal in {state} are now bound to this project.")
+        return workspace
+
+    def workspace_to_look_at(self, fleet_name: str) -> Workspace:
+        """The same, whoever's it is, and left as it is."""
+        state = str(Path(self.setting("state") or DEFAULT_STATE).expanduser())
         return Workspace(self.project, self.inventory_dir(), self.keys_at(fleet_name).path, state)
 
     def keys_at(self, fleet_name: str) -> Whereabouts:

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 from fleet.cli.common import user_dir
 from fleet.errors import KeyFolderError, UsageError
-from fleet.keys.codes import KEYS_ELSEWHERE, NO_KEYS, OF_ANOTHER_PROJECT
+from fleet.keys.codes import KEYS_ELSEWHERE, NO_KEYS, NODES_ANSWER, OF_ANOTHER_PROJECT
 from fleet.keys.whereabouts import folder_by_id
 from fleet.limits import KEYS_LOOK_S
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from fleet.cli.common import Session
@@ -71,7 +72,8 @@ def place_for_new_keys(this: Session, fleet: str) -> Path:
 
 
 def refuse_new_keys(this: Session, inventory: Inventory) -> None:
-    """KeyFolderError (KEY109) if shelf, journal, or a node that answers shows that the fleet has keys already."""
+    """KeyFolderError if shelf or journal show that the fleet has keys already (KEY109), or what answers by the name of
+    a node may show it (KEY112)."""
     import asyncio
 
     from fleet.find.scope import interface_for
@@ -79,17 +81,19 @@ def refuse_new_keys(this: Session, inventory: Inventory) -> None:
 
     workspace = this.workspace(inventory.fleet.name)
     signs = kept_here(workspace)
-    if not signs:
-        this.output.note(f"looking for nodes that have keys already, for {KEYS_LOOK_S:g} s")
-        interface = interface_for(this.setting("find_on"), workspace)
-        try:
-            signs = asyncio.run(answering(inventory, workspace, interface))
-        except UsageError as error:
-            this.output.note(f"no nodes could be looked for: {error.what}")
     if signs:
         here = _signed_here(this)
         fix = "" if here is None else _on_this_machine(here)
         raise KeyFolderError(KEYS_ELSEWHERE, "; ".join(_said(sign) for sign in signs), fix=fix)
+    this.output.note(f"looking for nodes that have keys already, for {KEYS_LOOK_S:g} s")
+    interface = interface_for(this.setting("find_on"), workspace)
+    try:
+        places = asyncio.run(answering(inventory, workspace, interface))
+    except UsageError as error:
+        this.output.note(f"no nodes could be looked for: {error.what}")
+        return
+    if places:
+        raise KeyFolderError(NODES_ANSWER, _some_of(places))
 
 
 def _signed_here(this: Session) -> Path | None:
@@ -111,12 +115,13 @@ def _said(other: OtherKeys) -> str:
     from fleet.push.other_keys import Sign
 
     count = len(other.subjects)
-    shown = ", ".join(other.subjects[:_SHOWN]) + (", ..." if count > _SHOWN else "")
     if other.sign is Sign.SHELF:
-        return f"images on the shelf are signed with the key {shown}"
-    if other.sign is Sign.JOURNAL:
-        return f"the journal has {count} {'push' if count == 1 else 'pushes'} to its nodes"
-    return f"{count} {'node' if count == 1 else 'nodes'} of this fleet answered: {shown}"
+        return f"images on the shelf are signed with the key {_some_of(other.subjects)}"
+    return f"the journal has {count} {'push' if count == 1 else 'pushes'} to its nodes"
+
+
+def _some_of(subjects: Sequence[str]) -> str:
+    return ", ".join(subjects[:_SHOWN]) + (", ..." if len(subjects) > _SHOWN else "")
 
 
 def _bind(this: Session, folder: KeyFolder) -> None:

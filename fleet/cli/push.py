@@ -31,7 +31,7 @@ resume_app = command_app()
 def _complete_plan(ctx: typer.Context, incomplete: str) -> list[str]:
     """Plan files beside what is typed, and the ids of plans that `plan` named itself."""
     try:
-        ids = [path.stem for path in completing(ctx).workspace("").plans_dir.glob("*.plan")]
+        ids = [path.stem for path in completing(ctx).workspace_to_look_at("").plans_dir.glob("*.plan")]
     except Exception:
         ids = []
     start = Path(incomplete)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import socket
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Collection
 from contextlib import asynccontextmanager, suppress
 from typing import Any
 
@@ -18,7 +18,7 @@ from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZerocon
 
 from fleet.errors import UsageError
 from fleet.find.codes import NO_INTERFACE
-from fleet.find.records import SERVICE, read_instance
+from fleet.find.records import SERVICE, instance_name, read_instance
 from fleet.find.sighting import Sighting
 from fleet.limits import (
     MDNS_RECEIVE_BUFFER_BYTES,
@@ -30,9 +30,11 @@ from fleet.limits import (
 
 
 @asynccontextmanager
-async def browsing(interface: str | None, bench: str | None = None) -> AsyncIterator[Browser]:
+async def browsing(
+    interface: str | None, bench: str | None = None, expected: Collection[str] = ()
+) -> AsyncIterator[Browser]:
     """A browser on one interface (its IPv4 address), or on all, for the nodes of the bench with that id, or for real
-    ones. UsageError if it cannot listen there."""
+    ones; those of `expected` are never passed over. UsageError if it cannot listen there."""
     interfaces = InterfaceChoice.All if interface is None else [interface]
     try:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
@@ -44,7 +46,7 @@ async def browsing(interface: str | None, bench: str | None = None) -> AsyncIter
     try:
         await zeroconf.zeroconf.async_wait_for_start()
         _raise_receive_buffers(zeroconf.zeroconf)
-        browser = Browser(zeroconf.zeroconf, bench)
+        browser = Browser(zeroconf.zeroconf, bench, expected)
         try:
             yield browser
         finally:
@@ -55,17 +57,21 @@ async def browsing(interface: str | None, bench: str | None = None) -> AsyncIter
 
 class Browser:
     """What is announced by the nodes of one bench, or by real ones (None), kept up to date while it lives. Others are
-    never told of."""
+    never told of. An instance that is named as a node of `expected` names its own has room in any flood of others."""
 
-    def __init__(self, zeroconf: Zeroconf, bench: str | None) -> None:
+    def __init__(self, zeroconf: Zeroconf, bench: str | None, expected: Collection[str]) -> None:
         self._zeroconf = zeroconf
         self._bench = bench
+        self._expected = frozenset(instance_name(node, bench) for node in expected)
+        self.passed_over = False
+        """Whether there were more than SIGHTINGS announcements."""
         self._browser: AsyncServiceBrowser | None = None
         self._sightings: dict[str, tuple[Sighting, ...]] = {}
         self._changed: set[str] = set()
         self._lacking: dict[str, float] = {}
         self._asking: dict[str, asyncio.Task[None]] = {}
         self._places = asyncio.Semaphore(RESOLVE_AT_ONCE)
+        self._first_places = asyncio.Semaphore(RESOLVE_AT_ONCE)
         self._stirred = asyncio.Event()
         self._last_new_s = asyncio.get_running_loop().time()
 
@@ -131,8 +137,10 @@ class Browser:
             self._sightings.pop(name, None)
             self._lacking.pop(name, None)
             self._changed.discard(name)
-        elif name in self._sightings or len(self._sightings) < SIGHTINGS:
+        elif name in self._sightings or len(self._sightings) < SIGHTINGS or name in self._expected:
             self._changed.add(name)
+        else:
+            self.passed_over = True
         self._stirred.set()
 
     def _lack(self, name: str, now_s: float) -> None:
@@ -142,7 +150,7 @@ class Browser:
 
     async def _resolve(self, name: str) -> None:
         """Ask for SRV, TXT and A of one instance: first for a unicast answer, then for all to hear."""
-        async with self._places:
+        async with self._first_places if name in self._expected else self._places:
             with suppress(
                 BadTypeInNameException
             ):  # a name that no honest service has: nobody can be asked about it

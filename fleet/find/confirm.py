@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 
 import aiohttp
@@ -12,7 +12,6 @@ from fleet.errors import LinkError, NodeImpostor, NodeUnreachable
 from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
 from fleet.limits import (
     CONFIRM_ANSWER_TIMEOUT_S,
-    CONFIRM_AT_ONCE,
     CONFIRM_CONNECT_TIMEOUT_S,
     CONFIRM_WHOLE_S,
     FIND_ROUND_S,
@@ -27,7 +26,7 @@ TIMEOUTS = Timeouts(
 
 
 class Confirmer:
-    """Confirms sightings, at most `at_once` at a time, each in `whole_s`. `node_key_of` gives the key of any name."""
+    """Confirms sightings, each in `whole_s`. `node_key_of` gives the key of any name."""
 
     def __init__(
         self,
@@ -36,7 +35,6 @@ class Confirmer:
         known: Collection[str],
         entropy: Callable[[int], bytes],
         *,
-        at_once: int = CONFIRM_AT_ONCE,
         timeouts: Timeouts = TIMEOUTS,
         whole_s: float = CONFIRM_WHOLE_S,
     ) -> None:
@@ -44,38 +42,29 @@ class Confirmer:
         self._node_key_of = node_key_of
         self._known = frozenset(known)
         self._entropy = entropy
-        self._places = asyncio.Semaphore(at_once)
-        self._first_places = asyncio.Semaphore(at_once)
         self._timeouts = timeouts
         self._whole_s = whole_s
 
-    async def confirm_all(self, sightings: Iterable[Sighting]) -> list[Confirmation]:
-        """One confirmation per sighting, in their order."""
-        return list(await asyncio.gather(*(self.confirm(sighting) for sighting in sightings)))
-
-    async def confirm(self, at: Sighting, *, first: bool = False) -> Confirmation:
-        """What is at that address. `first`: it waits for no other but those that are first too, which are to be as many
-        as there are nodes at most: whoever claims a name at hundreds of places must not keep the node waiting."""
+    async def confirm(self, at: Sighting) -> Confirmation:
+        """What is at that address."""
         if not at.can_be_a_node:
             return Confirmation(at, Outcome.STRANGER)
-        async with self._first_places if first else self._places:
-            try:
-                async with asyncio.timeout(self._whole_s):
-                    return await self._who(at)
-            except TimeoutError:
-                return Confirmation(at, Outcome.UNREACHABLE, why=f"nothing proved in {self._whole_s:g} s")
+        try:
+            async with asyncio.timeout(self._whole_s):
+                return await self._who(at)
+        except TimeoutError:
+            return Confirmation(at, Outcome.UNREACHABLE, why=f"nothing proved in {self._whole_s:g} s")
 
     async def _who(self, at: Sighting) -> Confirmation:
         try:
             return Confirmation(at, Outcome.CONFIRMED, await self._signed_state(at.node, at))
         except NodeUnreachable as error:
-            why = error.what.partition(": ")[2] or error.what  # the node and the address are said beside it
             crowded = error.code is CROWDED
-            return Confirmation(at, Outcome.CROWDED if crowded else Outcome.UNREACHABLE, why=why)
+            return Confirmation(at, Outcome.CROWDED if crowded else Outcome.UNREACHABLE, why=error.said)
         except NodeImpostor as error:
-            return await self._who_else(at, error.what)
+            return await self._who_else(at, error.said)
         except LinkError as error:
-            return Confirmation(at, Outcome.SOMETHING_ELSE, why=error.what)
+            return Confirmation(at, Outcome.SOMETHING_ELSE, why=error.said)
 
     async def _signed_state(self, node: str, at: Sighting) -> NodeState:
         link = NodeLink(
@@ -97,14 +86,14 @@ class Confirmer:
             )
         except LinkError as error:
             if error.code is CROWDED:
-                return Confirmation(at, Outcome.CROWDED, why=error.what)
+                return Confirmation(at, Outcome.CROWDED, why=error.said)
             announced = at.source is Source.ANNOUNCED
-            return Confirmation(at, Outcome.UNSIGNED if announced else Outcome.SOMETHING_ELSE, why=error.what)
+            return Confirmation(at, Outcome.UNSIGNED if announced else Outcome.SOMETHING_ELSE, why=error.said)
         if said.node != at.node and said.node in self._known:
             try:
                 return Confirmation(at, Outcome.OTHER_NODE, await self._signed_state(said.node, at), why)
             except LinkError as error:
-                why = error.what
+                why = error.said
         if said.node != at.node and at.source is Source.LAST_KNOWN:
             return Confirmation(at, Outcome.SOMETHING_ELSE, said, f"it says it is {said.node}")
         return Confirmation(at, Outcome.UNSIGNED, said, why)

@@ -43,12 +43,13 @@ async def find(
     scope = scope_of(interface, workspace)
     last_seen = read_seen(scope.seen_path)
     ask_too = last_seen if scope.asks_last_known else {}
-    async with browsing(interface, scope.bench) as browser, open_session() as session:
+    async with browsing(interface, scope.bench, expected) as browser, open_session() as session:
         confirmer = Confirmer(session, node_key_of, known, entropy)
         search = Search(
             browser, confirmer, expected, ask_too, only=nodes is not None, timeout_s=timeout_s, tell=tell
         )
-        matches = match(expected, known, await search.run(), last_seen)
+        confirmations = await search.run()
+        matches = match(expected, known, confirmations, last_seen, passed_over=browser.passed_over)
     _remember(scope.seen_path, last_seen, matches, now())
     return matches
 

@@ -6,12 +6,13 @@ Identity is the name in a state signed with the node's key; two boards are told 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from fleet.find.seen import Seen
 from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.limits import PLACES_TOLD, SIGHTINGS
 from fleet.link.state import NodeState
 
 
@@ -57,10 +58,13 @@ def match(
     known: Collection[str],
     confirmations: Iterable[Confirmation],
     last_seen: Mapping[str, Seen],
+    *,
+    passed_over: bool = False,
 ) -> list[Match]:
     """One match per expected node, in that order, then impostors, then unknown nodes by name.
 
     `known` holds all names of the inventory; sightings of known nodes that are not expected are left out.
+    `passed_over`: more was announced than is looked at.
     """
     by_node: dict[str, list[Confirmation]] = defaultdict(list)
     for confirmation in confirmations:
@@ -68,13 +72,15 @@ def match(
     for name, group in by_node.items():
         group.sort(key=lambda c: _rank(c, last_seen.get(name)))
     matches = [_expected(name, by_node.get(name, []), last_seen.get(name)) for name in expected]
+    if passed_over:
+        matches = [_in_a_flood(m) if m.status is Status.MISSING else m for m in matches]
     matches += [m for name in expected for m in _impostors(name, by_node.get(name, [])) if m not in matches]
     matches += [_unknown(name, group) for name, group in sorted(by_node.items()) if name not in known]
     return matches
 
 
 def _expected(node: str, group: Sequence[Confirmation], last: Seen | None) -> Match:
-    evidence = tuple(_told(c) for c in group if c.outcome is not Outcome.CONFIRMED)
+    evidence = tuple(_all_told([c for c in group if c.outcome is not Outcome.CONFIRMED]))
     boards, also = _boards(group)
     if not boards:
         impostors = _impostors(node, group)
@@ -160,6 +166,25 @@ def _of(
     return Match(at.node, status, at.address, at.port, dict(at.txt), said, evidence, also_at)
 
 
+def _in_a_flood(missing: Match) -> Match:
+    said = f"over {SIGHTINGS} announcements came, and no more are looked at: find who sends them"
+    return replace(missing, evidence=(*missing.evidence, said))
+
+
+def _all_told(group: Sequence[Confirmation]) -> Iterator[str]:
+    """What came of asking at each place, of so many of one outcome; then how many more there are."""
+    by_outcome: dict[Outcome, list[Confirmation]] = defaultdict(list)
+    for confirmation in group:
+        by_outcome[confirmation.outcome].append(confirmation)
+    not_asked = len(by_outcome.pop(Outcome.NOT_ASKED, ()))
+    for outcome, alike in by_outcome.items():
+        yield from map(_told, alike[:PLACES_TOLD])
+        if len(alike) > PLACES_TOLD:
+            yield f"{len(alike) - PLACES_TOLD} more places that claim its name: {outcome}"
+    if not_asked:
+        yield f"{not_asked} more places claim its name, and no time was left to ask there"
+
+
 def _told(confirmation: Confirmation) -> str:
     at, state = confirmation.sighting, confirmation.state
     where = f"{at.source} at {at.place}"
@@ -169,6 +194,8 @@ def _told(confirmation: Confirmation) -> str:
         return f"{where}, but what answers there does not hold its key"
     if confirmation.outcome is Outcome.SOMETHING_ELSE:
         return f"{where}, where something else answers: {confirmation.why}"
+    if confirmation.outcome is Outcome.NOT_ASKED:
+        return f"{where}, where no time was left to ask"
     if confirmation.outcome is Outcome.CROWDED:
         return f"{where}, but all connections there are taken"
     return f"{where}, but no answer: {confirmation.why}"

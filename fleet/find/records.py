@@ -42,6 +42,11 @@ def read_instance(zeroconf: Zeroconf, name: str) -> tuple[Sighting, ...]:
     return tuple(found)
 
 
+def instance_name(node: str, bench: str | None) -> str:
+    """What the service instance of a node is called (docs/node-interface.md 1)."""
+    return f"{node}{f'-bench-{bench}' if bench else ''}.{SERVICE}"
+
+
 def _bench_in(label: str) -> str | None:
     """The bench that an instance label names, for as long as its TXT is still to come."""
     named = _ON_BENCH.search(label)

@@ -64,6 +64,8 @@ class Outcome(StrEnum):
     UNREACHABLE = "unreachable"
     CROWDED = "crowded"
     """All connections there are taken; asked again as long as there is time."""
+    NOT_ASKED = "not-asked"
+    """So many claim to be nodes that it never had its turn."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -81,6 +81,23 @@ BAD_PROJECT_ID = Code(
     "The key folder is found by the id in tankfleet.id, which is committed with the project.",
     "Get the file back as it was committed: `git checkout tankfleet.id`, or copy it from another machine.",
 )
+NODES_ANSWER = Code(
+    "KEY112",
+    "something answers by the name of a node of this fleet",
+    "It may be a board of yours that was loaded with keys which are not here: under new ones it would be an impostor, "
+    "and has to be loaded over USB again. But any device on the network can announce any name, and nothing tells "
+    "without the keys.",
+    "Take your board of that name off its power and run this again: what still answers is not that board. If it was "
+    "your board, copy the key folder from the machine that loaded it; `tankfleet settings` there names it. If no board "
+    "of this fleet was ever loaded, it is a stranger: `tankfleet keys create --new-fleet` goes on all the same.",
+)
+STATE_OF_ANOTHER = Code(
+    "KEY113",
+    "the state folder is another project's",
+    "The setting `state` names the folder of shelf and journal. In one folder those of two projects would be mixed: "
+    "images of the one on the shelf of the other, and pushes that the other would go on with.",
+    "Set `state` in tankfleet.toml to a folder of this project's own.",
+)
 
 CODES = (
     NO_KEYS,
@@ -94,4 +111,6 @@ CODES = (
     KEYS_ELSEWHERE,
     OF_ANOTHER_PROJECT,
     BAD_PROJECT_ID,
+    NODES_ANSWER,
+    STATE_OF_ANOTHER,
 )

@@ -92,8 +92,8 @@ class NodeLink:
         answer = await self._proved_state()
         state = parse_state(answer.body, node=self.node)
         if state.node != self.node:
-            what = f"{self._place}: says it is {state.node}, under this node's key"
-            raise NodeImpostor(IMPOSTOR, what, node=self.node)
+            said = f"says it is {state.node}, under this node's key"
+            raise NodeImpostor(IMPOSTOR, said, node=self.node, where=self._place)
         return state
 
     async def put_image(
@@ -111,8 +111,8 @@ class NodeLink:
         bytes) where the caller has it already; the node checks it in any case.
         """
         if not 0 < len(image) <= IMAGE_BYTES or len(ticket) > TICKET_BYTES:
-            what = f"{self.node}: an image of {len(image)} and a ticket of {len(ticket)} bytes"
-            raise LinkError(IMAGE_TOO_BIG, what, node=self.node)
+            said = f"an image of {len(image)} and a ticket of {len(ticket)} bytes"
+            raise LinkError(IMAGE_TOO_BIG, said, node=self.node, where=self.node)
         digest = digest or sha256(image).digest()
         return await self._change(_Change("PUT", IMAGE_PATH, digest, image, ticket, on_progress))
 
@@ -168,8 +168,10 @@ class NodeLink:
                 if refused.refusal not in UNBELIEVED:
                     raise
                 if tried == self._timeouts.change_tries:
-                    what = f"{refused.what}: so {tried} times; something between changes what is sent"
-                    raise NodeUnreachable(CHANGED_ON_WAY, what, node=self.node) from refused
+                    said = f"{refused.said}: so {tried} times; something between changes what is sent"
+                    raise NodeUnreachable(
+                        CHANGED_ON_WAY, said, node=self.node, where=refused.where
+                    ) from refused
         raise ValueError("a change that may not be asked for once")
 
     async def _fresh_nonce(self) -> str:
@@ -177,7 +179,7 @@ class NodeLink:
         try:
             return (await self.state()).nonce
         except NodeRefused as no:
-            raise NodeUnreachable(UNPROVED, no.what, node=self.node) from no
+            raise NodeUnreachable(UNPROVED, no.said, node=self.node, where=no.where) from no
 
     async def _change_once(self, change: _Change) -> Phase:
         fields = signing.sign_request(
@@ -199,7 +201,8 @@ class NodeLink:
                 return Phase(said["phase"])
         except (ValueError, KeyError, TypeError, RecursionError):
             pass
-        raise LinkError(NOT_A_STATE, f"{self._place}: the answer is neither yes nor no", node=self.node)
+        said = "the answer is neither yes nor no"
+        raise LinkError(NOT_A_STATE, said, node=self.node, where=self._place)
 
     async def _signed(
         self,
@@ -253,10 +256,10 @@ class NodeLink:
                 nonce=nonce,
             )
         except signing.SignatureFault as fault:
-            what = f"{self._place}: {printable(fault)}"
+            said, where = printable(fault), self._place
             if request.method != "GET":
-                raise NodeUnreachable(UNPROVED, what, node=self.node) from fault
-            raise NodeImpostor(IMPOSTOR, what, node=self.node) from fault
+                raise NodeUnreachable(UNPROVED, said, node=self.node, where=where) from fault
+            raise NodeImpostor(IMPOSTOR, said, node=self.node, where=where) from fault
 
     @property
     def _place(self) -> str:

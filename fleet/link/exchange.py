@@ -40,6 +40,7 @@ from fleet.printable import printable
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from fleet.codes import Code
     from fleet.link.payload import ImagePayload
 
 
@@ -123,19 +124,18 @@ async def exchange(session: aiohttp.ClientSession, request: Request, timeouts: T
         raise
     except TimeoutError as error:
         if begun:
-            what = f"{request}: its answer came slower than {SLOWEST_ANSWER_BYTES_PER_S / 1000:.0f} kB/s"
-            raise NodeUnreachable(UNREACHABLE, what, node=request.node) from error
+            said = f"its answer came slower than {SLOWEST_ANSWER_BYTES_PER_S / 1000:.0f} kB/s"
+            raise _unreachable(request, said) from error
         if payload is not None and 0 < payload.sent_bytes < len(payload):
-            what = f"{request}: no more bytes taken after {payload.sent_bytes} of {len(payload)}"
-            raise NodeUnreachable(STALLED, what, node=request.node) from error
-        raise NodeUnreachable(UNREACHABLE, f"{request}: no answer in time", node=request.node) from error
+            said = f"no more bytes taken after {payload.sent_bytes} of {len(payload)}"
+            raise _unreachable(request, said, STALLED) from error
+        raise _unreachable(request, "no answer in time") from error
     except aiohttp.ClientResponseError as error:
         raise _unusable(request, f"not HTTP as agreed: {printable(error.message)}") from error
     except (aiohttp.ClientError, OSError, ValueError) as error:
         if payload is not None and payload.too_slow:
-            what = f"{request}: ended by the node: {payload.pace}"
-            raise NodeUnreachable(TOO_SLOW, what, node=request.node) from error
-        raise NodeUnreachable(UNREACHABLE, f"{request}: {_in_words(error)}", node=request.node) from error
+            raise _unreachable(request, f"ended by the node: {payload.pace}", TOO_SLOW) from error
+        raise _unreachable(request, _in_words(error)) from error
 
 
 def slowest_answer_s(limit_bytes: int, grace_s: float = ANSWER_GRACE_S) -> float:
@@ -153,11 +153,15 @@ def _hold_to_its_pace(deadline: asyncio.Timeout, request: Request, timeouts: Tim
     deadline.reschedule(min(ends_s, deadline.when() or ends_s))
 
 
-def _unusable(request: Request, what: str) -> LinkError:
+def _unreachable(request: Request, said: str, code: Code = UNREACHABLE) -> NodeUnreachable:
+    return NodeUnreachable(code, said, node=request.node, where=str(request))
+
+
+def _unusable(request: Request, said: str) -> LinkError:
     """An answer that nothing follows from; to a request that changes something, it is no answer."""
     if request.method == "GET":
-        return LinkError(NOT_A_STATE, f"{request}: {what}", node=request.node)
-    return NodeUnreachable(UNPROVED, f"{request}: {what}", node=request.node)
+        return LinkError(NOT_A_STATE, said, node=request.node, where=str(request))
+    return _unreachable(request, said, UNPROVED)
 
 
 def _in_words(error: Exception) -> str:
@@ -183,15 +187,20 @@ def refusal(request: Request, answer: Answer, *, signed: bool) -> LinkError:
     except (ValueError, AttributeError, RecursionError):
         pass
     tail = "" if signed else " (this refusal is not signed)"
-    what = f"{request}: {code or answer.status}: {detail or 'no detail'}{tail}"
+    said_no = f"{code or answer.status}: {detail or 'no detail'}{tail}"
     if not signed and (answer.status, code) == (503, "crowded"):
-        return NodeUnreachable(
-            CROWDED, f"{request}: crowded, all its connections are taken", node=request.node
-        )
+        return _unreachable(request, "crowded, all its connections are taken", CROWDED)
     if not signed and request.method != "GET":
-        return NodeUnreachable(UNPROVED, what, node=request.node)
+        return _unreachable(request, said_no, UNPROVED)
     kind = NO_MEMORY if code == "no-memory" else REFUSED
-    return NodeRefused(kind, what, node=request.node, refusal=code or "unknown", status=answer.status)
+    return NodeRefused(
+        kind,
+        said_no,
+        node=request.node,
+        where=str(request),
+        refusal=code or "unknown",
+        status=answer.status,
+    )
 
 
 async def _body(response: aiohttp.ClientResponse, request: Request) -> bytes:

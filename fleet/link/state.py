@@ -125,11 +125,12 @@ class NodeState(_Part):
 def parse_state(document: bytes, *, node: str) -> NodeState:
     """The state in a document of at most STATE_DOCUMENT_BYTES; LinkError (naming `node`) if it is none."""
     if len(document) > STATE_DOCUMENT_BYTES:
-        what = f"{node}: a state document of over {STATE_DOCUMENT_BYTES} bytes"
-        raise LinkError(NOT_A_STATE, what, node=node)
+        said = f"a state document of over {STATE_DOCUMENT_BYTES} bytes"
+        raise LinkError(NOT_A_STATE, said, node=node, where=node)
     try:
         return NodeState.model_validate_json(document)
     except ValidationError as error:
         first = error.errors(include_url=False, include_input=False)[0]
-        where = ".".join(str(step) for step in first["loc"]) or "the document"
-        raise LinkError(NOT_A_STATE, f"{node}: in its state, {where}: {first['msg']}", node=node) from error
+        spot = ".".join(str(step) for step in first["loc"]) or "the document"
+        said = f"in its state, {spot}: {first['msg']}"
+        raise LinkError(NOT_A_STATE, said, node=node, where=node) from error

@@ -30,8 +30,6 @@ class Sign(StrEnum):
     """Images there are signed. `subjects`: ids of the keys."""
     JOURNAL = "journal"
     """Nodes took images. `subjects`: the pushes."""
-    NODES = "nodes"
-    """They answer, and so were loaded with keys. `subjects`: `NODE at ADDRESS:PORT`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,10 +64,10 @@ def kept_here(workspace: Workspace) -> tuple[OtherKeys, ...]:
 
 async def answering(
     inventory: Inventory, workspace: Workspace, interface: str | None, timeout_s: float = KEYS_LOOK_S
-) -> tuple[OtherKeys, ...]:
-    """Nodes of the inventory that announce themselves and answer: a board has its name from its first flash, and with
-    it keys. They are asked under a key that no node has, so that each shows as not under it. UsageError as of `find`.
-    """
+) -> tuple[str, ...]:
+    """What announces itself as a node of the inventory and answers, as `NODE at ADDRESS:PORT`: a board has its name
+    from its first flash, and with it keys; any other device can say the same. They are asked under a key that no node
+    has, so that each shows as not under it. UsageError as of `find`."""
     none_has = secrets.token_bytes(KEY_BYTES)
     matches = await find(
         inventory, lambda node: none_has, workspace, interface=interface, timeout_s=timeout_s
@@ -77,5 +75,4 @@ async def answering(
     known = {node.name for node in inventory.nodes}
     there = {Status.IMPOSTOR, Status.CROWDED}
     found = [m for m in matches if m.node in known and m.status in there and m.address is not None]
-    places = tuple(dict.fromkeys(f"{m.node} at {m.address}:{m.port}" for m in found))
-    return (OtherKeys(Sign.NODES, places),) if places else ()
+    return tuple(dict.fromkeys(f"{m.node} at {m.address}:{m.port}" for m in found))

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from fleet.audit.audit import audit
-from fleet.audit.codes import CODES
+from fleet.audit.codes import CODES, NODE_FAULT
 from fleet.audit.facts import JournalFacts, LastPush, ShelfFacts
 from fleet.audit.node_checks import fault_findings
 from fleet.audit.report import COLUMNS, csv_text
@@ -212,6 +212,21 @@ def test_each_fault_of_a_node_comes_with_what_helps_against_it() -> None:
     usb = {fault for fault, fix in fixes.items() if f"`tankfleet flash {N}`" in fix}
     assert usb == faults - {"flash-failed"}
     assert "change the board" in fixes["flash-failed"]
+    for fault in faults:
+        assert f"`{fault}`" in NODE_FAULT.fix, "`tankfleet explain AUD130` helps by itself"
+
+
+def test_no_advice_of_an_audit_is_to_run_it_again() -> None:
+    node = INVENTORY.node(N)
+    unknown = [
+        *fault_findings(node, state(N, faults=["from-the-future"])),
+        *fault_findings(node, state(N, tanks=[tank("header-east", fault="from-the-future")])),
+    ]
+    fixes = [NODE_FAULT.fix, *(finding.fix for finding in unknown)]
+    assert len(fixes) == 3
+    for fix in fixes:
+        assert "tankfleet audit" not in fix
+        assert "does not know" in fix
 
 
 def test_each_line_says_how_long_its_boot_loader_copies() -> None:

@@ -11,7 +11,9 @@ import hashlib
 import io
 import json
 import os
+import shutil
 import tarfile
+import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -27,11 +29,11 @@ FILES = 120
 """In the framework: enough for a moment in which some are unpacked."""
 PADDING_BYTES = 4_000
 _BUILDER = """
-import os, subprocess, sys
+import subprocess, sys
 from pathlib import Path
 from SCons.Script import Default, DefaultEnvironment
 
-sys.path.insert(0, os.environ["TANKFLEET_TEST_ROOT"])
+sys.path.insert(0, "@ROOT@")
 env = DefaultEnvironment()
 platform = env.PioPlatform()
 framework = platform.get_package_dir("framework-standin")
@@ -107,6 +109,8 @@ class Registry:
 
     archives: dict[str, bytes]
     url: str = ""
+    client: str = ""
+    """Folder for a PYTHONPATH, which turns PlatformIO to this registry: no other variable of ours reaches it."""
     troubles: dict[str, Trouble] = field(default_factory=dict)
     """By package."""
     asked: list[tuple[str, str]] = field(default_factory=list)
@@ -116,9 +120,7 @@ class Registry:
 
     def environment(self) -> dict[str, str]:
         """That of a process whose PlatformIO asks this registry."""
-        path = f"{Path(__file__).parent / 'registry_client'}:{ROOT}"
-        ours = {"PYTHONPATH": path, "TANKFLEET_TEST_REGISTRY": self.url, "TANKFLEET_TEST_ROOT": str(ROOT)}
-        return {**os.environ, **ours}
+        return {**os.environ, "PYTHONPATH": f"{self.client}:{ROOT}"}
 
     def package(self, kind: str, name: str) -> bytes | None:
         """What is said of a package."""
@@ -149,7 +151,10 @@ def serving() -> Iterator[Registry]:
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.01})
     thread.start()
     try:
-        yield registry
+        with tempfile.TemporaryDirectory(prefix="registry-client-") as registry.client:
+            shutil.copy(Path(__file__).parent / "registry_client" / "sitecustomize.py", registry.client)
+            Path(registry.client, "url").write_text(registry.url)
+            yield registry
     finally:
         registry.over.set()
         server.shutdown()
@@ -163,7 +168,7 @@ def _archives() -> dict[str, bytes]:
         "standin": _packed(
             {
                 "platform.json": json.dumps(_PLATFORM).encode(),
-                "builder/main.py": _BUILDER.replace("\\\\n", "\\n").encode(),
+                "builder/main.py": _BUILDER.replace("\\\\n", "\\n").replace("@ROOT@", str(ROOT)).encode(),
                 "boards/esp32dev.json": json.dumps(_BOARD).encode(),
                 "boards/d1_mini.json": json.dumps(_BOARD).encode(),
             }

@@ -140,6 +140,36 @@ def test_build_needs_no_network(tmp_path) -> None:
     assert not (tmp_path / "home" / ".platformio").exists()
 
 
+def test_what_is_compiled_is_what_was_rendered_whatever_the_shell_has_set(shop, tmp_path) -> None:
+    """The compiler's own variables (GCC's manual, "Environment Variables Affecting GCC"), those of the dynamic loader,
+    of SCons and of PlatformIO, and SCons's own folder in a home: the same image, byte for byte."""
+    plain = finished(build(_request(nodes=("hill-1",)), shop)).entries[0].image
+    headers, home = tmp_path / "poison", tmp_path / "home"
+    scripts = home / ".scons" / "site_scons"
+    for folder in (headers, scripts):
+        folder.mkdir(parents=True)
+    (headers / "stdio.h").write_text("#include_next <stdio.h>\n#define putchar(c) putchar('x')\n")
+    (headers / "libbearssl.a").write_text("no archive")
+    (headers / "libc.a").write_text("no archive")
+    (scripts / "site_init.py").write_text("raise SystemExit('a script of the home was run')\n")
+    folders = ("CPATH", "C_INCLUDE_PATH", "CPLUS_INCLUDE_PATH", "LIBRARY_PATH", "COMPILER_PATH")
+    flags = ("PLATFORMIO_BUILD_FLAGS", "PLATFORMIO_BUILD_SRC_FLAGS", "CPPFLAGS", "CXXFLAGS")
+    poisoned = {
+        **os.environ,
+        **dict.fromkeys(folders, str(headers)),
+        **dict.fromkeys(flags, "-Dputchar=abs"),
+        "GCC_EXEC_PREFIX": f"{headers}/",
+        "PLATFORMIO_EXTRA_SCRIPTS": str(scripts / "site_init.py"),
+        "DEPENDENCIES_OUTPUT": str(tmp_path / "written-by-the-compiler"),
+        "SCONSFLAGS": "--dry-run",
+        "HOME": str(home),
+    }
+    places = {"build_dir": tmp_path / "build-2", "core_dir": tmp_path / "core-2"}
+    other = replace(shop, environment=poisoned, shelf=Shelf(tmp_path / "shelf-2"), **places)
+    assert finished(build(_request(nodes=("hill-1",)), other)).entries[0].image == plain
+    assert not (tmp_path / "written-by-the-compiler").exists()
+
+
 def test_failed_build_shows_its_own_last_lines_and_names_its_log(shop) -> None:
     with pytest.raises(BuildError) as caught:
         finished(build(_request(), _with(shop, "bad.cpp", b"int f() { return nonsense; }\n")))

@@ -10,8 +10,8 @@ from platformio.dependencies import get_core_dependencies
 from semantic_version import SimpleSpec, Version
 
 from fleet.build import tools
-from fleet.build.core_dir import TOOL_SCONS_VERSION
-from fleet.build.tools import PLATFORMIO_SERIES, SCONS_VERSION, board_tools
+from fleet.build.core_dir import TOOL_SCONS_VERSION, platformio_environment
+from fleet.build.tools import PLATFORMIO_SERIES, SCONS_VERSION, BoardTools, board_tools
 from fleet.errors import BuildError
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -43,3 +43,38 @@ def test_other_version_counts_as_missing(distribution, version, named, monkeypat
     with pytest.raises(BuildError, match=named) as caught:
         board_tools()
     assert caught.value.code.code == "BLD102"
+
+
+GCC_VARIABLES = (
+    *("CPATH", "C_INCLUDE_PATH", "CPLUS_INCLUDE_PATH", "OBJC_INCLUDE_PATH", "LIBRARY_PATH", "COMPILER_PATH"),
+    *(
+        "GCC_EXEC_PREFIX",
+        "DEPENDENCIES_OUTPUT",
+        "SUNPRO_DEPENDENCIES",
+        "SOURCE_DATE_EPOCH",
+        "GCC_COMPARE_DEBUG",
+    ),
+)
+"""GCC's manual, "Environment Variables Affecting GCC"."""
+
+
+def test_compilers_get_no_variable_that_changes_what_they_compile(tmp_path) -> None:
+    way = {
+        "https_proxy": "http://proxy:3128",
+        "SSL_CERT_FILE": "/etc/ca.pem",
+        "TMPDIR": "/big",
+        "HOME": "/home/who",
+    }
+    others = [
+        *GCC_VARIABLES,
+        "LD_PRELOAD",
+        "CXXFLAGS",
+        "PLATFORMIO_BUILD_FLAGS",
+        "PLATFORMIO_SETTING_ANY",
+        "ANY",
+    ]
+    tools_there = BoardTools("6.2.0", SCONS_VERSION)
+    plain = platformio_environment({"PATH": "/bin", **way}, tmp_path, tmp_path / "objects", tools_there)
+    shell = {"PATH": "/bin", "SCONSFLAGS": "-n", **way, **dict.fromkeys(others, "/poison")}
+    assert platformio_environment(shell, tmp_path, tmp_path / "objects", tools_there) == plain
+    assert plain.items() >= {**way, "PATH": "/bin"}.items()

@@ -11,8 +11,12 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from fleet.audit.codes import NODE_FAULT
 from fleet.cli.app import run
+from fleet.cli.audit import _group
+from fleet.cli.output import Output
 from fleet.codes import Exit
+from fleet.finding import Finding
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 SCHEMA = json.loads((ROOT / "fleet" / "schemas" / "audit.json").read_text(encoding="utf-8"))
@@ -68,3 +72,22 @@ def test_an_inventory_with_errors_is_not_audited(project: Path, capsys: pytest.C
     printed = capsys.readouterr()
     assert printed.out == ""
     assert "inventory/more.yaml:1:" in printed.err
+
+
+def test_each_fault_has_its_own_advice_beside_it_and_one_for_all_is_said_once() -> None:
+    printed = io.StringIO()
+    output = Output(color="never", stdout=printed)
+    findings = [
+        Finding(NODE_FAULT, f"it reports {fault}", subject=f"node {node}", fix_here=f"mend {fault}")
+        for node, fault in (("a", "no-key"), ("b", "flash-failed"), ("c", "no-key"))
+    ]
+    _group(output, findings, "node fault", 9)
+    lines = [line.strip() for line in printed.getvalue().splitlines() if line]
+    assert lines[1:] == [
+        "a, c: it reports no-key",
+        "fix: mend no-key",
+        "b: it reports flash-failed",
+        "fix: mend flash-failed",
+    ]
+    _group(output, [findings[0], findings[2]], "node fault", 9)
+    assert printed.getvalue().count("fix: mend no-key") == 2

@@ -240,6 +240,94 @@ def test_settings_show_the_id_and_the_key_folder(tmp_path, config, capsys) -> No
     assert told["project_id"] in capsys.readouterr().out
 
 
+# ------------------------------------------------------------------ whose shelf and journal
+def _sharing(folder: Path, state: Path) -> Path:
+    project = _project(folder)
+    with (project / "tankfleet.toml").open("a", encoding="utf-8") as file:
+        file.write(f'state = "{state}"\n')
+    return project
+
+
+def test_two_projects_never_share_a_state_folder(tmp_path, capsys) -> None:
+    """Whichever comes second, and whatever it does, is refused; nothing in the folder changes."""
+    one, other = (_sharing(tmp_path / name, tmp_path / "state") for name in ("one", "other"))
+    assert run(["--project", str(one), "keys", "create"]) == Exit.OK
+    (tmp_path / "state" / "shelf").mkdir()
+    before = sorted((path, path.stat().st_mtime_ns) for path in (tmp_path / "state").rglob("*"))
+    for words in (("keys", "create"), ("shelf",), ("build",), ("find",), ("plan",)):
+        err = _refused(capsys, other, *words)
+        assert "KEY113" in err, words
+        assert str(read_project_id(one)) in err
+    assert sorted((path, path.stat().st_mtime_ns) for path in (tmp_path / "state").rglob("*")) == before
+    assert run(["--project", str(one), "shelf"]) == Exit.OK
+
+
+def test_an_empty_state_folder_is_taken_and_a_used_one_is_said(tmp_path, capsys) -> None:
+    for name, used in (("fresh", False), ("empty", False), ("used", True)):
+        state = tmp_path / f"state-of-{name}"
+        if name != "fresh":
+            state.mkdir()
+        if used:
+            (state / "shelf").mkdir()
+        project = _sharing(tmp_path / name, state)
+        for said in (int(used), 0):
+            capsys.readouterr()
+            assert run(["--project", str(project), "shelf"]) == Exit.OK
+            assert capsys.readouterr().err.count("now bound to this project") == said, name
+        assert str(read_project_id(project)) in (state / BOUND_FILE).read_text(encoding="utf-8")
+
+
+def test_another_project_s_own_folder_is_not_taken_though_it_is_not_bound_yet(tmp_path, capsys) -> None:
+    one = _project(tmp_path / "one")
+    (one / ".tankfleet" / "shelf").mkdir(parents=True)
+    other = _sharing(tmp_path / "other", one / ".tankfleet")
+    assert str(read_project_id(one)) in _refused(capsys, other, "shelf")
+    (one / PROJECT_ID_FILE).unlink()
+    assert "KEY113" in _refused(capsys, other, "shelf")
+    assert not (one / ".tankfleet" / BOUND_FILE).exists()
+
+
+def test_a_clone_of_the_project_may_use_its_state_folder(tmp_path, capsys) -> None:
+    """The id is committed: it is the same project."""
+    one = _sharing(tmp_path / "one", tmp_path / "state")
+    assert run(["--project", str(one), "shelf"]) == Exit.OK
+    shutil.copytree(one, tmp_path / "clone")
+    assert run(["--project", str(tmp_path / "clone"), "shelf"]) == Exit.OK
+
+
+def test_a_project_that_lost_its_id_is_told_how_to_get_at_its_state(tmp_path, capsys) -> None:
+    project = _project(tmp_path / "farm")
+    (project / ".tankfleet").mkdir()
+    assert run(["--project", str(project), "shelf"]) == Exit.OK
+    text = (project / PROJECT_ID_FILE).read_text(encoding="utf-8")
+    (project / PROJECT_ID_FILE).unlink()
+    err = _refused(capsys, project, "shelf")
+    assert "KEY113" in err
+    assert f"git checkout {PROJECT_ID_FILE}" in err
+    (project / PROJECT_ID_FILE).write_text(text, encoding="utf-8")
+    assert run(["--project", str(project), "shelf"]) == Exit.OK
+
+
+def test_what_is_advised_takes_a_state_folder_that_is_surely_the_project_s(tmp_path, capsys) -> None:
+    one, other = (_sharing(tmp_path / name, tmp_path / "state") for name in ("one", "other"))
+    assert run(["--project", str(one), "shelf"]) == Exit.OK
+    (bound,) = re.findall(r"delete (\S+)", _refused(capsys, other, "shelf"))
+    Path(bound).unlink()
+    assert run(["--project", str(other), "shelf"]) == Exit.OK
+    assert "KEY113" in _refused(capsys, one, "shelf")
+
+
+def test_a_state_folder_that_cannot_be_written_is_still_read(tmp_path, capsys, monkeypatch) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    project = _sharing(tmp_path / "farm", tmp_path / "state")
+    monkeypatch.setattr("fleet.keys.state_owner.create_durably", full)
+    capsys.readouterr()
+    assert run(["--project", str(project), "shelf"]) == Exit.OK
+    assert "No space left" in capsys.readouterr().err
+
+
 # ------------------------------------------------------------------ keys that are elsewhere
 @pytest.fixture
 def moved(farm) -> Path:
@@ -276,9 +364,25 @@ def test_no_new_keys_while_a_node_answers_that_has_others(tmp_path, capsys, monk
     project = _project(tmp_path / "farm")
     monkeypatch.setattr("fleet.push.other_keys.find", one_answers)
     err = _refused(capsys, project, "keys", "create")
-    assert "1 node of this fleet answered: header-node at 10.0.0.7:80" in err
+    assert "KEY112" in err
+    assert "header-node at 10.0.0.7:80" in err
     assert "a-stranger" not in err
     assert run(["--project", str(project), "keys", "create", "--new-fleet"]) == Exit.OK
+
+
+def test_what_only_answers_by_a_node_s_name_is_not_called_a_node(tmp_path, capsys, monkeypatch) -> None:
+    """Any device can announce it: how to tell is said, and that it can be gone on all the same."""
+
+    async def one_answers(*args: object, **kwargs: object) -> list[Match]:
+        return [Match("header-node", Status.CROWDED, "10.0.0.7", 80)]
+
+    project = _project(tmp_path / "farm")
+    monkeypatch.setattr("fleet.push.other_keys.find", one_answers)
+    err = " ".join(_refused(capsys, project, "keys", "create").split())
+    assert "any device on the network can announce any name" in err
+    assert err.index("off its power and run this again") < err.index(
+        "`tankfleet keys create --new-fleet` goes on"
+    )
 
 
 def test_keys_are_made_where_no_network_can_be_looked_at(tmp_path, capsys, monkeypatch) -> None:

@@ -11,10 +11,10 @@ from functools import partial
 import pytest
 
 from fleet.errors import UsageError
-from fleet.find.confirm import Confirmer
 from fleet.find.find import find
 from fleet.find.match import Match, Status
 from fleet.find.scope import interface_for
+from fleet.find.search import Search
 from fleet.find.seen import Seen, read_seen, write_seen
 from fleet.inventory.model import Inventory
 from fleet.socket_path import listen_at
@@ -264,7 +264,7 @@ def test_a_node_where_it_was_last_is_found_however_many_places_are_claimed_for_i
     tmp_path, monkeypatch
 ) -> None:
     """Strangers that answer slowly take all places, of which there is one here; they announce themselves first."""
-    monkeypatch.setattr("fleet.find.find.Confirmer", partial(Confirmer, at_once=1))
+    monkeypatch.setattr("fleet.find.find.Search", partial(Search, at_once=1))
     monkeypatch.setattr("fleet.find.search.CONFIRM_WHOLE_S", 0.2)
 
     async def what(ground: Ground) -> None:
@@ -278,6 +278,72 @@ def test_a_node_where_it_was_last_is_found_however_many_places_are_claimed_for_i
         seen = Seen(one.address, one.port, "02:00:00:00:00:01", "2026-02-28T06:00:00+00:00")
         write_seen(ground.workspace.seen_path, {one.name: seen})
         assert (await ground.find("one", timeout_s=1.0))["one"].status is Status.FOUND
+
+    on_ground(tmp_path, what)
+
+
+async def _claims(ground: Ground, count: int) -> None:
+    """Places that claim to be `one`, each at an address of its own: who asks there gets a connection and no answer."""
+    held = []
+
+    async def hold(reader, writer) -> None:
+        held.append(writer)
+        await reader.read()
+        writer.close()
+
+    server = await asyncio.start_server(hold, "0.0.0.0")
+    ground.stack.push_async_callback(server.wait_closed)
+    ground.stack.callback(lambda: [writer.close() for writer in held])
+    ground.stack.callback(server.close)
+    port = server.sockets[0].getsockname()[1]
+    for n in range(count):
+        address = f"127.9.{n // 250}.{n % 250 + 1}"
+        false = Announced(f"a{n}-{ground.word}", address, port, {"id": ground.name("one")})
+        ground.announcer.nodes.append(false)
+
+
+def test_a_node_that_is_claimed_elsewhere_gets_its_turn(tmp_path, monkeypatch) -> None:
+    """Three places at once, 20 claims, each of which would be waited for longer than the whole search."""
+    monkeypatch.setattr("fleet.find.find.Search", partial(Search, at_once=3))
+    monkeypatch.setattr("fleet.find.search.CONFIRM_WHOLE_S", 0.2)
+    monkeypatch.setattr("fleet.find.turns.FIND_TURN_S", 0.1)
+
+    async def what(ground: Ground) -> None:
+        await _claims(ground, 20)
+        await ground.node("one")
+        await ground.node("two")
+        found = await ground.find("one", "two", timeout_s=2.5)
+        assert {short: match.status for short, match in found.items()} == {
+            "one": Status.FOUND, "two": Status.FOUND
+        }  # fmt: skip
+
+    on_ground(tmp_path, what)
+
+
+@pytest.mark.slow
+def test_a_node_is_found_among_1000_places_that_claim_its_name_and_hold_whoever_asks(tmp_path) -> None:
+    """As it stands: its place was never known, and it is announced last."""
+
+    async def what(ground: Ground) -> None:
+        await _claims(ground, 1000)
+        await ground.node("one")
+        found = (await ground.find("one", timeout_s=8))["one"]
+        assert found.status is Status.FOUND
+        assert len(found.evidence) < 20
+
+    on_ground(tmp_path, what)
+
+
+def test_places_that_nobody_had_time_to_ask_are_counted(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr("fleet.find.find.Search", partial(Search, at_once=2))
+    monkeypatch.setattr("fleet.find.search.CONFIRM_WHOLE_S", 0.0)
+
+    async def what(ground: Ground) -> None:
+        await _claims(ground, 30)
+        found = (await ground.find("one", timeout_s=0.6))["one"]
+        assert found.status is Status.MISSING
+        (counted,) = [told for told in found.evidence if "no time was left" in told]
+        assert int(counted.split()[0]) + len(found.evidence) - 1 == 30, found.evidence
 
     on_ground(tmp_path, what)
 

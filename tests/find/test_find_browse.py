@@ -224,6 +224,40 @@ def test_forged_packets_change_nothing() -> None:
     browse(what, node)
 
 
+def test_a_flood_of_names_leaves_room_for_those_that_are_looked_for(monkeypatch) -> None:
+    monkeypatch.setattr("fleet.find.browse.SIGHTINGS", 5)
+    ours, late = Announced(name(), "127.9.1.1", 8080), Announced(name("late"), "127.9.1.2", 8080)
+    flood = [Announced(name("flood"), f"127.9.2.{n + 1}", 8080) for n in range(20)]
+
+    async def whole() -> None:
+        async with Announcer(flood) as announcer, browsing(LOOPBACK, None, [ours.node]) as browser:
+            await browser.ask()
+            await until(lambda: browser.passed_over, browser)
+            announcer.announce(late)
+            announcer.announce(ours)
+            await until(lambda: ours.node in {s.node for s in browser.sightings()}, browser)
+            assert late.node not in {s.node for s in browser.sightings()}
+
+    asyncio.run(whole())
+
+
+def test_who_does_not_say_where_it_is_keeps_no_node_that_is_looked_for_waiting(monkeypatch) -> None:
+    """An instance without SRV is asked for it; here one at a time, each for longer than the test."""
+    monkeypatch.setattr("fleet.find.browse.RESOLVE_AT_ONCE", 1)
+    monkeypatch.setattr("fleet.find.browse.RESOLVE_TIMEOUT_S", 1000)
+    ours = Announced(name("zz"), "127.9.1.1", 8080, with_additionals=False)
+    mute = [Announced(name("a"), "127.9.2.1", 8080, with_additionals=False) for _ in range(30)]
+
+    async def whole() -> None:
+        async with Announcer([*mute, ours]) as announcer, browsing(LOOPBACK, None, [ours.node]) as browser:
+            await browser.ask()
+            await until(lambda: len(browser._lacking) > len(mute), browser)
+            announcer.nodes = [ours]
+            await until(lambda: ours.node in {s.node for s in browser.sightings()}, browser)
+
+    asyncio.run(whole())
+
+
 def test_an_interface_that_is_not_ours_is_said_so() -> None:
     async def whole() -> None:
         async with browsing("192.0.2.1"):

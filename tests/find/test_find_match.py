@@ -7,6 +7,7 @@ import json
 from fleet.find.match import Match, Status, match
 from fleet.find.seen import Seen
 from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.limits import PLACES_TOLD, SIGHTINGS
 from fleet.link.state import NodeState, parse_state
 from tests.link_helpers import fake
 
@@ -180,3 +181,18 @@ def test_the_order_is_that_of_the_question() -> None:
         expected=("ridge-02", "ridge-01"),
     )
     assert [m.node for m in both] == ["ridge-02", "ridge-01"]
+
+
+def test_thousands_of_places_are_told_in_a_few_lines() -> None:
+    silent = [Confirmation(_at("ridge-01", f"10.0.1.{n}"), Outcome.UNREACHABLE, why="-") for n in range(200)]
+    unasked = [Confirmation(_at("ridge-01", f"10.0.2.{n}"), Outcome.NOT_ASKED) for n in range(250)]
+    (missing,) = _match(*silent, *unasked)
+    assert missing.status is Status.MISSING
+    assert len(missing.evidence) == PLACES_TOLD + 2
+    assert [line.split()[0] for line in missing.evidence[-2:]] == [str(200 - PLACES_TOLD), "250"]
+
+
+def test_a_flood_of_announcements_is_said_of_what_was_not_found() -> None:
+    found = _confirmed("ridge-01", "10.0.0.1")
+    matches = match(["ridge-01", "ridge-02"], ["ridge-01", "ridge-02"], [found], {}, passed_over=True)
+    assert [str(SIGHTINGS) in " ".join(one.evidence) for one in matches] == [False, True]

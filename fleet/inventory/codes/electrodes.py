@@ -115,8 +115,8 @@ WATER_OUT_OF_KIND = Code(
     "One of the two is a slip, often of the unit (mS for uS), and all that is said about the probes rests on it.",
     "Check the meter's unit, or correct `kind`.",
     Severity.WARNING,
-    "Maine DHHS (drinking water), datastream.org (rivers, brackish), hercowater.com (sea); rain and grey water: from "
-    "memory; 3 x either way: own allowance",
+    "Maine DHHS (drinking water), datastream.org (rivers, brackish), TEOS-10 (sea); rain and grey water: from memory; "
+    "3 x either way: own allowance",
 )
 RODS_TOO_LONG = Code(
     "INV614",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fleet.codes import Code, Severity
+from fleet.limits import DRINKING_SOURCE, DRINKING_US_PER_CM
 
 CANNOT_KEEP_UP = Code(
     "INV500",
@@ -223,8 +224,8 @@ NOT_DRINKING = Code(
     "drinking water of a kind that nobody drinks",
     "Grey and brackish water are not for drinking; one of the two is a slip.",
     "Correct `duty` or `water`.",
-    source="drinking water: 50 to 1,500 uS/cm (Maine DHHS), German limit 2,790 uS/cm (hercowater.com); brackish: from "
-    "1,000 uS/cm up (datastream.org)",
+    source=f"drinking water: 50 to 1,500 uS/cm (Maine DHHS); {DRINKING_US_PER_CM:,.0f} uS/cm: {DRINKING_SOURCE}; "
+    "brackish: from 1,000 uS/cm up (datastream.org)",
 )
 NEVER_SPARED = Code(
     "INV530",

@@ -29,7 +29,7 @@ const Row kRows[] = {
     {409, "not-on-trial", "Nothing is on trial that could be kept"},
     {409, "no-older-image", "There is no older image"},
     {409, "busy", "Another transfer is running"},
-    {409, "no-fault", "Nothing is latched that could be cleared"},
+    {409, "no-fault", "No fault stays that could be cleared"},
     {411, "length-required", "Content-Length is needed"},
     {413, "too-big", "The image is larger than the slot"},
     {422, "wrong-size", "The size is not the one promised"},

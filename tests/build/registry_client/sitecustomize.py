@@ -1,14 +1,15 @@
-"""Turns PlatformIO, in a process that a test starts with this folder on its PYTHONPATH, to a registry of the test's.
+"""Turns PlatformIO, in a process that a test starts with a copy of this on its PYTHONPATH, to a registry of the test's,
+which the file `url` beside it names.
 
 PlatformIO 6.2 has no setting for it: its hosts stand in its code. And it waits half a second before each question.
 """
 
-import os
 import sys
+from pathlib import Path
 
-_REGISTRY = os.environ.get("TANKFLEET_TEST_REGISTRY")
+_REGISTRY = Path(__file__).with_name("url").read_text()
 
-if _REGISTRY and any("fetcher.py" in word or word == "platformio" for word in sys.orig_argv):
+if any("fetcher.py" in word or word == "platformio" for word in sys.orig_argv):
     from platformio.http import HTTPClient
     from platformio.registry import client, mirror
 
