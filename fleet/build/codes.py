@@ -151,9 +151,10 @@ OTHER_KEY = Code(
 DAMAGED_CARGO = Code(
     "SHF105",
     "what is to be sent is damaged",
-    "Image and ticket of every planned node are checked, byte for byte, before the first is sent: a node would take in "
-    "the whole image only to refuse it. No node was touched.",
-    "Run `tankfleet build` for the nodes that the message names: the same bytes are made again; then push the plan.",
+    "Every image and ticket that a push or a resumed one is to send is checked, byte for byte, before the first is "
+    "sent: a node would take in the whole image only to refuse it. Nothing was sent.",
+    "Run `tankfleet build` for the nodes that the message names: of the same inventory it makes the same bytes again; "
+    "then push the plan, or resume. A push that was cut off can also be ended without them: `tankfleet stop`.",
 )
 
 CODES = (

@@ -25,7 +25,7 @@ from fleet.build.compile import ENVIRONMENT_NAME
 from fleet.build.events import Fetched, Fetching, FetchPlanned, FetchResult, FetchStep, Package
 from fleet.build.lock import locked
 from fleet.build.process import end_process, start_process
-from fleet.build.unfinished import clear_unfinished, is_unfinished, litter_dir, marker_path
+from fleet.build.unfinished import SIGN, clear_unfinished, is_unfinished, litter_dir, marker_path
 from fleet.errors import BuildError, LockedError
 from fleet.limits import (
     BUILD_LOG_TAIL_LINES,
@@ -173,6 +173,7 @@ class Fetcher:
             "events": told,
             "marker": str(marker_path(self.core_dir)),
             "litter": str(litter_dir(self.core_dir)),
+            "sign": SIGN,
             "projects": [str(project) for project in projects],
             "environment": ENVIRONMENT_NAME,
             "tries": FETCH_TRIES,

@@ -7,7 +7,8 @@ does four things in its own way:
 - an archive goes on where it was cut off, and its digest is checked before it is used;
 - what is unpacked becomes a package by one rename; PlatformIO copies file by file, the sign that it is installed among
   the first, and what is cut off then counts as whole;
-- while a package is being installed a marker says so, and names what was there before;
+- while a package is being installed a marker says so, and the package is signed: PlatformIO itself, or a person, may
+  put others beside it meanwhile, which must stay;
 - a disk that is full ends it; PlatformIO would try the next mirror.
 
 Nothing of this package is imported here: the program runs by its path, wherever it is installed. What it tells goes as
@@ -75,6 +76,8 @@ class Run:
     events: int
     marker: Path
     litter: Path
+    sign: str
+    """The name of the file that stands in a package until it is whole."""
     tries: int
     quiet_s: float
     reach_s: float
@@ -85,6 +88,8 @@ class Run:
     """Whether that was that no byte came."""
     told_s: float = field(default=0.0)
     reached: bool = False
+    begun: list[Path] = field(default_factory=list)
+    """The signed packages."""
 
     def say(self, event: str, /, **facts: Any) -> None:
         """Tell the tool."""
@@ -105,15 +110,57 @@ class Run:
             raise StoppedError("disk-full", f"{need_bytes} bytes are needed, {free_bytes} are free")
 
     @contextlib.contextmanager
-    def marked(self, folders: Sequence[str]) -> Iterator[None]:
+    def marked(self) -> Iterator[None]:
         """Leave a marker that goes when the package is whole, on the disk too; not at all if this process is ended."""
-        before = [f"{Path(folder).name}/{path.name}" for folder in folders for path in Path(folder).glob("*")]
-        self.marker.write_text(json.dumps({"package": self.now_name, "before": before}), encoding="utf-8")
-        with self.marker.open("rb") as handle:
-            os.fsync(handle.fileno())
+        self.marker.write_text(json.dumps({"package": self.now_name}), encoding="utf-8")
+        _synced(self.marker)
         yield
         os.sync()
+        for package in self.begun:
+            with contextlib.suppress(
+                FileNotFoundError
+            ):  # PlatformIO itself may have put another in its place
+                (package / self.sign).unlink()
+                _synced(package)
+        self.begun.clear()
         self.marker.unlink()
+
+    def put(self, made: Path, place: Path) -> None:
+        """Put a package in its place, signed. What stands there, and did not count as installed, goes in one piece."""
+        if place.exists():
+            old = self.litter / "replaced"
+            shutil.rmtree(place if not _renamed(place, old) else old)
+        self._sign(made)
+        if not _renamed(made, place):
+            place.mkdir()
+            self._sign(place)
+            shutil.copytree(made, place, symlinks=True, dirs_exist_ok=True)
+        self.begun.append(place)
+
+    def _sign(self, package: Path) -> None:
+        """On the disk, before anything that could make it count as installed."""
+        (package / self.sign).touch()
+        _synced(package / self.sign)
+        _synced(package)
+
+
+def _renamed(path: Path, to: Path) -> bool:
+    """False if a person has put the packages on another disk, to which nothing can be renamed."""
+    try:
+        path.rename(to)
+    except OSError as error:
+        if error.errno != errno.EXDEV:
+            raise
+        return False
+    return True
+
+
+def _synced(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 class _Careful:
@@ -204,9 +251,7 @@ class _Careful:
         if there and (there.version, there.spec.owner) != (made.metadata.version, made.metadata.spec.owner):
             place = place.with_name(f"{place.name}@{made.metadata.version}")
         with LockFile(self.package_dir):  # type: ignore[attr-defined]
-            if place.exists():
-                shutil.rmtree(place)
-            shutil.move(made.path, place)  # a rename, unless a person has put the packages on another disk
+            self.run.put(Path(made.path), place)
         return PackageItem(str(place))
 
     def _litter(self, name: str) -> str:
@@ -280,13 +325,13 @@ class Wanted:
 
 def fetch(run: Run, projects: Sequence[str], environment: str) -> list[tuple[str, str]]:
     """Fetch what the projects need and is not here; name and version of all that they need. StoppedError."""
-    platforms, _ = managers = _managers(run)
+    platforms = _managers(run)[0]
     specs = {}
     for project in projects:
         os.chdir(project)
         specs[project] = PackageSpec(str(ProjectConfig.get_instance().get(f"env:{environment}", "platform")))
     unique = {spec.humanize(): spec for spec in specs.values()}.values()
-    _get(run, managers, [Wanted(platforms, spec) for spec in unique if not platforms.get_package(spec)])
+    _get(run, [Wanted(platforms, spec) for spec in unique if not platforms.get_package(spec)])
     found: set[tuple[str, str]] = set()
     missing: dict[str, Wanted] = {}
     every: list[tuple[Any, Any]] = []
@@ -303,7 +348,7 @@ def fetch(run: Run, projects: Sequence[str], environment: str) -> list[tuple[str
                 every.append((tools, spec))
                 if not tools.get_package(spec):
                     missing.setdefault(spec.humanize(), Wanted(tools, spec))
-    _get(run, managers, list(missing.values()))
+    _get(run, list(missing.values()))
     for tools, spec in every:
         tools.memcache_reset()
         metadata = tools.get_package(spec).metadata
@@ -319,7 +364,7 @@ def _managers(run: Run) -> tuple[Platforms, Tools]:
     return made
 
 
-def _get(run: Run, managers: Sequence[Any], missing: Sequence[Wanted]) -> None:
+def _get(run: Run, missing: Sequence[Wanted]) -> None:
     """Say what will be fetched and how large it is, look whether it fits, and fetch it."""
     if not missing:
         return
@@ -335,11 +380,10 @@ def _get(run: Run, managers: Sequence[Any], missing: Sequence[Wanted]) -> None:
         need_bytes = max(need_bytes, stays_bytes + (size_bytes or 0))
     run.say("planned", packages=planned)
     run.need_room(need_bytes)
-    folders = [manager.package_dir for manager in managers]
     for one, label in zip(missing, labels, strict=True):
         run.now_name, run.trouble, run.stalled = label, "", False
         run.say("receiving", name=run.now_name, done=0, of=None)
-        with run.marked(folders):
+        with run.marked():
             package = one.manager.install(one.spec, skip_dependencies=isinstance(one.manager, Platforms))
         metadata = package.metadata
         run.say("fetched", name=label, package=metadata.name, version=str(metadata.version))
@@ -408,6 +452,7 @@ def main(argument: str) -> NoReturn:
         orders["events"],
         Path(orders["marker"]),
         Path(orders["litter"]),
+        orders["sign"],
         orders["tries"],
         orders["quiet_s"],
         orders["reach_s"],

@@ -1,25 +1,28 @@
 """What a fetch that was cut off leaves in the folder of compilers, and how it goes.
 
-The fetcher (`fleet.build.fetcher`) works in one folder of its own, and a marker stands while it puts a package in its
-place. So what is not whole can be told from what is, however the fetch ended.
+The fetcher (`fleet.build.fetcher`) works in one folder of its own. While it puts a package in its place a marker
+stands, and the package has a sign in it until it is whole. So what is not whole can be told from what is, however the
+fetch ended; and from what others have put there, for the folder may be a person's own, into which PlatformIO installs
+as well.
 """
 
 from __future__ import annotations
 
-import json
 import shutil
 from contextlib import suppress
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 _PLACES = ("packages", "platforms")
 _ARCHIVES = "archives"
+SIGN: Final = ".tankfleet-fetching"
+"""A file in a package that the fetcher has put in its place, until it is whole."""
 
 
 def marker_path(core_dir: Path) -> Path:
-    """Stands while a package is being installed; JSON that names what was there before."""
+    """Stands while a package is being installed; JSON that names it, for a person."""
     return core_dir / "fetching.json"
 
 
@@ -34,18 +37,16 @@ def is_unfinished(core_dir: Path) -> bool:
 
 
 def clear_unfinished(core_dir: Path, *, keep_archives: bool) -> None:
-    """Remove the package that was being installed and what was being unpacked; archives too, unless they are to be
+    """Remove the packages that were being installed and what was being unpacked; archives too, unless they are to be
     gone on with: a slow line must get there in the end.
 
     No fetcher may be at work. OSError if something cannot be removed.
     """
     marker = marker_path(core_dir)
     if marker.exists():
-        before = _before(marker)
-        for folder in () if before is None else _PLACES:
-            for path in (core_dir / folder).glob("*"):
-                if path.is_dir() and f"{folder}/{path.name}" not in (before or ()):
-                    shutil.rmtree(path)
+        for folder in _PLACES:
+            for sign in (core_dir / folder).glob(f"*/{SIGN}"):
+                _remove(sign)
         marker.unlink()
     with suppress(FileNotFoundError):
         for path in litter_dir(core_dir).iterdir() if keep_archives else (litter_dir(core_dir),):
@@ -53,10 +54,11 @@ def clear_unfinished(core_dir: Path, *, keep_archives: bool) -> None:
                 shutil.rmtree(path)
 
 
-def _before(marker: Path) -> list[str] | None:
-    """None for a marker that was cut off itself: it is written before anything is put in place."""
-    try:
-        found = json.loads(marker.read_text(encoding="utf-8"))["before"]
-    except (ValueError, KeyError, TypeError):
-        return None
-    return [str(path) for path in found] if isinstance(found, list) else None
+def _remove(sign: Path) -> None:
+    """The package of that sign; the sign last, so that what is left of it is known for what it is."""
+    for path in sign.parent.iterdir():
+        if path.is_dir() and not path.is_symlink():
+            shutil.rmtree(path)
+        elif path != sign:
+            path.unlink()
+    shutil.rmtree(sign.parent)

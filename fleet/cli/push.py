@@ -96,7 +96,7 @@ def resume(
     with is asked what it runs before anything is done: nothing is sent twice, nothing is forgotten.
     """
     from fleet.cli.foretold import show_foretold
-    from fleet.cli.pushing import close, field_of, run_to_end
+    from fleet.cli.pushing import close, field_of, look_at_cargo, run_to_end
     from fleet.push.drive import journal_of
     from fleet.push.events import Resumed
 
@@ -106,12 +106,14 @@ def resume(
         unfinished = journal.unfinished()
         if unfinished is None:
             return say_nothing(this, Nothing.NONE_TO_RESUME, dry_run="resume" if dry_run else "", json=json)
+        first = [Resumed(time.time())]
+        look_at_cargo(this, field.shelf, journal, unfinished, first)
         if dry_run:
-            show_foretold(this, journal, unfinished, Resumed(time.time()), doing="resume", json=json)
+            show_foretold(this, journal, unfinished, first[0], doing="resume", json=json)
             return Exit.OK
         for line in how_it_stands(journal, unfinished):
             this.output.note(line)
-        return close(this, run_to_end(this, field, journal, unfinished, [Resumed(time.time())], json=json))
+        return close(this, run_to_end(this, field, journal, unfinished, first, json=json))
 
 
 def how_it_stands(journal: Journal, push_id: str) -> list[str]:
@@ -169,14 +171,15 @@ def _checked(this: Session, field: Field, made: Plan) -> Sequence[Match]:
     import asyncio
 
     from fleet.cli.waiting import tell_waiting
-    from fleet.push.fieldwork import look, refuse_damaged, standing
+    from fleet.push.cargo import refuse_damaged
+    from fleet.push.fieldwork import look, standing
     from fleet.push.plan import refuse_stale
     from fleet.push.reporters.words import nodes_words
 
     known = {node.name for node in field.inventory.nodes}
     names = [node.node for _, node in made.nodes() if node.node in known]
     refuse_stale(made, standing(field, made, []))
-    refuse_damaged(field, made)
+    refuse_damaged(field.shelf, made, [node.node for _, node in made.nodes()], then="push the same plan")
     this.output.note(f"asking {nodes_words(len(names))} whether the plan still stands")
     matches = asyncio.run(look(field, names, FIND_TIMEOUT_S, tell_waiting(this.output)))
     refuse_stale(made, standing(field, made, matches))

@@ -15,10 +15,11 @@ from fleet.codes import Exit
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
+    from fleet.build.shelf import Shelf
     from fleet.cli.common import Session
     from fleet.cli.output import Output
     from fleet.find.match import Match
-    from fleet.push.events import Event
+    from fleet.push.events import Event, Requested, Resumed
     from fleet.push.fieldwork import Field
     from fleet.push.journal import Journal
     from fleet.push.plan import PlannedNode
@@ -66,6 +67,27 @@ def _flushed(output: Output) -> Callable[[str], None]:
         output.flush()
 
     return write
+
+
+def look_at_cargo(
+    this: Session, shelf: Shelf, journal: Journal, push: str, first: Sequence[Requested | Resumed]
+) -> None:
+    """Look at all that a push may send after these events, before anything is asked or sent. ShelfError (SHF105) if a
+    new image is damaged. A damaged old one is only told of: who holds it goes back all the same."""
+    from fleet.build.codes import DAMAGED_CARGO
+    from fleet.push.cargo import left_to_bring_back, left_to_send, refuse_damaged, without_old
+    from fleet.push.engine import fold
+
+    waiting = [request.event for request in journal.open_requests(push)]
+    state = fold(journal.state(push), [*waiting, *first])
+    then = "`tankfleet resume`; or `tankfleet stop` ends the push without them"
+    refuse_damaged(shelf, state.plan, left_to_send(state), then=then)
+    bad = without_old(shelf, state.plan, left_to_bring_back(state))
+    if bad:
+        this.output.warn(
+            f"the shelf's old image or ticket of {', '.join(bad)} is damaged or missing ({DAMAGED_CARGO.code}): it is "
+            "not sent, and a node goes back only if it still holds that image itself"
+        )
 
 
 def run_to_end(

@@ -14,7 +14,7 @@ from fleet.limits import ASK_BEFORE_NODES, REQUEST_POLL_S, REQUEST_TAKEN_S
 
 if TYPE_CHECKING:
     from fleet.cli.common import Session
-    from fleet.push.events import Requested
+    from fleet.push.events import Requested, Resumed
     from fleet.push.journal import Journal
     from fleet.workspace import Workspace
 
@@ -190,7 +190,9 @@ def _dry_run(
     this: Session, workspace: Workspace, said: Requested, doing: str, push: str | None, *, json: bool
 ) -> int:
     """What it would do to each node, from the journal alone. `push`: for a roll-back, the one named."""
+    from fleet.build.shelf import Shelf
     from fleet.cli.foretold import show_foretold
+    from fleet.cli.pushing import look_at_cargo
     from fleet.push.events import Word
     from fleet.push.journal import Journal
 
@@ -204,6 +206,7 @@ def _dry_run(
             return say_nothing(this, nothing, dry_run=doing, json=json)
         if rolling and not _to_bring_back(journal, target, said):
             return say_nothing(this, Nothing.NONE_TO_BRING_BACK, push=target, dry_run=doing, json=json)
+        look_at_cargo(this, Shelf(workspace.shelf_dir), journal, target, [said])
         show_foretold(this, journal, target, said, doing=doing, json=json)
     return Exit.OK
 
@@ -212,7 +215,7 @@ def _run_alone(
     this: Session, said: Requested, push: str | None, *, yes: bool = False, json: bool = False
 ) -> int:
     """No process runs the push: take it over, and do here what was asked."""
-    from fleet.cli.pushing import close, field_of, run_to_end
+    from fleet.cli.pushing import close, field_of, look_at_cargo, run_to_end
     from fleet.push.drive import journal_of
     from fleet.push.events import Resumed, Word
     from fleet.push.outcome import rolled_back_exit
@@ -225,8 +228,11 @@ def _run_alone(
             return say_nothing(this, Nothing.NEVER_PUSHED if rolling else Nothing.NONE_UNDER_WAY, json=json)
         if rolling and not _agreed(this, journal, target, said, yes=yes):
             return say_nothing(this, Nothing.NONE_TO_BRING_BACK, push=target, json=json)
-        cut_off = [Resumed(time.time())] if journal.unfinished() == target else []
-        state = run_to_end(this, field, journal, target, [*cut_off, said], json=json)
+        first: list[Resumed | Requested] = [said]
+        if journal.unfinished() == target:
+            first = [Resumed(time.time()), said]
+        look_at_cargo(this, field.shelf, journal, target, first)
+        state = run_to_end(this, field, journal, target, first, json=json)
     status = close(this, state)
     if state is None:
         return status

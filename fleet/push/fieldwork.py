@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING, Literal
 from fleet.bench.control import BenchControl
 from fleet.bench.paths import BenchPaths
 from fleet.boards.board import load_board
-from fleet.build.codes import DAMAGED_CARGO
 from fleet.build.older import older_images
 from fleet.build.sequence import reissue
 from fleet.build.shelf import Shelf
 from fleet.build.ticket import SEQUENCE_MAX
-from fleet.errors import PlanError, ShelfError
+from fleet.errors import PlanError
 from fleet.find.find import find
 from fleet.find.match import Status
 from fleet.keys.derive import node_key
@@ -194,19 +193,6 @@ async def plan_push(field: Field, wishes: Wishes, now: datetime, timeout_s: floa
 
 def _too_old(plan: Plan) -> list[str]:
     return [out.node for out in plan.left_out if out.reason == "ticket-too-old"]
-
-
-def refuse_damaged(field: Field, plan: Plan) -> None:
-    """ShelfError (SHF105) unless the shelf has every image and ticket of the plan, byte for byte."""
-    bad = []
-    for _, node in plan.nodes():
-        image, ticket = (node.to_image, node.size_bytes), (node.ticket_sha256, None)
-        if not all(field.shelf.is_whole(sha, size) for sha, size in (image, ticket)):
-            bad.append(node.node)
-    if bad:
-        what = f"plan {plan.id} cannot be sent: the shelf's image or ticket of {', '.join(bad)} is damaged or missing"
-        fix = f"Run `tankfleet build {' '.join(bad)}`, which makes the same bytes again; then push the same plan."
-        raise ShelfError(DAMAGED_CARGO, what, fix=fix)
 
 
 def standing(field: Field, plan: Plan, matches: Iterable[Match]) -> Standing:

@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fleet.push.engine import step
+from fleet.push.engine import fold, step
 from fleet.push.events import Doing, Requested, Resumed, Word
 from fleet.push.state import Back, Stands
 
@@ -35,9 +35,7 @@ def foretell(state: PushState, event: Requested | Resumed) -> tuple[Foretold, ..
 
 def with_requests(state: PushState, waiting: Sequence[Requested]) -> PushState:
     """The state once what people asked for meanwhile is taken in."""
-    for event in waiting:
-        state, _ = step(state, event)
-    return state
+    return fold(state, waiting)
 
 
 def _one(before: PushState, after: PushState, name: str, event: Requested | Resumed) -> Foretold:

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from types import TracebackType
     from typing import Self
 
+_OF_NOBODY = sha256(write_outcomes(()))
 _PUSH_SEAL = "push, began_at_s, phase, ended_at_s, plan, outcome, events, last"
 
 
@@ -137,13 +138,23 @@ class Journal:
 
     # ---------------------------------------------------------------- reading
     def pushes(self) -> list[PushRecord]:
-        """All pushes, oldest first."""
-        if not self._seals:
-            sql = "SELECT id, began_at_s, phase, ended_at_s FROM push ORDER BY began_at_s, rowid"
-            return [self._record(*row) for row in self._rows(sql)]
-        rows = self._rows(f"SELECT {_PUSH_SEAL}, seal FROM push_seal ORDER BY began_at_s, number")  # noqa: S608
-        found = [self._checked(row) for row in rows]
-        return [self._record(one.push, one.began_at_s, one.phase, one.ended_at_s) for one in found]
+        """All pushes, oldest first; but for those of nothing, which older versions began."""
+        if self._seals:
+            rows = self._rows(f"SELECT {_PUSH_SEAL}, seal FROM push_seal ORDER BY began_at_s, number")  # noqa: S608
+            found = [self._checked(row) for row in rows]
+        else:
+            rows = self._rows(
+                "SELECT id, began_at_s, phase, ended_at_s, outcome FROM push ORDER BY began_at_s, rowid"
+            )
+            found = [
+                _Sealed(push, began_at_s, phase, ended_at_s, "", outcome and sha256(str(outcome)), 0, "")
+                for push, began_at_s, phase, ended_at_s, outcome in rows
+            ]
+        return [
+            self._record(one.push, one.began_at_s, one.phase, one.ended_at_s)
+            for one in found
+            if not self._updates_nobody(one)
+        ]
 
     def unfinished(self) -> str | None:
         """The id of the push that is under way; there is at most one."""
@@ -291,6 +302,13 @@ class Journal:
             return None
         rows = self._rows(f"SELECT {_PUSH_SEAL}, seal FROM push_seal WHERE push=?", push)  # noqa: S608
         return self._checked(rows[0]) if rows else None
+
+    def _updates_nobody(self, stands: _Sealed) -> bool:
+        """Whether its plan updates no node. Such a push was done with its begin, and its end was never written down
+        but by a later `resume`; so the plan need not be read of any other."""
+        if stands.ended_at_s is not None:
+            return stands.outcome == _OF_NOBODY
+        return stands.phase == Phase.DONE and not self.plan(stands.push).waves
 
     def _record(self, push: str, began_at_s: float, phase: str, ended_at_s: float | None) -> PushRecord:
         try:

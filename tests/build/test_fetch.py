@@ -27,7 +27,7 @@ from fleet.build.events import Compiled, Fetched, Fetching, FetchPlanned, FetchR
 from fleet.build.programs import Programs
 from fleet.build.shelf import Shelf
 from fleet.build.tools import board_tools
-from fleet.build.unfinished import is_unfinished
+from fleet.build.unfinished import SIGN, is_unfinished
 from fleet.cli.app import run
 from fleet.codes import Exit
 from fleet.errors import BuildError
@@ -259,8 +259,8 @@ def test_what_a_killed_run_was_installing_goes_at_the_next_start(shop) -> None:
     """As it is when the power goes between the rename and the end: the marker stands, the package is in its place."""
     shop.fetch()
     framework = shop.core / "packages" / "framework-standin"
-    before = ["platforms/standin", "packages/tool-scons", "packages/toolchain-standin"]
-    (shop.core / "fetching.json").write_text(json.dumps({"package": "framework-standin", "before": before}))
+    (shop.core / "fetching.json").write_text(json.dumps({"package": "framework-standin"}))
+    (framework / SIGN).touch()
     (framework / "cores" / "Arduino.h").unlink()
     unpacked = shop.core / ".cache" / "fetching" / "unpacked" / "x"
     unpacked.mkdir(parents=True)
@@ -269,13 +269,24 @@ def test_what_a_killed_run_was_installing_goes_at_the_next_start(shop) -> None:
     assert not shop.has_litter()
 
 
-def test_marker_that_was_cut_off_removes_nothing(shop, registry) -> None:
-    shop.fetch()
-    (shop.core / "fetching.json").write_text('{"package": "x", "bef')
-    registry.asked.clear()
-    shop.fetch()
-    assert registry.asked == []
-    assert shop.is_whole()
+def test_what_platformio_itself_installs_meanwhile_stays(shop, registry, monkeypatch) -> None:
+    """A person may name their own folder of PlatformIO as that of the compilers."""
+    other = f"toolchain-standin@{NEWER}"
+    with monkeypatch.context() as patch:
+        patch.setattr(fetching, "clear_unfinished", lambda *_, **__: None)  # the tool was killed
+        events = shop.events()
+        _until(events, FetchStep.UNPACKING, "framework-standin")
+        events.close()
+    assert (shop.core / "fetching.json").exists()
+    words = ["pkg", "install", "--global", "--tool", f"tests/{other}"]
+    environment = {**registry.environment(), "PLATFORMIO_CORE_DIR": str(shop.core)}
+    subprocess.run([sys.executable, "-m", "platformio", *words], env=environment, check=True)
+    theirs = [one for one in shop.packages() if one.startswith("toolchain-standin")]
+    assert len(theirs) == 2
+    assert [e.name for e in shop.fetch() if isinstance(e, Fetched)] == ["framework-standin"]
+    assert [one for one in shop.packages() if one.startswith("toolchain-standin")] == theirs
+    compiler = {(shop.core / "packages" / one / "bin" / "compiler").read_text() for one in theirs}
+    assert compiler == {"g++\n"}
     assert not shop.has_litter()
 
 

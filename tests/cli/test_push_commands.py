@@ -298,6 +298,29 @@ def test_an_empty_plan_is_an_end_of_its_own(quiet, capsys, monkeypatch) -> None:
     assert "nothing was ever pushed" in capsys.readouterr().err
 
 
+def test_a_push_of_nothing_of_an_older_version_stands_in_nobodys_way(quiet, capsys) -> None:
+    """Older versions began a push for a plan that updates no node, and never ended it."""
+    from tests.push.plans import plan_of, planned
+    from tests.push.stage import Stage, begun, push
+
+    name = quiet.names[0]
+    stage = Stage(plan_of([planned(name)]))
+    with begun(stage, quiet.field.workspace.journal_path.parent) as journal:
+        push(stage, journal)
+        journal.begin(plan_of(), time.time())
+    assert quiet.run("roll-back", "--dry-run", "--json") == Exit.OK
+    (document,) = _documents(capsys.readouterr().out, "dry-run")
+    assert (document["push"], [node["node"] for node in document["nodes"]]) == (stage.plan.id, [name])
+    assert quiet.run("resume") == Exit.OK
+    assert "Nothing to resume" in capsys.readouterr().err
+    path = quiet.folder / "next.plan"
+    path.write_text(write_plan(plan_of([planned("b")])))
+    quiet.run("push", str(path), "--yes")
+    err = capsys.readouterr().err
+    assert "PSH101" not in err, "nothing is unfinished"
+    assert "PLN104" in err, "it goes on to what is wrong with this plan: its fleet"
+
+
 def test_pushed_again_a_plan_says_what_is_still_open(quiet, capsys) -> None:
     """Exit status as in docs/pushing.md: 1, not all planned nodes were updated."""
     from tests.push.plans import plan_of, planned

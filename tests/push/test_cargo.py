@@ -15,20 +15,26 @@ import pytest
 from fleet.build.codes import DAMAGED, DAMAGED_CARGO
 from fleet.build.sequence import next_sequence
 from fleet.build.ticket import SEQUENCE_MAX, verify
+from fleet.cli import pushing
 from fleet.cli.app import run
 from fleet.codes import Exit
 from fleet.errors import ShelfError
 from fleet.find.match import Match, Status
 from fleet.link.state import NodeState
 from fleet.push import fieldwork
-from fleet.push.fieldwork import Field, Wishes, plan_push, refuse_damaged
+from fleet.push.cargo import left_to_bring_back, left_to_send, refuse_damaged
+from fleet.push.engine import fold
+from fleet.push.events import Began, Doing, Outcome, Requested, Word
+from fleet.push.fieldwork import Field, Wishes, plan_push
 from fleet.push.history import given_up_images
+from fleet.push.journal import Journal
 from fleet.push.plan import Plan, write_plan
 from fleet.push.reasons import Why
-from fleet.push.state import Stands
+from fleet.push.state import Stands, fresh
+from tests.push import yard
 from tests.push.plans import plan_of, state_of
 from tests.push.plans import planned as a_node
-from tests.push.stage import Stage, begun, push
+from tests.push.stage import BEGAN_S, Memory, Stage, begun, push
 from tests.push.yard import class_id, image_of, lay_out, tank_of
 
 NAMES = ["cargo-a", "cargo-b", "cargo-c"]
@@ -86,10 +92,11 @@ def test_a_plan_leaves_out_whose_image_is_damaged(
 
 def test_a_push_refuses_before_it_begins(field: Field, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
     made = planned(field, monkeypatch)
-    refuse_damaged(field, made)
+    refuse_damaged(field.shelf, made, NAMES, then="push")
     spoil(field, made.planned("cargo-c").to_image, "a bit")
+    refuse_damaged(field.shelf, made, NAMES[:2], then="push")
     with pytest.raises(ShelfError, match="of cargo-c is damaged") as caught:
-        refuse_damaged(field, made)
+        refuse_damaged(field.shelf, made, NAMES, then="push")
     assert caught.value.code is DAMAGED_CARGO
     assert "`tankfleet build cargo-c`" in caught.value.fix
     path = field.workspace.root / "the.plan"
@@ -99,6 +106,90 @@ def test_a_push_refuses_before_it_begins(field: Field, monkeypatch: pytest.Monke
         err = capsys.readouterr().err
         assert "SHF105" in err
         assert "asking" not in err, "no node was asked"
+
+
+def ask(field: Field, *words: str) -> int:
+    return run(["--project", str(field.workspace.root), *words])
+
+
+def test_resume_refuses_before_it_begins(field: Field, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
+    made = planned(field, monkeypatch)
+    with Journal.open(field.workspace.journal_path) as journal:
+        journal.begin(made, NOW.timestamp())
+    assert ask(field, "resume", "--dry-run") == Exit.OK
+    spoil(field, made.planned("cargo-c").to_image, "a bit")
+    spoil(field, made.planned("cargo-b").ticket_sha256, "gone")
+    capsys.readouterr()
+    for words in (["resume", "--dry-run"], ["resume"], ["resume", "--json"]):
+        assert ask(field, *words) == Exit.PROBLEMS
+        printed = capsys.readouterr()
+        assert "SHF105" in printed.err
+        assert "of cargo-b, cargo-c is damaged" in printed.err
+        assert "looking for" not in printed.err, "no node was asked"
+        assert printed.out == ""
+    with Journal.open(field.workspace.journal_path) as journal:
+        assert len(journal.events(made.id)) == 1, "nothing was begun"
+    assert ask(field, "stop", "--dry-run") == Exit.OK, "which sends none of them, and is the way out"
+
+
+def test_a_damaged_old_image_is_told_of_before_anything_goes_back(
+    field: Field, monkeypatch: pytest.MonkeyPatch, capsys: Any
+) -> None:
+    """It stops nobody's way back: a node that holds the old image is only told to go back to it."""
+    monkeypatch.setattr(yard, "image_of", lambda name, release: b"old")  # of which plans.OLD is the digest
+    old = {name: yard.shelve(field, name, "1.0.0", 50) for name in NAMES}
+    stage = Stage(plan_of([a_node(name) for name in NAMES]))
+    with begun(stage, field.workspace.journal_path.parent) as journal:
+        push(stage, journal)
+    gone_on = []
+    monkeypatch.setattr(pushing, "run_to_end", lambda *args, **more: gone_on.append(args))
+    orders = (["roll-back", "--dry-run"], ["roll-back", "--yes"])
+    for words in orders:
+        ask(field, *words)
+        assert "SHF105" not in capsys.readouterr().err
+    spoil(field, old["cargo-b"].ticket, "a bit")
+    (field.shelf.path / "nodes" / "cargo-c" / f"{50:019d}.json").write_text("{")
+    gone_on.clear()
+    for words in orders:
+        ask(field, *words)
+        assert "of cargo-b, cargo-c is damaged or missing (SHF105)" in capsys.readouterr().err
+    assert len(gone_on) == 1
+    ask(field, "roll-back", "cargo-a", "--dry-run")
+    assert "SHF105" not in capsys.readouterr().err
+
+
+class Sent(Memory):
+    """A reporter that knows to whom a transfer ended."""
+
+    def after(self, n: int) -> set[str]:
+        """From event n on."""
+        sends = [e for e in self.events[n:] if isinstance(e, Outcome) and e.doing is Doing.SEND]
+        return {e.node for e in sends}
+
+
+def test_what_is_left_to_send_is_what_is_then_sent(quick_path: Path) -> None:
+    """The oracle is the push itself: after each event, those that it goes on to send to."""
+    plan = plan_of([a_node("a")], [a_node("b"), a_node("c")], [a_node("d")])
+    stage, memory = Stage(plan), Sent()
+    with begun(stage, quick_path) as journal:
+        push(stage, journal, reporter=memory)
+    assert memory.after(0) == {"a", "b", "c", "d"}
+    stands = fold(fresh(plan), [Began(BEGAN_S)])
+    for n, event in enumerate(memory.events, start=1):
+        assert set(left_to_send(stands)) == memory.after(n - 1), n
+        stands = fold(stands, [event])
+    assert left_to_send(stands) == []
+
+
+def test_who_goes_back_is_sent_nothing_new_and_may_be_sent_the_old(quick_path: Path) -> None:
+    plan = plan_of([a_node("a")], [a_node("b"), a_node("c")], [a_node("d")])
+    stage = Stage(plan)
+    with begun(stage, quick_path) as journal:
+        done = push(stage, journal)
+    assert left_to_bring_back(done) == []
+    back = fold(done, [Requested(done.now_s, Word.ROLL_BACK, ("b", "d"))])
+    assert left_to_bring_back(back) == ["b", "d"]
+    assert left_to_send(back) == []
 
 
 # -------------------------------------------------------------------- a floor ahead of the clock

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+import sqlite3
 import subprocess
 import sys
 from contextlib import closing
@@ -15,12 +16,15 @@ from fleet.errors import LockedError, PushError
 from fleet.push.engine import fold
 from fleet.push.events import Began, Requested, Resumed, Word
 from fleet.push.journal import Journal
+from fleet.push.journal_seal import witness_path
 from fleet.push.lock import lock_path, runner_lock, runner_pid
 from fleet.push.state import Phase, Stands, fresh
 from tests.push.plans import plan_of, planned
 from tests.push.stage import Stage, begun, push
 
 PLAN = plan_of([planned("a")], [planned("b")])
+OTHER = plan_of([planned("c")])
+EMPTY = plan_of()
 
 
 def test_settings_that_survive_a_power_cut(tmp_path: Path) -> None:
@@ -53,6 +57,46 @@ def test_what_came_of_an_ended_push_is_written_down(quick_path: Path) -> None:
     push(stage, journal)
     journal._db.execute("UPDATE event SET kind='dream'")
     assert [o.stands for o in journal.outcomes(PLAN.id)] == [Stands.KEPT, Stands.KEPT]
+
+
+@pytest.fixture(params=["cut off", "resumed"])
+def with_an_empty_one(quick_path: Path, request: pytest.FixtureRequest) -> Path:
+    """A push to its end, and after it what older versions left of a plan that updates no node: its begin alone; once
+    `resume` came upon it, its end too."""
+    stage = Stage(PLAN)
+    journal = begun(stage, quick_path)
+    push(stage, journal)
+    journal.begin(EMPTY, 2e9)
+    if request.param == "resumed":
+        resumed = Resumed(2e9 + 1)
+        journal.append(EMPTY.id, [resumed], fold(journal.state(EMPTY.id), [resumed]))
+    journal.close()
+    return quick_path / "journal.db"
+
+
+@pytest.mark.parametrize("sealed", [True, False])
+def test_a_push_of_nothing_that_an_older_version_left_is_none(with_an_empty_one: Path, sealed: bool) -> None:
+    if not sealed:
+        unseal(with_an_empty_one)
+    with Journal.reading(with_an_empty_one) as journal:
+        assert journal is not None
+        assert [record.id for record in journal.pushes()] == [PLAN.id]
+        assert journal.unfinished() is None
+        assert not journal.has(EMPTY.id)
+    with Journal.open(with_an_empty_one) as journal:  # which seals it again
+        assert [record.id for record in journal.pushes()] == [PLAN.id]
+        journal.begin(OTHER, 2e9 + 2)
+        assert journal.unfinished() == OTHER.id
+
+
+def unseal(path: Path) -> None:
+    """As it was in form 1, before there were seals."""
+    with closing(sqlite3.connect(path)) as db:
+        db.executescript(
+            "DROP TABLE head; DROP TABLE push_seal; ALTER TABLE event DROP COLUMN seal;"
+            "ALTER TABLE request DROP COLUMN seal; PRAGMA user_version=1"
+        )
+    witness_path(path).unlink()
 
 
 def test_requests_are_taken_in_once(tmp_path: Path) -> None:
