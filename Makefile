@@ -12,7 +12,7 @@ demo: packages $(VENV)/.installed
 	@$(BIN)/tankfleet demo
 
 test: test-packages $(VENV)/.installed-tests
-	@$(BIN)/python -m pytest -m "slow or not slow"
+	@$(BIN)/python -m tests.lanes
 
 quick: test-packages $(VENV)/.installed-tests
 	@$(BIN)/python -m pytest -n 2 --dist loadfile

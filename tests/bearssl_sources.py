@@ -11,6 +11,7 @@ import os
 import re
 import shutil
 import subprocess
+import sys
 import tarfile
 import tempfile
 from collections.abc import Iterator
@@ -103,3 +104,10 @@ def _unpack(archive: Path, to: Path) -> None:
             with (to / inside).open("wb") as file:
                 shutil.copyfileobj(content, file)
     assert (to / "inc" / "bearssl.h").is_file(), f"{archive.name} is not what was expected"
+
+
+if __name__ == "__main__":
+    try:
+        bearssl_sources()
+    except AssertionError as error:
+        sys.exit(str(error))
