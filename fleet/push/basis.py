@@ -76,12 +76,13 @@ class Change:
 
     def __str__(self) -> str:
         part = f"{self.kind.replace('-', ' ')} {self.name}".rstrip()
-        where = "in the inventory" if self.place is None else f"in {self.place.path}:{self.place.line}"
+        where = "" if self.place is None else f"{self.place.path}:{self.place.line}"
+        beside = where and f" ({where})"
         return {
-            How.CHANGED: f"{part}: its `{self.key}` {where}",
+            How.CHANGED: f"{part}: its `{self.key}` in {where or 'the inventory'}",
             How.GONE: f"{part} is no longer in the inventory",
-            How.JOINED: f"{part}: tank {self.key} is in it now, {where}",
-            How.LEFT: f"{part}: tank {self.key} is no longer in it, {where}",
+            How.JOINED: f"{part}: tank {self.key} is in it now{beside}",
+            How.LEFT: f"{part}: tank {self.key} is no longer in it{beside}",
         }[self.how]
 
 

@@ -340,3 +340,52 @@ def test_both_sides_hold_to_the_same_slowest_transfer() -> None:
     assert int(core["kBodyMs"]) / 1000 == BODY_GRACE_S
     assert int(core["kSlowestBytesPerMs"]) * 1000 == SLOWEST_SEND_BYTES_PER_S
     assert slowest_send_s(512 * 1024) == pytest.approx(62.4, abs=0.05)
+
+
+# ------------------------------------------------- a go-ahead that anybody could have said
+@pytest.mark.parametrize(("held_s", "takes_it"), [(59.0, True), (61.0, False)])
+def test_who_says_the_go_ahead_for_the_node_holds_an_image_back_for_a_minute_at_most(
+    held_s, takes_it
+) -> None:
+    """No interim answer is signed, so that the tool takes its bytes for begun (docs/threats.md); but the request counts
+    for 60 s at most (docs/node-interface.md 3)."""
+    clock = HandClock()
+    node, image = fake(clock=clock), secrets.token_bytes(50_000)
+    begun_unheard = []
+
+    async def between(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        head, body, first = await reader.readuntil(b"\r\n\r\n"), b"", b""
+        if head.startswith(b"PUT"):
+            writer.write(b"HTTP/1.1 100 Continue\r\n\r\n")
+            body = await reader.readexactly(len(image))
+            clock.pass_s(held_s)
+        from_node, to_node = await asyncio.open_connection(node.address, node.port)
+        to_node.write(head)
+        if body:
+            first = await from_node.readuntil(b"\r\n\r\n")
+            if b" 100 " in first:
+                to_node.write(body)
+                first = b""
+        writer.write(first)
+        writer.write(await from_node.read())
+        await writer.drain()
+        writer.close()
+        to_node.close()
+
+    def told(sent_bytes: int, size_bytes: int) -> None:
+        if sent_bytes == 0:
+            begun_unheard.append(all(method != "PUT" for method, _ in node.heard))
+
+    async def what(link) -> None:
+        async with await asyncio.start_server(between, "127.0.0.1", 0) as server:
+            link.port = server.sockets[0].getsockname()[1]
+            if takes_it:
+                assert await link.put_image(image, ticket_for(node, image, 7), told) is Phase.ON_TRIAL
+                return
+            with pytest.raises(NodeUnreachable) as late:
+                await link.put_image(image, ticket_for(node, image, 7), told)
+            assert late.value.code is CHANGED_ON_WAY
+
+    run(what, node)
+    assert begun_unheard[0], "the tool was told that bytes go, and the node had heard nothing"
+    assert len(node.images_taken) == int(takes_it)

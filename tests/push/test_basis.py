@@ -68,7 +68,7 @@ def test_what_it_does_not_rest_on_changes_nothing(now: Inventory) -> None:
         ),
         (
             edited("tanks", "tank-b", supply_group="header"),
-            "supply group header: tank tank-b is in it now, in the inventory",
+            "supply group header: tank tank-b is in it now",
         ),
         (
             edited("nodes", "a", serves=(TWO.node("a").serves[0].model_copy(update={"tank": "tank-b"}),)),
@@ -103,7 +103,7 @@ def test_a_tank_that_leaves_its_supply_group_is_told() -> None:
     )
     changed = changed_in(basis_of(three, ["a"]), TWO, ["a"])
     assert changed == [Change(How.LEFT, Kind.SUPPLY_GROUP, "header", "tank-b")]
-    assert str(changed[0]) == "supply group header: tank tank-b is no longer in it, in the inventory"
+    assert str(changed[0]) == "supply group header: tank tank-b is no longer in it"
 
 
 FILES = {
@@ -161,7 +161,7 @@ FILES = {
             "- name: other\n",
             "- name: other\n    supply_group: east # too\n",
             "east # too",
-            "supply group east: tank other is in it now, in inventory/hill/tanks.yaml:{}",
+            "supply group east: tank other is in it now (inventory/hill/tanks.yaml:{})",
         ),
         (
             "fleet.yaml",
