@@ -31,9 +31,10 @@ app = command_app()
 
 MARKER = ".demo-of-tankfleet"
 SETTINGS_TEXT = """\
-# Settings of the demo: virtual nodes only. A real project leaves `target` at its default, `board`.
+# Settings of the demo: virtual nodes on loopback only. A real project leaves `target` and `find_on` at their defaults.
 target = "host"
 keys = "keys"
+find_on = "127.0.0.1"
 """
 GOOD, BAD = "1.1.0", "1.2.0"
 DEFECT = "probes-inverted"
@@ -56,11 +57,7 @@ def story(tank: str, node: str) -> tuple[Step, ...]:
         Step("An inventory of sites, tanks and nodes is checked before anyone drives out.", ("check",)),
         Step("What the inventory says of one tank.", ("show", "tank", tank)),
         Step("And of the node that serves it.", ("show", "node", node)),
-        Step(
-            "The fleet gets its keys: one signs images, one proves who is speaking. "
-            "For a fleet of your own leave --new-fleet out.",
-            ("keys", "create", "--new-fleet"),
-        ),
+        Step("The fleet gets its keys: one signs images, one proves who is speaking.", ("keys", "create")),
         Step("Each node gets a complete PlatformIO project that a person can open.", ("render",)),
         Step("PlatformIO builds each firmware class once; each node gets its own signed image.", ("build",)),
         Step(

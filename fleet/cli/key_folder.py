@@ -126,7 +126,8 @@ def _some_of(subjects: Sequence[str]) -> str:
 
 def _bind(this: Session, folder: KeyFolder) -> None:
     from fleet.keys.project_id import PROJECT_ID_FILE, read_project_id
-    from fleet.keys.whereabouts import adopt
+    from fleet.keys.whereabouts import BOUND_FILE, adopt
+    from fleet.push.other_keys import key_ids_on_shelf
 
     had = read_project_id(this.project)
     if not fits(this, folder):
@@ -139,6 +140,11 @@ def _bind(this: Session, folder: KeyFolder) -> None:
         return
     commit = "" if had else f" Its id is in {PROJECT_ID_FILE}: commit that file."
     this.output.note(f"The keys in {folder.path} are now bound to this project ({project_id}).{commit}")
+    if not key_ids_on_shelf(this.workspace("").shelf_dir):
+        this.output.note(
+            f"Only the fleet's name showed that they are its own. If they are another project's: delete "
+            f"{folder.path / BOUND_FILE} and {PROJECT_ID_FILE} here, and run `tankfleet keys show` there."
+        )
 
 
 def _whose(at: Whereabouts) -> str:
@@ -146,9 +152,13 @@ def _whose(at: Whereabouts) -> str:
 
 
 def _share(at: Whereabouts) -> str:
+    from fleet.keys.whereabouts import BOUND_FILE
+
     return (
         "If this is a copy of that project, copy its tankfleet.id here too. If it is another one with the same keys, "
-        f'set `keys = "{at.path}"` in tankfleet.toml. If it never had keys: `tankfleet keys create`.'
+        f'set `keys = "{at.path}"` in tankfleet.toml. If they are this one\'s keys, which the other took for the '
+        f"fleet's name: delete {at.path / BOUND_FILE} and run the command again. If it never had keys: `tankfleet keys "
+        "create`."
     )
 
 

@@ -125,6 +125,22 @@ def test_adopted_keys_are_not_given_to_a_second_project_of_that_name(tmp_path, c
     assert _shown(capsys, second)[0] == str(config / "keys" / str(read_project_id(second)))
 
 
+def test_keys_that_the_wrong_project_took_for_the_name_are_had_back_as_is_advised(
+    tmp_path, config, capsys
+) -> None:
+    """Of two projects of the older way the first takes them, and says on what that rests."""
+    old = KeyFolder.create(config / "keys" / "elm")
+    wrong, right = (_project(tmp_path / name, fleet="elm", with_id=False) for name in ("a", "b"))
+    said = " ".join(_shown(capsys, wrong)[1].split())
+    assert said.count("Only the fleet's name showed") == 1
+    bound = f"delete {old.path / BOUND_FILE}"
+    assert bound in said
+    assert bound in " ".join(_refused(capsys, right).split())
+    (old.path / BOUND_FILE).unlink()
+    assert _shown(capsys, right)[0] == str(old.path)
+    assert "KEY110" in _refused(capsys, wrong)
+
+
 def test_a_new_project_does_not_take_keys_that_only_have_its_name(tmp_path, config, capsys) -> None:
     KeyFolder.create(config / "keys" / "farm")
     project = _project(tmp_path / "farm")
