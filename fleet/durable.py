@@ -8,13 +8,13 @@ import os
 import re
 import stat
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, TypeVar
 
 from fleet.limits import FSYNCS_AT_ONCE
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
 _Thing = TypeVar("_Thing")
@@ -37,17 +37,19 @@ def write_durably(
         for number, (path, data) in enumerate(files):
             made += make_folder(path.parent)
             beside = beside_of(path, number)
-            beside.unlink(missing_ok=True)
-            handle = os.open(beside, _NEW, mode)
-            waiting.append((beside, path, handle))
-            os.fchmod(handle, mode)
-            _write_all(handle, data)
-        _all_at_once(os.fsync, [handle for _, _, handle in waiting])
+            with _named(path, beside):
+                beside.unlink(missing_ok=True)
+                handle = os.open(beside, _NEW, mode)
+                waiting.append((beside, path, handle))
+                os.fchmod(handle, mode)
+                _write_all(handle, data)
+        _all_at_once(_sync_file, waiting)
         if check is not None:
             for beside, _, _ in waiting:
                 check(beside)
         for beside, path, _ in waiting:
-            beside.replace(path)
+            with _named(path, beside):
+                beside.replace(path)
     finally:
         for beside, _, handle in waiting:
             os.close(handle)
@@ -61,9 +63,10 @@ def create_durably(path: Path, data: bytes, *, mode: int) -> None:
     one."""
     beside = beside_of(path)
     try:
-        write_durably([(beside, data)], mode=mode)
-        if not place_new(beside, path):
-            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
+        with _named(path, beside):
+            write_durably([(beside, data)], mode=mode)
+            if not place_new(beside, path):
+                raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
     finally:
         with suppress(FileNotFoundError):
             beside.unlink()
@@ -108,13 +111,14 @@ def replace_file(path: Path, data: bytes, *, mode: int = 0o644) -> None:
     beside = beside_of(path)
     beside.unlink(missing_ok=True)
     try:
-        handle = os.open(beside, _NEW, mode)
-        try:
-            os.fchmod(handle, mode)
-            _write_all(handle, data)
-        finally:
-            os.close(handle)
-        beside.replace(path)
+        with _named(path, beside):
+            handle = os.open(beside, _NEW, mode)
+            try:
+                os.fchmod(handle, mode)
+                _write_all(handle, data)
+            finally:
+                os.close(handle)
+            beside.replace(path)
     finally:
         with suppress(OSError):
             beside.unlink()
@@ -152,9 +156,27 @@ def sync_folder(folder: Path) -> None:
     """Bring the names in that folder to the disk."""
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
     try:
-        os.fsync(handle)
+        with _named(folder):
+            os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def _sync_file(one: tuple[Path, Path, int]) -> None:
+    beside, path, handle = one
+    with _named(path, beside):
+        os.fsync(handle)
+
+
+@contextmanager
+def _named(path: Path, beside: Path | None = None) -> Iterator[None]:
+    """An error says which file a person wanted: calls that know a handle alone name none, others the temporary."""
+    try:
+        yield
+    except OSError as error:
+        if error.filename in (None, beside, str(beside)):
+            error.filename = str(path)
+        raise
 
 
 def _all_at_once(sync: Callable[[_Thing], None], things: Sequence[_Thing]) -> None:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from fleet import durable
-from fleet.durable import create_durably, left_behind, replace_file, write_durably, write_out
+from fleet.durable import create_durably, left_behind, replace_file, sync_folder, write_durably, write_out
 from fleet.keys.folder import NETWORKS_FILE, KeyFolder
 from fleet.keys.networks import Network
 
@@ -145,3 +146,39 @@ def test_what_another_process_is_writing_stays(tmp_path: Path) -> None:
     KeyFolder.open(folder.path)
     assert mine.exists()
     assert not of_before.exists(), "no process has a number above 4,194,304 (proc_sys_kernel(5), pid_max)"
+
+
+@pytest.mark.parametrize("op", ["write", "fsync"])
+@pytest.mark.parametrize("way", ["one", "several", "replace", "new"])
+def test_an_error_of_the_disk_names_the_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, op: str, way: str
+) -> None:
+    """The calls that fail know a handle alone (write(2), fsync(2)); a person wants to know which disk is full."""
+    path = tmp_path / "file"
+    ways: dict[str, Callable[[], object]] = {
+        "one": lambda: write_durably([(path, b"x")]),
+        "several": lambda: write_durably([(path, b"x"), (path.with_name("other"), b"y")]),
+        "replace": lambda: replace_file(path, b"x"),
+        "new": lambda: create_durably(path, b"x", mode=0o600),
+    }
+
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, op, full)
+    if (way, op) == ("replace", "fsync"):
+        ways[way]()  # which is not synced
+        return
+    with pytest.raises(OSError, match="No space left") as caught:
+        ways[way]()
+    assert caught.value.filename == str(path)
+
+
+def test_a_folder_that_cannot_be_synced_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(handle: int) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr(os, "fsync", broken)
+    with pytest.raises(OSError, match="Input/output error") as caught:
+        sync_folder(tmp_path)
+    assert caught.value.filename == str(tmp_path)

@@ -108,4 +108,7 @@ def _standing(found: Found, load: Load, inventory: Inventory) -> Standing:
 def _write(claimed: Claim) -> None:
     if claimed.path.read_bytes() != claimed.before:
         raise claimed.changed_meanwhile()
-    write_durably([(claimed.path, claimed.after)], mode=claimed.path.stat().st_mode & 0o777)
+    try:
+        write_durably([(claimed.path, claimed.after)], mode=claimed.path.stat().st_mode & 0o777)
+    except OSError as error:
+        raise claimed.not_written(error) from error

@@ -40,6 +40,16 @@ class Claim:
         """The error for a file that is not what it was when it was read."""
         return _by_hand(self.node, self.mac, f"{self.path} was changed meanwhile")
 
+    def not_written(self, error: OSError) -> UsageError:
+        """The error for a disk that did not take the file, once the board is loaded."""
+        return UsageError(
+            CANNOT_CLAIM,
+            f"{self.path} cannot be written ({error.strerror or error}): the board is loaded, and the inventory does "
+            f"not have the MAC of {self.node} yet",
+            fix=f"Make room for the file, then run the command again; or add the line `mac: {self.mac}` to the node "
+            f"{self.node} by hand.",
+        )
+
 
 def claim(folder: Path, node: str, mac: str) -> Claim:
     """The changed file for a node of the inventory in `folder` that has no MAC yet. Writes nothing.

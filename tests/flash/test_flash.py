@@ -6,6 +6,7 @@ esptool is the other party for the protocol (its own checksums, MD5 and timeouts
 
 from __future__ import annotations
 
+import errno
 import os
 import pty
 import re
@@ -296,6 +297,24 @@ def test_the_file_changed_while_it_was_written(table) -> None:
         table.flash("south", rom.port, agree=meanwhile)
     assert caught.value.code.code == "INV180"
     assert "mac" not in table.file.read_text(encoding="utf-8").split("name:  south")[1].split("serves")[0]
+
+
+def test_a_disk_that_does_not_take_the_claim(table, monkeypatch) -> None:
+    """The board is loaded by then: a person has to know what the inventory lacks."""
+    before = table.file.read_bytes()
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with board("south") as rom, pytest.raises(UsageError) as caught:
+        monkeypatch.setattr(os, "fsync", full)
+        table.flash("south", rom.port)
+    assert caught.value.code.code == "INV180"
+    assert f"{table.file} cannot be written (No space left on device)" in caught.value.what
+    assert "the board is loaded" in caught.value.what
+    assert f"`mac: {MACS['south']}`" in caught.value.fix
+    assert table.file.read_bytes() == before
+    assert rom.flash[0x1000] == 0xE9
 
 
 # ------------------------------------------------------------------ the port
