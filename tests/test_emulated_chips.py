@@ -18,7 +18,8 @@ from firmware_objects import SIZES, heap_symbols, over, sizes
 from firmware_trust import point_of, questions
 from sealing_vectors import gcm_vectors, hkdf_vectors
 
-pytestmark = [pytest.mark.slow, pytest.mark.parametrize("chip", CHIPS)]
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(600), pytest.mark.parametrize("chip", CHIPS)]
+# The first test of each chip builds all programs for it (BUILD_TIMEOUT_S), then runs one (RUN_TIMEOUT_S).
 
 BUDGET = tomllib.loads((ROOT / "templates" / "firmware" / "budget.toml").read_text(encoding="utf-8"))
 DECLARATIONS = """

@@ -18,7 +18,7 @@ from fleet.workspace import Workspace
 from tests.bench.scenery import eventually, processes_of
 from tests.real_fleet import build, real_project, tankfleet
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(600)]
 NODES = ("kestrel-03", "kestrel-04")
 
 
