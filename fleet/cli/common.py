@@ -256,7 +256,7 @@ def nearest(word: str, known: Iterable[str]) -> str:
 _LISTED_BY = {
     "board": "show board",
     "code": "explain",
-    "network": "show site",
+    "network": "keys networks",
     "node": "show node",
     "schema": "schema",
     "site": "show site",

@@ -203,7 +203,10 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
 
 
 def _why_nobody(made: Plan) -> str:
+    from fleet.cli.waiting import nodes_text
+
     reasons: dict[str, int] = {}
     for out in made.left_out:
         reasons[out.reason] = reasons.get(out.reason, 0) + 1
-    return ", ".join(f"{count} {reason.replace('-', ' ')}" for reason, count in reasons.items()) or "no nodes"
+    told = (f"{reason.replace('-', ' ')} ({nodes_text(count)})" for reason, count in reasons.items())
+    return ", ".join(told) or "no nodes"

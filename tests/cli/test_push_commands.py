@@ -108,7 +108,7 @@ def test_plan_push_roll_back(project, capsys) -> None:
     capsys.readouterr()
     assert project.run("plan", "--any-hour") == Exit.OK
     printed = capsys.readouterr()
-    assert "Nothing to push: 3 was put back" in printed.err
+    assert "Nothing to push: was put back (3 nodes)" in printed.err
     again = project.plan("--again", c)
     assert read_plan(Path(again).read_text()).planned(c).sequence > 100, "a ticket above the node's floor"
     assert project.run("push", again) == Exit.OK
@@ -189,7 +189,7 @@ def test_missing_nodes_leave_nothing_to_push(quiet, capsys) -> None:
     assert quiet.run("plan", "--timeout", "0.2") == Exit.UNREACHABLE
     printed = capsys.readouterr()
     assert printed.out.count("missing  never found before") == 3
-    assert "Nothing to push: 3 missing. No plan was written." in printed.err
+    assert "Nothing to push: missing (3 nodes). No plan was written." in printed.err
 
 
 def test_misspelt_names_and_files(quiet, capsys) -> None:
@@ -366,7 +366,7 @@ def test_images_of_an_older_inventory_stay_out_and_are_not_pushed(project, capsy
     assert project.run("plan", "--any-hour") == Exit.OK
     printed = capsys.readouterr()
     assert printed.out.count("older inventory") >= 3
-    assert "Nothing to push: 3 older inventory. No plan was written." in printed.err
+    assert "Nothing to push: older inventory (3 nodes). No plan was written." in printed.err
     assert "next: tankfleet build\n" in printed.err
 
     path = project.plan("--as-built", project.names[0])
