@@ -1,7 +1,7 @@
 // A disk that fails: preloaded into a real process, it lets the k-th write, fsync or rename under a folder fail, once or
 // from then on. FAIL_UNDER: the folder; FAIL_OP: write, fsync or rename (with link); FAIL_AT: k, 0 for none; FAIL_HOW:
 // once or forever; FAIL_ERRNO: the number; FAIL_COUNT: where the number of such calls is written at the end.
-// Programs that the process starts are left alone.
+// Programs that the process starts are left alone; a process that is forked begins anew with failing_disk_begin.
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
@@ -19,11 +19,12 @@ static atomic_int calls;
 static char under[PATH_MAX], op[16], count_path[PATH_MAX];
 static int at, forever, number;
 
-__attribute__((constructor)) static void begin(void) {
+__attribute__((constructor)) void failing_disk_begin(void) {
   const char *folder = getenv("FAIL_UNDER"), *which = getenv("FAIL_OP"), *count = getenv("FAIL_COUNT");
-  if (folder) snprintf(under, sizeof under, "%s", folder);
-  if (which) snprintf(op, sizeof op, "%s", which);
-  if (count) snprintf(count_path, sizeof count_path, "%s", count);
+  snprintf(under, sizeof under, "%s", folder ? folder : "");
+  snprintf(op, sizeof op, "%s", which ? which : "");
+  snprintf(count_path, sizeof count_path, "%s", count ? count : "");
+  atomic_store(&calls, 0);
   at = getenv("FAIL_AT") ? atoi(getenv("FAIL_AT")) : 0;
   number = getenv("FAIL_ERRNO") ? atoi(getenv("FAIL_ERRNO")) : ENOSPC;
   forever = getenv("FAIL_HOW") && !strcmp(getenv("FAIL_HOW"), "forever");

@@ -2,13 +2,14 @@
 
 After each: no fault of the tool itself, no file half written, nothing lost, and the same command (or the one that it
 names) does it once the disk has room. `python -m tests.failing_disk all` tries every k of every command, `... NAME` of
-one, `... NAME OP HOW K` one try; the number of tries in a thousand may follow `all` or a name, with a seed.
+one, `... NAME OP HOW K` one try; the number of tries in a thousand may follow `all` or a name, with a seed. A long
+sweep is shared out with two more numbers, `... push 1000 0 2 4` for the second part of four: each part in a network
+namespace of its own, for its nodes have the same names.
 """
 
 from __future__ import annotations
 
 import errno
-import os
 import random
 import shutil
 import subprocess
@@ -16,7 +17,7 @@ import sys
 import tempfile
 import tomllib
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -28,8 +29,10 @@ from fleet.keys.networks import Network
 from fleet.push.journal import Journal
 from fleet.push.plan import read_plan
 from fleet.push.state import Phase
+from tests.flash.bench_table import MACS, inventory_text, lay_table
 from tests.push.yard import lay_out
 from tests.push.yard_process import ROOT, YardProcess, stand_ins
+from tests.warm_tool import WarmTool
 
 SOURCE = Path(__file__).with_name("failing_disk.c")
 OPS = ("write", "fsync", "rename")
@@ -37,8 +40,6 @@ HOWS = ("once", "forever")
 ERRORS = {"write": errno.ENOSPC, "fsync": errno.EIO, "rename": errno.ENOSPC}
 NAMES = ["disk-a", "disk-b"]
 PASSPHRASE = "correct horse battery"
-MAC = "02:00:00:00:00:42"
-TOOL = [sys.executable, "-m", "fleet"]
 BUILD = """
 import sys, pytest
 from fleet.cli.app import run
@@ -46,20 +47,15 @@ from tests.fake_platformio import replace_platformio
 replace_platformio(pytest.MonkeyPatch())
 sys.exit(run(sys.argv[1:]))
 """
-CLAIM = f"""
+FLASH = """
 import sys
-from pathlib import Path
-from fleet.flash.flash import _write
-from fleet.inventory.claim import claim
-from fleet.inventory.load import load_inventory
-folder = Path(sys.argv[2], "inventory")
-if load_inventory(folder).node("disk-a").mac is None:
-    try:
-        _write(claim(folder, "disk-a", "{MAC}"))
-    except OSError:
-        sys.exit(2)
+from fleet.cli.app import run
+from tests.flash.bench_table import CHIPS, MACS
+from tests.rom_loader import Rom
+with Rom(CHIPS["north"], MACS["north"], 4 << 20) as rom:
+    status = run([*sys.argv[1:], "--port", rom.port])
+sys.exit(status)
 """
-"""What `flash` writes down at its end, once the board was read back."""
 
 
 @dataclass(frozen=True)
@@ -69,9 +65,12 @@ class Scenario:
     words: tuple[str, ...]
     check: Callable[[Path], None]
     done: Callable[[Path], None]
-    program: tuple[str, ...] = tuple(TOOL)
+    program: str = ""
+    """Python that is run instead of the tool."""
     stdin: str = ""
+    lay: Callable[[Path], object] = lambda project: lay_out(project, NAMES)
     prepared: Callable[[Path], None] = lambda project: None
+    """What is done once, before any try, in the project that each try gets a copy of."""
     with_nodes: bool = False
 
 
@@ -119,11 +118,17 @@ def _built(project: Path) -> None:
 
 
 def _inventory_whole(project: Path) -> None:
-    assert load_inventory(project / "inventory").node("disk-a").mac in (None, MAC)
+    """As it was, or with the one line more."""
+    mac = load_inventory(project / "inventory").node("north").mac
+    lines = (project / "inventory" / "farm.yaml").read_text(encoding="utf-8").splitlines()
+    assert mac is None or lines.pop(lines.index(f"  mac: {mac}"))
+    assert mac in (None, MACS["north"])
+    assert lines == inventory_text().splitlines()
 
 
 def _claimed(project: Path) -> None:
-    assert load_inventory(project / "inventory").node("disk-a").mac == MAC
+    _inventory_whole(project)
+    assert load_inventory(project / "inventory").node("north").mac == MACS["north"]
 
 
 def _journal_readable(project: Path) -> None:
@@ -150,8 +155,12 @@ def _other_network(project: Path) -> None:
 
 
 def _planned(project: Path) -> None:
-    _run(
-        [*TOOL, "--project", str(project), "plan", "--any-hour", "--out", str(project / "the.plan")], "", None
+    words = ["plan", "--any-hour", "--out", str(project / "the.plan")]
+    subprocess.run(
+        [sys.executable, "-m", "fleet", "--project", str(project), *words],
+        check=True,
+        cwd=ROOT,
+        capture_output=True,
     )
 
 
@@ -171,8 +180,10 @@ SCENARIOS = {
     "keys-node": Scenario(
         ("keys", "node", "disk-a", "--out", "{project}/a.key"), _node_key_whole, _exists("a.key")
     ),
-    "build": Scenario(("build", "--target", "host"), _shelf_whole, _built, (sys.executable, "-c", BUILD)),
-    "flash": Scenario(("flash", "disk-a"), _inventory_whole, _claimed, (sys.executable, "-c", CLAIM)),
+    "build": Scenario(("build", "--target", "host"), _shelf_whole, _built, BUILD),
+    "flash": Scenario(
+        ("flash", "north", "--yes", "--wait", "0"), _inventory_whole, _claimed, FLASH, lay=lay_table
+    ),
     "plan": Scenario(
         ("plan", "--any-hour", "--out", "{project}/the.plan"),
         _plan_whole,
@@ -201,43 +212,31 @@ def shim() -> Path:
     return made
 
 
-def _run(words: list[str], stdin: str, failing: dict[str, str] | None) -> subprocess.CompletedProcess[str]:
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), **(failing or {})}
-    return subprocess.run(
-        words,
-        input=stdin,
-        capture_output=True,
-        text=True,
-        cwd=ROOT,
-        env=environment,
-        timeout=240,
-        check=False,
-    )
-
-
 class Yard:
-    """A project laid out once, and copied for each try."""
+    """A project laid out and prepared once, and copied for each try."""
 
-    def __init__(self, folder: Path, name: str) -> None:
-        self.folder, self.scenario = folder, SCENARIOS[name]
+    def __init__(self, folder: Path, name: str, tool: WarmTool) -> None:
+        self.folder, self.scenario, self.tool = folder, SCENARIOS[name], tool
         self.first = folder / "first"
-        lay_out(self.first, NAMES)
+        self.scenario.lay(self.first)
+        with self._nodes(self.first):
+            self.scenario.prepared(self.first)
+
+    def _nodes(self, project: Path) -> AbstractContextManager[YardProcess | None]:
+        return stand_ins(project) if self.scenario.with_nodes else nullcontext()
 
     @contextmanager
     def project(self) -> Iterator[tuple[Path, YardProcess | None]]:
         """A fresh copy, with its nodes if the command needs them."""
         project = Path(tempfile.mkdtemp(dir=self.folder)) / "project"
         shutil.copytree(self.first, project)
-        with ExitStack() as stack:
-            yard = stack.enter_context(stand_ins(project)) if self.scenario.with_nodes else None
-            self.scenario.prepared(project)
+        with self._nodes(project) as yard:
             yield project, yard
         shutil.rmtree(project.parent)
 
     def run(self, project: Path, op: str, how: str, k: int) -> subprocess.CompletedProcess[str]:
         """The command on the disk that fails; what it counted is in `count` beside the project."""
         failing = {
-            "LD_PRELOAD": str(shim()),
             "FAIL_UNDER": str(project),
             "FAIL_OP": op,
             "FAIL_HOW": how,
@@ -249,7 +248,7 @@ class Yard:
 
     def _command(self, project: Path, failing: dict[str, str] | None) -> subprocess.CompletedProcess[str]:
         words = [word.format(project=project) for word in ("--project", "{project}", *self.scenario.words)]
-        return _run([*self.scenario.program, *words], self.scenario.stdin, failing)
+        return self.tool.run(self.scenario.program, words, self.scenario.stdin, failing)
 
     def count(self, op: str) -> int:
         """How many such calls the command makes when nothing fails."""
@@ -265,6 +264,8 @@ class Yard:
             said = done.stdout + done.stderr
             if done.returncode not in (0, 1, 2, 3) or "Traceback" in said or "CLI107" in said:
                 return f"WRONG: exit {done.returncode}: {said[-1500:]}"
+            if "CLI109: :" in said:
+                return f"WRONG: no file is named: {said[-1500:]}"
             try:
                 self.scenario.check(project)
                 self._again(project)
@@ -282,7 +283,7 @@ class Yard:
         """Once the disk has room: `resume` if a push was cut off, else the same command."""
         done = self._command(project, None)
         if "PSH101" in done.stderr:
-            done = _run([*TOOL, "--project", str(project), "resume"], "", None)
+            done = self.tool.run("", ["--project", str(project), "resume"])
         assert done.returncode == 0, f"again: {done.returncode} {done.stdout}{done.stderr}"
 
 
@@ -290,27 +291,38 @@ class Yard:
 def yard_of(name: str) -> Iterator[Yard]:
     """The yard for one command, in memory where that is a file system."""
     memory = Path("/dev/shm")
-    with tempfile.TemporaryDirectory(dir=memory if memory.is_dir() else None) as folder:
-        yield Yard(Path(folder), name)
+    with (
+        tempfile.TemporaryDirectory(dir=memory if memory.is_dir() else None) as folder,
+        WarmTool(shim()) as tool,
+    ):
+        yield Yard(Path(folder), name, tool)
 
 
-def tries(yard: Yard, per_thousand: int, chance: random.Random) -> list[tuple[str, str, int]]:
-    """Those to do: all, or a share of them, and at least one of each kind."""
-    chosen = []
-    for op in OPS:
-        count = yard.count(op)
-        for how in HOWS if count else ():
-            all_k = range(1, count + 1)
-            many = max(1, count * per_thousand // 1000)
-            chosen += [(op, how, k) for k in sorted(chance.sample(all_k, min(many, count)))]
-    return chosen
+@dataclass(frozen=True)
+class Share:
+    """How many tries in a thousand, drawn by which seed, and which part of them (1 for the first) out of how many."""
+
+    per_thousand: int = 1000
+    seed: int = 0
+    part: int = 1
+    parts: int = 1
+
+    def of(self, count: Callable[[str], int]) -> list[tuple[str, str, int]]:
+        """This share of all tries, and before it is shared out at least one of each kind. `count`: calls of an op."""
+        chance, chosen = random.Random(self.seed), []
+        for op in OPS:
+            calls = count(op)
+            for how in HOWS if calls else ():
+                many = max(1, calls * self.per_thousand // 1000)
+                chosen += [(op, how, k) for k in sorted(chance.sample(range(1, calls + 1), min(many, calls)))]
+        return chosen[self.part - 1 :: self.parts]
 
 
-def sweep(name: str, per_thousand: int, seed: int, tell: Callable[[str], None]) -> list[str]:
+def sweep(name: str, share: Share, tell: Callable[[str], None]) -> list[str]:
     """Do them; those that came out wrong, with what shows them again."""
     wrong = []
     with yard_of(name) as yard:
-        for op, how, k in tries(yard, per_thousand, random.Random(seed)):
+        for op, how, k in share.of(yard.count):
             came = yard.one(op, how, k)
             tell(f"{name} {op} {how} {k}: {came}")
             if came.startswith("WRONG"):
@@ -325,11 +337,9 @@ def main(words: list[str]) -> int:
             came = yard.one(words[1], words[2], int(words[3]))
         print(came)
         return 1 if came.startswith("WRONG") else 0
-    per_thousand, seed = (int(words[1]), int(words[2])) if len(words) == 3 else (1000, 0)
+    share = Share(*map(int, words[1:]))
     names = list(SCENARIOS) if words[0] == "all" else [words[0]]
-    wrong = [
-        one for name in names for one in sweep(name, per_thousand, seed, lambda line: print(line, flush=True))
-    ]
+    wrong = [one for name in names for one in sweep(name, share, lambda line: print(line, flush=True))]
     print(f"{len(wrong)} wrong")
     return 1 if wrong else 0
 
