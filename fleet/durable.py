@@ -174,7 +174,7 @@ def _named(path: Path, beside: Path | None = None) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        if error.filename in (None, beside, str(beside)):
+        if error.errno is not None and error.filename in (None, beside, str(beside)):
             error.filename = str(path)
         raise
 

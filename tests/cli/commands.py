@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 import typer
 
+from fleet.build.shelf import Shelf
 from fleet.cli.app import app, run
 from fleet.push.state import PushState
 from fleet.workspace import Workspace
@@ -118,7 +119,10 @@ class Farm:
 
     def pushed(self, *, until: str = "done") -> PushState:
         """A push of all three nodes: `done`, or cut off when the first of them is `sending` or `on-trial`."""
-        stage = Stage(plan_of([planned("farm-a")], [planned("farm-b"), planned("farm-c")]))
+        # The image of plans.NEW, and what stands for its ticket:
+        sha = Shelf(self.workspace.shelf_dir).put_object(b"new")
+        one, *rest = (planned(name, size_bytes=3, ticket_sha256=sha) for name in self.names)
+        stage = Stage(plan_of([one], rest))
         journal = begun(stage, self.folder / ".tankfleet")
         reporter = _Until(until)
         try:
