@@ -351,7 +351,8 @@ def layers() -> list[list[Room]]:
         "contracts"
     ]
     stacked = next(one for one in contracts if one["type"] == "layers")["layers"]
-    pure = [name for one in contracts if one["type"] == "forbidden" for name in one["source_modules"]]
+    walls = [one for one in contracts if "socket" in one.get("forbidden_modules", ())]
+    pure = [name for one in walls for name in one["source_modules"]]
     return [[_room(name.strip(), pure) for name in layer.split("|")] for layer in stacked]
 
 
