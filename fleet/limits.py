@@ -424,10 +424,14 @@ FLASH_HEARD_BYTES: Final = 4_096
 """Of what came in last: boot messages and a brown-out's, for the diagnosis."""
 FLASH_BAUD: Final = 460_800
 """USB bridges and esptool's stub manage this over a good cable (common practice)."""
+FLASH_ROM_BAUD: Final = 115_200
+"""What every chip's own loader speaks at first."""
 FLASH_CONNECT_TRIES: Final = 7
 """Resets into download mode before giving up, about 10 s; esptool's own number."""
 FLASH_READ_BACK_BYTES: Final = 16 * 1024
 """Parts up to this are read back byte for byte; of larger ones the chip's own digest of its flash is compared."""
+FLASH_READ_BACK_GAP_BYTES: Final = 64 * 1024
+"""Small parts nearer than this are read back in one run: what lies between takes 1.5 s, a run of its own more."""
 FLASH_STATE_TIMEOUT_S: Final = 60.0
 """A board starts, joins a network and gets an address in much less, if it can at all."""
 

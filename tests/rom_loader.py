@@ -321,9 +321,12 @@ class Rom:
         self._answer(FLASH_DATA)
 
     def _flash_end(self, data: bytes) -> None:
+        """Without `stay` a ROM starts the program, and a stub goes back to its ROM (esptool's `soft_reset`)."""
         (stay,) = struct.unpack("<I", data)
-        self.starts += stay == 0
         self._answer(FLASH_END)
+        if stay == 0:
+            self.starts += not self.stub
+            self.stub = False
 
     def _defl_begin(self, data: bytes) -> None:
         size, _, _, self._at = struct.unpack("<IIII", data[:16])

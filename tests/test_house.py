@@ -113,7 +113,7 @@ def test_codes_page_is_made_from_the_codes() -> None:
 
 
 @pytest.mark.parametrize(
-    "page", [*sorted((ROOT / "docs").glob("*.md")), ROOT / "README.md", ROOT / "DEVELOPERS.md"], ids=_ids
+    "page", [*sorted((ROOT / "docs").rglob("*.md")), ROOT / "README.md", ROOT / "DEVELOPERS.md"], ids=_ids
 )
 def test_links_in_the_docs_resolve(page: Path) -> None:
     for target in re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):

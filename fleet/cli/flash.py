@@ -154,13 +154,13 @@ def _tell_found(output: Output, found: Found, standing: Standing, load: Load) ->
 
 def _told(output: Output) -> Callable[[str, int, int], None]:
     """One line when a part begins, one when all of it is sent, and one at least every two seconds."""
-    last: dict[str, Any] = {"name": "", "at_s": 0.0}
+    last: dict[str, Any] = {"what": "", "at_s": 0.0}
 
-    def tell(name: str, sent: int, total: int) -> None:
+    def tell(what: str, sent: int, total: int) -> None:
         now_s = time.monotonic()
-        if name != last["name"] or sent >= total or now_s - last["at_s"] > _QUIET_S:
-            last.update(name=name, at_s=now_s)
-            output.note(f"writing {name}: {100 * sent // max(total, 1)} %")
+        if what != last["what"] or sent >= total or now_s - last["at_s"] > _QUIET_S:
+            last.update(what=what, at_s=now_s)
+            output.note(f"{what}: {100 * sent // max(total, 1)} %")
 
     return tell
 

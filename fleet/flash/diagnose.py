@@ -1,4 +1,4 @@
-"""From what esptool raised and what was heard on the line to one error with a way out. Pure."""
+"""From what esptool said and what was heard on the line to one error with a way out. Pure."""
 
 from __future__ import annotations
 
@@ -32,20 +32,18 @@ class Stage(StrEnum):
     WRITING = "writing to"
 
 
-def diagnose(
-    error: Exception, stage: Stage, *, gone: bool, heard: bytes, port: str, by_hand: str
-) -> FlashError:
-    """The error to show. `gone`: the port itself failed; `heard`: the last bytes that came in."""
+def diagnose(said: str, stage: Stage, *, gone: bool, heard: bytes, port: str, by_hand: str) -> FlashError:
+    """The error to show. `said`: esptool's reason, or empty; `gone`: the port itself failed; `heard`: the last bytes
+    that came in."""
     if _BROWN_OUT.search(heard):
         return FlashError(BROWN_OUT, f"{port}: the board says: brown-out detector was triggered")
     if gone:
         return FlashError(UNPLUGGED, f"{port} went away while {stage} the board")
     if stage is Stage.CONNECTING:
         return _no_connection(port, heard, by_hand)
-    said = " ".join(str(error).split("\n", 1)[0].split())
-    if any(words in str(error) for words in _UNVERIFIED):
+    if any(words in said for words in _UNVERIFIED):
         return FlashError(NOT_VERIFIED, f"{port}: {said}")
-    return FlashError(LINE_TROUBLE, f"{port}: while {stage} the board: {said or type(error).__name__}")
+    return FlashError(LINE_TROUBLE, f"{port}: while {stage} the board: {said or 'it said no more'}")
 
 
 def _no_connection(port: str, heard: bytes, by_hand: str) -> FlashError:

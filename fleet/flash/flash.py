@@ -21,12 +21,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fleet.flash.contents import Load
-    from fleet.flash.loader import Found, Line
+    from fleet.flash.loader import Found, Line, Tell
     from fleet.inventory.claim import Claim
     from fleet.inventory.model import Inventory
-
-    Tell = Callable[[str, int, int], None]
-    """Called with a part's name, the bytes sent and the bytes to send (compressed)."""
 
 
 class Standing(StrEnum):
@@ -70,9 +67,8 @@ def flash(
         claimed = claim(folder, load.node.name, found.mac) if standing is Standing.CLAIMED else None
         if not dry_run:
             agree(found, standing)
-            loader.hurry()
-            for part in load.parts:
-                loader.write(part, lambda sent, total, name=part.name: tell(name, sent, total))  # type: ignore[misc]
+            loader.write(load.parts, tell)
+            loader.read_back(load.parts, tell)
         loader.start()
     if claimed is not None and not dry_run:
         _write(claimed)

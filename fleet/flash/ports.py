@@ -1,11 +1,10 @@
-"""Serial ports: which there are, and opening one so that all that comes in is kept for a diagnosis."""
+"""Serial ports: which there are, and opening one, or saying what is in the way."""
 
 from __future__ import annotations
 
 import errno
 import grp
 import os
-from collections import deque
 from pathlib import Path
 
 import serial
@@ -13,27 +12,8 @@ from serial.tools import list_ports
 
 from fleet.errors import FlashError
 from fleet.flash.codes import NO_PERMISSION, NO_SUCH_PORT, PORT_BUSY
-from fleet.limits import FLASH_HEARD_BYTES
 
 _BUSY = (errno.EBUSY, errno.EAGAIN)
-
-
-class ListeningPort(serial.Serial):  # type: ignore[misc]  # pyserial has no types
-    """A serial port that remembers the last bytes that came in."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._heard: deque[int] = deque(maxlen=FLASH_HEARD_BYTES)
-
-    def read(self, size: int = 1) -> bytes:
-        """As of pyserial."""
-        data: bytes = super().read(size)
-        self._heard.extend(data)
-        return data
-
-    def heard(self) -> bytes:
-        """The last bytes that came in, at most FLASH_HEARD_BYTES."""
-        return bytes(self._heard)
 
 
 def port_names() -> list[str]:
@@ -41,9 +21,9 @@ def port_names() -> list[str]:
     return sorted(port.device for port in list_ports.comports() if port.hwid != "n/a")
 
 
-def open_port(name: str, baud: int) -> ListeningPort:
+def open_port(name: str, baud: int) -> serial.Serial:
     """The port, for this program alone. FlashError (FLA101-103) says what is in the way."""
-    port = ListeningPort()
+    port = serial.Serial()
     port.port, port.baudrate, port.exclusive = name, baud, True
     try:
         port.open()
