@@ -66,7 +66,7 @@ def _tank(number: int, site: str) -> str:
       - {{name: full, height: {2 + number % 30 / 100} m}}
     overflow: 2.35 m
     reserve: 0.1 m
-    largest_draw: {number % 50 + 5} L/min
+    largest_draw: {number % 30 + 5} L/min
     uncontrolled_inflow: 0 L/min
     water: {{kind: bore, conductivity: {400 + number % 300} uS/cm}}
     electrodes: {{kind: rods, diameter: 6 mm, spacing: 25 mm, wetted: {30 + number % 7} mm, film: false}}

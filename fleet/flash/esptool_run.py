@@ -31,6 +31,9 @@ _ENVIRONMENT: Final = {
     "COLUMNS": "400",
 }
 """Each line at once, whole, and without colours: rich, with which it prints, folds at the width of a terminal."""
+_SETTINGS: Final = b"[esptool]\n"
+"""A settings file of ours that sets nothing: esptool else takes one from the folder that the person happens to be in, or
+from their home, and with it another way to reset the board."""
 _FATAL: Final = "A fatal error occurred: "
 _SERIAL: Final = "A serial exception error occurred: "
 _GONE: Final = re.compile(rf"{_SERIAL}|^(?:termios\.error|OSError)\b", re.MULTILINE)
@@ -71,6 +74,12 @@ class Ran:
         return ""
 
 
+def _environment(settings: str) -> dict[str, str]:
+    """That of this process, without what would set esptool's options in a person's shell (ESPTOOL_PORT and others)."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("ESPTOOL_")}
+    return {**kept, **_ENVIRONMENT, "ESPTOOL_CFGFILE": settings}
+
+
 @contextmanager
 def memory(data: bytes = b"") -> Iterator[tuple[int, str]]:
     """A file in memory that holds these bytes: its descriptor, and the path by which esptool finds it."""
@@ -92,18 +101,18 @@ def run_esptool(
     port: str, options: Sequence[str], command: Sequence[str], watch: Watch, files: Sequence[int] = ()
 ) -> Ran:
     """Run it to its end; `files` are descriptors that the command's paths name. OSError if it cannot be started."""
-    with memory() as (line, path):
+    with memory() as (line, path), memory(_SETTINGS) as (settings, settings_path):
         url = f"spy://{os.path.realpath(port)}?file={path}"
         # -P: nothing of the folder that the person happens to be in is imported
         words = [sys.executable, "-P", "-m", "esptool", "--port", url, *options, *command]
         said: list[str] = []
         with subprocess.Popen(
             words,
-            env={**os.environ, **_ENVIRONMENT},
+            env=_environment(settings_path),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
-            pass_fds=(line, *files),
+            pass_fds=(line, settings, *files),
             start_new_session=True,  # Ctrl-C is for this program, which ends the run and says so
             encoding="utf-8",
             errors="replace",

@@ -8,7 +8,7 @@ approximation is the rule of three.
 
 from __future__ import annotations
 
-from math import ceil, comb
+from math import ceil, comb, exp, fsum, log, log1p
 
 from fleet.limits import CONFIDENCE
 
@@ -39,9 +39,38 @@ def pilot_needed(fleet: int, bad: int, confidence: float = CONFIDENCE) -> int:
 
 def share_bound(failed: int, of: int, confidence: float = CONFIDENCE) -> float:
     """The share of failures is not above this, with that confidence, when `failed` of `of` were seen to
-    fail."""
+    fail.
+
+    It is the share at which so few failures, or fewer, have a chance of 1 - `confidence`; found by bisection, for
+    that chance falls as the share grows.
+    """
     if failed >= of:
         return 1.0
-    from scipy.special import betaincinv
+    ways = fsum(log((of - k) / (k + 1)) for k in range(min(failed, of - failed)))
+    low, high = 0.0, 1.0
+    while low < (middle := (low + high) / 2) < high:
+        if _chance_of_so_few(failed, of, ways, middle) > 1 - confidence:
+            low = middle
+        else:
+            high = middle
+    return middle
 
-    return float(betaincinv(failed + 1, of - failed, confidence))
+
+def _chance_of_so_few(failed: int, of: int, ways: float, share: float) -> float:
+    """Probability of `failed` failures or fewer among `of`, if each fails with that probability.
+
+    From the term of `failed` (`ways` is the logarithm of its binomial coefficient) downwards, each from the one before,
+    as far as they count: so nothing is too large or too small for a float, however many nodes there are.
+    """
+    odds = (1 - share) / share
+    total, term = 0.0, 1.0
+    for number in range(failed, -1, -1):
+        total += term
+        step = odds * number / (of - number + 1)
+        if step < 1 and term * step < total * (1 - step) * _NO_SHARE:
+            break  # the terms that are left shrink faster still
+        term *= step
+    return exp(ways + failed * log(share) + (of - failed) * log1p(-share) + log(total))
+
+
+_NO_SHARE = 1e-17

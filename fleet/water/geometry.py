@@ -1,17 +1,14 @@
 """How much water stands in a tank of a given shape up to a given depth, and back.
 
 Depth is measured from the lowest inside point, as marks are. Closed forms (solid geometry), except for
-ASME flanged-and-dished heads, which `fluids.geometry` integrates; it is imported only for those, for it
-is slow to load.
+the dished ends of a lying tank, which have none and are integrated.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from functools import lru_cache
-from math import acos, acosh, pi, sqrt
+from math import acos, acosh, asin, pi, sin, sqrt
 from operator import itemgetter
-from typing import Any
 
 from fleet.inventory.model import (
     Box,
@@ -23,10 +20,9 @@ from fleet.inventory.model import (
     Strapped,
     VerticalCylinder,
 )
+from fleet.water.dished import ASME_FLANGED_AND_DISHED, below_chord
 
 L_PER_M3 = 1000.0
-_DISHED_DEPTH = 1 - sqrt(0.94**2 - 0.44**2)
-"""Depth of an ASME flanged-and-dished head of diameter 1: dish radius 1, knuckle radius 0.06."""
 _BISECTIONS = 100
 
 
@@ -85,7 +81,7 @@ def bottom_depth_m(shape: VerticalCylinder) -> float:
     if shape.bottom == "flat":
         return 0.0
     if shape.bottom == "dished":
-        return _DISHED_DEPTH * shape.diameter_m
+        return ASME_FLANGED_AND_DISHED.depth * shape.diameter_m
     if shape.bottom == "hemispherical":
         return shape.diameter_m / 2
     if shape.bottom_depth_m is not None:
@@ -119,11 +115,11 @@ def _volume_m3(shape: Shape, depth: float) -> float:
 
 def _vertical_m3(shape: VerticalCylinder, depth: float) -> float:
     radius, bottom = shape.diameter_m / 2, bottom_depth_m(shape)
-    if shape.bottom == "dished":
-        return _dished_vertical_m3(shape.diameter_m, shape.height_m, depth)
     in_bottom = min(depth, bottom)
     area = pi * radius * radius
     volume = area * (depth - in_bottom)
+    if shape.bottom == "dished":
+        return volume + shape.diameter_m**3 * ASME_FLANGED_AND_DISHED.upright(in_bottom / shape.diameter_m)
     if bottom > 0 and shape.bottom == "cone":
         volume += area * in_bottom**3 / (3 * bottom * bottom)
     elif bottom > 0:  # half an ellipsoid; a half sphere is one of them
@@ -134,9 +130,9 @@ def _vertical_m3(shape: VerticalCylinder, depth: float) -> float:
 def _horizontal_m3(shape: HorizontalCylinder, depth: float) -> float:
     diameter = shape.diameter_m
     x = depth / diameter
-    if shape.ends is Ends.DISHED:
-        return _dished_horizontal_m3(diameter, shape.length_m, x)
     volume = segment_share(x) * pi * diameter * diameter / 4 * shape.length_m
+    if shape.ends is Ends.DISHED:
+        return volume + 2 * diameter**3 * ASME_FLANGED_AND_DISHED.lying(x)
     depth = ends_depth_m(shape)
     if shape.ends is Ends.CONICAL:
         return volume + pi * diameter * diameter / 6 * depth * _cone_share(x)
@@ -148,66 +144,47 @@ def ends_depth_m(shape: HorizontalCylinder) -> float:
     if shape.ends is Ends.FLAT:
         return 0.0
     if shape.ends is Ends.DISHED:
-        return _DISHED_DEPTH * shape.diameter_m
+        return ASME_FLANGED_AND_DISHED.depth * shape.diameter_m
     if shape.ends is Ends.HEMISPHERICAL:
         return shape.diameter_m / 2
     return shape.diameter_m / 4 if shape.ends_depth_m is None else shape.ends_depth_m
 
 
 def _cone_share(x: float) -> float:
-    """Share of a lying cone's volume below a height of `x` diameters of its base: the segments integrated."""
-    m = abs(1 - 2 * x)
-    if m >= 1.0:
-        return 0.0 if x <= 0.5 else 1.0
-    cubed = m**3 * acosh(1 / m) if m > 0 else 0.0
-    lower = max(0.0, (acos(m) + cubed - 2 * m * sqrt(1 - m * m)) / pi)
-    return lower if x <= 0.5 else 1 - lower
+    """Share of a lying cone's volume below a height of `x` diameters of its base: the segments integrated.
+
+    The closed form takes terms from each other that are all but the same for a film; so that is integrated.
+    """
+    if x > 0.5:
+        return 1 - _cone_share(1 - x)
+    if x == 0.5:
+        return 0.5
+    if x < _FILM:
+        return below_chord(x, lambda _, inside: 2 * inside) * 12 / pi
+    m = 1 - 2 * x
+    return (acos(m) + m**3 * acosh(1 / m) - 2 * m * sqrt(1 - m * m)) / pi
+
+
+_FILM = 0.02
 
 
 def segment_share(x: float) -> float:
     """Share of a circle's area below a height of `x` diameters, 0 to 1."""
-    if x <= 0.0 or x >= 1.0:
-        return 0.0 if x <= 0.0 else 1.0
-    return max(0.0, (acos(1 - 2 * x) - (1 - 2 * x) * 2 * sqrt(x - x * x)) / pi)
+    if x <= 0.0:
+        return 0.0
+    if x > 0.5:
+        return 1 - segment_share(1 - x)
+    angle = 4 * asin(sqrt(x))
+    return (angle - sin(angle) if angle > 0.5 else _less_its_sine(angle)) / (2 * pi)
 
 
-@lru_cache(maxsize=4096)
-def _dished_horizontal_m3(diameter: float, length: float, x: float) -> float:
-    """By fluids in the lower half and by symmetry above.
-
-    A film, where its integral fails, goes as a segment does.
-    """
-    tank = _dished_horizontal(diameter, length)
-    lower = min(x, 1 - x)
-    sure = max(lower, _FILM)
-    film: float = (lower / sure) ** 1.5
-    volume = float(tank.V_from_h(sure * diameter)) * film
-    total = float(tank.V_total)
-    return volume if x <= 0.5 else total - volume
-
-
-_FILM = 1e-4
-
-
-@lru_cache(maxsize=1024)
-def _dished_horizontal(diameter: float, length: float) -> Any:
-    from fluids.geometry import TANK
-
-    one: dict[str, Any] = {"sideA": "torispherical", "sideA_f": 1.0, "sideA_k": 0.06}
-    other: dict[str, Any] = {"sideB": "torispherical", "sideB_f": 1.0, "sideB_k": 0.06}
-    return TANK(D=diameter, L=length, horizontal=True, **one, **other)
-
-
-@lru_cache(maxsize=4096)
-def _dished_vertical_m3(diameter: float, height: float, depth: float) -> float:
-    return float(_dished_vertical(diameter, height).V_from_h(depth))
-
-
-@lru_cache(maxsize=1024)
-def _dished_vertical(diameter: float, height: float) -> Any:
-    from fluids.geometry import TANK
-
-    return TANK(D=diameter, L=height, horizontal=False, sideA="torispherical", sideA_f=1.0, sideA_k=0.06)
+def _less_its_sine(angle: float) -> float:
+    """The angle less its sine, where they are nearly the same: the series of the sine from its second term on."""
+    term = total = angle**3 / 6
+    for n in (4, 6, 8, 10, 12):
+        term *= -angle * angle / (n * (n + 1))
+        total += term
+    return total
 
 
 def _strapped_l(shape: Strapped, depth: float) -> float:

@@ -150,6 +150,38 @@ def test_03_the_frame_loads_nothing_heavy() -> None:
     subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
 
 
+def test_check_loads_only_what_it_needs(tmp_path) -> None:
+    """A small machine checks often; and what stands beside the tool may not hook into its reading."""
+    (tmp_path / "beside.py").write_text("import sys; sys.exit('loaded')")
+    about = tmp_path / "beside-1.0.dist-info"
+    about.mkdir()
+    (about / "METADATA").write_text("Metadata-Version: 2.1\nName: beside\nVersion: 1.0\n")
+    (about / "entry_points.txt").write_text("[pydantic]\nbeside = beside:plugin\n")
+    heavy = (
+        "pint",
+        "aiohttp",
+        "zeroconf",
+        "cryptography",
+        "rich",
+        "jinja2",
+        "ruamel",
+        "esptool",
+        "platformio",
+        "numpy",
+        "scipy",
+        "fluids",
+        "asyncio",
+        "beside",
+    )
+    code = (
+        f"import sys; sys.path.insert(0, {str(tmp_path)!r}); sys.argv = ['tankfleet', 'check'];"
+        "from fleet.__main__ import main;\n"
+        "try: main()\nexcept SystemExit as left: assert left.code == 0, left\n"
+        f"bad = set({heavy!r}) & {{name.split('.')[0] for name in sys.modules}}; assert not bad, bad"
+    )
+    subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+
+
 # ------------------------------------------------------------------ 4 and 9: what goes wrong
 WRONG = [
     ("chek",),

@@ -89,6 +89,32 @@ def test_what_the_watch_raises_ends_the_run_at_once(monkeypatch) -> None:
     assert started[0].returncode == -9, "killed, and seen gone"
 
 
+def test_no_settings_of_the_persons_own_reach_it(monkeypatch, tmp_path) -> None:
+    """esptool reads esptool.cfg of the present folder, and options from ESPTOOL_..., and says so before it connects."""
+    (tmp_path / "esptool.cfg").write_text("[esptool]\ncustom_reset_sequence = D0|R1|W9\n")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("ESPTOOL_CFGFILE", str(tmp_path / "esptool.cfg"))
+    monkeypatch.setenv("ESPTOOL_BAUD", "none")
+    said: list[str] = []
+
+    class Connecting(Exception):
+        pass
+
+    def watch(line: str) -> None:
+        said.append(line)
+        if "Connecting" in line or "Serial port" in line:
+            raise Connecting
+
+    master, slave = pty.openpty()
+    try:
+        with pytest.raises(Connecting):
+            run_esptool(os.ttyname(slave), (), ("chip-id",), watch)
+    finally:
+        os.close(master)
+        os.close(slave)
+    assert not [line for line in said if "esptool.cfg" in line or "custom_reset_sequence" in line], said
+
+
 def test_a_file_in_memory_has_no_name() -> None:
     with memory(b"secret") as (handle, path):
         assert content(handle) == b"secret"

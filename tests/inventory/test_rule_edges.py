@@ -57,7 +57,7 @@ def test_a_sound_inventory_is_not_read_again_for_places(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Where each key stands is a second reading of the file, a fifth of the time: only findings ask for it."""
-    write_inventory(tmp_path, 10)
+    write_inventory(tmp_path, 500)  # so many, that every figure of the benchmark's pattern is among them
     monkeypatch.setattr("fleet.inventory.source.Spots", lambda _text: pytest.fail("read again for a place"))
     _, findings = read_inventory(tmp_path)
     assert findings == []

@@ -9,6 +9,9 @@ computed with scipy.
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.special import betaincinv
 from scipy.stats import binomtest, hypergeom
 
 from fleet.push.odds import bad_count, chance_found, pilot_needed, share_bound
@@ -76,6 +79,29 @@ def test_bound_is_clopper_and_pearsons() -> None:
             interval = binomtest(failed, of, alternative="less").proportion_ci(0.95, method="exact")
             assert share_bound(failed, of) == pytest.approx(interval.high, rel=1e-9)
     assert share_bound(3, 3) == 1.0
+
+
+@pytest.mark.parametrize("of", [1, 2, 3, 5, 10, 29, 100, 1_000, 10_000])
+@pytest.mark.parametrize("confidence", [0.05, 0.5, 0.95, 0.999999])
+def test_bound_is_the_inverse_of_the_beta_function(of: int, confidence: float) -> None:
+    """Clopper and Pearson's bound is a quantile of a beta distribution; scipy inverts that function by its own way."""
+    for failed in sorted({0, 1, 2, of // 10, of // 2, of - 2, of - 1} & set(range(of))):
+        exact = betaincinv(failed + 1, of - failed, confidence)
+        assert share_bound(failed, of, confidence) == pytest.approx(exact, rel=1e-9), failed
+
+
+@pytest.mark.parametrize("failed", [0, 1, 30, 500_000])
+def test_bound_of_a_million(failed: int) -> None:
+    """Binomial coefficients of 300,000 digits, which no float holds."""
+    exact = betaincinv(failed + 1, 1_000_000 - failed, 0.95)
+    assert share_bound(failed, 1_000_000) == pytest.approx(exact, rel=1e-9)
+
+
+@given(st.integers(1, 3_000), st.floats(0, 1), st.floats(1e-6, 1 - 1e-9))
+def test_bound_of_any_count(of: int, share: float, confidence: float) -> None:
+    failed = min(int(share * of), of - 1)
+    exact = betaincinv(failed + 1, of - failed, confidence)
+    assert share_bound(failed, of, confidence) == pytest.approx(exact, rel=1e-9)
 
 
 def test_a_share_hits_at_least_one_node() -> None:
