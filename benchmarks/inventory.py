@@ -22,7 +22,7 @@ CHILD = """
 import json, sys, time
 from pathlib import Path
 start = time.perf_counter()
-from fleet.inventory.load import read_inventory
+from fleet.check.load import read_inventory
 imported, worked = time.perf_counter(), time.process_time()
 inventory, findings = read_inventory(Path(sys.argv[1]))
 loaded, worked = time.perf_counter(), time.process_time() - worked

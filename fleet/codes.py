@@ -7,7 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum, StrEnum
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 RULED_FROM: Final = "INV400"
 RULED_BEFORE: Final = "INV700"
@@ -59,3 +62,10 @@ class Code:
         The others are about what cannot be read or built at all, which no ruling changes.
         """
         return RULED_FROM <= self.code < RULED_BEFORE
+
+
+def codes_in(names: Mapping[str, object]) -> tuple[Code, ...]:
+    """The codes that a module defines, in its order: `CODES = codes_in(globals())` at its end."""
+    return tuple(
+        value for name, value in names.items() if isinstance(value, Code) and not name.startswith("_")
+    )

@@ -23,7 +23,7 @@ from functools import cache
 from pathlib import Path
 
 from fleet.build.shelf import Shelf
-from fleet.inventory.load import load_inventory
+from fleet.check.load import load_inventory
 from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
 from fleet.push.journal import Journal

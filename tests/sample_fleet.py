@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fleet.inventory.model import Inventory
+from fleet.model.inventory import Inventory
 from fleet.resources import load_templates
 
 

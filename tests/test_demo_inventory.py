@@ -7,8 +7,8 @@ from pathlib import Path
 from fleet.boards.board import load_board
 from fleet.boards.pins import may, probe_use, relay_use
 from fleet.boards.uses import Answer
-from fleet.inventory.load import load_inventory, read_inventory
-from fleet.inventory.model import Duty, Ends
+from fleet.check.load import load_inventory, read_inventory
+from fleet.model.tank import Duty, Ends
 from fleet.water.filling import pump_times
 
 FOLDER = Path(__file__).resolve().parent.parent / "inventory"

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from fleet.codes import Code
     from fleet.find.match import Match
     from fleet.finding import Finding
-    from fleet.inventory.model import Node
+    from fleet.model.node import Node
 
 _SEVERITIES = tuple(Severity)
 _VERDICTS: tuple[tuple[Code, str], ...] = (

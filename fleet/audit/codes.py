@@ -3,7 +3,7 @@ supply, memory and more faults, 170-179 access points."""
 
 from __future__ import annotations
 
-from fleet.codes import Code, Severity
+from fleet.codes import Code, Severity, codes_in
 
 NODE_MISSING = Code(
     "AUD101",
@@ -289,43 +289,4 @@ WEAK_SIGNAL = Code(
     _SIGNAL,
 )
 
-CODES = (
-    NODE_MISSING,
-    NODE_DOUBLE,
-    NODE_IMPOSTOR,
-    NODE_UNKNOWN,
-    NODE_MOVED,
-    SEVERAL_PLACES,
-    NETWORK_ON_TRIAL,
-    NETWORK_PUT_BACK,
-    OLDER_IMAGE,
-    NEWEST_HALTED,
-    NOT_ON_SHELF,
-    NOT_BUILT,
-    WENT_BACK,
-    NEVER_KEPT,
-    ON_TRIAL,
-    OUT_OF_DATE,
-    SHELF_OUT_OF_DATE,
-    OTHER_BOARD,
-    MAC_DIFFERS,
-    MAC_NOT_CLAIMED,
-    LOST_IN_PUSH,
-    NODE_FAULT,
-    MARKS_CONTRADICT,
-    PUMP_FAULT,
-    RESTARTED_BADLY,
-    NO_SPARE_BOARD,
-    COPY_IN_PLACE,
-    PUSH_UNFINISHED,
-    RULING_STALE,
-    BROWN_OUTS,
-    PROBE_FLAPS,
-    NO_RUN_RECORD,
-    SHORT_OF_MEMORY,
-    WENT_BACK_FOR_SUPPLY,
-    WEAK_ON_OTHER_ACCESS_POINT,
-    OTHER_ACCESS_POINT,
-    UNLISTED_ACCESS_POINT,
-    WEAK_SIGNAL,
-)
+CODES = codes_in(globals())

@@ -12,9 +12,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from fleet.build.entry import ShelfEntry
+    from fleet.check.rulings import RulingLine
     from fleet.find.match import Match
-    from fleet.inventory.model import Inventory
-    from fleet.inventory.rulings import RulingLine
+    from fleet.model.inventory import Inventory
 
 
 @dataclass(frozen=True, slots=True)

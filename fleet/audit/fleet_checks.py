@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from fleet.audit.facts import Facts
     from fleet.build.entry import ShelfEntry
-    from fleet.inventory.model import Inventory
+    from fleet.model.inventory import Inventory
 
 
 def fleet_findings(facts: Facts) -> Iterator[Finding]:

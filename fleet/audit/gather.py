@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from fleet.build.entry import ShelfEntry
     from fleet.build.shelf import Shelf
     from fleet.find.match import Match
-    from fleet.inventory.model import Inventory
+    from fleet.model.inventory import Inventory
     from fleet.render.firmware_class import Target
 
 

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from fleet.build.entry import ShelfEntry
     from fleet.codes import Code
     from fleet.find.match import Match
-    from fleet.inventory.model import Node
     from fleet.link.state import NodeState, TankState
+    from fleet.model.node import Node
 
 _PRESENCE: dict[Status, Code] = {
     Status.MISSING: codes.NODE_MISSING,

@@ -12,8 +12,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.codes import Code
-    from fleet.inventory.model import Inventory, Node, Site
     from fleet.link.state import NodeState
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node
+    from fleet.model.site import Site
 
 
 def radio_findings(inventory: Inventory, node: Node, state: NodeState) -> Iterator[Finding]:

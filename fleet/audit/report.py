@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 from fleet.codes import Exit, Severity
 
 if TYPE_CHECKING:
+    from fleet.check.rulings import RulingLine
     from fleet.finding import Finding
-    from fleet.inventory.rulings import RulingLine
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,14 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.audit.codes import RULING_STALE
+from fleet.check.rulings import IN_FORCE
 from fleet.finding import Finding
-from fleet.inventory.rulings import IN_FORCE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from fleet.inventory.model import Inventory, Node
-    from fleet.inventory.rulings import RulingLine
+    from fleet.check.rulings import RulingLine
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node
 
 
 def ruling_findings(rulings: Sequence[RulingLine]) -> Iterator[Finding]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fleet.codes import Code
+from fleet.codes import Code, codes_in
 
 NOT_UP = Code(
     "BEN101",
@@ -80,17 +80,4 @@ FLASHED_ALREADY = Code(
 ASKED_WRONG = (OTHER_SPEED, NO_SUCH_NODE, BAD_HURT, TOO_MANY_NODES, FLASHED_ALREADY)
 """What the bench was asked for and cannot do, so that it did nothing (BenchRefused)."""
 
-CODES = (
-    NOT_UP,
-    NOT_STARTED,
-    OTHER_SPEED,
-    NO_SUCH_NODE,
-    ADDRESS_TAKEN,
-    NO_HOST_IMAGE,
-    NOT_FLASHED,
-    BAD_MESSAGE,
-    BAD_HURT,
-    TOO_MANY_NODES,
-    NO_BOARD_FOR_BENCH,
-    FLASHED_ALREADY,
-)
+CODES = codes_in(globals())

@@ -20,7 +20,7 @@ from fleet.render.firmware_class import class_of, vendor_id
 if TYPE_CHECKING:
     from fleet.build.entry import ShelfEntry
     from fleet.build.shelf import Shelf
-    from fleet.inventory.model import Inventory
+    from fleet.model.inventory import Inventory
 
 
 @dataclass(frozen=True, slots=True)

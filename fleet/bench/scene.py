@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fleet.boards.board import Board
-    from fleet.inventory.model import Inventory, Node, Served, Shape, Tank
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node, Served
+    from fleet.model.tank import Shape, Tank
 
 _TABLE_POINTS = 80
 _HOSTS = 250

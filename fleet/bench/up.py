@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fleet.build.shelf import Shelf
-    from fleet.inventory.model import Inventory
     from fleet.keys.folder import KeyFolder
+    from fleet.model.inventory import Inventory
     from fleet.workspace import Workspace
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fleet.codes import Code
+from fleet.codes import Code, codes_in
 
 COMPILE_FAILED = Code(
     "BLD101",
@@ -157,26 +157,4 @@ DAMAGED_CARGO = Code(
     "then push the plan, or resume. A push that was cut off can also be ended without them: `tankfleet stop`.",
 )
 
-CODES = (
-    COMPILE_FAILED,
-    TOOLS_MISSING,
-    BAD_DEFECT,
-    NO_PLACE_TO_STAMP,
-    BUILD_LOCKED,
-    IMAGE_TOO_BIG,
-    PLATFORM_MISSING,
-    BAD_IMAGE,
-    NOTHING_BESIDE,
-    NO_NETWORK,
-    FETCH_STALLED,
-    DISK_FULL,
-    FETCH_BROKEN,
-    OTHER_PACKAGES,
-    NO_COMPILERS_FOLDER,
-    CHANGED_MEANWHILE,
-    DAMAGED,
-    NOT_ON_SHELF,
-    BAD_TICKET,
-    OTHER_KEY,
-    DAMAGED_CARGO,
-)
+CODES = codes_in(globals())

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
     from fleet.build.entry import ShelfEntry
     from fleet.build.shelf import Shelf
-    from fleet.inventory.model import Inventory
     from fleet.keys.trust import Trust
+    from fleet.model.inventory import Inventory
     from fleet.render.firmware_class import Target
     from fleet.render.node_block import NodeBlock
 

@@ -18,7 +18,7 @@ from fleet.limits import WINDOW_AHEAD_DAYS
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.model import Site, Window
+    from fleet.model.site import Site, Window
 
 _SLACK = timedelta(days=2)
 """Local and universal time differ by less, and no change of the clock skips more."""

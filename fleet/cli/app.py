@@ -57,10 +57,18 @@ COMMANDS = (
     Entry("Nodes", "plan", "fleet.cli.plan", "plan a push in waves"),
     Entry("Nodes", "push", "fleet.cli.push", "push exactly what a plan says"),
     Entry("Nodes", "resume", "fleet.cli.push", "go on with a push that was cut off", "resume_app"),
-    Entry("Nodes", "hold", "fleet.cli.steer", "hold the running push after what is in flight", "hold_app"),
-    Entry("Nodes", "go-on", "fleet.cli.steer", "let a held push go on", "go_on_app"),
-    Entry("Nodes", "stop", "fleet.cli.steer", "end the push; what is kept stays kept", "stop_app"),
-    Entry("Nodes", "roll-back", "fleet.cli.steer", "bring nodes back to the image they had", "roll_back_app"),
+    Entry(
+        "Nodes", "hold", "fleet.cli.push_control", "hold the running push after what is in flight", "hold_app"
+    ),
+    Entry("Nodes", "go-on", "fleet.cli.push_control", "let a held push go on", "go_on_app"),
+    Entry("Nodes", "stop", "fleet.cli.push_control", "end the push; what is kept stays kept", "stop_app"),
+    Entry(
+        "Nodes",
+        "roll-back",
+        "fleet.cli.push_control",
+        "bring nodes back to the image they had",
+        "roll_back_app",
+    ),
     Entry("Nodes", "rejoin", "fleet.cli.rejoin", "bring nodes to a new network or passphrase"),
     Entry("Nodes", "clear-fault", "fleet.cli.clear_fault", "clear a fault that keeps a pump stopped"),
     Entry("Nodes", "audit", "fleet.cli.audit", "what runs where, and what differs from the inventory"),

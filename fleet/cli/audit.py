@@ -13,7 +13,7 @@ from fleet.cli.codes import BAD_USAGE
 from fleet.cli.common import command, command_app, session
 from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.key_folder import open_keys
-from fleet.cli.waiting import tell_waiting
+from fleet.cli.search_progress import tell_waiting
 from fleet.errors import UsageError
 from fleet.limits import FIND_TIMEOUT_S
 
@@ -21,13 +21,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fleet.audit.report import NodeLine, Report
+    from fleet.check.rulings import RulingLine
     from fleet.cli.common import Session
     from fleet.cli.output import Output
     from fleet.find.match import Match
     from fleet.finding import Finding
-    from fleet.inventory.model import Inventory
-    from fleet.inventory.rulings import RulingLine
     from fleet.keys.folder import KeyFolder
+    from fleet.model.inventory import Inventory
     from fleet.render.firmware_class import Target
     from fleet.workspace import Workspace
 
@@ -85,7 +85,7 @@ def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
     from fleet.audit.gather import releases, shelf_facts
     from fleet.audit.pushes import journal_facts
     from fleet.build.shelf import Shelf
-    from fleet.inventory.rulings import ruling_lines
+    from fleet.check.rulings import ruling_lines
     from fleet.render.wanted import wanted_crcs
 
     inventory, findings = this.checked()

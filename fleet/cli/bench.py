@@ -212,7 +212,7 @@ def draw(
     Set what is drawn from a tank on the bench, from now on.
     """
     from fleet.cli.quantity_flag import read_quantity
-    from fleet.inventory.units import Flow_l_per_min
+    from fleet.model.units import Flow_l_per_min
 
     this = session(ctx)
     control = _control(this)
@@ -236,7 +236,7 @@ def level(
     Put the water of a tank on the bench at a share of its volume, at once.
     """
     from fleet.cli.quantity_flag import read_quantity
-    from fleet.inventory.units import Share
+    from fleet.model.units import Share
 
     this = session(ctx)
     control = _control(this)

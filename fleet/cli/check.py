@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from fleet.cli.common import Session
     from fleet.finding import Finding
-    from fleet.inventory.model import Inventory
+    from fleet.model.inventory import Inventory
 
 app = command_app()
 
@@ -43,8 +43,8 @@ def check(
     right. Exit 2 with errors; with warnings alone 0, or 1 with --strict. What a ruling in the inventory
     accepts does not count.
     """
+    from fleet.check.load import read_inventory
     from fleet.cli.formats import Format, must_suit
-    from fleet.inventory.load import read_inventory
 
     this = session(ctx)
     if json and sarif == "-":
@@ -95,7 +95,7 @@ def _write_sarif(this: Session, where: str, findings: Sequence[Finding]) -> None
 
 
 def _show(this: Session, inventory: Inventory | None, findings: Sequence[Finding], *, accepted: bool) -> None:
-    from fleet.inventory.load import counted
+    from fleet.check.load import counted
 
     out = this.output
     listed = [finding for finding in findings if accepted or not finding.accepted]

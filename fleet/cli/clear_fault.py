@@ -8,7 +8,7 @@ import typer
 
 from fleet.cli.codes import NO_CLEARING, STILL_FAULTY
 from fleet.cli.common import command, command_app, complete_names, named, session
-from fleet.cli.waiting import tell_waiting
+from fleet.cli.search_progress import tell_waiting
 from fleet.codes import Exit
 from fleet.errors import LinkError, NodeRefused
 from fleet.limits import FIND_TIMEOUT_S
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fleet.find.match import Match
     from fleet.link.client import NodeLink
     from fleet.link.state import NodeState, TankState
-    from fleet.push.fieldwork import Field
+    from fleet.push.context import Field
 
 app = command_app()
 
@@ -72,7 +72,7 @@ def clear_fault(
     look at, asks, then tells the node, which starts its pump again when its marks say so. Exit status 0: cleared, or
     there was none; 1: a fault is still there; 3: the node did not answer.
     """
-    from fleet.cli.pushing import field_of
+    from fleet.cli.push_summary import field_of
     from fleet.link.faults import with_faults
 
     this = session(ctx)
@@ -103,7 +103,7 @@ def clear_fault(
 def _found(this: Session, field: Field, node: str, timeout_s: float) -> Match:
     import asyncio
 
-    from fleet.push.fieldwork import look
+    from fleet.push.context import look
 
     this.output.note(f"looking for {node} on {field.interface or 'all interfaces'}")
     matches = asyncio.run(look(field, [node], timeout_s, tell_waiting(this.output)))
@@ -125,7 +125,7 @@ def _clear(field: Field, match: Match, tanks: Sequence[tuple[int, TankState]], c
     import asyncio
 
     from fleet.link.client import open_session
-    from fleet.push.places import Places
+    from fleet.push.addresses import Places
 
     async def talk() -> NodeState:
         async with open_session() as connections:

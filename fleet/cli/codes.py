@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from fleet.codes import Code
-from fleet.settings import BAD_SETTING
+from fleet.codes import Code, codes_in
 
 BAD_USAGE = Code(
     "CLI101",
@@ -82,18 +81,4 @@ NO_CLEARING = Code(
     "once), or push a newer release.",
 )
 
-CODES = (
-    BAD_USAGE,
-    NO_SUCH_COMMAND,
-    NO_SUCH_NAME,
-    NO_PROJECT,
-    NEEDS_CONFIRMATION,
-    BAD_SETTING,
-    INTERNAL,
-    INTERRUPTED,
-    UNWRITABLE,
-    DEMO_FOLDER,
-    DEMO_FAILED,
-    STILL_FAULTY,
-    NO_CLEARING,
-)
+CODES = codes_in(globals())

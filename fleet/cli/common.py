@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from fleet.finding import Finding
-    from fleet.inventory.model import Inventory
     from fleet.keys.whereabouts import Whereabouts
+    from fleet.model.inventory import Inventory
 
 Target = Annotated[
     str | None,
@@ -149,7 +149,7 @@ class Session:
 
     def checked(self) -> tuple[Inventory, list[Finding]]:
         """As `inventory`, with the findings that do not stop it, those that rulings accept among them."""
-        from fleet.inventory.load import load_checked
+        from fleet.check.load import load_checked
 
         return load_checked(self.inventory_dir(), self.project, self.today())
 

@@ -10,7 +10,7 @@ import typer
 from fleet.cli.common import command, command_app, complete_names, named, session
 from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.key_folder import open_keys
-from fleet.cli.waiting import nodes_text, tell_waiting
+from fleet.cli.search_progress import nodes_text, tell_waiting
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
 
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from fleet.cli.output import Output
     from fleet.find.match import Match
-    from fleet.inventory.model import Inventory
     from fleet.link.state import NetworkState, TankState
+    from fleet.model.inventory import Inventory
 
 app = command_app()
 

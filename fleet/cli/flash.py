@@ -10,7 +10,7 @@ import typer
 from fleet.cli.codes import INTERRUPTED
 from fleet.cli.common import command, command_app, complete_names, named, session, short_path
 from fleet.cli.key_folder import open_keys
-from fleet.cli.waiting import tell_waiting
+from fleet.cli.search_progress import tell_waiting
 from fleet.codes import Exit
 from fleet.limits import FLASH_BAUD, FLASH_STATE_TIMEOUT_S
 
@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from fleet.flash.contents import Load
     from fleet.flash.flash import Flashed, Standing
     from fleet.flash.loader import Found, Line
-    from fleet.inventory.model import Inventory
     from fleet.keys.folder import KeyFolder
     from fleet.link.state import NodeState
+    from fleet.model.inventory import Inventory
     from fleet.workspace import Workspace
 
 app = command_app()

@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fleet.cli.common import Session
-    from fleet.inventory.model import Inventory
     from fleet.keys.folder import KeyFolder
     from fleet.keys.whereabouts import Whereabouts
+    from fleet.model.inventory import Inventory
     from fleet.push.other_keys import OtherKeys
 
 _SHOWN = 3

@@ -17,8 +17,8 @@ from fleet.keys.codes import BAD_NETWORK
 
 if TYPE_CHECKING:
     from fleet.cli.common import Session
-    from fleet.inventory.model import Inventory
     from fleet.keys.folder import KeyFolder
+    from fleet.model.inventory import Inventory
 
 app = command_app()
 

@@ -50,7 +50,7 @@ def say_nothing(
 
 def say_done_before(this: Session, state: PushState, *, json: bool) -> Exit:
     """A plan that was pushed to its end already: what is still open of it, and its exit status, as then."""
-    from fleet.cli.pushing import others_of
+    from fleet.cli.push_summary import others_of
     from fleet.push.outcome import code_of, counts, exit_of
     from fleet.push.reporters.lines import LinesReporter
     from fleet.push.reporters.words import plain

@@ -15,7 +15,7 @@ from fleet.limits import FIND_TIMEOUT_S
 
 if TYPE_CHECKING:
     from fleet.cli.common import Session
-    from fleet.push.fieldwork import Target as TargetName
+    from fleet.push.context import Target as TargetName
     from fleet.push.plan import Plan
 
 app = command_app()
@@ -83,9 +83,9 @@ def plan(
     from datetime import UTC, datetime
 
     from fleet.cli.formats import Format, must_suit
-    from fleet.cli.pushing import field_of
-    from fleet.cli.waiting import tell_waiting
-    from fleet.push.fieldwork import Wishes, plan_push
+    from fleet.cli.push_summary import field_of
+    from fleet.cli.search_progress import tell_waiting
+    from fleet.push.context import Wishes, plan_push
 
     this = session(ctx)
     if out is not None:
@@ -131,7 +131,7 @@ def _soak_s(text: str | None) -> float | None:
     if text is None:
         return None
     from fleet.cli.quantity_flag import read_quantity
-    from fleet.inventory.units import Duration_s
+    from fleet.model.units import Duration_s
 
     return read_quantity(Duration_s, text, "--soak")
 
@@ -203,7 +203,7 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
 
 
 def _why_nobody(made: Plan) -> str:
-    from fleet.cli.waiting import nodes_text
+    from fleet.cli.search_progress import nodes_text
 
     reasons: dict[str, int] = {}
     for out in made.left_out:

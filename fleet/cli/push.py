@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from fleet.cli.common import Session
     from fleet.find.match import Match
-    from fleet.push.fieldwork import Field
+    from fleet.push.context import Field
     from fleet.push.journal import Journal
     from fleet.push.plan import Plan, PlannedNode
 
@@ -64,8 +64,8 @@ def push(
     the wave back and stop. Refuses a plan that is stale, naming what changed. Ctrl-C leaves at a safe point;
     `tankfleet resume` goes on. Exit status 0: all kept; 1: halted or not all; 3: some nodes unreachable.
     """
-    from fleet.cli.pushing import close, field_of, run_to_end
-    from fleet.push.drive import journal_of
+    from fleet.cli.push_summary import close, field_of, run_to_end
+    from fleet.push.session import journal_of
 
     this = session(ctx)
     field = field_of(this)
@@ -95,10 +95,10 @@ def resume(
     Go on with a push that was cut off by Ctrl-C, kill or a power cut. Every node that something was under way
     with is asked what it runs before anything is done: nothing is sent twice, nothing is forgotten.
     """
-    from fleet.cli.foretold import show_foretold
-    from fleet.cli.pushing import close, field_of, look_at_cargo, run_to_end
-    from fleet.push.drive import journal_of
+    from fleet.cli.preview import show_foretold
+    from fleet.cli.push_summary import close, field_of, look_at_cargo, run_to_end
     from fleet.push.events import Resumed
+    from fleet.push.session import journal_of
 
     this = session(ctx)
     field = field_of(this)
@@ -170,9 +170,9 @@ def _checked(this: Session, field: Field, made: Plan) -> Sequence[Match]:
     """Where the nodes are; PlanError if the plan is stale."""
     import asyncio
 
-    from fleet.cli.waiting import tell_waiting
+    from fleet.cli.search_progress import tell_waiting
     from fleet.push.cargo import refuse_damaged
-    from fleet.push.fieldwork import look, standing
+    from fleet.push.context import look, standing
     from fleet.push.plan import refuse_stale
     from fleet.push.reporters.words import nodes_words
 

@@ -8,11 +8,11 @@ import typer
 
 
 def read_quantity(kind: Any, text: str, where: str) -> float:
-    """The value of `text` in the unit of `kind` (a type of fleet/inventory/units.py, such as
+    """The value of `text` in the unit of `kind` (a type of fleet/model/units.py, such as
     Flow_l_per_min); a usage error that names `where` and the accepted units if it is none."""
     from pydantic import TypeAdapter, ValidationError
 
-    from fleet.inventory.refusal import Refusal
+    from fleet.model.rejected import Refusal
 
     try:
         value: float = TypeAdapter(kind).validate_python(text)

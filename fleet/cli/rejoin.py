@@ -12,7 +12,7 @@ from fleet.cli.codes import BAD_USAGE, INTERRUPTED
 from fleet.cli.common import command, command_app, complete_names, named, session
 from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.rejoin_words import Told, clock_text, facts, show, stands_now, where
-from fleet.cli.waiting import nodes_text, tell_waiting
+from fleet.cli.search_progress import nodes_text, tell_waiting
 from fleet.codes import Exit
 from fleet.errors import UsageError
 from fleet.limits import (
@@ -29,11 +29,11 @@ if TYPE_CHECKING:
     from fleet.cli.common import Session
     from fleet.cli.output import Output
     from fleet.find.match import Match
-    from fleet.inventory.model import Inventory
     from fleet.keys.networks import Network
-    from fleet.push.fieldwork import Field
-    from fleet.push.rejoin import Standing
-    from fleet.push.rejoining import Rejoining, Wishes
+    from fleet.model.inventory import Inventory
+    from fleet.push.context import Field
+    from fleet.rejoin.rejoin import Standing
+    from fleet.rejoin.rejoining import Rejoining, Wishes
     from fleet.render.firmware_class import Target
 
 app = command_app()
@@ -88,9 +88,9 @@ def rejoin(
     network a node holds cannot be asked, so nodes that are there already are given it again. Exit status 0: all are on
     the new network; 1: some are not; 3: some did not answer.
     """
-    from fleet.cli.pushing import field_of
-    from fleet.push.rejoin_hands import networks_of
-    from fleet.push.rejoining import Wishes
+    from fleet.cli.push_summary import field_of
+    from fleet.rejoin.node_access import networks_of
+    from fleet.rejoin.rejoining import Wishes
 
     this = session(ctx)
     field = field_of(this)
@@ -142,7 +142,7 @@ def _trial_s(text: str) -> int:
     if not text:
         return int(NETWORK_TRIAL_S)
     from fleet.cli.quantity_flag import read_quantity
-    from fleet.inventory.units import Duration_s
+    from fleet.model.units import Duration_s
 
     seconds = round(read_quantity(Duration_s, text, "--trial"))
     if not NETWORK_TRIAL_MIN_S <= seconds <= NETWORK_TRIAL_MAX_S:
@@ -161,7 +161,7 @@ def _found(
     import asyncio
 
     from fleet.cli.rejoin_traits import built_before, warn_before, warn_of_old_images
-    from fleet.push.fieldwork import look
+    from fleet.push.context import look
 
     tell_cut_off(this.output, field.workspace)
     warn_before(this.output, field.inventory, names)
@@ -195,7 +195,7 @@ def _run(
 
     from fleet.push.history import refuse_unfinished
     from fleet.push.lock import runner_lock
-    from fleet.push.rejoin_hands import rejoin_nodes
+    from fleet.rejoin.node_access import rejoin_nodes
 
     runs: list[Rejoining] = []
     with runner_lock(field.workspace.journal_path, os.getpid()):
@@ -218,7 +218,7 @@ def _dry_run(
     json: bool,
 ) -> int:
     """How each node stands, and what would be done; nothing but questions was sent."""
-    from fleet.push.rejoin import Standing, barred, exit_of, first_need, not_found, not_sent
+    from fleet.rejoin.rejoin import Standing, barred, exit_of, first_need, not_found, not_sent
 
     standings, would = [], {}
     never = barred(inventory, [match.node for match in matches])
@@ -249,7 +249,7 @@ def _dry_run(
 
 def _close(output: Output, standings: Sequence[Standing], again: str, *, done: bool) -> int:
     """What came of it, what is to be done about it, the next commands, and the exit status."""
-    from fleet.push.rejoin import exit_of
+    from fleet.rejoin.rejoin import exit_of
 
     counted = ", ".join(
         f"{n} {str(s).replace('-', ' ')}" for s, n in Counter(one.stands for one in standings).items()

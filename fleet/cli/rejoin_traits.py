@@ -5,17 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.errors import KeyFolderError
-from fleet.inventory.model import NetworkTrait
 from fleet.limits import NETWORK_TURN_S, REJOIN_LEAVES_S
-from fleet.push.rejoin import barred
+from fleet.model.site import NetworkTrait
+from fleet.rejoin.rejoin import barred
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from fleet.cli.output import Output
     from fleet.find.match import Match
-    from fleet.inventory.model import Inventory, Site
-    from fleet.push.fieldwork import Field
+    from fleet.model.inventory import Inventory
+    from fleet.model.site import Site
+    from fleet.push.context import Field
     from fleet.render.firmware_class import Target
 
 _HIDDEN, _HIGH = NetworkTrait.HIDDEN, NetworkTrait.HIGH_CHANNELS

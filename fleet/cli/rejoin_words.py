@@ -6,16 +6,16 @@ from collections import Counter
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from fleet.cli.waiting import nodes_text
+from fleet.cli.search_progress import nodes_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from fleet.cli.output import Output
     from fleet.find.match import Match
-    from fleet.inventory.model import Inventory
-    from fleet.push.rejoin import Standing
-    from fleet.push.rejoining import Wishes
+    from fleet.model.inventory import Inventory
+    from fleet.rejoin.rejoin import Standing
+    from fleet.rejoin.rejoining import Wishes
 
 _COLUMNS = ("node", "site", "network", "outcome", "gives it up at", "why")
 _NAMES_SHOWN = 3
@@ -29,7 +29,7 @@ class Told:
 
     def stands(self, standing: Standing) -> None:
         """A node stands otherwise than before."""
-        from fleet.push.rejoin import Stands
+        from fleet.rejoin.rejoin import Stands
 
         if standing.stands is not Stands.ASKED:
             self._output.note(f"{standing.node}: {_words(standing)}{_why(standing)}")
@@ -54,7 +54,7 @@ class Told:
 
 def _words(standing: Standing) -> str:
     """How it stands, for a person."""
-    from fleet.push.rejoin import Stands
+    from fleet.rejoin.rejoin import Stands
 
     return {
         Stands.NOT_BEGUN: "not begun, nothing was sent",

@@ -11,7 +11,7 @@ from fleet.water.profile import widest_m, width_m
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fleet.inventory.model import Shape
+    from fleet.model.tank import Shape
 
 ROWS = 14
 COLUMNS = 30

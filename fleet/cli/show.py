@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from fleet.cli.common import Session
-    from fleet.inventory.model import Inventory
+    from fleet.model.inventory import Inventory
 
 app = command_app()
 
@@ -119,19 +119,19 @@ def _names(inventory: Inventory | None, kind: str) -> list[str]:
 
 def _facts(inventory: Inventory | None, kind: str, name: str, *, us: bool) -> Any:
     if kind == "board" or inventory is None:
-        from fleet.inventory.about_node import about_board
+        from fleet.facts.node import about_board
 
         return about_board(inventory, name)
     if kind == "tank":
-        from fleet.inventory.about_tank import about_tank
+        from fleet.facts.tank import about_tank
         from fleet.water.quantities import Units
 
         return about_tank(inventory, name, Units(us))
     if kind == "node":
-        from fleet.inventory.about_node import about_node
+        from fleet.facts.node import about_node
 
         return about_node(inventory, name)
-    from fleet.inventory.about_site import about_site
+    from fleet.facts.site import about_site
 
     return about_site(inventory, name)
 
@@ -160,7 +160,7 @@ def _extra(inventory: Inventory | None, kind: str, name: str, us: bool) -> tuple
 
 def _list(this: Session, inventory: Inventory | None, kind: str | None, *, us: bool, json: bool) -> None:
     from fleet.cli import show_parts
-    from fleet.inventory.about_site import about_fleet, board_lines
+    from fleet.facts.site import about_fleet, board_lines
     from fleet.water.quantities import Units
 
     if inventory is None:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.cli.output import Output
-    from fleet.inventory.about_node import BoardFacts, BoardPin, Fitness
+    from fleet.facts.node import BoardFacts, BoardPin, Fitness
 
 _LETTERS: Final = "PXHLFAS"
 _LEGEND: Final = (

@@ -14,7 +14,7 @@ from fleet.water.table import depths, holding, rows
 
 if TYPE_CHECKING:
     from fleet.cli.output import Output
-    from fleet.inventory.model import Tank
+    from fleet.model.tank import Tank
     from fleet.water.table import Depth
 
 
@@ -86,8 +86,8 @@ def _holding(tank: Tank, holds: str) -> Depth:
 
 
 def _read(flag: str, text: str, *, length: bool) -> float:
-    from fleet.inventory.refusal import Refusal
-    from fleet.inventory.units import read_size_m, read_volume_l
+    from fleet.model.rejected import Refusal
+    from fleet.model.units import read_size_m, read_volume_l
 
     try:
         return read_size_m(text) if length else read_volume_l(text)

@@ -12,9 +12,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fleet.cli.output import Output
-    from fleet.inventory.about_electrodes import ElectrodeFacts
-    from fleet.inventory.about_node import NodeFacts, PinUse
-    from fleet.inventory.about_site import BoardLine, FleetFacts, NodeLine, SiteFacts, TankLine
+    from fleet.facts.electrodes import ElectrodeFacts
+    from fleet.facts.node import NodeFacts, PinUse
+    from fleet.facts.site import BoardLine, FleetFacts, NodeLine, SiteFacts, TankLine
 
 
 # ------------------------------------------------------------------ a node

@@ -12,8 +12,8 @@ from fleet.water.quantities import Units, duration, share
 
 if TYPE_CHECKING:
     from fleet.cli.output import Output
-    from fleet.inventory.about_tank import LevelFacts, Need, PumpFacts, TankFacts
-    from fleet.inventory.model import Shape
+    from fleet.facts.tank import LevelFacts, Need, PumpFacts, TankFacts
+    from fleet.model.tank import Shape
 
 _PHASES = {"single": "single-phase", "three": "three-phase", "dc": "DC"}
 

@@ -14,9 +14,9 @@ from fleet.find.match import Match, match
 from fleet.find.scope import scope_of
 from fleet.find.search import Search, Tell
 from fleet.find.seen import Seen, read_seen, write_seen
-from fleet.inventory.model import Inventory
 from fleet.limits import FIND_TIMEOUT_S
 from fleet.link.client import open_session
+from fleet.model.inventory import Inventory
 from fleet.workspace import Workspace
 
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from ipaddress import IPv4Address
 
-from fleet.inventory.values import NAME_PATTERN
 from fleet.limits import LABEL_CHARS
 from fleet.link.state import NodeState
+from fleet.model.values import NAME_PATTERN
 
 
 class Source(StrEnum):

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from fleet.codes import Code
+from fleet.codes import Code, codes_in
 
 NO_SUCH_PORT = Code(
     "FLA101",
@@ -133,25 +133,4 @@ OTHER_STATE = Code(
     "Take its power away for a moment, then run `tankfleet find NODE`.",
 )
 
-CODES = (
-    NO_SUCH_PORT,
-    NO_PERMISSION,
-    PORT_BUSY,
-    NO_ANSWER,
-    NOT_IN_DOWNLOAD_MODE,
-    BROWN_OUT,
-    WRONG_CHIP,
-    FLASH_TOO_SMALL,
-    LOCKED_DOWN,
-    MAC_OF_ANOTHER,
-    MAC_DIFFERS,
-    LINE_TROUBLE,
-    UNPLUGGED,
-    NOT_VERIFIED,
-    NO_IMAGE,
-    NO_BOOT_LOADER,
-    OTHER_TICKET,
-    BAD_TABLE,
-    OLDER_INVENTORY,
-    OTHER_STATE,
-)
+CODES = codes_in(globals())

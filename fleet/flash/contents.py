@@ -23,8 +23,9 @@ if TYPE_CHECKING:
     from fleet.build.entry import ShelfEntry
     from fleet.build.shelf import Shelf
     from fleet.build.ticket import TicketFields
-    from fleet.inventory.model import Inventory, Node
     from fleet.keys.folder import KeyFolder
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from fleet.flash.contents import Load
     from fleet.flash.loader import Found, Line, Tell
     from fleet.inventory.claim import Claim
-    from fleet.inventory.model import Inventory
+    from fleet.model.inventory import Inventory
 
 
 class Standing(StrEnum):

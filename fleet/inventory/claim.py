@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING, Any
 from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 
+from fleet.check.load import read_texts
 from fleet.errors import UsageError
 from fleet.inventory.codes import CANNOT_CLAIM
 from fleet.inventory.folder import inventory_files, read_bytes
-from fleet.inventory.load import read_texts
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from fleet.inventory.model import Inventory
+    from fleet.model.inventory import Inventory
 
 _BOM = "\ufeff"
 

@@ -8,19 +8,23 @@ from pydantic import ValidationError
 
 from fleet.finding import Finding
 from fleet.inventory.codes import UNKNOWN_KEY, WRONG_KIND
-from fleet.inventory.grammar import keys_of
-from fleet.inventory.model import Fleet, InventoryFile, Node, Policy, Ruling, Site, Tank
-from fleet.inventory.refusal import shown
+from fleet.inventory.parsed import Entry
+from fleet.inventory.part_keys import keys_of
 from fleet.inventory.source import Source, too_many
-from fleet.inventory.survey import Entry
 from fleet.inventory.wording import Words
 from fleet.limits import FINDINGS_PER_FILE
+from fleet.model.inventory import InventoryFile
+from fleet.model.node import Node
+from fleet.model.policy import Fleet, Policy, Ruling
+from fleet.model.rejected import shown
+from fleet.model.site import Site
+from fleet.model.tank import Tank
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Part
-    from fleet.inventory.spots import Path
-    from fleet.inventory.survey import Survey
-    from fleet.inventory.tree import Tree
+    from fleet.inventory.parsed import Survey
+    from fleet.inventory.positions import Path
+    from fleet.inventory.yaml_reader import Tree
+    from fleet.model.part import Part
 
 _LISTS: Final[dict[str, type[Any]]] = {"sites": Site, "tanks": Tank, "nodes": Node, "rulings": Ruling}
 _BLOCKS: Final[dict[str, type[Any]]] = {"fleet": Fleet, "policy": Policy}

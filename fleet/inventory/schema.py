@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from fleet.inventory.model import InventoryFile
+from fleet.model.inventory import InventoryFile
 
 ID: Final = "tankfleet/inventory/1"
 

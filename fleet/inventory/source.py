@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Final
 from fleet.finding import Finding, Place
 from fleet.inventory.codes import HIDDEN_CHARACTER, NOT_UTF8, TOO_LARGE, TOO_MANY
 from fleet.inventory.hidden import hidden_in
-from fleet.inventory.spots import Spots
+from fleet.inventory.positions import Spots
 from fleet.limits import FINDINGS_PER_FILE, INVENTORY_FILE_BYTES, QUOTED_LINE_CHARS
 
 if TYPE_CHECKING:
-    from fleet.inventory.spots import Path
+    from fleet.inventory.positions import Path
 
 _PLAIN_BYTES: Final = bytes([9, 10, *range(0x20, 0x7F)])
 """What most files are made of alone, and what needs no second look."""

@@ -6,19 +6,12 @@ import re
 from typing import TYPE_CHECKING, Any, Final
 
 from fleet.finding import Finding
-from fleet.inventory.codes import (
-    BAD_NAME,
-    MISSING_KEY,
-    NOT_A_CHOICE,
-    OUT_OF_RANGE,
-    UNKNOWN_KEY,
-    WRONG_KIND,
-    WRONG_LENGTH,
-)
-from fleet.inventory.grammar import keys_of, noun_of, part_at
-from fleet.inventory.refusal import Refusal, shown
+from fleet.inventory.codes import BAD_NAME, MISSING_KEY, NOT_A_CHOICE, UNKNOWN_KEY, WRONG_KIND, WRONG_LENGTH
+from fleet.inventory.part_keys import keys_of, noun_of, part_at
 from fleet.inventory.scalars import plain
-from fleet.inventory.values import (
+from fleet.model.codes import OUT_OF_RANGE
+from fleet.model.rejected import Refusal, shown
+from fleet.model.values import (
     DOMAIN_PATTERN,
     LINE_PATTERN,
     NAME_PATTERN,
@@ -33,10 +26,10 @@ if TYPE_CHECKING:
     from pydantic import ValidationError
 
     from fleet.codes import Code
-    from fleet.inventory.model import Part
+    from fleet.inventory.positions import Path
     from fleet.inventory.source import Source
-    from fleet.inventory.spots import Path
     from fleet.inventory.suggest import Suggester
+    from fleet.model.part import Part
 
 _NAME_FIX: Final = "Use lower-case letters, digits and hyphens, with no hyphen at either end."
 _PATTERNS: Final[dict[str, tuple[str, str]]] = {

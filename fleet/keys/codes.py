@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fleet.codes import Code
+from fleet.codes import Code, codes_in
 
 NO_KEYS = Code(
     "KEY101",
@@ -99,18 +99,4 @@ STATE_OF_ANOTHER = Code(
     "Set `state` in tankfleet.toml to a folder of this project's own.",
 )
 
-CODES = (
-    NO_KEYS,
-    OPEN_TO_OTHERS,
-    KEYS_EXIST,
-    DAMAGED_KEY,
-    NO_NETWORK,
-    BAD_NETWORK,
-    BAD_NETWORKS_FILE,
-    NOT_FOR_A_BOARD,
-    KEYS_ELSEWHERE,
-    OF_ANOTHER_PROJECT,
-    BAD_PROJECT_ID,
-    NODES_ANSWER,
-    STATE_OF_ANOTHER,
-)
+CODES = codes_in(globals())

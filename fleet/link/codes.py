@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fleet.codes import Code
+from fleet.codes import Code, codes_in
 
 UNREACHABLE = Code(
     "LNK101",
@@ -86,16 +86,4 @@ CHANGED_ON_WAY = Code(
     "bytes; or run the command again from a machine on the node's own network.",
 )
 
-CODES = (
-    UNREACHABLE,
-    STALLED,
-    REFUSED,
-    IMPOSTOR,
-    NOT_A_STATE,
-    IMAGE_TOO_BIG,
-    TOO_SLOW,
-    UNPROVED,
-    NO_MEMORY,
-    CROWDED,
-    CHANGED_ON_WAY,
-)
+CODES = codes_in(globals())

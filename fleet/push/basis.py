@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
     from fleet.finding import Place
-    from fleet.inventory.model import Inventory, Node, Part
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node
+    from fleet.model.part import Part
 
 DIGEST_CHARS: Final = 8
 _FLEET: Final = ("name", "domain")

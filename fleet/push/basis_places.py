@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from fleet.inventory.load import survey_of
+from fleet.check.load import survey_of
 from fleet.push.basis import Change, How, Kind
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fleet.finding import Place
-    from fleet.inventory.survey import Survey
+    from fleet.inventory.parsed import Survey
     from fleet.workspace import Workspace
 
 

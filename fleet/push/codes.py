@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fleet.codes import Code, Severity
+from fleet.codes import Code, Severity, codes_in
 from fleet.push.journal_codes import CODES as JOURNAL_CODES
 
 DAMAGED_PLAN = Code(
@@ -153,26 +153,6 @@ IMAGE_ON_TRIAL = Code(
 )
 
 CODES = (
-    DAMAGED_PLAN,
-    STALE_PLAN,
-    TRIAL_TOO_SHORT,
-    OTHER_FLEET,
-    PUSH_UNFINISHED,
-    ALREADY_PUSHED,
-    LOCKED,
-    HALTED,
-    NO_SUCH_PUSH,
-    NOT_IN_PUSH,
-    STOPPED_BY_REQUEST,
-    NOBODY_IN_PILOT,
-    NOT_ALL,
-    WEAK_SUPPLY,
-    DRAWS_TOO_MUCH,
-    BROKEN_LINK,
-    NOT_IN_NEW_NETWORK,
-    NOT_SEEN_SINCE,
-    NO_SUCH_REQUEST,
-    NETWORK_REFUSED,
-    IMAGE_ON_TRIAL,
+    *codes_in(globals()),
     *JOURNAL_CODES,
 )

@@ -12,13 +12,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.limits import KEEP_RESERVE_S, RETURN_WITHIN_MIN_S
-from fleet.push import backward, forward
+from fleet.push import rollback_steps as backward
+from fleet.push import update_steps as forward
 from fleet.push.blame import BESIDE_THE_IMAGE, OF_THE_IMAGE, Blame, too_many_for_chance
 from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Sent, Word
 from fleet.push.gate import failures_allowed, judge
 from fleet.push.reasons import NO_REASON, Halt, HaltedBy, Reason, Why
 from fleet.push.state import BACK_TASKS, ON_THE_WAY, Back, NodeProgress, Phase, PushState, Stands, Task
-from fleet.push.work import Work
+from fleet.push.transition import Work
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

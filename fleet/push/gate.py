@@ -27,7 +27,7 @@ from fleet.push.condition import (
     memory_words,
     short_of_memory,
 )
-from fleet.push.odds import share_bound
+from fleet.push.detection import share_bound
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fleet.codes import Code
+from fleet.codes import Code, codes_in
 
 _ASIDE = (
     "Put journal.db and the files beside it back from a copy, or move all of them aside (the message has the command) "
@@ -87,16 +87,4 @@ JOURNAL_DISK_FAULT = Code(
     "what it runs before it does anything.",
 )
 
-CODES = (
-    DAMAGED_JOURNAL,
-    NOT_A_JOURNAL,
-    ALTERED_JOURNAL,
-    EMPTY_JOURNAL,
-    SHORT_JOURNAL,
-    JOURNAL_DISK_FULL,
-    JOURNAL_READ_ONLY,
-    JOURNAL_BUSY,
-    NEWER_JOURNAL,
-    JOURNAL_ON_NETWORK,
-    JOURNAL_DISK_FAULT,
-)
+CODES = codes_in(globals())

@@ -19,7 +19,7 @@ from fleet.push.journal import Journal
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from fleet.inventory.model import Inventory
+    from fleet.model.inventory import Inventory
     from fleet.workspace import Workspace
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fleet.errors import PlanError
-from fleet.inventory.access_points import Origin
+from fleet.facts.access_points import Origin
 from fleet.limits import PLAN_FILE_BYTES
 from fleet.push.basis import Change, PartBasis
 from fleet.push.codes import DAMAGED_PLAN, STALE_PLAN

@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING, Any, Literal
 from fleet.boards.trial import room_s
 from fleet.calendar.windows import next_opening, open_until
 from fleet.errors import PlanError
-from fleet.inventory.access_points import used
+from fleet.facts.access_points import used
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, CONFIDENCE, KEEP_RESERVE_S
 from fleet.link.state import Phase
 from fleet.push.basis import basis_of
 from fleet.push.codes import TRIAL_TOO_SHORT
 from fleet.push.condition import BROWN_OUT, SUPPLY_CURES, is_weak, memory_words, short_of_memory, weak_words
 from fleet.push.copy_risk import copy_risks
+from fleet.push.detection import bad_count, chance_found, pilot_needed
 from fleet.push.notices import faulty, notices
-from fleet.push.odds import bad_count, chance_found, pilot_needed
 from fleet.push.outage import Times, times
 from fleet.push.plan import LeftOut, Pilot, Plan, PlannedNode, PushPolicy, Wave, sealed
 from fleet.push.spare import node_spare, tank_bounds
@@ -35,8 +35,9 @@ if TYPE_CHECKING:
 
     from fleet.boards.board import Outage
     from fleet.build.entry import ShelfEntry
-    from fleet.inventory.model import Inventory, Node
     from fleet.link.state import NodeState
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node
     from fleet.render.firmware_class import Target
 
 

@@ -27,7 +27,7 @@ from fleet.push.events import Command, Doing, Event, Outcome, Result, Sent
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Coroutine, Sequence
 
-    from fleet.push.ground import Ground, Link
+    from fleet.push.environment import Ground, Link
     from fleet.push.journal import Journal
     from fleet.push.state import PushState
 

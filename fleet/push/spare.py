@@ -6,7 +6,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import TYPE_CHECKING, Final
 
-from fleet.inventory.model import Mark
+from fleet.model.tank import Mark
 from fleet.push.plan import TankBounds
 from fleet.water.crossing import debounce_s
 from fleet.water.filling import pump_marks, rising
@@ -14,8 +14,10 @@ from fleet.water.geometry import volume_l
 from fleet.water.spare import spare_time
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Inventory, Node, Tank
     from fleet.link.state import NodeState, TankState
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node
+    from fleet.model.tank import Tank
 
 MM_PER_M: Final = 1000.0
 _UNSURE: Final = ("settling", "flapping")

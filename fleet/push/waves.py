@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
-from fleet.inventory.model import Duty
 from fleet.limits import SITE_SHARE_PER_WAVE
+from fleet.model.tank import Duty
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

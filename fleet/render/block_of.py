@@ -6,9 +6,9 @@ import re
 from math import ceil
 from typing import TYPE_CHECKING
 
+from fleet.check.marks import height_mm
 from fleet.errors import RenderError
-from fleet.inventory.clear_button import clear_gpio
-from fleet.inventory.rules.marks import height_mm
+from fleet.facts.clear_button import clear_gpio
 from fleet.limits import POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
 from fleet.render.block_check import refuse_bad
 from fleet.render.codes import BAD_RELEASE, DOES_NOT_FIT, NO_PROBE_PIN
@@ -30,8 +30,10 @@ from fleet.water.filling import pump_marks, pump_times, rising
 
 if TYPE_CHECKING:
     from fleet.boards.board import Board
-    from fleet.inventory.model import Inventory, Mark, Node, Served, Tank
     from fleet.keys.trust import Trust
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node, Served
+    from fleet.model.tank import Mark, Tank
     from fleet.render.firmware_class import Target
     from fleet.water.filling import PumpTimes
 

@@ -17,8 +17,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from fleet.boards.board import Board
-    from fleet.inventory.model import Inventory, Node
     from fleet.keys.trust import Trust
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node
     from fleet.render.firmware_class import Target
 
 BLOCK_SOURCE: Final = "src/node_block.cpp"

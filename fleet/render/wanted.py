@@ -10,8 +10,8 @@ from fleet.render.block_of import block_of
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from fleet.inventory.model import Inventory
     from fleet.keys.trust import Trust
+    from fleet.model.inventory import Inventory
     from fleet.render.firmware_class import Target
     from fleet.render.node_block import NodeBlock
 

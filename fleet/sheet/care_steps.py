@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fleet.inventory.model import Duty
+from fleet.model.tank import Duty
 from fleet.sheet.step import Step
 from fleet.water.cautions import gives_gas
 
@@ -12,8 +12,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fleet.boards.board import Board
-    from fleet.inventory.about_tank import PumpFacts
-    from fleet.inventory.model import Node, Tank
+    from fleet.facts.tank import PumpFacts
+    from fleet.model.node import Node
+    from fleet.model.tank import Tank
 
 
 def told(tanks: Sequence[Tank]) -> list[Step]:

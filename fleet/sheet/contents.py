@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
-from fleet.inventory.about_node import about_node
-from fleet.inventory.about_site import about_site
-from fleet.inventory.about_tank import about_tank, node_of
+from fleet.facts.node import about_node
+from fleet.facts.site import about_site
+from fleet.facts.tank import about_tank, node_of
 from fleet.sheet.care_steps import dc_contactor, gas, isolated, told
 from fleet.sheet.settings import Setting, node_settings
 from fleet.sheet.step import Steps
@@ -27,9 +27,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
 
+    from fleet.facts.site import NodeLine, TankLine
     from fleet.finding import Finding
-    from fleet.inventory.about_site import NodeLine, TankLine
-    from fleet.inventory.model import Inventory, Node
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node
     from fleet.sheet.board_svg import DrawnBoard
     from fleet.water.cautions import Caution
 

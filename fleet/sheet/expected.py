@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from fleet.water.filling import pump_marks, rising
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Tank
+    from fleet.model.tank import Tank
 
 
 @dataclass(frozen=True, slots=True)

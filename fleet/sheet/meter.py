@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fleet.inventory.about_electrodes import about_electrodes, loads_ohm
+from fleet.facts.electrodes import about_electrodes, loads_ohm
 from fleet.limits import HIGH_SHARE, LOW_SHARE, SUPPLY_V
 from fleet.sheet.step import Step
 from fleet.water.electrodes import chip_pull, kohm, on_at_once, pull_of, sharing
@@ -12,7 +12,8 @@ from fleet.water.filling import rising
 
 if TYPE_CHECKING:
     from fleet.boards.board import Board
-    from fleet.inventory.model import Served, Tank
+    from fleet.model.node import Served
+    from fleet.model.tank import Tank
 
 
 def meter_steps(tank: Tank, served: Served, board: Board) -> tuple[Step, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from fleet.inventory.about_tank import wired_to
+from fleet.facts.tank import wired_to
 from fleet.limits import POWER_UP_HOLD_S, SAMPLE_PERIOD_MS
 from fleet.water.crossing import debounce_s
 from fleet.water.quantities import duration
@@ -13,8 +13,10 @@ from fleet.water.quantities import duration
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
-    from fleet.inventory.about_tank import PumpFacts, StartsFacts
-    from fleet.inventory.model import Inventory, Node, Pump
+    from fleet.facts.tank import PumpFacts, StartsFacts
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node
+    from fleet.model.tank import Pump
     from fleet.water.quantities import Units
 
 _DEFAULT: Final = "default"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from fleet.inventory.model import Duty
 from fleet.limits import POWER_UP_HOLD_S
+from fleet.model.tank import Duty
 from fleet.sheet.care_steps import dc_contactor, dry_run, gas, isolated, module_supply, told, told_again
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.meter import meter_steps, volt_steps
@@ -17,8 +17,10 @@ from fleet.water.quantities import Units, duration
 
 if TYPE_CHECKING:
     from fleet.boards.board import Board
-    from fleet.inventory.about_tank import PumpFacts, TankFacts
-    from fleet.inventory.model import Inventory, Node, Served, Tank
+    from fleet.facts.tank import PumpFacts, TankFacts
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node, Served
+    from fleet.model.tank import Tank
 
 CONSOLE_BAUD: Final = 115_200
 """Of the ports' serial consoles (templates/firmware/ports)."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from fleet.inventory.about_tank import about_tank
+from fleet.facts.tank import about_tank
 from fleet.sheet.settings import Setting, pump_settings
 from fleet.sheet.steps import may_when
 from fleet.sheet.svg import joined
@@ -16,8 +16,9 @@ from fleet.water.quantities import duration, share
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fleet.inventory.about_tank import Height, TankFacts
-    from fleet.inventory.model import Inventory, Shape
+    from fleet.facts.tank import Height, TankFacts
+    from fleet.model.inventory import Inventory
+    from fleet.model.tank import Shape
     from fleet.sheet.wiring import Wire
     from fleet.water.quantities import Units
 

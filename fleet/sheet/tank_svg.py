@@ -16,7 +16,7 @@ from fleet.water.profile import widest_m, width_m
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from fleet.inventory.model import Shape
+    from fleet.model.tank import Shape
     from fleet.sheet.svg import Point
 
 WIDTH: Final = 680.0

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.boards.board import load_board
 from fleet.boards.pins import hold_off_ohm, relay_use
-from fleet.inventory.about_node import about_node
+from fleet.facts.node import about_node
 from fleet.sheet.board_svg import DrawnBoard, UsedPin
 from fleet.sheet.svg import joined
 from fleet.water.electrodes import kohm
@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
     from fleet.boards.board import Board
-    from fleet.inventory.about_node import PinUse
-    from fleet.inventory.model import Inventory, Node, Served
+    from fleet.facts.node import PinUse
+    from fleet.model.inventory import Inventory
+    from fleet.model.node import Node, Served
     from fleet.water.quantities import Units
 
 _COLORS: Final = {

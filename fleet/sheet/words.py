@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from fleet.inventory.model import (
+from fleet.model.tank import (
     Box,
     CellConstant,
     Frustum,
@@ -17,8 +17,8 @@ from fleet.inventory.model import (
 from fleet.water.quantities import duration
 
 if TYPE_CHECKING:
-    from fleet.inventory.about_site import WindowFacts
-    from fleet.inventory.model import Electrodes, Shape
+    from fleet.facts.site import WindowFacts
+    from fleet.model.tank import Electrodes, Shape
     from fleet.water.quantities import Units
 
 _DAYS: Final = {"MO": "Mon", "TU": "Tue", "WE": "Wed", "TH": "Thu", "FR": "Fri", "SA": "Sat", "SU": "Sun"}

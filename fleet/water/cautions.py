@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from fleet.inventory.model import Duty
+from fleet.model.tank import Duty
 from fleet.water.filling import S_PER_MIN, overflow_m, pump_marks, pump_times
 from fleet.water.geometry import top_m, volume_l
 from fleet.water.quantities import METRIC, Units, duration
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Pump, Tank
+    from fleet.model.tank import Pump, Tank
     from fleet.water.filling import PumpTimes
     from fleet.water.sensing import Sensing
 

@@ -14,7 +14,8 @@ from fleet.water.filling import S_PER_MIN, between_l, overflow_m, pump_marks, sh
 from fleet.water.geometry import depth_m, volume_l
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Mark, Node, Pump, Tank
+    from fleet.model.node import Node
+    from fleet.model.tank import Mark, Pump, Tank
 
 MS: Final = 1000.0
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from fleet.water.filling import against_l_per_min, between_l, overflow_m, pump_marks, time_s
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Pump, Tank
+    from fleet.model.tank import Pump, Tank
     from fleet.water.filling import PumpTimes
 
 

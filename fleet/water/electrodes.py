@@ -25,7 +25,6 @@ from enum import StrEnum
 from math import acosh, inf, log, pi, sqrt
 from typing import TYPE_CHECKING, Final
 
-from fleet.inventory.model import Duty, Plates, Rods
 from fleet.limits import (
     CABLE_LEAK_OHM_M,
     CABLE_PF_PER_M,
@@ -43,9 +42,11 @@ from fleet.limits import (
     SPLASH_MM,
     SUPPLY_V,
 )
+from fleet.model.tank import Duty, Plates, Rods
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Electrodes, Served, Tank, Water
+    from fleet.model.node import Served
+    from fleet.model.tank import Electrodes, Tank, Water
 
 PER_KELVIN: Final = 0.02
 """Rise of conductivity per kelvin (from memory); figures are for 25 degrees."""

@@ -29,7 +29,7 @@ from fleet.water.slosh import wave_m
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from fleet.inventory.model import Mark, Pump, Setting, Tank
+    from fleet.model.tank import Mark, Pump, Setting, Tank
 
 S_PER_MIN = 60.0
 MS = 1000.0

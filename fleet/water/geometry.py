@@ -10,16 +10,7 @@ from bisect import bisect_right
 from math import acos, acosh, asin, pi, sin, sqrt
 from operator import itemgetter
 
-from fleet.inventory.model import (
-    Box,
-    Ends,
-    Frustum,
-    HorizontalCylinder,
-    Shape,
-    Sphere,
-    Strapped,
-    VerticalCylinder,
-)
+from fleet.model.tank import Box, Ends, Frustum, HorizontalCylinder, Shape, Sphere, Strapped, VerticalCylinder
 from fleet.water.dished import ASME_FLANGED_AND_DISHED, below_chord
 
 L_PER_M3 = 1000.0

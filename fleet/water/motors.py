@@ -14,11 +14,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from fleet.inventory.model import Motor
+from fleet.model.tank import Motor
 from fleet.water.quantities import METRIC, Units
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Pump
+    from fleet.model.tank import Pump
 
 NEMA: Final = "NEMA MG 10 table 2-3"
 FRANKLIN: Final = "Franklin Electric, frequency of starts"

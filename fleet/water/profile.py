@@ -5,11 +5,11 @@ from __future__ import annotations
 from math import pi, sqrt
 from typing import TYPE_CHECKING, Final
 
-from fleet.inventory.model import Box, Frustum, HorizontalCylinder, Sphere, Strapped, VerticalCylinder
+from fleet.model.tank import Box, Frustum, HorizontalCylinder, Sphere, Strapped, VerticalCylinder
 from fleet.water.geometry import area_m2, bottom_depth_m, top_m
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Shape
+    from fleet.model.tank import Shape
 
 _STEPS: Final = 14
 """Depths at which a strapped tank is looked at for its widest place."""

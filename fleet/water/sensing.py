@@ -23,7 +23,8 @@ from fleet.water.electrodes import (
 )
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Served, Tank
+    from fleet.model.node import Served
+    from fleet.model.tank import Tank
     from fleet.water.electrodes import Pull
 
 IRON_G_PER_AH: Final = 1.042

@@ -10,11 +10,11 @@ from __future__ import annotations
 from math import pi, sqrt, tanh
 from typing import TYPE_CHECKING, Final
 
-from fleet.inventory.model import Box, HorizontalCylinder
+from fleet.model.tank import Box, HorizontalCylinder
 from fleet.water.profile import width_m
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Shape
+    from fleet.model.tank import Shape
 
 G_M_PER_S2: Final = 9.80665
 FIRST_ROOT: Final = 1.8412

@@ -22,8 +22,8 @@ from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING
 
-from fleet.inventory.model import Duty
 from fleet.limits import DEBOUNCE_MS, POWER_UP_HOLD_S, PUMP_RUN_UP_S, SAMPLE_PERIOD_MS
+from fleet.model.tank import Duty
 from fleet.water.filling import (
     MS,
     believe_s,
@@ -40,7 +40,7 @@ from fleet.water.quantities import METRIC, Units, duration
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from fleet.inventory.model import Mark, Pump, Tank
+    from fleet.model.tank import Mark, Pump, Tank
 
 
 @dataclass(frozen=True, slots=True)

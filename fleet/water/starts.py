@@ -15,7 +15,7 @@ from fleet.water.filling import S_PER_MIN, against_l_per_min, between_l, pump_ma
 from fleet.water.slosh import G_M_PER_S2
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Tank
+    from fleet.model.tank import Tank
 
 S_PER_H: Final = 3600.0
 

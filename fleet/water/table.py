@@ -11,7 +11,7 @@ from fleet.water.filling import overflow_m
 from fleet.water.geometry import depth_m, top_m, total_l, volume_l
 
 if TYPE_CHECKING:
-    from fleet.inventory.model import Tank
+    from fleet.model.tank import Tank
 
 _HAIR = 1e-9
 

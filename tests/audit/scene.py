@@ -13,10 +13,10 @@ from fleet.audit.facts import Facts, JournalFacts, ShelfFacts
 from fleet.audit.report import NodeLine, Report
 from fleet.boards.board import load_board
 from fleet.build.entry import ShelfEntry
+from fleet.check.load import load_inventory
 from fleet.find.match import Match, Status
-from fleet.inventory.load import load_inventory
-from fleet.inventory.model import Inventory
 from fleet.link.state import NodeState
+from fleet.model.inventory import Inventory
 from fleet.render.firmware_class import class_of, vendor_id
 from fleet.render.wanted import wanted_crcs
 from fleet.water.filling import rising

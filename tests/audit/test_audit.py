@@ -17,11 +17,11 @@ from fleet.audit.facts import JournalFacts, LastPush, ShelfFacts
 from fleet.audit.node_checks import fault_findings
 from fleet.audit.report import COLUMNS, csv_text
 from fleet.boards.board import load_board
+from fleet.check.rulings import IN_FORCE, PAST, UNUSED, RulingLine
 from fleet.codes import Exit, Severity
 from fleet.find.match import Match, Status
 from fleet.find.sighting import Sighting
-from fleet.inventory.model import Inventory
-from fleet.inventory.rulings import IN_FORCE, PAST, UNUSED, RulingLine
+from fleet.model.inventory import Inventory
 from fleet.push.condition import NOTED_FAULTS
 from tests.audit.scene import (
     INVENTORY,

@@ -11,9 +11,10 @@ import pytest
 from fleet.bench.codes import NO_BOARD_FOR_BENCH
 from fleet.bench.scene import address_of, mac_of, node_specs, table_of
 from fleet.bench.world import TankWorld, Vessel
+from fleet.check.load import load_inventory
 from fleet.errors import BenchError
-from fleet.inventory.load import load_inventory
-from fleet.inventory.model import HorizontalCylinder, Inventory
+from fleet.model.inventory import Inventory
+from fleet.model.tank import HorizontalCylinder
 from tests.sample_fleet import sample_inventory
 
 DEMO = Path(__file__).parents[2] / "inventory"

@@ -11,8 +11,8 @@ from fleet.build.entry import ShelfEntry
 from fleet.build.older import OLDER, older_images
 from fleet.build.shelf import Shelf, record_bytes
 from fleet.build.stamp import block_with
-from fleet.inventory.model import Inventory
 from fleet.keys.trust import Trust
+from fleet.model.inventory import Inventory
 from fleet.render.block_of import block_of
 from fleet.render.firmware_class import class_of, vendor_id
 from fleet.render.node_block import BLOCK_HEAD

@@ -17,8 +17,8 @@ from dateutil.rrule import rrulestr
 
 from fleet.calendar.recurrence import openings
 from fleet.calendar.windows import next_opening, open_until
-from fleet.inventory.model import Site, Window
-from fleet.inventory.rules.recurrence import opens, rule_problem
+from fleet.check.recurrence import opens, rule_problem
+from fleet.model.site import Site, Window
 
 RULES = 250
 FIRSTS = 40

@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from fleet.calendar.windows import next_opening, open_until
-from fleet.inventory.model import Site
+from fleet.model.site import Site
 
 
 def site(rule: str, first: str, length: str, zone: str = "Europe/London") -> Site:

@@ -15,9 +15,9 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from fleet.check.load import load_inventory
 from fleet.cli.app import run
 from fleet.codes import Exit
-from fleet.inventory.load import load_inventory
 from fleet.keys.folder import KeyFolder
 from fleet.resources import demo_inventory_dir
 from tests.fake_platformio import replace_platformio

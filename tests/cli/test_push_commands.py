@@ -17,9 +17,9 @@ import jsonschema
 import pytest
 
 import fleet
+from fleet.check.load import load_inventory
 from fleet.cli.app import run
 from fleet.codes import Exit
-from fleet.inventory.load import load_inventory
 from fleet.push.events import Requested, Word
 from fleet.push.journal import Journal
 from fleet.push.lock import runner_lock
@@ -236,7 +236,7 @@ def test_words_to_a_runner_wait_for_its_answer(quiet, capsys, monkeypatch) -> No
     """The runner here takes nothing in: the command says so, and the request stays."""
     from tests.push.plans import plan_of, planned
 
-    monkeypatch.setattr("fleet.cli.steer.REQUEST_TAKEN_S", 0.05)
+    monkeypatch.setattr("fleet.cli.push_control.REQUEST_TAKEN_S", 0.05)
     plan = plan_of([planned("a")])
     journal = quiet.journal()
     journal.begin(plan, 1_772_352_000.0)

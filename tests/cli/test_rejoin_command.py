@@ -17,11 +17,11 @@ import jsonschema
 import pytest
 
 from fleet.boards.board import load_board
+from fleet.check.load import load_inventory
 from fleet.cli.app import run
 from fleet.cli.rejoin_words import Told
 from fleet.codes import Exit
 from fleet.find.match import Match, Status
-from fleet.inventory.load import load_inventory
 from fleet.keys.networks import Network
 from fleet.limits import NETWORK_TURN_S
 from fleet.link.state import parse_state
@@ -58,10 +58,10 @@ class Yard:
             self.nodes[name] = stand_in(self.field, name, clock=lambda: SPEED * time.monotonic())
             self.nodes[name].join = Join(kept=OLD, air=self.air)
         self.away: set[str] = set()
-        monkeypatch.setattr("fleet.push.fieldwork.look", self._look)
-        monkeypatch.setattr("fleet.push.places.look", self._look)
-        monkeypatch.setattr("fleet.push.rejoining.REJOIN_POLL_S", 0.02)
-        monkeypatch.setattr("fleet.push.rejoining.RELOCATE_EVERY_S", 0.1)
+        monkeypatch.setattr("fleet.push.context.look", self._look)
+        monkeypatch.setattr("fleet.push.addresses.look", self._look)
+        monkeypatch.setattr("fleet.rejoin.rejoining.REJOIN_POLL_S", 0.02)
+        monkeypatch.setattr("fleet.rejoin.rejoining.RELOCATE_EVERY_S", 0.1)
 
     async def _look(self, field: object, names: list[str], timeout_s: float, tell: object) -> list[Match]:
         found = []
@@ -191,7 +191,7 @@ def test_a_refused_pilot_says_why_and_what_to_do(yard: Yard, capsys) -> None:
 
 
 def test_a_pilot_that_does_not_get_in_is_told_with_its_hour(yard: Yard, capsys, monkeypatch) -> None:
-    monkeypatch.setattr("fleet.push.rejoin.REJOIN_LEAVES_S", 1.0)
+    monkeypatch.setattr("fleet.rejoin.rejoin.REJOIN_LEAVES_S", 1.0)
     yard.air.discard(NEW)
     with yard.living():
         assert yard.run(*NAMES, "--yes") == Exit.PROBLEMS
@@ -205,7 +205,7 @@ def test_a_pilot_that_does_not_get_in_is_told_with_its_hour(yard: Yard, capsys, 
 
 
 def test_change_after_says_when(yard: Yard, capsys, monkeypatch) -> None:
-    monkeypatch.setattr("fleet.push.rejoining.REJOIN_LEAVES_S", 1.0)
+    monkeypatch.setattr("fleet.rejoin.rejoining.REJOIN_LEAVES_S", 1.0)
     yard.air.discard(NEW)
 
     told = Told.change_now
@@ -226,7 +226,7 @@ def test_change_after_says_when(yard: Yard, capsys, monkeypatch) -> None:
 
 
 def test_ctrl_c_says_what_stands_and_the_same_command_ends_it(yard: Yard, capsys, monkeypatch) -> None:
-    from fleet.push.rejoin_hands import LiveHands
+    from fleet.rejoin.node_access import LiveHands
 
     async def pressed(this: object, node: str) -> None:
         raise KeyboardInterrupt

@@ -12,15 +12,15 @@ import pytest
 
 from fleet.boards.board import board_ids, load_board
 from fleet.boards.uses import Answer
+from fleet.check.load import load_inventory
 from fleet.cli.app import run
 from fleet.cli.section import ROWS, Line, draw
 from fleet.cli.show_board import drawing, good_for
 from fleet.codes import Exit
-from fleet.inventory.about_electrodes import about_electrodes
-from fleet.inventory.about_node import about_board, about_node
-from fleet.inventory.about_tank import about_tank
-from fleet.inventory.load import load_inventory
-from fleet.inventory.model import Water
+from fleet.facts.electrodes import about_electrodes
+from fleet.facts.node import about_board, about_node
+from fleet.facts.tank import about_tank
+from fleet.model.tank import Water
 from fleet.water.quantities import Units, duration
 from tests.water.shapes import shape
 

@@ -16,7 +16,7 @@ from fleet.find.match import Match, Status
 from fleet.find.scope import interface_for
 from fleet.find.search import Search
 from fleet.find.seen import Seen, read_seen, write_seen
-from fleet.inventory.model import Inventory
+from fleet.model.inventory import Inventory
 from fleet.socket_path import listen_at
 from fleet.workspace import Workspace
 from tests.announcer import Announced, Announcer

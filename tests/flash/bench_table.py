@@ -12,13 +12,13 @@ from fleet.build import ticket as tickets
 from fleet.build.entry import ShelfEntry
 from fleet.build.record import BOOT_LOADER, PARTITIONS
 from fleet.build.shelf import Shelf, record_bytes
+from fleet.check.load import load_inventory
 from fleet.flash.contents import Load, load_of
 from fleet.flash.flash import Flashed, flash
 from fleet.flash.loader import Found, Line
-from fleet.inventory.load import load_inventory
-from fleet.inventory.model import Inventory
 from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
+from fleet.model.inventory import Inventory
 from fleet.render.firmware_class import class_of, vendor_id
 from fleet.render.wanted import wanted_crcs
 from tests.flash.board_images import binary_table, esp32_image, esp8266_image

@@ -17,8 +17,8 @@ from functools import cache
 from typing import TYPE_CHECKING, Final
 
 from fleet.boards.board import load_board
+from fleet.check.load import read_texts
 from fleet.errors import RenderError
-from fleet.inventory.load import read_texts
 from fleet.keys.trust import Trust
 from fleet.limits import NODE_BLOCK_BYTES
 from fleet.render.block_of import unchecked_block
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fleet.finding import Finding
-    from fleet.inventory.model import Inventory
+    from fleet.model.inventory import Inventory
     from fleet.render.firmware_class import Target
 
 TODAY: Final = date(2026, 6, 1)

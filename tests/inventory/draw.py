@@ -12,7 +12,9 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from fleet.boards.board import board_ids, load_board
-from fleet.inventory.model import Duty, Node, Served, Site
+from fleet.model.node import Node, Served
+from fleet.model.site import Site
+from fleet.model.tank import Duty
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -11,9 +11,9 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from fleet.inventory.load import read_texts
+from fleet.check.load import read_texts
 from fleet.inventory.source import Source
-from fleet.inventory.tree import read_tree
+from fleet.inventory.yaml_reader import read_tree
 
 HERE = Path(__file__).resolve().parent
 DEMO = HERE.parent.parent / "inventory"

@@ -13,13 +13,13 @@ import traceback
 from datetime import date
 from typing import TYPE_CHECKING
 
+from fleet.check.load import read_texts
 from fleet.codes import Severity
-from fleet.inventory.load import read_texts
 from tests.inventory.mutate import Mutant
 
 if TYPE_CHECKING:
     from fleet.finding import Finding
-    from fleet.inventory.model import Inventory
+    from fleet.model.inventory import Inventory
 
 TODAY = date(2026, 6, 1)
 LONGEST_S = 1.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fleet.inventory.rules.colors import color_key, is_earth, is_like_earth
+from fleet.check.colors import color_key, is_earth, is_like_earth
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from fleet.inventory.load import read_texts
-from fleet.inventory.model import Served
+from fleet.check.load import read_texts
+from fleet.model.node import Served
 from fleet.water.electrodes import fed_at_most_ohm, on_at_once, waits_s
 
 HERE = Path(__file__).resolve().parent

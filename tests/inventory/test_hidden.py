@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from fleet.inventory.load import read_texts
+from fleet.check.load import read_texts
 
 FARM = Path(__file__).with_name("farm.yaml").read_text(encoding="utf-8")
 HIDDEN = {

@@ -12,12 +12,13 @@ import pytest
 from pydantic import ValidationError
 
 from fleet.boards.board import board_ids, load_board
-from fleet.inventory import load
-from fleet.inventory.load import read_texts
-from fleet.inventory.model import Duty, Inventory
-from fleet.inventory.rules.timing import debounce_fits
+from fleet.check import load
+from fleet.check.load import read_texts
+from fleet.check.timing import debounce_fits
 from fleet.inventory.source import Source
-from fleet.inventory.tree import read_tree
+from fleet.inventory.yaml_reader import read_tree
+from fleet.model.inventory import Inventory
+from fleet.model.tank import Duty
 from fleet.render.block_of import unchecked_block
 from tests.firmware_build import run_program
 from tests.inventory.blocks import GOOD, TRUST, Outcome, packed, run, tool, verdicts

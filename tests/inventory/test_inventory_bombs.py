@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from fleet.inventory.load import read_inventory, read_texts
+from fleet.check.load import read_inventory, read_texts
 from fleet.limits import INVENTORY_BYTES, INVENTORY_FILE_BYTES
 
 LONGEST_UNITS = 15
@@ -25,7 +25,7 @@ FULL = INVENTORY_FILE_BYTES - 200
 CHILD = """
 import json, sys, time
 from pathlib import Path
-from fleet.inventory.load import read_inventory
+from fleet.check.load import read_inventory
 import fleet.boards.board, pint
 def kib(field):
     line = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith(field))

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from fleet.check.load import load_inventory, read_inventory, read_texts
 from fleet.cli.app import run
 from fleet.cli.demo import lay_out as lay_out_demo
 from fleet.codes import Exit
 from fleet.errors import InventoryError
-from fleet.inventory.load import load_inventory, read_inventory, read_texts
 from fleet.inventory.start import fleet_name
 
 GOLDEN = Path(__file__).resolve().parent.parent / "golden" / "inventory"
@@ -300,7 +300,7 @@ def test_look_ups_go_by_name_and_parts_cannot_be_changed() -> None:
 def test_loading_imports_neither_pint_nor_the_slow_mathematics(tmp_path: Path) -> None:
     (tmp_path / "farm.yaml").write_text(FARM, encoding="utf-8")
     code = (
-        "import sys; from pathlib import Path; from fleet.inventory.load import load_inventory;"
+        "import sys; from pathlib import Path; from fleet.check.load import load_inventory;"
         f"load_inventory(Path({str(tmp_path)!r}));"
         "bad = {'pint', 'fluids', 'scipy', 'numpy', 'ruamel', 'rich', 'typer'} & set(sys.modules);"
         "assert not bad, bad"

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 import yaml
 
+from fleet.check.load import load_inventory
 from fleet.errors import UsageError
 from fleet.inventory.claim import claim
-from fleet.inventory.load import load_inventory
 
 DEMO = Path(__file__).resolve().parent.parent.parent / "inventory"
 MAC = "00:00:5e:00:53:fe"

@@ -15,11 +15,11 @@ from pathlib import Path
 
 import pytest
 
+from fleet.check.codes import INVENTORY_CODES as CODES
+from fleet.check.load import read_inventory, read_texts
 from fleet.cli.app import run
 from fleet.cli.common import Session
 from fleet.codes import Exit, Severity
-from fleet.inventory.codes import CODES
-from fleet.inventory.load import read_inventory, read_texts
 
 FOLDER = Path(__file__).resolve().parent.parent / "golden" / "inventory"
 CASES = sorted(path for path in FOLDER.iterdir() if path.is_dir())

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 import pytest
 
-from fleet.inventory.load import read_texts
+from fleet.check.load import read_texts
 
 if TYPE_CHECKING:
     from fleet.finding import Finding

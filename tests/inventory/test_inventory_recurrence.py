@@ -10,7 +10,7 @@ from dateutil.rrule import rrulestr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.inventory.rules.recurrence import rule_problem
+from fleet.check.recurrence import rule_problem
 
 # RFC 5545 section 3.8.5.3, the examples of days and longer (UNTIL in local time, as the zone is the site's).
 RFC_EXAMPLES = [

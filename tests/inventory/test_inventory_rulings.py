@@ -11,20 +11,20 @@ from typing import TYPE_CHECKING
 import pytest
 from jsonschema import Draft4Validator, Draft202012Validator
 
-import fleet.inventory.load as loading
+import fleet.check.load as loading
+from fleet.check.codes import INVENTORY_CODES as CODES
+from fleet.check.load import load_checked, load_inventory, read_texts
+from fleet.check.rulings import IN_FORCE, PAST, UNUSED, ruling_lines
 from fleet.cli.app import run
 from fleet.codes import Code, Exit, Severity
 from fleet.errors import InventoryError
 from fleet.explain import all_codes, how_to_rule
 from fleet.finding import Figure, Finding
-from fleet.inventory.codes import CODES
-from fleet.inventory.load import load_checked, load_inventory, read_texts
-from fleet.inventory.rulings import IN_FORCE, PAST, UNUSED, ruling_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.survey import Survey
+    from fleet.inventory.parsed import Survey
 
 FARM = (Path(__file__).parent / "farm.yaml").read_text(encoding="utf-8")
 TODAY = date(2026, 6, 1)

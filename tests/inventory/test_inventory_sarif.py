@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from jsonschema import Draft4Validator
 
+from fleet.check.load import read_inventory, read_texts
 from fleet.cli.app import run
 from fleet.codes import Exit
-from fleet.inventory.load import read_inventory, read_texts
 from fleet.sarif import SCHEMA, sarif_log
 
 GOLDEN = Path(__file__).resolve().parent.parent / "golden" / "inventory"

@@ -12,9 +12,9 @@ import pytest
 from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
+from fleet.check.load import read_inventory, read_texts
 from fleet.cli.app import run
 from fleet.codes import Exit
-from fleet.inventory.load import read_inventory, read_texts
 from fleet.inventory.schema import inventory_schema
 from fleet.resources import demo_inventory_dir, shipped_dir
 

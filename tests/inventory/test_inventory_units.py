@@ -14,9 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from fleet.inventory import units
-from fleet.inventory.refusal import Refusal
-from fleet.inventory.units import parse
+from fleet.model import units
+from fleet.model.rejected import Refusal
+from fleet.model.units import parse
 
 KINDS = {
     "length": units._LENGTH,

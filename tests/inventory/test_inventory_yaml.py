@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
-from fleet.inventory.load import read_texts
+from fleet.check.load import read_texts
 from fleet.inventory.scalars import plain
 from fleet.inventory.source import Source, decode
-from fleet.inventory.tree import read_tree
+from fleet.inventory.yaml_reader import read_tree
 
 
 def tree_of(text: str):

@@ -15,9 +15,9 @@ from pathlib import Path
 
 import pytest
 
+from fleet.check.codes import INVENTORY_CODES as CODES
+from fleet.check.load import read_texts
 from fleet.codes import Severity
-from fleet.inventory.codes import CODES
-from fleet.inventory.load import read_texts
 
 FOLDER = Path(__file__).resolve().parent / "mistakes"
 AT_LEAST = 210

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from fleet.inventory.about_node import about_node
-from fleet.inventory.load import read_texts
+from fleet.check.load import read_texts
+from fleet.facts.node import about_node
 from tests.inventory.test_sound import FOLDER, read
 
 FARM = (Path(__file__).resolve().parent / "sound" / "fire-tank.yaml").read_text(encoding="utf-8")

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from benchmarks.inventory import write_inventory
+from fleet.check.load import read_inventory, read_texts
 from fleet.finding import Finding
-from fleet.inventory.load import read_inventory, read_texts
 
 # 1,000 L per metre; nothing is found in it.
 TEXT = """fleet: {name: f, domain: f.example}

@@ -12,8 +12,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from fluids.geometry import TANK
 
+from fleet.check.load import read_texts
 from fleet.finding import Finding
-from fleet.inventory.load import read_texts
 
 FARM = (Path(__file__).parent / "farm.yaml").read_text(encoding="utf-8")
 SHAPE = "shape: {kind: vertical-cylinder, diameter: 2.4 m, height: 2.2 m}"

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet.check.load import read_texts
 from fleet.codes import Severity
 from fleet.finding import Finding
-from fleet.inventory.load import read_texts
-from fleet.inventory.model import Pump
+from fleet.model.tank import Pump
 from fleet.water.filling import pump_times
 from tests.water.shapes import tank
 

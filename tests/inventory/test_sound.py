@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from fleet.boards.board import board_ids
-from fleet.inventory.load import read_texts
-from fleet.inventory.model import Duty, Inventory
+from fleet.check.load import read_texts
+from fleet.model.inventory import Inventory
+from fleet.model.tank import Duty
 
 FOLDER = Path(__file__).resolve().parent / "sound"
 FILES = sorted(FOLDER.glob("*.yaml"))

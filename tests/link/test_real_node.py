@@ -22,10 +22,10 @@ from fleet.bench.control import BenchControl
 from fleet.bench.paths import BenchPaths
 from fleet.build import ticket as tickets
 from fleet.build.shelf import Shelf
+from fleet.check.load import load_inventory
 from fleet.errors import NodeImpostor, NodeRefused, NodeUnreachable
 from fleet.find.find import find
 from fleet.find.scope import interface_for
-from fleet.inventory.load import load_inventory
 from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
 from fleet.limits import ANSWER_BYTES

@@ -9,14 +9,16 @@ from itertools import count
 from typing import Any
 from unittest.mock import patch
 
-from fleet.push import backward, engine, forward, gate
-from fleet.push import work as work_module
+from fleet.push import engine, gate
+from fleet.push import rollback_steps as backward
+from fleet.push import transition as work_module
+from fleet.push import update_steps as forward
 from fleet.push.blame import Blame
 from fleet.push.events import Doing, Resumed
 from fleet.push.gate import CheckName
 from fleet.push.reasons import NO_REASON, Halt, HaltedBy, Reason, Why
 from fleet.push.state import ON_THE_WAY, Back, Phase, Stands, Task
-from fleet.push.work import Work
+from fleet.push.transition import Work
 
 
 def _lets_partners_go_together() -> Any:

@@ -14,9 +14,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from fleet.inventory.model import Duty
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
 from fleet.link.state import NodeState, Phase
+from fleet.model.tank import Duty
 from fleet.push import engine
 from fleet.push.blame import OF_THE_IMAGE, Blame
 from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Result, Resumed, Sent, Word

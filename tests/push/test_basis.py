@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from fleet.inventory.load import load_inventory
-from fleet.inventory.model import Inventory
+from fleet.check.load import load_inventory
+from fleet.model.inventory import Inventory
 from fleet.push.basis import Change, How, Kind, basis_of, changed_in
 from fleet.push.basis_places import placed
 from fleet.push.plan import Standing, check_fresh

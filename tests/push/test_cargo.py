@@ -15,17 +15,17 @@ import pytest
 from fleet.build.codes import DAMAGED, DAMAGED_CARGO
 from fleet.build.sequence import next_sequence
 from fleet.build.ticket import SEQUENCE_MAX, verify
-from fleet.cli import pushing
+from fleet.cli import push_summary as pushing
 from fleet.cli.app import run
 from fleet.codes import Exit
 from fleet.errors import ShelfError
 from fleet.find.match import Match, Status
 from fleet.link.state import NodeState
-from fleet.push import fieldwork
+from fleet.push import context as fieldwork
 from fleet.push.cargo import left_to_bring_back, left_to_send, refuse_damaged
+from fleet.push.context import Field, Wishes, plan_push
 from fleet.push.engine import fold
 from fleet.push.events import Began, Doing, Outcome, Requested, Word
-from fleet.push.fieldwork import Field, Wishes, plan_push
 from fleet.push.history import given_up_images
 from fleet.push.journal import Journal
 from fleet.push.plan import Plan, write_plan

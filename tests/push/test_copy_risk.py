@@ -7,12 +7,12 @@ import io
 import pytest
 
 from fleet.boards.board import load_board
+from fleet.check.load import load_inventory
 from fleet.cli.common import Session
 from fleet.cli.output import Output
 from fleet.cli.plan import _show
-from fleet.inventory.load import load_inventory
+from fleet.push.context import copying_in_place
 from fleet.push.copy_risk import copy_risks
-from fleet.push.fieldwork import copying_in_place
 from fleet.push.plan import CopyRisk, read_plan, sealed, write_plan
 from tests.audit.scene import FOLDER
 from tests.push.plans import plan_of, planned

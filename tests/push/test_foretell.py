@@ -6,7 +6,7 @@ from pathlib import Path
 
 from fleet.push.engine import fold
 from fleet.push.events import Began, Event, Requested, Resumed, Word
-from fleet.push.foretell import foretell, with_requests
+from fleet.push.preview import foretell, with_requests
 from fleet.push.state import PushState, Stands, fresh
 from tests.push.plans import plan_of, planned
 from tests.push.stage import BEGAN_S, Memory, Stage, begun, push

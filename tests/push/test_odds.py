@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy.special import betaincinv
 from scipy.stats import binomtest, hypergeom
 
-from fleet.push.odds import bad_count, chance_found, pilot_needed, share_bound
+from fleet.push.detection import bad_count, chance_found, pilot_needed, share_bound
 
 
 @pytest.mark.parametrize(

@@ -14,8 +14,8 @@ from fleet.errors import NodeRefused, NodeUnreachable
 from fleet.find.match import Match, Status
 from fleet.find.sighting import Sighting
 from fleet.link.client import open_session
-from fleet.push.places import Places
-from fleet.push.rejoin_hands import LiveHands
+from fleet.push.addresses import Places
+from fleet.rejoin.node_access import LiveHands
 from tests.push.yard import lay_out, stand_in
 
 

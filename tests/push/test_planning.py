@@ -12,9 +12,9 @@ from fleet.boards.board import Outage, load_board
 from fleet.build.entry import ShelfEntry
 from fleet.errors import PlanError
 from fleet.find.match import Match, Status
-from fleet.inventory.model import Inventory
 from fleet.link.state import NodeState
-from fleet.push.fieldwork import found_of
+from fleet.model.inventory import Inventory
+from fleet.push.context import found_of
 from fleet.push.outage import outage_of, times
 from fleet.push.plan import Plan, read_plan, write_plan
 from fleet.push.planning import Found, PlanRequest, inventory_sha256, make_plan, with_stand_ins

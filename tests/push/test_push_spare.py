@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from fleet.inventory.model import Inventory
+from fleet.model.inventory import Inventory
 from fleet.push.spare import node_spare, tank_bounds
 from tests.push.plans import MARKS, state_of, tank_state
 

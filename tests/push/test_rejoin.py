@@ -9,16 +9,16 @@ from pathlib import Path
 
 import pytest
 
+from fleet.check.load import load_inventory
 from fleet.codes import Exit
 from fleet.errors import NodeRefused, NodeUnreachable
-from fleet.inventory.load import load_inventory
-from fleet.inventory.model import NetworkTrait
 from fleet.limits import REJOIN_AT_ONCE, REJOIN_BACK_S, REJOIN_GIVE_TRIES, REJOIN_TELL_S
 from fleet.link.codes import CHANGED_ON_WAY, REFUSED, UNREACHABLE
 from fleet.link.refusals import SPOILT
 from fleet.link.state import NodeState
-from fleet.push.rejoin import Standing, Stands, barred, exit_of, in_order
-from fleet.push.rejoining import Rejoining, Wishes
+from fleet.model.site import NetworkTrait
+from fleet.rejoin.rejoin import Standing, Stands, barred, exit_of, in_order
+from fleet.rejoin.rejoining import Rejoining, Wishes
 from tests.fake_join import Join
 from tests.push import jumping
 from tests.push.plans import state_of

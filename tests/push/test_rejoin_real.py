@@ -23,8 +23,8 @@ from fleet.bench.pins import PinsFile
 from fleet.bench.process import start_process
 from fleet.boards.board import load_board
 from fleet.build.shelf import Shelf
+from fleet.check.load import load_inventory
 from fleet.codes import Exit
-from fleet.inventory.load import load_inventory
 from fleet.keys.folder import KeyFolder
 from tests.real_fleet import ROOT, build, real_project, tankfleet
 

@@ -15,10 +15,10 @@ from fleet.build.sequence import next_sequence
 from fleet.find.match import Match, Status
 from fleet.find.sighting import Sighting
 from fleet.link.client import open_session
+from fleet.push.context import Field
 from fleet.push.events import Event, Requested, Word
-from fleet.push.fieldwork import Field
 from fleet.push.journal import Journal
-from fleet.push.live_ground import LiveGround
+from fleet.push.live_environment import LiveGround
 from fleet.push.plan import Plan
 from fleet.push.runner import Runner
 from fleet.push.state import Phase, PushState, Stands, Task
@@ -165,7 +165,7 @@ def test_a_good_update(tmp_path: Path) -> None:
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a push waits between two tries, made short."""
     for name in ("UNSURE_SETTLE_S", "RETURN_POLL_S", "READY_RETRY_S", "KEEP_RETRY_S"):
-        monkeypatch.setattr(f"fleet.push.forward.{name}", 0.05)
+        monkeypatch.setattr(f"fleet.push.update_steps.{name}", 0.05)
 
 
 @pytest.mark.usefixtures("quick")

@@ -8,7 +8,7 @@ from math import ceil, floor
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.inventory.model import Duty
+from fleet.model.tank import Duty
 from fleet.push.waves import CRITICALITY, Candidate, Sizes, pack
 
 

@@ -20,9 +20,9 @@ from fleet.boards.board import load_board
 from fleet.build import ticket as tickets
 from fleet.build.entry import ShelfEntry
 from fleet.build.shelf import record_bytes
-from fleet.inventory.load import load_inventory
+from fleet.check.load import load_inventory
 from fleet.keys.folder import KeyFolder
-from fleet.push.fieldwork import Field
+from fleet.push.context import Field
 from fleet.render.firmware_class import class_of, vendor_id
 from fleet.render.wanted import wanted_crcs
 from fleet.workspace import Workspace

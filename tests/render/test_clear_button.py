@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from fleet.boards.board import load_board
-from fleet.inventory.codes.button import CODES as BUTTON_CODES
-from fleet.inventory.load import read_texts
-from fleet.inventory.model import Inventory
+from fleet.check.codes.button import CODES as BUTTON_CODES
+from fleet.check.load import read_texts
 from fleet.keys.trust import Trust
+from fleet.model.inventory import Inventory
 from fleet.render.block_of import block_of
 from fleet.render.node_block import NO_PIN, unpack
 

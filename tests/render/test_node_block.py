@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 
 from fleet.boards.board import load_board
 from fleet.errors import RenderError
-from fleet.inventory.model import NetworkTrait, Node
 from fleet.keys.trust import Trust
+from fleet.model.node import Node
+from fleet.model.site import NetworkTrait
 from fleet.render import node_block
 from fleet.render.block_of import block_of, release_text
 from fleet.render.node_block import (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fleet.inventory.model import Inventory
+from fleet.model.inventory import Inventory
 
 LONG = "long-name-" * 6 + "end"
 MARKUP = "</style><script>alert('x')</script> & \"so\" on"

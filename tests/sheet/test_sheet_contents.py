@@ -8,10 +8,10 @@ from datetime import date
 import pytest
 
 from fleet.boards.board import load_board
+from fleet.check.load import load_checked, load_inventory
+from fleet.facts.site import WindowFacts
+from fleet.facts.tank import node_of, wired_to
 from fleet.finding import Finding
-from fleet.inventory.about_site import WindowFacts
-from fleet.inventory.about_tank import node_of, wired_to
-from fleet.inventory.load import load_checked, load_inventory
 from fleet.resources import demo_inventory_dir
 from fleet.sheet.board_svg import draw_board
 from fleet.sheet.codes import BAD_REPORT_TEMPLATE

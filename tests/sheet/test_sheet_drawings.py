@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.boards.board import board_ids, load_board
-from fleet.inventory.load import load_inventory
-from fleet.inventory.model import Inventory
+from fleet.check.load import load_inventory
+from fleet.model.inventory import Inventory
 from fleet.resources import demo_inventory_dir
 from fleet.sheet.board_svg import DrawnBoard, UsedPin, draw_board
 from fleet.sheet.svg import shortened, spread

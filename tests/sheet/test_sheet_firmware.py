@@ -6,8 +6,8 @@ import subprocess
 
 import pytest
 
-from fleet.inventory.about_tank import about_tank
-from fleet.inventory.load import load_inventory
+from fleet.check.load import load_inventory
+from fleet.facts.tank import about_tank
 from fleet.resources import demo_inventory_dir
 from fleet.sheet.expected import rising_readings
 from fleet.sheet.steps import watch_words

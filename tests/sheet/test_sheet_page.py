@@ -8,8 +8,8 @@ from html.parser import HTMLParser
 
 import pytest
 
+from fleet.check.load import load_inventory
 from fleet.errors import RenderError
-from fleet.inventory.load import load_inventory
 from fleet.resources import demo_inventory_dir, load_report_templates
 from fleet.sheet.contents import KINDS, contents
 from fleet.sheet.page import PAPERS, css_text, page

@@ -11,8 +11,8 @@ from functools import partial
 
 import pytest
 
+from fleet.check.load import load_inventory
 from fleet.errors import SheetError
-from fleet.inventory.load import load_inventory
 from fleet.resources import demo_inventory_dir, load_report_templates
 from fleet.sheet.contents import contents
 from fleet.sheet.page import page

@@ -19,8 +19,8 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from firmware_build import compile_program, core_sources  # noqa: E402
 
-from fleet.inventory.model import Tank  # noqa: E402
 from fleet.limits import POWER_UP_HOLD_S, PUMP_RUN_UP_S, STATE_AGE_S  # noqa: E402
+from fleet.model.tank import Tank  # noqa: E402
 from fleet.water.filling import (  # noqa: E402
     believe_s,
     between_l,

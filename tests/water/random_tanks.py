@@ -17,9 +17,9 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from firmware_build import compile_program, core_sources  # noqa: E402
 
-from fleet.inventory.codes.dry_running import DIES_UNSEEN, WATER_GOES_FIRST  # noqa: E402
-from fleet.inventory.load import read_texts  # noqa: E402
-from fleet.inventory.model import Tank  # noqa: E402
+from fleet.check.codes.dry_running import DIES_UNSEEN, WATER_GOES_FIRST  # noqa: E402
+from fleet.check.load import read_texts  # noqa: E402
+from fleet.model.tank import Tank  # noqa: E402
 from fleet.water.filling import pump_marks, pump_times  # noqa: E402
 
 SOURCES = (

@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from fleet.inventory.model import Shape, Tank
+from fleet.model.tank import Shape, Tank
 
 _SHAPE: TypeAdapter[Shape] = TypeAdapter(Shape)
 

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from fleet.boards.board import load_board
-from fleet.inventory.about_tank import wired_to
-from fleet.inventory.model import Node
+from fleet.facts.tank import wired_to
+from fleet.model.node import Node
 from fleet.water.cautions import Caution, cautions, refill_h
 from tests.water.shapes import tank
 

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.boards.board import load_board
-from fleet.inventory.load import read_texts
-from fleet.inventory.model import CellConstant, Plates, Rods, Water
+from fleet.check.load import read_texts
 from fleet.limits import ELECTRODE_CURRENT_UA, SUPPLY_V
+from fleet.model.tank import CellConstant, Plates, Rods, Water
 from fleet.water.electrodes import (
     E24,
     Conductivity,

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.inventory.model import Pump
 from fleet.limits import LONGEST_RUN_FACTOR, NO_RISE_FACTOR, SHORTEST_OFF_S
+from fleet.model.tank import Pump
 from fleet.water.filling import (
     between_l,
     normal_stretch_s,

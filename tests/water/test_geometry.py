@@ -11,7 +11,7 @@ from fluids.geometry import TANK
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.inventory.model import Shape
+from fleet.model.tank import Shape
 from fleet.water.geometry import area_m2, bottom_depth_m, depth_m, segment_share, top_m, total_l, volume_l
 from tests.water.shapes import shape
 

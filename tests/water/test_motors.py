@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from fleet.inventory.model import Pump
+from fleet.model.tank import Pump
 from fleet.water.motors import FRANKLIN_ROWS, NEMA_ROWS, Column, allowance, nema_column, starts_with_load
 
 

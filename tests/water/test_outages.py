@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from fleet.inventory.model import Tank
 from fleet.limits import PUMP_RUN_UP_S, STATE_AGE_S
+from fleet.model.tank import Tank
 from fleet.water.filling import believe_s, shortest_off
 from tests.water.random_outages import Came, Case, cases, counted, formerly, line, live
 

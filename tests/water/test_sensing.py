@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from fleet.boards.board import board_ids, load_board
-from fleet.inventory.about_tank import wired_to
-from fleet.inventory.model import Node
+from fleet.facts.tank import wired_to
 from fleet.limits import FEED_SETTLE_S
+from fleet.model.node import Node
 from fleet.water.sensing import Sensing, dissolved_g_per_year, ua
 from tests.water.shapes import tank
 

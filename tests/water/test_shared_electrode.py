@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.inventory.model import CellConstant, Served
+from fleet.model.node import Served
+from fleet.model.tank import CellConstant
 from fleet.water.electrodes import (
     Conductivity,
     Sure,

@@ -1,0 +1,1 @@
+"""Rules over the inventory, and their findings."""

@@ -1,0 +1,278 @@
+"""`hold`, `go-on`, `stop`, `roll-back`: what a person can say to a push, while it runs or after."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fleet.cli.common import command, command_app, complete_names, named, session
+from fleet.cli.nothing import Nothing, say_nothing
+from fleet.codes import Exit
+from fleet.limits import ASK_BEFORE_NODES, REQUEST_POLL_S, REQUEST_TAKEN_S
+
+if TYPE_CHECKING:
+    from fleet.cli.common import Session
+    from fleet.push.events import Requested, Resumed
+    from fleet.push.journal import Journal
+    from fleet.workspace import Workspace
+
+hold_app = command_app()
+go_on_app = command_app()
+stop_app = command_app()
+roll_back_app = command_app()
+
+
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")]
+JsonLines = Annotated[bool, typer.Option("--json", help="As JSON lines, one per thing that happens.")]
+
+
+@command(hold_app, "hold")
+def hold(ctx: typer.Context) -> int:
+    """Example: tankfleet hold
+
+    Hold the push that is under way: no further node is begun; what is in flight is watched, judged and
+    kept or brought back as usual. `tankfleet go-on` lets it go on.
+    """
+    from fleet.push.events import Word
+
+    return _say(
+        session(ctx), Word.HOLD, "The push holds once what is in flight is settled.", "tankfleet go-on"
+    )
+
+
+@command(go_on_app, "go-on")
+def go_on(ctx: typer.Context) -> int:
+    """Example: tankfleet go-on
+
+    Let a held push go on.
+    """
+    from fleet.push.events import Word
+
+    return _say(session(ctx), Word.GO_ON, "The push goes on.", "tankfleet hold")
+
+
+@command(stop_app, "stop")
+def stop(ctx: typer.Context, dry_run: DryRun = False, json: JsonLines = False) -> int:
+    """Example: tankfleet stop --dry-run
+
+    End the push that is under way. Nodes on trial go back to the image they had; what is kept stays kept. If
+    no process is running the push (it was cut off), this one brings its nodes back.
+    """
+    from fleet.push.events import Requested, Word
+
+    this = session(ctx)
+    workspace = _workspace(this)
+    said = Requested(time.time(), Word.STOP)
+    if dry_run:
+        return _dry_run(this, workspace, said, "stop", None, json=json)
+    if _to_runner(this, workspace, said):
+        this.output.note("The push stops: nodes on trial go back, kept ones stay.")
+        this.output.next_step("tankfleet audit", "tankfleet plan")
+        return Exit.OK
+    return _run_alone(this, said, None, json=json)
+
+
+@command(roll_back_app, "roll-back")
+def roll_back(
+    ctx: typer.Context,
+    nodes: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help="Only these nodes; default: all that the push updated.",
+            autocompletion=complete_names("nodes"),
+        ),
+    ] = None,
+    push: Annotated[
+        str, typer.Option("--push", metavar="ID", help="Id of the push; default: the last one.")
+    ] = "",
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    dry_run: DryRun = False,
+    json: JsonLines = False,
+) -> int:
+    """Example: tankfleet roll-back kestrel-01
+
+    Bring nodes back to the image that they had before a push, the last one or one named with --push. A
+    node that still holds its older image is told to go back to it; else it is sent the old image with a
+    new ticket. Nodes wait until their tanks can spare them. A push that is still running ends.
+    """
+    from fleet.push.events import Requested, Word
+
+    this = session(ctx)
+    workspace = _workspace(this)
+    known = [node.name for node in this.inventory().nodes]
+    names = tuple(named(name, "node", known) for name in dict.fromkeys(nodes or ()))
+    said = Requested(time.time(), Word.ROLL_BACK, names)
+    if dry_run:
+        words = ["roll-back", *names, *(["--push", push] if push else [])]
+        return _dry_run(this, workspace, said, " ".join(words), push, json=json)
+    if not push and _to_runner(this, workspace, said):
+        this.output.note("The push ends, and its nodes go back; see the terminal where it runs.")
+        this.output.next_step("tankfleet audit")
+        return Exit.OK
+    return _run_alone(this, said, push, yes=yes, json=json)
+
+
+# -------------------------------------------------------------------- saying it to a runner
+def _workspace(this: Session) -> Workspace:
+    return this.workspace(this.inventory().fleet.name)
+
+
+def _say(this: Session, word: str, done: str, undo: str) -> int:
+    """Hold or go on: for a push that a process runs now, or for when it is resumed."""
+    from fleet.push.events import Requested, Word
+    from fleet.push.journal import Journal
+
+    workspace = _workspace(this)
+    said = Requested(time.time(), Word(word))
+    with Journal.reading(workspace.journal_path) as journal:
+        unfinished = journal.unfinished() if journal is not None else None
+        if journal is None or unfinished is None:
+            return say_nothing(this, Nothing.NONE_UNDER_WAY)
+        held = _will_be_held(journal, unfinished)
+        if held is (said.word is Word.HOLD):
+            this.output.note(
+                f"Nothing to do: push {unfinished} {'is held' if held else 'is not held'} already."
+            )
+            this.output.next_step(undo, "tankfleet stop")
+            return Exit.OK
+        if _to_runner(this, workspace, said):
+            this.output.note(done)
+            this.output.next_step(undo, "tankfleet stop")
+            return Exit.OK
+        journal.request(unfinished, said)
+    this.output.note(f"No process runs push {unfinished} now; it is told as soon as it is resumed.")
+    this.output.next_step("tankfleet resume", "tankfleet stop")
+    return Exit.OK
+
+
+def _will_be_held(journal: Journal, push: str) -> bool:
+    """Whether the push is held, once what was asked for already is taken in."""
+    from fleet.push.preview import with_requests
+
+    waiting = [request.event for request in journal.open_requests(push)]
+    return with_requests(journal.state(push), waiting).held
+
+
+def _to_runner(this: Session, workspace: Workspace, said: Requested) -> bool:
+    """Ask the process that runs the push, and wait for its word. False if no process runs one."""
+    from fleet.push.journal import Journal
+    from fleet.push.lock import runner_pid
+
+    pid = runner_pid(workspace.journal_path)
+    if pid is None:
+        return False
+    with Journal.reading(workspace.journal_path) as journal:
+        push_id = journal.unfinished() if journal is not None else None
+        if journal is None or push_id is None:
+            return False
+        number = journal.request(push_id, said)
+        return _heard(this, journal, number, pid, workspace)
+
+
+def _heard(this: Session, journal: Journal, number: int, pid: int, workspace: Workspace) -> bool:
+    from fleet.push.lock import runner_pid
+
+    until_s = time.monotonic() + REQUEST_TAKEN_S
+    while time.monotonic() < until_s:
+        if journal.is_taken(number):
+            return True
+        if runner_pid(workspace.journal_path) is None:
+            return journal.is_taken(number)
+        time.sleep(REQUEST_POLL_S / 5)
+    this.output.warn(f"process {pid} runs the push and has not answered yet; it will take this in")
+    return True
+
+
+# -------------------------------------------------------------------- doing it here, or showing it
+def _dry_run(
+    this: Session, workspace: Workspace, said: Requested, doing: str, push: str | None, *, json: bool
+) -> int:
+    """What it would do to each node, from the journal alone. `push`: for a roll-back, the one named."""
+    from fleet.build.shelf import Shelf
+    from fleet.cli.preview import show_foretold
+    from fleet.cli.push_summary import look_at_cargo
+    from fleet.push.events import Word
+    from fleet.push.journal import Journal
+
+    rolling = said.word is Word.ROLL_BACK
+    with Journal.reading(workspace.journal_path) as journal:
+        target = None
+        if journal is not None:
+            target = _target(journal, push) if rolling else journal.unfinished()
+        if journal is None or target is None:
+            nothing = Nothing.NEVER_PUSHED if rolling else Nothing.NONE_UNDER_WAY
+            return say_nothing(this, nothing, dry_run=doing, json=json)
+        if rolling and not _to_bring_back(journal, target, said):
+            return say_nothing(this, Nothing.NONE_TO_BRING_BACK, push=target, dry_run=doing, json=json)
+        look_at_cargo(this, Shelf(workspace.shelf_dir), journal, target, [said])
+        show_foretold(this, journal, target, said, doing=doing, json=json)
+    return Exit.OK
+
+
+def _run_alone(
+    this: Session, said: Requested, push: str | None, *, yes: bool = False, json: bool = False
+) -> int:
+    """No process runs the push: take it over, and do here what was asked."""
+    from fleet.cli.push_summary import close, field_of, look_at_cargo, run_to_end
+    from fleet.push.events import Resumed, Word
+    from fleet.push.outcome import rolled_back_exit
+    from fleet.push.session import journal_of
+
+    field = field_of(this)
+    with journal_of(field.workspace) as journal:
+        rolling = said.word is Word.ROLL_BACK
+        target = _target(journal, push) if rolling else journal.unfinished()
+        if target is None:
+            return say_nothing(this, Nothing.NEVER_PUSHED if rolling else Nothing.NONE_UNDER_WAY, json=json)
+        if rolling and not _agreed(this, journal, target, said, yes=yes):
+            return say_nothing(this, Nothing.NONE_TO_BRING_BACK, push=target, json=json)
+        first: list[Resumed | Requested] = [said]
+        if journal.unfinished() == target:
+            first = [Resumed(time.time()), said]
+        look_at_cargo(this, field.shelf, journal, target, first)
+        state = run_to_end(this, field, journal, target, first, json=json)
+    status = close(this, state)
+    if state is None:
+        return status
+    return rolled_back_exit(state, said.nodes) if rolling else Exit.OK
+
+
+def _target(journal: Journal, push: str | None) -> str | None:
+    """The push to roll back: the one named, the one under way, or the last one."""
+    from fleet.errors import PushError
+    from fleet.push.codes import NO_SUCH_PUSH, PUSH_UNFINISHED
+
+    unfinished = journal.unfinished()
+    if push:
+        if not journal.has(push):
+            raise PushError(NO_SUCH_PUSH, f"there is no push {push!r}")
+        if unfinished not in (None, push):
+            raise PushError(PUSH_UNFINISHED, f"push {unfinished} is unfinished")
+        return push
+    records = journal.pushes()
+    return unfinished or (records[-1].id if records else None)
+
+
+def _agreed(this: Session, journal: Journal, push: str, said: Requested, *, yes: bool) -> bool:
+    """Whether there is anything to bring back; asks before many nodes."""
+    wanted = _to_bring_back(journal, push, said)
+    if len(wanted) > ASK_BEFORE_NODES:
+        question = f"Bring {len(wanted)} nodes back to the image they had before push {push}?"
+        this.confirm(question, given=yes, flag="--yes")
+    return bool(wanted)
+
+
+def _to_bring_back(journal: Journal, push: str, said: Requested) -> list[str]:
+    """The nodes to bring back. PushError for a node that was not updated."""
+    from fleet.errors import PushError
+    from fleet.push.codes import NOT_IN_PUSH
+    from fleet.push.state import Stands
+
+    state = journal.state(push)
+    back = [n.node for n in state.nodes.values() if n.accepted and n.stands is not Stands.PUT_BACK]
+    others = [name for name in said.nodes if name not in back and name not in state.nodes]
+    if others:
+        raise PushError(NOT_IN_PUSH, f"push {push} did not update {', '.join(others)}")
+    return [name for name in back if not said.nodes or name in said.nodes]

@@ -1,0 +1,1 @@
+"""What is computed of a site, a tank, a node, a board."""

@@ -1,0 +1,1 @@
+"""What there is: sites, tanks, pumps, nodes, policy; units and values."""

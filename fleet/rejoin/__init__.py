@@ -1,0 +1,1 @@
+"""A site's network changes: the nodes join the new one, or go back."""
