@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Final, get_args
 from xml.etree import ElementTree
 
-from fleet.push.events import Doing, Event, Word
+from fleet.push.events import Action, Event, RequestKind
 
 DOCS: Final = Path(__file__).resolve().parent
 ROOT: Final = DOCS.parent
@@ -426,7 +426,7 @@ class Step:
 
 def steps() -> tuple[Step, ...]:
     kinds = ", ".join(kind.__name__.lower() for kind in get_args(Event))
-    actions = ", ".join(doing.value for doing in Doing)
+    actions = ", ".join(doing.value for doing in Action)
     return (
         Step(
             "1  event",
@@ -473,7 +473,7 @@ def one_push() -> str:
         picture.arrow([(left + STEP[0] / 2, top + STEP[1] / 2), (right - STEP[0] / 2, top + STEP[1] / 2)])
     back_y = MARGIN + 26
     picture.arrow([(middles[-1], top), (middles[-1], back_y), (middles[0], back_y), (middles[0], top)])
-    asked = ", ".join(word.value for word in Word)
+    asked = ", ".join(word.value for word in RequestKind)
     back = f"outcomes from the nodes  ·  what a person asks for: {asked}"
     picture.text(sum(middles) / len(middles), back_y - 9, back, "verb", size=12.5, anchor="middle")
     picture.text(MARGIN, crash_y, "If the machine stops after this step", "ink strong", size=13)

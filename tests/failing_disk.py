@@ -28,7 +28,7 @@ from fleet.keys.folder import KeyFolder
 from fleet.keys.networks import Network
 from fleet.push.journal import Journal
 from fleet.push.plan import read_plan
-from fleet.push.state import Phase
+from fleet.push.state import PushPhase
 from tests.flash.bench_table import MACS, inventory_text, lay_table
 from tests.push.yard import lay_out
 from tests.push.yard_process import ROOT, YardProcess, stand_ins
@@ -140,7 +140,7 @@ def _journal_readable(project: Path) -> None:
 
 def _pushed(project: Path) -> None:
     with Journal.open(project / ".tankfleet" / "journal.db") as journal:
-        assert [record.phase for record in journal.pushes()] == [Phase.DONE]
+        assert [record.phase for record in journal.pushes()] == [PushPhase.DONE]
 
 
 def _exists(name: str) -> Callable[[Path], None]:

@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 import pytest
 
 from fleet.push import engine
-from fleet.push.state import Stands
+from fleet.push.state import NodeStatus
 from tests.push.sim import simulate
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -102,7 +102,7 @@ def test_files_of_the_push_picture_are_there(pictures) -> None:
 
 def test_every_way_of_a_node_in_simulated_pushes_is_drawn(pictures) -> None:
     life = pictures["LIFE"]
-    assert set(life.things) == {stands.value for stands in Stands}
+    assert set(life.things) == {stands.value for stands in NodeStatus}
     drawn = {(flow.of, flow.to) for flow in life.flows}
     drawn |= {(flow.to, flow.of) for flow in life.flows if flow.both}
     drawn.add(("queued", "kept"))  # "or ran it already", in the box's words

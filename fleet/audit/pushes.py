@@ -9,7 +9,7 @@ from fleet.audit.facts import JournalFacts, LastPush
 from fleet.limits import AUDITED_PUSHES
 from fleet.push.history import given_up_images
 from fleet.push.journal import Journal
-from fleet.push.state import Stands
+from fleet.push.state import NodeStatus
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fleet.push.journal import PushRecord
     from fleet.push.outcome import NodeOutcome
 
-_UNTOUCHED = frozenset({Stands.QUEUED, Stands.HELD_OFF, Stands.LEFT_OUT})
+_UNTOUCHED = frozenset({NodeStatus.QUEUED, NodeStatus.HELD_OFF, NodeStatus.LEFT_OUT})
 
 
 def journal_facts(path: Path) -> JournalFacts:

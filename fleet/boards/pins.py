@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class PinVerdict:
     """The answer, with the reason as a sentence, its source and what decided: a trait of the pin, or what the board
     hangs on it (neither when allowed)."""
 
@@ -120,23 +120,25 @@ _THEN: Final = {
 }
 
 
-def may(board: Board, pin: Pin, use: Use) -> Verdict:
+def may(board: Board, pin: Pin, use: Use) -> PinVerdict:
     """Whether that pin of that board may serve that use. The first reason counts: what refuses before what is minded,
     and what the chip makes of the pin before what the board hangs on it."""
     if use is Use.ANALOG and pin.fact(Trait.FLASH, Trait.ADC1, Trait.ADC2) is None:
-        return Verdict(Answer.REFUSED, f"{label(pin)} of {board.id} has no analog input", board.gpios_source)
+        return PinVerdict(
+            Answer.REFUSED, f"{label(pin)} of {board.id} has no analog input", board.gpios_source
+        )
     for answer, table in ((Answer.REFUSED, _REFUSED), (Answer.CARE, _CARE)):
         fact = pin.fact(*table[use])
         if fact is not None:
             then = _THEN.get((use, fact.trait))
             reason = f"{label(pin)} of {board.id} {fact.what}{f'; {then}' if then else ''}"
-            return Verdict(answer, reason, fact.source, fact.trait)
+            return PinVerdict(answer, reason, fact.source, fact.trait)
         for load in pin.loads:
             judged = judge(load, use, board.pull_up)
             if judged.answer is answer:
                 reason = f"{label(pin)} of {board.id} {load.what}; {judged.then}"
-                return Verdict(answer, reason, load.source, load=load.kind, limit=judged.limit)
-    return Verdict(Answer.ALLOWED)
+                return PinVerdict(answer, reason, load.source, load=load.kind, limit=judged.limit)
+    return PinVerdict(Answer.ALLOWED)
 
 
 def probe_use(pull_up: str) -> Use:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fleet.build.class_job import ClassJob, Doing
+from fleet.build.class_job import ClassJob, ShelfNeed
 from fleet.build.classes import classes_of
 from fleet.build.events import BuildResult, ClassResult, Compiled, Shelving
 from fleet.build.lock import LOCK, locked
@@ -31,7 +31,7 @@ BOOT_LOADER = "boot-loader/host"
 
 
 @dataclass(frozen=True, slots=True)
-class Workshop:
+class BuildContext:
     """Where and with what a build works. `core_dir` is PlatformIO's folder of compilers, `now_s` seconds since
     1970, UTC; `environment` that of the process."""
 
@@ -45,7 +45,7 @@ class Workshop:
     now_s: Callable[[], int]
 
 
-def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
+def build(request: BuildRequest, shop: BuildContext) -> Generator[BuildEvent]:
     """Bring the shelf up to date for the nodes asked for; the last event is the BuildResult.
 
     BuildError, RenderError, KeyFolderError, ShelfError, UsageError or LockedError. Whatever was shelved
@@ -70,24 +70,24 @@ def build(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
             for part, project in zip(parts, projects, strict=True)
         ]
         built, runs = yield from _programs(jobs, request.jobs, shop, tools, lock)
-        done: dict[str, tuple[ShelfEntry, Doing]] = {}
+        done: dict[str, tuple[ShelfEntry, ShelfNeed]] = {}
         total = sum(job.todo_count for job in jobs)
         for job in jobs:
             for entry, doing in job.work(built[job.program.digest]) if job.todo_count else ():
                 done[entry.node] = (entry, doing)
                 yield Shelving(len(done), total)
         untouched = [
-            entry for job in jobs for _, entry, doing in job.states if entry and doing is Doing.NOTHING
+            entry for job in jobs for _, entry, doing in job.states if entry and doing is ShelfNeed.NOTHING
         ]
     entries = sorted([*untouched, *(entry for entry, _ in done.values())], key=lambda entry: entry.node)
     classes = tuple(_class_result(job, entries, done, runs.get(job.program.digest)) for job in jobs)
     compiled = tuple(sorted(run.name for run in runs.values()))
     yield BuildResult(
-        tuple(entries), classes, _named(done, Doing.MAKE), _named(done, Doing.RESTORE), compiled
+        tuple(entries), classes, _named(done, ShelfNeed.MAKE), _named(done, ShelfNeed.RESTORE), compiled
     )
 
 
-def fetch(request: BuildRequest, shop: Workshop) -> Generator[BuildEvent]:
+def fetch(request: BuildRequest, shop: BuildContext) -> Generator[BuildEvent]:
     """Bring what the boards of the nodes asked for are compiled with, and compile nothing; the last event is a
     FetchResult. BuildError or LockedError. No keys are needed."""
     shop.build_dir.mkdir(parents=True, exist_ok=True)
@@ -107,7 +107,7 @@ def finished(events: Iterable[BuildEvent]) -> BuildResult:
     return last
 
 
-def _project(request: BuildRequest, part: ClassPart, trust: Trust, shop: Workshop) -> dict[str, bytes]:
+def _project(request: BuildRequest, part: ClassPart, trust: Trust, shop: BuildContext) -> dict[str, bytes]:
     """What stands for a class: its first node's own project, whose block is written over for the others."""
     first = part.nodes[0]
     release = request.release or request.inventory.fleet.release
@@ -132,12 +132,12 @@ def _program(request: BuildRequest, part: ClassPart, project: dict[str, bytes], 
 def _class_result(
     job: ClassJob,
     entries: Sequence[ShelfEntry],
-    done: Mapping[str, tuple[ShelfEntry, Doing]],
+    done: Mapping[str, tuple[ShelfEntry, ShelfNeed]],
     run: Compiled | None,
 ) -> ClassResult:
     nodes = {part.node.name for part in job.part.nodes}
     made, restored = (
-        sum(done[n][1] is kind for n in nodes & set(done)) for kind in (Doing.MAKE, Doing.RESTORE)
+        sum(done[n][1] is kind for n in nodes & set(done)) for kind in (ShelfNeed.MAKE, ShelfNeed.RESTORE)
     )
     return ClassResult(
         name=job.part.name,
@@ -152,7 +152,7 @@ def _class_result(
 
 
 def _programs(
-    jobs: Sequence[ClassJob], cores: int, shop: Workshop, tools: BuildTools, lock: int
+    jobs: Sequence[ClassJob], cores: int, shop: BuildContext, tools: BuildTools, lock: int
 ) -> Generator[BuildEvent, None, tuple[dict[str, Built], dict[str, Compiled]]]:
     """The programs that are needed, and the compiler runs for those that were not there; both by digest. The
     host's boot loader included."""
@@ -179,5 +179,5 @@ def _programs(
     return built, runs
 
 
-def _named(done: Mapping[str, tuple[ShelfEntry, Doing]], wanted: Doing) -> tuple[str, ...]:
+def _named(done: Mapping[str, tuple[ShelfEntry, ShelfNeed]], wanted: ShelfNeed) -> tuple[str, ...]:
     return tuple(sorted(node for node, (_, doing) in done.items() if doing is wanted))

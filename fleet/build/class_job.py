@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from fleet.build.shelf import Shelf
 
 
-class Doing(Enum):
+class ShelfNeed(Enum):
     """What a node's place on the shelf needs."""
 
     NOTHING = "nothing"
@@ -52,7 +52,7 @@ class ClassJob:
     _asked: dict[str, bool] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
-    def states(self) -> tuple[tuple[NodePart, ShelfEntry | None, Doing], ...]:
+    def states(self) -> tuple[tuple[NodePart, ShelfEntry | None, ShelfNeed], ...]:
         """Each node with the newest entry of its class, and what is to be done; as it was when the build
         began."""
         with ThreadPoolExecutor(
@@ -63,9 +63,9 @@ class ClassJob:
     @property
     def todo_count(self) -> int:
         """How many nodes need something."""
-        return sum(doing is not Doing.NOTHING for _, _, doing in self.states)
+        return sum(doing is not ShelfNeed.NOTHING for _, _, doing in self.states)
 
-    def work(self, built: Built) -> Iterator[tuple[ShelfEntry, Doing]]:
+    def work(self, built: Built) -> Iterator[tuple[ShelfEntry, ShelfNeed]]:
         """Do it, in batches; each entry as it now is, with what was done for it."""
         base = self._stamp(built)
         record = record_bytes(
@@ -80,7 +80,7 @@ class ClassJob:
             )
         )
         record_sha = hashlib.sha256(record).hexdigest()
-        todo = [state for state in self.states if state[2] is not Doing.NOTHING]
+        todo = [state for state in self.states if state[2] is not ShelfNeed.NOTHING]
         for start in range(0, len(todo), SHELF_BATCH):
             batch = [
                 self._made(part, entry, base, record_sha) for part, entry, _ in todo[start:][:SHELF_BATCH]
@@ -99,12 +99,12 @@ class ClassJob:
             )
         return HostStamp.of(built.image)
 
-    def _state(self, part: NodePart) -> tuple[NodePart, ShelfEntry | None, Doing]:
+    def _state(self, part: NodePart) -> tuple[NodePart, ShelfEntry | None, ShelfNeed]:
         newest = self.shelf.newest(part.node.name, str(self.part.class_id))
         if newest is None or newest.inputs != part.inputs(self.program.digest):
-            return part, newest, Doing.MAKE
+            return part, newest, ShelfNeed.MAKE
         whole = self.shelf.can_be_sent(newest) and self._record_whole(newest.record)
-        return part, newest, Doing.NOTHING if whole else Doing.RESTORE
+        return part, newest, ShelfNeed.NOTHING if whole else ShelfNeed.RESTORE
 
     def _record_whole(self, record: str) -> bool:
         """Whether a build record is there, and what a first load over USB needs besides the image; asked once for each
@@ -120,7 +120,7 @@ class ClassJob:
 
     def _made(
         self, part: NodePart, newest: ShelfEntry | None, base: HostStamp | BoardStamp, record_sha: str
-    ) -> tuple[Shelved, Doing]:
+    ) -> tuple[Shelved, ShelfNeed]:
         """One node's image and ticket. The same image as the newest one keeps its sequence, hence its
         ticket."""
         image = base.stamped(part.block)
@@ -149,7 +149,7 @@ class ClassJob:
         )
         if newest and kept:
             entry = replace(entry, built_at=newest.built_at)
-        return Shelved(entry, image, ticket), Doing.RESTORE if kept else Doing.MAKE
+        return Shelved(entry, image, ticket), ShelfNeed.RESTORE if kept else ShelfNeed.MAKE
 
     def _fields(self, part: NodePart, image: bytes, sequence: int) -> TicketFields:
         return TicketFields(

@@ -11,10 +11,10 @@ from fleet.limits import NODE_BLOCK_U16
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
 
 
-def one_fleet(survey: Survey) -> Iterator[Finding]:
+def one_fleet(survey: Parsed) -> Iterator[Finding]:
     """Exactly one `fleet`, at most one `policy`."""
     if not survey.fleets and survey.whole and not survey.unread.get("fleet"):
         yield Finding(NO_FLEET, "no file has a `fleet` block", survey.first_place)
@@ -22,14 +22,14 @@ def one_fleet(survey: Survey) -> Iterator[Finding]:
     yield from _second(survey.policies, "policy")
 
 
-def _second(entries: Sequence[Entry[Any]], key: str) -> Iterator[Finding]:
+def _second(entries: Sequence[ParsedPart[Any]], key: str) -> Iterator[Finding]:
     for entry in entries[1:]:
         first = entries[0].key()
         what = f"`{key}` is given a second time; the first is at {first}"
         yield Finding(SECOND_BLOCK, what, entry.key())
 
 
-def policy_fits(survey: Survey) -> Iterator[Finding]:
+def policy_fits(survey: Parsed) -> Iterator[Finding]:
     """The figures of the policy against each other, and against what a node can hold."""
     for entry in survey.policies:
         policy = entry.part

@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.boards.board import Board, Pin
-    from fleet.inventory.parsed import Survey
+    from fleet.inventory.parsed import Parsed
 
 _UNFIT: Final = (Trait.FLASH, Trait.NO_PULL_UP, Trait.STRAP_LOW, Trait.USB, Trait.UART)
 """Not free, nothing lifts it, pulled LOW on the board, or the USB port talks over it."""
 _OFFERED: Final = 4
 
 
-def buttons_fit(survey: Survey) -> Iterator[Finding]:
+def buttons_fit(survey: Parsed) -> Iterator[Finding]:
     """The buttons that nodes name."""
     for node in survey.nodes:
         name = node.part.clear_button

@@ -12,7 +12,7 @@ from fleet.finding import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Survey
+    from fleet.inventory.parsed import Parsed
 
 # As people and cables write it, with the letters of IEC 60757 (GN, YE, GNYE) and of DIN 47100 (ge).
 _GREEN: Final = re.compile(
@@ -42,7 +42,7 @@ _SPELLINGS: Final = 256
 """A fleet's wires have few colours, written in few ways: so many answers are kept."""
 
 
-def colors_fit(survey: Survey) -> Iterator[Finding]:
+def colors_fit(survey: Parsed) -> Iterator[Finding]:
     """The wires of one cable, from a node to a tank, have a colour each; none of them is earth's."""
     for node in survey.nodes:
         for index, served in enumerate(node.part.serves):

@@ -14,13 +14,15 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.codes import Code
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Pump, Tank
     from fleet.water.crossing import Crossing
 
 
-def crossings_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
+def crossings_fit(
+    _survey: Parsed, tank: ParsedPart[Tank], node: ParsedPart[Node] | None
+) -> Iterator[Finding]:
     """Overshoot and undershoot of one tank's pump."""
     part, pump = tank.part, tank.part.pump
     if pump is None:
@@ -51,7 +53,7 @@ def _resting(tank: Tank, pump: Pump) -> str:
 
 
 def _finding(
-    tank: Entry[Tank], code: Code, crossing: Crossing, does: str, limit: str, resting: str = ""
+    tank: ParsedPart[Tank], code: Code, crossing: Crossing, does: str, limit: str, resting: str = ""
 ) -> Finding:
     mark, units = crossing.mark, METRIC
     after = f"{crossing.seconds:.3g} s" if crossing.seconds < 90 else duration(crossing.seconds)

@@ -33,13 +33,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.boards.board import Board
-    from fleet.inventory.parsed import Entry
+    from fleet.inventory.parsed import ParsedPart
     from fleet.model.node import Node, Served
     from fleet.model.tank import Tank
 
 
 def drinking_water_is_pulsed(
-    node: Entry[Node], index: int, served: Served, tank: Entry[Tank] | None, board: Board
+    node: ParsedPart[Node], index: int, served: Served, tank: ParsedPart[Tank] | None, board: Board
 ) -> Iterator[Finding]:
     """Resistors outside at a tank of drinking water, with what to wire instead."""
     if tank is None or tank.part.duty is not Duty.POTABLE or not served.always_on:

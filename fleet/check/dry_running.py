@@ -16,14 +16,16 @@ from fleet.water.quantities import METRIC, duration
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Pump, Tank
     from fleet.water.dry_running import DryRunning
     from fleet.water.filling import PumpTimes
 
 
-def dry_pumps_stop(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
+def dry_pumps_stop(
+    _survey: Parsed, tank: ParsedPart[Tank], node: ParsedPart[Node] | None
+) -> Iterator[Finding]:
     """The watches of one tank's pump: dead from its start, and on its way. A ruling on one leaves the other."""
     pump = tank.part.pump
     debounced_s = debounce_s(node.part if node else None)
@@ -47,7 +49,7 @@ def _flows(tank: Tank, pump: Pump) -> str:
     return f"{flow} with up to {against} {taken}"
 
 
-def _water_goes_first(tank: Entry[Tank], pump: Pump, dry: DryRunning) -> Finding:
+def _water_goes_first(tank: ParsedPart[Tank], pump: Pump, dry: DryRunning) -> Finding:
     mark = pump_marks(tank.part, pump)[0].name
     end = "the overflow" if pump.does == "drain" else "the reserve" if tank.part.reserve_m else "empty"
     lasts = f"; from mark {mark} to {end} it takes {duration(dry.water_s)}" if isfinite(dry.water_s) else ""
@@ -59,7 +61,7 @@ def _water_goes_first(tank: Entry[Tank], pump: Pump, dry: DryRunning) -> Finding
     return Finding(WATER_GOES_FIRST, what, place, subject, figures=tuple(figures))
 
 
-def _dies_unseen(tank: Entry[Tank], pump: Pump, times: PumpTimes, dry: DryRunning) -> Finding:
+def _dies_unseen(tank: ParsedPart[Tank], pump: Pump, times: PumpTimes, dry: DryRunning) -> Finding:
     what = (
         f"the pump `{pump.name}` is {_after(dry.on_the_way_s)} if it fails between two marks: the longest stretch "
         f"takes {duration(times.stretch_s)} at the worst"

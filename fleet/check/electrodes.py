@@ -45,13 +45,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.boards.board import Board
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node, Served
     from fleet.model.tank import Electrodes, Tank
     from fleet.water.electrodes import Conductivity, Pull, Reading
 
 
-def electrodes_fit(survey: Survey) -> Iterator[Finding]:
+def electrodes_fit(survey: Parsed) -> Iterator[Finding]:
     """The electrodes of all tanks, through the board that reads them; cables and resistors of all nodes."""
     for tank in survey.tanks:
         electrodes = tank.part.electrodes
@@ -74,7 +74,7 @@ def electrodes_fit(survey: Survey) -> Iterator[Finding]:
                 yield from _read(node, index, served, of, of.part.electrodes, board)
 
 
-def _resistor(node: Entry[Node], index: int, served: Served) -> Iterator[Finding]:
+def _resistor(node: ParsedPart[Node], index: int, served: Served) -> Iterator[Finding]:
     ohm = served.pull_up_resistor_ohm
     if ohm is not None and served.pull_up == "internal":
         what = f"a resistor of {kohm(ohm)} is given, but the pull-up is the chip's own"
@@ -82,7 +82,7 @@ def _resistor(node: Entry[Node], index: int, served: Served) -> Iterator[Finding
         yield Finding(RESISTOR_UNUSED, what, place, subject=f"tank {served.tank}")
 
 
-def _cable(node: Entry[Node], index: int, served: Served, board: Board) -> Iterator[Finding]:
+def _cable(node: ParsedPart[Node], index: int, served: Served, board: Board) -> Iterator[Finding]:
     cable_m, pull = served.cable_length_m, pull_of(served, chip_pull(*board.pull_up.limits_ohm))
     settle_s = waits_s(served, board.pull_up.settle_s)
     if not settle_s or not cable_m or pull is None:
@@ -109,7 +109,12 @@ def _us(seconds: float) -> str:
 
 
 def _read(
-    node: Entry[Node], index: int, served: Served, tank: Entry[Tank], electrodes: Electrodes, board: Board
+    node: ParsedPart[Node],
+    index: int,
+    served: Served,
+    tank: ParsedPart[Tank],
+    electrodes: Electrodes,
+    board: Board,
 ) -> Iterator[Finding]:
     if cell_constant_per_cm(electrodes) == 0:
         return
@@ -141,7 +146,9 @@ def _read(
         yield from current_fits(read.current_ua, pull, tank.key("electrodes"), subject, fix, share)
 
 
-def _wet(tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull, fit: str) -> Iterator[Finding]:
+def _wet(
+    tank: ParsedPart[Tank], read: Reading, water: Conductivity, pull: Pull, fit: str
+) -> Iterator[Finding]:
     if read.wet is Sure.YES:
         return
     code = WET_NOT_READ if read.wet is Sure.FAIL else WET_DOUBTFUL
@@ -161,7 +168,7 @@ def _wet(tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull, fit:
 
 
 def _dry(
-    tank: Entry[Tank], read: Reading, water: Conductivity, pull: Pull, cable_m: float, fit: str
+    tank: ParsedPart[Tank], read: Reading, water: Conductivity, pull: Pull, cable_m: float, fit: str
 ) -> Iterator[Finding]:
     if read.dry is Sure.YES:
         return

@@ -12,11 +12,11 @@ from fleet.water.electrodes import largest_current_ua, resistor_pull
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry
+    from fleet.inventory.parsed import ParsedPart
     from fleet.model.node import Node, Served
 
 
-def feeds_fit(node: Entry[Node], index: int, served: Served) -> Iterator[Finding]:
+def feeds_fit(node: ParsedPart[Node], index: int, served: Served) -> Iterator[Finding]:
     """The feed of the probes at one tank; what its pin can do is said with the other pins."""
     if served.pull_up_feed is None:
         return

@@ -12,14 +12,14 @@ from fleet.limits import CABLE_MOST_M, FITTED_FROM_YEAR
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
 
 _GIVEN_LOCALLY = 0b10
 """IEEE 802: in the first octet."""
 
 
-def fitted_fits(survey: Survey) -> Iterator[Finding]:
+def fitted_fits(survey: Parsed) -> Iterator[Finding]:
     """Days, MACs and cables of all nodes; days of all rulings."""
     for node in survey.nodes:
         yield from _day(survey, node)
@@ -40,7 +40,7 @@ def fitted_fits(survey: Survey) -> Iterator[Finding]:
             yield Finding(DAY_TO_COME, what, ruling.value("on"), f"ruling on {ruling.part.code}")
 
 
-def _day(survey: Survey, node: Entry[Node]) -> Iterator[Finding]:
+def _day(survey: Parsed, node: ParsedPart[Node]) -> Iterator[Finding]:
     fitted = node.part.fitted
     if fitted is None:
         return

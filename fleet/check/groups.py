@@ -13,14 +13,14 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from fleet.codes import Code
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Tank
 
 
-def groups_protect(survey: Survey) -> Iterator[Finding]:
+def groups_protect(survey: Parsed) -> Iterator[Finding]:
     """All supply groups of two tanks and more."""
-    groups: dict[str, list[Entry[Tank]]] = defaultdict(list)
+    groups: dict[str, list[ParsedPart[Tank]]] = defaultdict(list)
     for tank in survey.tanks:
         if tank.part.supply_group is not None:
             groups[tank.part.supply_group].append(tank)
@@ -31,7 +31,7 @@ def groups_protect(survey: Survey) -> Iterator[Finding]:
         yield from _waters(tanks)
 
 
-def _nodes(tanks: Sequence[Entry[Tank]], served: dict[str, Node]) -> Iterator[Finding]:
+def _nodes(tanks: Sequence[ParsedPart[Tank]], served: dict[str, Node]) -> Iterator[Finding]:
     first_on: dict[str, str] = {}
     for tank in tanks:
         node = served.get(tank.part.name)
@@ -44,7 +44,7 @@ def _nodes(tanks: Sequence[Entry[Tank]], served: dict[str, Node]) -> Iterator[Fi
             )
 
 
-def _sites(tanks: Sequence[Entry[Tank]]) -> Iterator[Finding]:
+def _sites(tanks: Sequence[ParsedPart[Tank]]) -> Iterator[Finding]:
     first = tanks[0].part
     for tank in tanks:
         if tank.part.site != first.site:
@@ -52,7 +52,7 @@ def _sites(tanks: Sequence[Entry[Tank]]) -> Iterator[Finding]:
             yield _finding(GROUP_ACROSS_SITES, tank, what)
 
 
-def _waters(tanks: Sequence[Entry[Tank]]) -> Iterator[Finding]:
+def _waters(tanks: Sequence[ParsedPart[Tank]]) -> Iterator[Finding]:
     """Each tank of waste water among clean ones."""
     waste = [tank for tank in tanks if _is_waste(tank.part)]
     clean = [tank for tank in tanks if not _is_waste(tank.part)]
@@ -76,6 +76,6 @@ def _water_of(tank: Tank) -> str:
     return f"{article} {tank.duty.value} tank{kind}{does}"
 
 
-def _finding(code: Code, tank: Entry[Tank], what: str) -> Finding:
+def _finding(code: Code, tank: ParsedPart[Tank], what: str) -> Finding:
     said = f"the tank `{tank.part.name}` of the supply group `{tank.part.supply_group}` {what}"
     return Finding(code, said, tank.value("supply_group"), f"tank {tank.part.name}")

@@ -14,10 +14,10 @@ from fleet.errors import InventoryError
 from fleet.finding import Finding, Place
 from fleet.inventory.codes import HAS_ERRORS, TOO_LARGE
 from fleet.inventory.folder import inventory_files, read_bytes
-from fleet.inventory.parsed import Survey
+from fleet.inventory.parsed import Parsed
 from fleet.inventory.parts import add_file
 from fleet.inventory.source import decode
-from fleet.inventory.yaml_reader import read_tree
+from fleet.inventory.yaml_reader import read_yaml
 from fleet.limits import INVENTORY_BYTES
 from fleet.model.inventory import Inventory
 from fleet.model.policy import Policy
@@ -110,7 +110,7 @@ def _no_collection() -> Iterator[None]:
 def _read(
     files: Sequence[tuple[str, bytes | None]], today: date | None
 ) -> tuple[Inventory | None, list[Finding]]:
-    survey = Survey(Place(files[0][0]), today=today)
+    survey = Parsed(Place(files[0][0]), today=today)
     findings: list[Finding] = []
     for shown, data in files:
         findings += _add(survey, shown, data)
@@ -123,19 +123,19 @@ def _read(
     return _inventory(survey), findings
 
 
-def _add(survey: Survey, shown: str, data: bytes | None) -> list[Finding]:
+def _add(survey: Parsed, shown: str, data: bytes | None) -> list[Finding]:
     """Put one file into the survey; what is wrong in it is returned. None: its bytes could not be read."""
     source, findings = decode(shown, data) if data is not None else (None, [])
     if source is None:
         survey.whole = False
         return findings
-    tree = read_tree(source)
+    tree = read_yaml(source)
     return [*findings, *tree.findings, *add_file(survey, source, tree)]
 
 
-def survey_of(folder: Path, root: Path) -> Survey:
+def survey_of(folder: Path, root: Path) -> Parsed:
     """The parts of the inventory in `folder` with their places, whatever is wrong with it: to say where one stands."""
-    survey = Survey(Place(""))
+    survey = Parsed(Place(""))
     for path in inventory_files(folder)[0]:
         shown = _shown(path.absolute(), root.absolute())
         data, unreadable = read_bytes(path, shown)
@@ -143,7 +143,7 @@ def survey_of(folder: Path, root: Path) -> Survey:
     return survey
 
 
-def _inventory(survey: Survey) -> Inventory:
+def _inventory(survey: Parsed) -> Inventory:
     return Inventory(
         fleet=survey.fleets[0].part,
         policy=survey.policies[0].part if survey.policies else Policy(),

@@ -15,13 +15,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from fleet.boards.board import Board, Pin
-    from fleet.inventory.parsed import Entry
+    from fleet.inventory.parsed import ParsedPart
     from fleet.model.node import Node
     from fleet.water.electrodes import Pull, Reading
 
 
 def loads_fit(
-    node: Entry[Node], index: int, board: Board, pull: Pull, read: Callable[[Pull], Reading]
+    node: ParsedPart[Node], index: int, board: Board, pull: Pull, read: Callable[[Pull], Reading]
 ) -> Iterator[Finding]:
     """The probes at one tank whose pins the board loads without being refused for it; `read` says what a pull-up makes
     of the electrodes. What the electrodes lack on any pin is not said again."""

@@ -20,17 +20,17 @@ from fleet.water.geometry import top_m
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.tank import Tank
 
 
-def marks_fit(survey: Survey) -> Iterator[Finding]:
+def marks_fit(survey: Parsed) -> Iterator[Finding]:
     """Marks, overflow and reserve of all tanks."""
     for tank in survey.tanks:
         yield from tank_marks_fit(tank)
 
 
-def tank_marks_fit(tank: Entry[Tank]) -> Iterator[Finding]:
+def tank_marks_fit(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     """Marks, overflow and reserve of one tank."""
     yield from _order(tank)
     yield from _inside(tank)
@@ -42,7 +42,7 @@ def height_mm(height_m: float) -> int:
     return round(height_m * 1000)
 
 
-def _order(tank: Entry[Tank]) -> Iterator[Finding]:
+def _order(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     subject, marks = f"tank {tank.part.name}", tank.part.marks
     for index, (below, above) in enumerate(pairwise(marks)):
         if height_mm(above.height_m) <= height_mm(below.height_m):
@@ -57,7 +57,7 @@ def _order(tank: Entry[Tank]) -> Iterator[Finding]:
             yield Finding(MARK_TWICE, f"there is a mark `{mark.name}` already", place, subject=subject)
 
 
-def _inside(tank: Entry[Tank]) -> Iterator[Finding]:
+def _inside(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     subject, part = f"tank {tank.part.name}", tank.part
     top = top_m(part.shape)
     levels: list[tuple[str, float, tuple[str | int, ...]]] = [
@@ -77,7 +77,7 @@ def _inside(tank: Entry[Tank]) -> Iterator[Finding]:
             yield Finding(TOO_LONG_FOR_NODE, what, tank.value(*path), subject=subject)
 
 
-def _reserve(tank: Entry[Tank]) -> Iterator[Finding]:
+def _reserve(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     part = tank.part
     highest = max(mark.height_m for mark in part.marks)
     if part.reserve_m is not None and part.reserve_m >= highest:

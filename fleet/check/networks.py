@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from fleet.codes import Code
     from fleet.finding import Place
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.site import Site
 
@@ -27,7 +27,7 @@ _OF_THE_NETWORK: Final = (NetworkTrait.HIDDEN, NetworkTrait.WPA3_ONLY)
 _FIGURES: Final = (Figure("highest channel asked on", ACTIVE_CHANNELS), Figure("highest channel", CHANNELS))
 
 
-def networks_fit(survey: Survey) -> Iterator[Finding]:
+def networks_fit(survey: Parsed) -> Iterator[Finding]:
     """Traits and access points of all sites, and the boards that are to join there."""
     for site in survey.sites:
         yield from _traits(site)
@@ -38,7 +38,7 @@ def networks_fit(survey: Survey) -> Iterator[Finding]:
 
 
 # ------------------------------------------------------------------ traits
-def _traits(site: Entry[Site]) -> Iterator[Finding]:
+def _traits(site: ParsedPart[Site]) -> Iterator[Finding]:
     subject, given = f"site {site.part.name}", site.part.network_traits
     for index, trait in enumerate(given):
         place = site.value("network_traits", index)
@@ -74,8 +74,8 @@ def _said(
     return None
 
 
-def _two_things(survey: Survey) -> Iterator[Finding]:
-    firsts: dict[str, Entry[Site]] = {}
+def _two_things(survey: Parsed) -> Iterator[Finding]:
+    firsts: dict[str, ParsedPart[Site]] = {}
     for site in survey.sites:
         first = firsts.setdefault(site.part.network, site)
         for trait in _OF_THE_NETWORK:
@@ -89,7 +89,7 @@ def _two_things(survey: Survey) -> Iterator[Finding]:
 
 
 # ------------------------------------------------------------------ boards
-def _nodes(survey: Survey) -> Iterator[Finding]:
+def _nodes(survey: Parsed) -> Iterator[Finding]:
     for node in survey.nodes:
         site = _site_of(survey, node.part)
         if site is None:
@@ -100,7 +100,7 @@ def _nodes(survey: Survey) -> Iterator[Finding]:
         yield from _access_point(survey, node, site)
 
 
-def _spares(site: Entry[Site]) -> Iterator[Finding]:
+def _spares(site: ParsedPart[Site]) -> Iterator[Finding]:
     """A spare board that cannot join is no spare; as long as it lies there, nothing stands still."""
     for index, stock in enumerate(site.part.spare_boards):
         why = _why_not_join(site, stock.board)
@@ -110,23 +110,23 @@ def _spares(site: Entry[Site]) -> Iterator[Finding]:
             yield _barred(site, why, place, subject, Severity.WARNING)
 
 
-def _why_not_join(site: Entry[Site], board: str) -> str:
+def _why_not_join(site: ParsedPart[Site], board: str) -> str:
     return why_not_join(load_board(board), site.part.network_traits) if board in board_ids() else ""
 
 
-def _barred(site: Entry[Site], why: str, place: Place, subject: str, severity: Severity) -> Finding:
+def _barred(site: ParsedPart[Site], why: str, place: Place, subject: str, severity: Severity) -> Finding:
     what = f"it never joins `{site.part.network}` at {site.part.name}: {why}"
     return Finding(codes.CANNOT_JOIN, what, place, subject, severity_here=severity)
 
 
-def _site_of(survey: Survey, node: Node) -> Entry[Site] | None:
+def _site_of(survey: Parsed, node: Node) -> ParsedPart[Site] | None:
     """The site of the first tank that it serves, as far as both could be read."""
     tank = survey.tank_by_name.get(node.serves[0].tank)
     return survey.site_by_name.get(tank.part.site) if tank is not None else None
 
 
 # ------------------------------------------------------------------ access points
-def _access_point(survey: Survey, node: Entry[Node], site: Entry[Site]) -> Iterator[Finding]:
+def _access_point(survey: Parsed, node: ParsedPart[Node], site: ParsedPart[Site]) -> Iterator[Finding]:
     name, listed = node.part.access_point, site.part.access_points
     if name is None or not listed or name in listed:
         return
@@ -140,7 +140,7 @@ _LISTED: Final = 10
 """A finding names so many access points at most."""
 
 
-def _bssids(survey: Survey) -> Iterator[Finding]:
+def _bssids(survey: Parsed) -> Iterator[Finding]:
     macs = {node.part.mac: node.part.name for node in survey.nodes if node.part.mac is not None}
     firsts: dict[str, tuple[str, Place]] = {}
     for site in survey.sites:

@@ -16,13 +16,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.codes import Code
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Pump, Tank
     from fleet.water.filling import PumpTimes, Timed
 
 
-def settings_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
+def settings_fit(_survey: Parsed, tank: ParsedPart[Tank], node: ParsedPart[Node] | None) -> Iterator[Finding]:
     """The times of one tank's pump that were set by hand."""
     pump = tank.part.pump
     if pump is None or (pump.longest_run is None and pump.no_rise is None and pump.shortest_off is None):
@@ -44,7 +44,7 @@ def settings_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -
             yield _no_reason(tank, key, timed)
 
 
-def _late(tank: Entry[Tank], pump: Pump, times: PumpTimes) -> Iterator[Finding]:
+def _late(tank: ParsedPart[Tank], pump: Pump, times: PumpTimes) -> Iterator[Finding]:
     """Watches so long that they save nothing. (A pump that cannot keep up is spoken of elsewhere.)"""
     longest = times.longest_run
     for key, timed, given in (
@@ -61,14 +61,16 @@ def _late(tank: Entry[Tank], pump: Pump, times: PumpTimes) -> Iterator[Finding]:
         yield Finding(WATCH_TOO_LATE, what, place, subject, figures=figures)
 
 
-def _no_reason(tank: Entry[Tank], key: str, timed: Timed) -> Finding:
+def _no_reason(tank: ParsedPart[Tank], key: str, timed: Timed) -> Finding:
     computed = f"{duration(timed.computed_s)}, {timed.computed_from}"
     what = f"`{key}` is {duration(timed.seconds)} with no reason given; computed: {computed}"
     figures = (Figure(key, timed.seconds, "s"), Figure("computed", timed.computed_s, "s"))
     return Finding(NO_REASON, what, tank.value("pump", key), f"tank {tank.part.name} {key}", figures=figures)
 
 
-def _short(tank: Entry[Tank], pump: Pump, times: PumpTimes, late_s: float) -> Iterator[tuple[str, Finding]]:
+def _short(
+    tank: ParsedPart[Tank], pump: Pump, times: PumpTimes, late_s: float
+) -> Iterator[tuple[str, Finding]]:
     """Ends on the ordinary way between its marks: an error; only on the longest way: a warning. `late_s`: until the
     probe at the end is believed."""
     whole_s, stretch_s = times.whole_s + late_s, times.stretch_s + late_s
@@ -83,7 +85,11 @@ def _short(tank: Entry[Tank], pump: Pump, times: PumpTimes, late_s: float) -> It
 
 
 def _ends_early(
-    tank: Entry[Tank], code: Code, key: str, given_s: float, ways: tuple[tuple[str, float], tuple[str, float]]
+    tank: ParsedPart[Tank],
+    code: Code,
+    key: str,
+    given_s: float,
+    ways: tuple[tuple[str, float], tuple[str, float]],
 ) -> Finding:
     (ordinary, ordinary_s), (longest, longest_s) = ways
     always = given_s < ordinary_s

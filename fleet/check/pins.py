@@ -15,12 +15,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.boards.board import Board
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.inventory.suggest import Suggester
     from fleet.model.node import Node
 
 
-def pins_fit(survey: Survey) -> Iterator[Finding]:
+def pins_fit(survey: Parsed) -> Iterator[Finding]:
     """The pins of all nodes."""
     for node in survey.nodes:
         if node.part.board in board_ids():
@@ -42,7 +42,7 @@ def _used(node: Node) -> Iterator[tuple[str, str, Use, tuple[str | int, ...]]]:
             yield served.pump_relay.pin, use, want, ("serves", index, "pump_relay", "pin")
 
 
-def _pins(survey: Survey, node: Entry[Node], subject: str) -> Iterator[Finding]:
+def _pins(survey: Parsed, node: ParsedPart[Node], subject: str) -> Iterator[Finding]:
     board = load_board(node.part.board)
     taken: dict[int, str] = {}
     for name, use, want, path in _used(node.part):

@@ -27,7 +27,7 @@ from fleet.water.starts import head_m
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Pump, Tank, Water
 
@@ -47,7 +47,9 @@ _HAIR: Final = 1 + FLOW_ROUNDING
 """What rounding in units may make of two equal figures."""
 
 
-def figures_agree(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> Iterator[Finding]:
+def figures_agree(
+    _survey: Parsed, tank: ParsedPart[Tank], _node: ParsedPart[Node] | None
+) -> Iterator[Finding]:
     """The figures of one tank, its water, its rods and its pump."""
     yield from _names(tank)
     yield from _water(tank)
@@ -60,11 +62,11 @@ def figures_agree(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None)
         yield from _motor(tank, pump)
 
 
-def _subject(tank: Entry[Tank]) -> str:
+def _subject(tank: ParsedPart[Tank]) -> str:
     return f"tank {tank.part.name}"
 
 
-def _names(tank: Entry[Tank]) -> Iterator[Finding]:
+def _names(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     """All pairs in one finding: they are one mistake, and a ruling accepts them together."""
     pairs = [
         (below, above)
@@ -110,7 +112,7 @@ def _usual(water: Water) -> tuple[float, float]:
     return usual.least_us_per_cm / WATER_KIND_FACTOR, usual.most_us_per_cm * WATER_KIND_FACTOR
 
 
-def _water(tank: Entry[Tank]) -> Iterator[Finding]:
+def _water(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     water = tank.part.water
     measured = water.conductivity_us_per_cm if water else None
     if water is None or measured is None or is_of_its_kind(water):
@@ -125,7 +127,7 @@ def _water(tank: Entry[Tank]) -> Iterator[Finding]:
     yield Finding(WATER_OUT_OF_KIND, what, place, _subject(tank), figures=figures)
 
 
-def _rods(tank: Entry[Tank]) -> Iterator[Finding]:
+def _rods(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     rods, lowest = tank.part.electrodes, rising(tank.part)[0]
     if not isinstance(rods, Rods) or rods.wetted_m <= lowest.height_m * _HAIR:
         return
@@ -137,7 +139,7 @@ def _rods(tank: Entry[Tank]) -> Iterator[Finding]:
     yield Finding(RODS_TOO_LONG, what, tank.value("electrodes", "wetted"), _subject(tank), figures=figures)
 
 
-def _cell(tank: Entry[Tank]) -> Iterator[Finding]:
+def _cell(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     electrodes = tank.part.electrodes
     constant = cell_constant_per_cm(electrodes) if electrodes is not None else 0.0
     if electrodes is None or constant == 0 or CELL_LEAST_PER_CM <= constant <= CELL_MOST_PER_CM:
@@ -150,7 +152,7 @@ def _cell(tank: Entry[Tank]) -> Iterator[Finding]:
     yield Finding(CELL_CONSTANT_ODD, what, tank.key("electrodes"), _subject(tank), figures=figures)
 
 
-def _against(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
+def _against(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
     part, fills = tank.part, pump.does == "fill"
     if against_l_per_min(part, pump) > 0 or (fills and part.duty is Duty.FIRE_RESERVE):
         return
@@ -161,7 +163,7 @@ def _against(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
     yield Finding(NOTHING_AGAINST, what, tank.value("pump", "does"), _subject(tank))
 
 
-def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
+def _power(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
     power_kw = pump.power_kw
     if power_kw is None or power_kw < VALVE_KW:
         return
@@ -180,7 +182,7 @@ def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
     yield Finding(POWER_AND_FLOW, what, tank.value("pump", "power"), _subject(tank), figures=figures)
 
 
-def _motor(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
+def _motor(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
     motor = pump.motor
     across_m = motor.diameter_m if motor is not None else None
     if motor is None or across_m is None:

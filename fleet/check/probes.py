@@ -11,12 +11,12 @@ from fleet.model.node import OTHER_WIRES
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node, Served
     from fleet.model.tank import Tank
 
 
-def probes_fit(survey: Survey) -> Iterator[Finding]:
+def probes_fit(survey: Parsed) -> Iterator[Finding]:
     """One probe per mark and none besides; a pump relay where there is a pump, and only there."""
     for node in survey.nodes:
         for index, served in enumerate(node.part.serves):
@@ -27,7 +27,9 @@ def probes_fit(survey: Survey) -> Iterator[Finding]:
                 yield from _wires(survey, node, index, served, tank.part)
 
 
-def _probes(survey: Survey, node: Entry[Node], index: int, served: Served, tank: Tank) -> Iterator[Finding]:
+def _probes(
+    survey: Parsed, node: ParsedPart[Node], index: int, served: Served, tank: Tank
+) -> Iterator[Finding]:
     subject = f"node {node.part.name}"
     marks = [mark.name for mark in tank.marks]
     without = [name for name in marks if name not in served.probes]
@@ -43,7 +45,7 @@ def _probes(survey: Survey, node: Entry[Node], index: int, served: Served, tank:
             yield Finding(MARK_WITHOUT_PROBE, what, node.key("serves", index, "probes"), subject=subject)
 
 
-def _relay(node: Entry[Node], index: int, served: Served, tank: Tank) -> Iterator[Finding]:
+def _relay(node: ParsedPart[Node], index: int, served: Served, tank: Tank) -> Iterator[Finding]:
     subject = f"node {node.part.name}"
     if tank.pump is not None and served.pump_relay is None:
         what = f"the tank `{tank.name}` has the pump `{tank.pump.name}`, but there is no pump relay for it"
@@ -53,7 +55,9 @@ def _relay(node: Entry[Node], index: int, served: Served, tank: Tank) -> Iterato
         yield Finding(RELAY_WITHOUT_PUMP, what, node.key("serves", index, "pump_relay"), subject=subject)
 
 
-def _wires(survey: Survey, node: Entry[Node], index: int, served: Served, tank: Tank) -> Iterator[Finding]:
+def _wires(
+    survey: Parsed, node: ParsedPart[Node], index: int, served: Served, tank: Tank
+) -> Iterator[Finding]:
     known = [*(mark.name for mark in tank.marks), *OTHER_WIRES]
     for name in served.wires:
         if name not in known:

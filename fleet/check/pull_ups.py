@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from fleet.boards.board import Board
     from fleet.finding import Place
-    from fleet.inventory.parsed import Entry
+    from fleet.inventory.parsed import ParsedPart
     from fleet.model.node import Node, Served
     from fleet.model.tank import Tank
     from fleet.water.electrodes import Pull
@@ -42,7 +42,7 @@ ORDINARY: Final = Rods(kind="rods", diameter="6 mm", spacing="20 mm", wetted="50
 
 
 def pull_ups_fit(
-    node: Entry[Node], index: int, served: Served, tank: Entry[Tank] | None, board: Board
+    node: ParsedPart[Node], index: int, served: Served, tank: ParsedPart[Tank] | None, board: Board
 ) -> Iterator[Finding]:
     """The pull-up of the probes at one tank, and its cable."""
     pull = pull_of(served, chip_pull(*board.pull_up.limits_ohm))
@@ -91,7 +91,7 @@ def current_fits(
     yield Finding(TOO_MUCH_CURRENT, what, place, subject, fix_here=fix, figures=figures)
 
 
-def _leak(node: Entry[Node], index: int, served: Served, pull: Pull) -> Iterator[Finding]:
+def _leak(node: ParsedPart[Node], index: int, served: Served, pull: Pull) -> Iterator[Finding]:
     leak_ohm = CABLE_LEAK_OHM_M / served.cable_length_m if served.cable_length_m else 0.0
     if not leak_ohm or leak_ohm >= pull.high_at_least_ohm:
         return
@@ -107,7 +107,7 @@ def _leak(node: Entry[Node], index: int, served: Served, pull: Pull) -> Iterator
     yield Finding(DRY_DOUBTFUL, what, place, f"tank {served.tank}", figures=figures)
 
 
-def _little(tank: Entry[Tank], served: Served, pull: Pull) -> Iterator[Finding]:
+def _little(tank: ParsedPart[Tank], served: Served, pull: Pull) -> Iterator[Finding]:
     water = conductivity(tank.part.water)
     if water is None or water.most_us_per_cm > LITTLE_US_PER_CM:
         return

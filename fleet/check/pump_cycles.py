@@ -16,7 +16,7 @@ from fleet.water.starts import control_volume_l, starts
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Pump, Tank
     from fleet.water.starts import Starts
@@ -25,7 +25,9 @@ _HAIR = 1 + 1e-9
 """What rounding in units may make of two equal figures."""
 
 
-def running_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> Iterator[Finding]:
+def running_fits(
+    _survey: Parsed, tank: ParsedPart[Tank], _node: ParsedPart[Node] | None
+) -> Iterator[Finding]:
     """The pump of one tank."""
     pump = tank.part.pump
     cycle = starts(tank.part)
@@ -51,11 +53,11 @@ def running_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) 
         yield Finding(RUN_TOO_SHORT, what, tank.value("pump", "flow"), _subject(tank), figures=figures)
 
 
-def _subject(tank: Entry[Tank]) -> str:
+def _subject(tank: ParsedPart[Tank]) -> str:
     return f"tank {tank.part.name}"
 
 
-def _keeps_up(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
+def _keeps_up(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
     against = against_l_per_min(tank.part, pump)
     if against == 0 or keeps_up(tank.part, pump):
         return
@@ -78,7 +80,7 @@ def _keeps_up(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
     )
 
 
-def _starts(tank: Entry[Tank], pump: Pump, cycle: Starts, may: Allowance) -> Iterator[Finding]:
+def _starts(tank: ParsedPart[Tank], pump: Pump, cycle: Starts, may: Allowance) -> Iterator[Finding]:
     if cycle.per_hour <= may.starts_per_hour * _HAIR:
         return
     half = cycle.demand_l_per_min == pump.flow_l_per_min / 2
@@ -109,7 +111,7 @@ def _starts(tank: Entry[Tank], pump: Pump, cycle: Starts, may: Allowance) -> Ite
     )
 
 
-def _rest(tank: Entry[Tank], pump: Pump, may: Allowance) -> Iterator[Finding]:
+def _rest(tank: ParsedPart[Tank], pump: Pump, may: Allowance) -> Iterator[Finding]:
     given = pump.shortest_off
     if given is None or given.seconds >= may.off_s:
         return

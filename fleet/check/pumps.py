@@ -10,17 +10,17 @@ from fleet.finding import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.tank import Pump, Tank
 
 
-def pumps_fit(survey: Survey) -> Iterator[Finding]:
+def pumps_fit(survey: Parsed) -> Iterator[Finding]:
     """The marks of all pumps."""
     for tank in survey.tanks:
         yield from pump_fits(survey, tank)
 
 
-def pump_fits(survey: Survey, tank: Entry[Tank]) -> Iterator[Finding]:
+def pump_fits(survey: Parsed, tank: ParsedPart[Tank]) -> Iterator[Finding]:
     """The marks of one tank's pump, if it has one."""
     pump, subject = tank.part.pump, f"tank {tank.part.name}"
     if pump is None:
@@ -43,7 +43,7 @@ def _switches(pump: Pump) -> tuple[tuple[str, str | None], tuple[str, str | None
     return ("on_at", pump.on_at), ("off_at", pump.off_at)
 
 
-def _way_round(tank: Entry[Tank], pump: Pump, subject: str) -> Iterator[Finding]:
+def _way_round(tank: ParsedPart[Tank], pump: Pump, subject: str) -> Iterator[Finding]:
     heights = {mark.name: mark.height_m for mark in tank.part.marks}
     low, high = min(heights.values()), max(heights.values())
     default_on, default_off = (low, high) if pump.does == "fill" else (high, low)

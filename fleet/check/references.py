@@ -13,10 +13,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.finding import Place
-    from fleet.inventory.parsed import Survey
+    from fleet.inventory.parsed import Parsed
 
 
-def references_resolve(survey: Survey) -> Iterator[Finding]:
+def references_resolve(survey: Parsed) -> Iterator[Finding]:
     """Each tank's site, each served tank, each board."""
     for tank in survey.tanks:
         if survey.missing("sites", tank.part.site, survey.site_by_name):
@@ -39,13 +39,13 @@ def references_resolve(survey: Survey) -> Iterator[Finding]:
                 yield _no_board(survey, stock.board, place, f"site {site.part.name}")
 
 
-def _no_board(survey: Survey, board: str, place: Place, subject: str) -> Finding:
+def _no_board(survey: Parsed, board: str, place: Place, subject: str) -> Finding:
     fix = f"The boards are {', '.join(f'`{known}`' for known in board_ids())}."
     what = f"there is no board `{board}`.{survey.suggester.hint(board, board_ids())}"
     return Finding(NO_SUCH_BOARD, what, place, subject=subject, fix_here=fix)
 
 
-def supply_groups_shared(survey: Survey) -> Iterator[Finding]:
+def supply_groups_shared(survey: Parsed) -> Iterator[Finding]:
     """A supply group of one tank stands in for nothing; often it is a slip in the name."""
     groups = Counter(tank.part.supply_group for tank in survey.tanks if tank.part.supply_group)
     for tank in survey.tanks:

@@ -11,10 +11,10 @@ from fleet.limits import RELAY_LED_V, SUPPLY_V
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Survey
+    from fleet.inventory.parsed import Parsed
 
 
-def relays_release(survey: Survey) -> Iterator[Finding]:
+def relays_release(survey: Parsed) -> Iterator[Finding]:
     """Of the modules that are on at LOW; one that is on at HIGH gets no volts from elsewhere at its input."""
     for node in survey.nodes:
         for index, served in enumerate(node.part.serves):

@@ -25,7 +25,7 @@ from fleet.water.quantities import METRIC
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Tank
 
@@ -36,7 +36,7 @@ _SALT: Final = {
 _NOT_DRUNK: Final = ("grey", "brackish")
 
 
-def duty_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> Iterator[Finding]:
+def duty_fits(_survey: Parsed, tank: ParsedPart[Tank], _node: ParsedPart[Node] | None) -> Iterator[Finding]:
     """The conditions of one tank's duty."""
     part = tank.part
     if part.duty is Duty.FIRE_RESERVE:
@@ -51,7 +51,7 @@ def duty_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> 
     yield from _reserve(tank)
 
 
-def _salty(tank: Entry[Tank], us_per_cm: float) -> Iterator[Finding]:
+def _salty(tank: ParsedPart[Tank], us_per_cm: float) -> Iterator[Finding]:
     if us_per_cm <= DRINKING_US_PER_CM * (1 + FLOW_ROUNDING):
         return
     limit = f"{DRINKING_US_PER_CM:,.0f} are a limit"
@@ -61,7 +61,7 @@ def _salty(tank: Entry[Tank], us_per_cm: float) -> Iterator[Finding]:
     yield Finding(NOT_DRINKING, what, place, subject, severity_here=Severity.WARNING, figures=figures)
 
 
-def _too_salty(tank: Entry[Tank], us_per_cm: float) -> Iterator[Finding]:
+def _too_salty(tank: ParsedPart[Tank], us_per_cm: float) -> Iterator[Finding]:
     who, limit = _SALT[tank.part.duty]
     if us_per_cm <= limit * (1 + FLOW_ROUNDING):
         return
@@ -73,7 +73,7 @@ def _too_salty(tank: Entry[Tank], us_per_cm: float) -> Iterator[Finding]:
     )
 
 
-def _fire(tank: Entry[Tank]) -> Iterator[Finding]:
+def _fire(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     part, subject = tank.part, f"tank {tank.part.name}"
     if part.reserve_m is None:
         yield Finding(FIRE_NO_RESERVE, "the fire tank has no `reserve`", tank.value("duty"), subject)
@@ -95,7 +95,7 @@ def _fire(tank: Entry[Tank]) -> Iterator[Finding]:
         yield Finding(FIRE_REFILL, what, tank.value("pump", "flow"), subject, figures=figures)
 
 
-def _reserve(tank: Entry[Tank]) -> Iterator[Finding]:
+def _reserve(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     part = tank.part
     if part.reserve_m is None or part.pump is None:
         return

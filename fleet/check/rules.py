@@ -34,9 +34,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from fleet.finding import Finding
-    from fleet.inventory.parsed import Survey
+    from fleet.inventory.parsed import Parsed
 
-RULES: Final[tuple[Callable[[Survey], Iterator[Finding]], ...]] = (
+RULES: Final[tuple[Callable[[Parsed], Iterator[Finding]], ...]] = (
     one_fleet,
     policy_fits,
     names_once,

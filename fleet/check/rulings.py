@@ -26,10 +26,10 @@ if TYPE_CHECKING:
     from datetime import date
 
     from fleet.codes import Code
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.policy import Ruling
 
-    _Standing = dict[tuple[str, str], Entry[Ruling]]
+    _Standing = dict[tuple[str, str], ParsedPart[Ruling]]
 
 IN_FORCE = "in force"
 PAST = "past its date"
@@ -58,7 +58,7 @@ class RulingLine:
 
 
 def apply_rulings(
-    survey: Survey, findings: Sequence[Finding], today: date | None, codes: Mapping[str, Code]
+    survey: Parsed, findings: Sequence[Finding], today: date | None, codes: Mapping[str, Code]
 ) -> list[Finding]:
     """The findings as ruled, and those about the rulings themselves. Without `today` none is past its date.
 
@@ -125,7 +125,7 @@ def _ruled(finding: Finding, standing: _Standing, used: set[int]) -> Finding:
 
 # ------------------------------------------------------------------ about the rulings themselves
 def _wrong(
-    survey: Survey, entry: Entry[Ruling], today: date | None, codes: Mapping[str, Code]
+    survey: Parsed, entry: ParsedPart[Ruling], today: date | None, codes: Mapping[str, Code]
 ) -> Finding | None:
     ruling = entry.part
     subject = _subject(ruling)
@@ -146,7 +146,7 @@ def _wrong(
     return None
 
 
-def _second(entry: Entry[Ruling], standing: _Standing, used: set[int]) -> Finding | None:
+def _second(entry: ParsedPart[Ruling], standing: _Standing, used: set[int]) -> Finding | None:
     """Let the entry stand, or say that another stands in its place already: of that one no more is said."""
     ruling = entry.part
     first = standing.setdefault((ruling.code, ruling.about or ""), entry)
@@ -162,7 +162,7 @@ def _second(entry: Entry[Ruling], standing: _Standing, used: set[int]) -> Findin
 
 
 def _unused(
-    survey: Survey, standing: _Standing, used: set[int], findings: Sequence[Finding]
+    survey: Parsed, standing: _Standing, used: set[int], findings: Sequence[Finding]
 ) -> Iterator[Finding]:
     for entry in standing.values():
         if id(entry) in used:
@@ -184,7 +184,7 @@ def _unused(
         yield Finding(RULES_ON_NOTHING, what.removesuffix("."), entry.value("about"), _subject(ruling))
 
 
-def _things(survey: Survey) -> dict[str, None]:
+def _things(survey: Parsed) -> dict[str, None]:
     """All that a finding may be about, in the words of findings."""
     names = [
         *(f"site {name}" for name in survey.site_by_name),

@@ -27,14 +27,14 @@ from fleet.water.quantities import METRIC, duration
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Motor, Pump, Tank
 
 _DAY_S = 86_400.0
 
 
-def scale_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> Iterator[Finding]:
+def scale_fits(_survey: Parsed, tank: ParsedPart[Tank], _node: ParsedPart[Node] | None) -> Iterator[Finding]:
     """Draw, inflow and pump of one tank."""
     part, pump = tank.part, tank.part.pump
     whole_l = volume_l(part.shape, overflow_m(part))
@@ -60,7 +60,12 @@ def scale_fits(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) ->
 
 
 def _flow(
-    tank: Entry[Tank], path: tuple[str, ...], noun: str, flow: float, whole_l: float, longest_s: float | None
+    tank: ParsedPart[Tank],
+    path: tuple[str, ...],
+    noun: str,
+    flow: float,
+    whole_l: float,
+    longest_s: float | None,
 ) -> Iterator[Finding]:
     """`whole_l`: the tank up to its overflow; `longest_s`: how long it may take at that flow."""
     if flow == 0:
@@ -87,7 +92,7 @@ def _flow(
     yield Finding(FLOW_ODD, what, tank.value(*path), f"tank {tank.part.name} {path[-1]}", figures=figures)
 
 
-def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
+def _power(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
     most_kw = POWER_DC_MOST_KW if pump.phase == "dc" else POWER_MOST_KW
     if pump.power_kw is None or POWER_LEAST_KW <= pump.power_kw <= most_kw:
         return
@@ -98,7 +103,7 @@ def _power(tank: Entry[Tank], pump: Pump) -> Iterator[Finding]:
     yield Finding(POWER_ODD, what, tank.value("pump", "power"), f"tank {tank.part.name}", figures=figures)
 
 
-def _motor(tank: Entry[Tank], motor: Motor) -> Iterator[Finding]:
+def _motor(tank: ParsedPart[Tank], motor: Motor) -> Iterator[Finding]:
     least, most = MOTOR_STARTS_PER_HOUR
     starts, inertia, across_m = motor.most_starts_per_hour, motor.load_inertia_lb_ft2, motor.diameter_m
     odd: list[tuple[str, str, Figure]] = []

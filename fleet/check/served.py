@@ -6,18 +6,18 @@ from typing import TYPE_CHECKING
 
 from fleet.check.codes import NOT_SERVED, SERVED_TWICE, TWO_SITES
 from fleet.finding import Finding
-from fleet.inventory.parsed import Entry
+from fleet.inventory.parsed import ParsedPart
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Survey
+    from fleet.inventory.parsed import Parsed
     from fleet.model.node import Node
 
 
-def served_once(survey: Survey) -> Iterator[Finding]:
+def served_once(survey: Parsed) -> Iterator[Finding]:
     """No tank with two nodes; a warning for each with none; no node at two sites."""
-    firsts: dict[str, tuple[Entry[Node], int]] = {}
+    firsts: dict[str, tuple[ParsedPart[Node], int]] = {}
     for node in survey.nodes:
         for index, served in enumerate(node.part.serves):
             first, first_index = firsts.setdefault(served.tank, (node, index))
@@ -37,7 +37,7 @@ def served_once(survey: Survey) -> Iterator[Finding]:
                 yield Finding(NOT_SERVED, what, tank.value("name"), subject=f"tank {tank.part.name}")
 
 
-def _one_site(survey: Survey, node: Entry[Node]) -> Iterator[Finding]:
+def _one_site(survey: Parsed, node: ParsedPart[Node]) -> Iterator[Finding]:
     site = None
     for index, served in enumerate(node.part.serves):
         tank = survey.tank_by_name.get(served.tank)

@@ -12,20 +12,20 @@ from fleet.model.tank import HorizontalCylinder, Strapped, VerticalCylinder
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.tank import Tank
 
 _DEPTH_NEEDED = ("cone", "conical")
 _DEPTH_ALLOWED = ("cone", "conical", "ellipsoidal")
 
 
-def shapes_fit(survey: Survey) -> Iterator[Finding]:
+def shapes_fit(survey: Parsed) -> Iterator[Finding]:
     """Shapes of all tanks."""
     for tank in survey.tanks:
         yield from shape_fits(tank)
 
 
-def shape_fits(tank: Entry[Tank]) -> Iterator[Finding]:
+def shape_fits(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     """The shape of one tank."""
     shape = tank.part.shape
     if isinstance(shape, VerticalCylinder):
@@ -36,7 +36,9 @@ def shape_fits(tank: Entry[Tank]) -> Iterator[Finding]:
         yield from _rising(tank, shape)
 
 
-def _depth(tank: Entry[Tank], key: str, noun: str, form: str, depth_m: float | None) -> Iterator[Finding]:
+def _depth(
+    tank: ParsedPart[Tank], key: str, noun: str, form: str, depth_m: float | None
+) -> Iterator[Finding]:
     subject = f"tank {tank.part.name}"
     if form in _DEPTH_NEEDED and depth_m is None:
         what = f"{noun} needs `{key}_depth`"
@@ -46,7 +48,7 @@ def _depth(tank: Entry[Tank], key: str, noun: str, form: str, depth_m: float | N
         yield Finding(BOTTOM_DEPTH, what, tank.value("shape", f"{key}_depth"), subject=subject)
 
 
-def _rising(tank: Entry[Tank], shape: Strapped) -> Iterator[Finding]:
+def _rising(tank: ParsedPart[Tank], shape: Strapped) -> Iterator[Finding]:
     for index, (below, above) in enumerate(pairwise(shape.table)):
         for key, low, high in (
             ("depth", below.depth_m, above.depth_m),

@@ -21,11 +21,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.site import Site, Window
 
 
-def sites_fit(survey: Survey) -> Iterator[Finding]:
+def sites_fit(survey: Parsed) -> Iterator[Finding]:
     """Time zones and windows of all sites."""
     policy = survey.policies[0].part if survey.policies else Policy()
     for site in survey.sites:
@@ -42,7 +42,7 @@ def sites_fit(survey: Survey) -> Iterator[Finding]:
 
 
 def _window(
-    site: Entry[Site], index: int, window: Window, policy: Policy, subject: str, today: date | None
+    site: ParsedPart[Site], index: int, window: Window, policy: Policy, subject: str, today: date | None
 ) -> Iterator[Finding]:
     at = ("windows", index)
     wrong = rule_problem(window.rule) or _never(window)
@@ -67,7 +67,7 @@ def _never(window: Window) -> str:
     return f"counted from {window.first:%Y-%m-%d %H:%M}, this rule never opens"
 
 
-def _soon(site: Entry[Site], index: int, window: Window, today: date, subject: str) -> Iterator[Finding]:
+def _soon(site: ParsedPart[Site], index: int, window: Window, today: date, subject: str) -> Iterator[Finding]:
     """That the window opens within the days that a plan looks ahead; one that is open on that day counts."""
     at = datetime.combine(today, time(), UTC) - timedelta(seconds=window.length_s)
     if window_opening(site.part, window, at) is not None:
@@ -86,7 +86,7 @@ def _soon(site: Entry[Site], index: int, window: Window, today: date, subject: s
     yield Finding(WINDOW_TOO_FAR, what, place, f"{subject} window {index + 1}", figures=figures)
 
 
-def _network_lost(site: Entry[Site], subject: str) -> Iterator[Finding]:
+def _network_lost(site: ParsedPart[Site], subject: str) -> Iterator[Finding]:
     least_s, most_s = NETWORK_LOST_RANGE_S
     lost_s = site.part.network_lost_s
     if least_s <= lost_s <= most_s:

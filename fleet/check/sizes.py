@@ -31,7 +31,7 @@ from fleet.water.strapping import by_the_others, slipped_line
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Shape, StrapPoint, Tank
 
@@ -55,7 +55,7 @@ _ROOM: Final = 4.0
 _HAIR: Final = 1 + 1e-9
 
 
-def sizes_fit(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> Iterator[Finding]:
+def sizes_fit(_survey: Parsed, tank: ParsedPart[Tank], _node: ParsedPart[Node] | None) -> Iterator[Finding]:
     """Shape, table, overflow and reserve of one tank."""
     yield from _sizes(tank)
     shape = tank.part.shape
@@ -69,12 +69,12 @@ def sizes_fit(_survey: Survey, tank: Entry[Tank], _node: Entry[Node] | None) -> 
     yield from _reserve(tank)
 
 
-def _subject(tank: Entry[Tank]) -> str:
+def _subject(tank: ParsedPart[Tank]) -> str:
     return f"tank {tank.part.name}"
 
 
 # ------------------------------------------------------------------ size
-def _sizes(tank: Entry[Tank]) -> Iterator[Finding]:
+def _sizes(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     duty, shape = tank.part.duty, tank.part.shape
     sizes = _most(shape, duty)
     for key, size_m, most_m in sizes:
@@ -127,7 +127,7 @@ def _most(shape: Shape, duty: Duty) -> tuple[_Size, ...]:
 
 
 # ------------------------------------------------------------------ ends
-def _end(tank: Entry[Tank], key: str, form: str, depth_m: float, diameter_m: float) -> Iterator[Finding]:
+def _end(tank: ParsedPart[Tank], key: str, form: str, depth_m: float, diameter_m: float) -> Iterator[Finding]:
     least, most = CONE_DEPTH if form in ("cone", "conical") else ELLIPSOID_DEPTH
     share = depth_m / diameter_m
     if least / _HAIR <= share <= most * _HAIR:
@@ -141,7 +141,7 @@ def _end(tank: Entry[Tank], key: str, form: str, depth_m: float, diameter_m: flo
 
 
 # ------------------------------------------------------------------ strapping table
-def _table(tank: Entry[Tank], table: Sequence[StrapPoint]) -> Iterator[Finding]:
+def _table(tank: ParsedPart[Tank], table: Sequence[StrapPoint]) -> Iterator[Finding]:
     """The line that stands out most, if any does."""
     points = [(point.depth_m, point.volume_l) for point in table]
     line = slipped_line(points)
@@ -158,7 +158,7 @@ def _table(tank: Entry[Tank], table: Sequence[StrapPoint]) -> Iterator[Finding]:
 
 
 # ------------------------------------------------------------------ levels
-def _overflow(tank: Entry[Tank]) -> Iterator[Finding]:
+def _overflow(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     part = tank.part
     if part.overflow_m is None or part.overflow_m >= OVERFLOW_LEAST_SHARE * top_m(part.shape):
         return
@@ -169,7 +169,7 @@ def _overflow(tank: Entry[Tank]) -> Iterator[Finding]:
     yield Finding(LEVEL_OF_OVERFLOW, what, tank.value("overflow"), _subject(tank), figures=figures)
 
 
-def _reserve(tank: Entry[Tank]) -> Iterator[Finding]:
+def _reserve(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     part = tank.part
     highest = rising(part)[-1]
     if not part.reserve_m or RESERVE_LEAST_M <= part.reserve_m < highest.height_m / 2:

@@ -18,13 +18,15 @@ from fleet.water.spare import needed_s, spare_time, suffices
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Tank
     from fleet.water.spare import SpareTime
 
 
-def node_is_spared(survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
+def node_is_spared(
+    survey: Parsed, tank: ParsedPart[Tank], node: ParsedPart[Node] | None
+) -> Iterator[Finding]:
     """At some level that the marks of one tank can tell there is time for an update."""
     if node is None or tank.part.pump is None or node.part.board not in board_ids():
         return

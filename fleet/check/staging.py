@@ -25,13 +25,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from fleet.codes import Code
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.policy import Policy
 
 _POLICY = "policy"
 
 
-def staging_fits(survey: Survey) -> Iterator[Finding]:
+def staging_fits(survey: Parsed) -> Iterator[Finding]:
     """The policy, with the nodes that there are."""
     for entry in survey.policies[:1]:
         policy = entry.part
@@ -41,11 +41,11 @@ def staging_fits(survey: Survey) -> Iterator[Finding]:
         yield from _waves(survey, entry, policy)
 
 
-def _finding(entry: Entry[Policy], code: Code, key: str, what: str, *figures: Figure) -> Finding:
+def _finding(entry: ParsedPart[Policy], code: Code, key: str, what: str, *figures: Figure) -> Finding:
     return Finding(code, what, entry.value(key), f"{_POLICY} {key}", figures=figures)
 
 
-def _room(survey: Survey, entry: Entry[Policy], policy: Policy) -> Iterator[Finding]:
+def _room(survey: Parsed, entry: ParsedPart[Policy], policy: Policy) -> Iterator[Finding]:
     """As the planner reckons it, with the slowest of the boards that are there."""
     left_s = room_s(policy.trial_s, policy.soak_s)
     kinds = sorted({node.part.board for node in survey.nodes} & set(board_ids()))
@@ -64,7 +64,7 @@ def _room(survey: Survey, entry: Entry[Policy], policy: Policy) -> Iterator[Find
     yield _finding(entry, NO_ROOM_IN_TRIAL, key, what, *figures)
 
 
-def _watched(entry: Entry[Policy], policy: Policy) -> Iterator[Finding]:
+def _watched(entry: ParsedPart[Policy], policy: Policy) -> Iterator[Finding]:
     if policy.soak_s < SOAK_LEAST_S:
         what = f"a new image is watched for {policy.soak_s:g} s; {SOAK_LEAST_S:g} s are the least that shows something"
         figures = (Figure("soak", policy.soak_s, "s"), Figure("least", SOAK_LEAST_S, "s"))
@@ -83,7 +83,7 @@ def _watched(entry: Entry[Policy], policy: Policy) -> Iterator[Finding]:
         yield _finding(entry, PILOT_BLIND, "pilot_share_found", what, *figures)
 
 
-def _waves(survey: Survey, entry: Entry[Policy], policy: Policy) -> Iterator[Finding]:
+def _waves(survey: Parsed, entry: ParsedPart[Policy], policy: Policy) -> Iterator[Finding]:
     nodes = len(survey.nodes)
     if not survey.whole or nodes < FIRST_WAVE_OF or policy.first_wave <= FIRST_WAVE_SHARE * nodes:
         return

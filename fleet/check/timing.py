@@ -14,14 +14,14 @@ from fleet.water.quantities import METRIC, duration
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.tank import Tank
 
 _FLOW: Final = "Check the digits and the unit of `flow`."
 _SHAPE: Final = "Check the digits and the units of the tank's sizes."
 
 
-def debounce_fits(survey: Survey) -> Iterator[Finding]:
+def debounce_fits(survey: Parsed) -> Iterator[Finding]:
     """The debounce of all nodes, as their blocks hold it."""
     for node in survey.nodes:
         debounced_ms = debounce_ms(node.part)
@@ -40,7 +40,7 @@ def debounce_fits(survey: Survey) -> Iterator[Finding]:
             yield Finding(TOO_LITTLE_FOR_NODE, what, place, subject, figures=figures)
 
 
-def watches_fit(tank: Entry[Tank]) -> Iterator[Finding]:
+def watches_fit(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     """The watches of one tank's pump, if it has one: whole seconds, and not 0, which a node takes as no watch."""
     pump = tank.part.pump
     if pump is None:

@@ -11,13 +11,13 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from fleet.codes import Code
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
 
-    Given = tuple[str, Entry[Any], tuple[str, ...]]
+    Given = tuple[str, ParsedPart[Any], tuple[str, ...]]
     """A value, the entry that it is in, and the keys in there."""
 
 
-def names_once(survey: Survey) -> Iterator[Finding]:
+def names_once(survey: Parsed) -> Iterator[Finding]:
     """No two sites, tanks, nodes or pumps of one name."""
     for kind, entries in (("site", survey.sites), ("tank", survey.tanks), ("node", survey.nodes)):
         named: list[Given] = [(entry.part.name, entry, ("name",)) for entry in entries]
@@ -26,7 +26,7 @@ def names_once(survey: Survey) -> Iterator[Finding]:
     yield from _once(NAME_TWICE, "a pump `{}`", pumps)
 
 
-def macs_once(survey: Survey) -> Iterator[Finding]:
+def macs_once(survey: Parsed) -> Iterator[Finding]:
     """No two nodes of one MAC."""
     macs = [(entry.part.mac, entry, ("mac",)) for entry in survey.nodes if entry.part.mac is not None]
     yield from _once(MAC_TWICE, "a node with the MAC {}", macs)

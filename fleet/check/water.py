@@ -24,11 +24,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from fleet.finding import Finding
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Tank
 
-_OF_A_TANK: Final[tuple[Callable[[Survey, Entry[Tank], Entry[Node] | None], Iterator[Finding]], ...]] = (
+_OF_A_TANK: Final[
+    tuple[Callable[[Parsed, ParsedPart[Tank], ParsedPart[Node] | None], Iterator[Finding]], ...]
+] = (
     figures_agree,
     sizes_fit,
     scale_fits,
@@ -42,9 +44,9 @@ _OF_A_TANK: Final[tuple[Callable[[Survey, Entry[Tank], Entry[Node] | None], Iter
 )
 
 
-def water_fits(survey: Survey) -> Iterator[Finding]:
+def water_fits(survey: Parsed) -> Iterator[Finding]:
     """Everything about water, tank by tank, with the node that serves each (None if none does)."""
-    nodes: dict[str, Entry[Node]] = {}
+    nodes: dict[str, ParsedPart[Node]] = {}
     for node in survey.nodes:
         for served in node.part.serves:
             nodes.setdefault(served.tank, node)
@@ -57,6 +59,6 @@ def water_fits(survey: Survey) -> Iterator[Finding]:
             yield from rule(survey, tank, nodes.get(tank.part.name))
 
 
-def _makes_sense(survey: Survey, tank: Entry[Tank]) -> bool:
+def _makes_sense(survey: Parsed, tank: ParsedPart[Tank]) -> bool:
     of_it = chain(shape_fits(tank), tank_marks_fit(tank), pump_fits(survey, tank))
     return next(of_it, None) is None

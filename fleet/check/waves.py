@@ -24,12 +24,12 @@ from fleet.water.slosh import PERIODS_WANTED, WAVE_MOST_M, WAVE_SHARE, period_s,
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
     from fleet.model.tank import Tank
 
 
-def waves_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> Iterator[Finding]:
+def waves_fit(_survey: Parsed, tank: ParsedPart[Tank], node: ParsedPart[Node] | None) -> Iterator[Finding]:
     """The marks of one tank, and the debounce of its node."""
     yield from _bottom(tank)
     yield from _close(tank)
@@ -49,7 +49,7 @@ def waves_fit(_survey: Survey, tank: Entry[Tank], node: Entry[Node] | None) -> I
     yield from _passed(tank, debounced_s)
 
 
-def _long(tank: Entry[Tank], node: Entry[Node], debounced_s: float) -> Iterator[Finding]:
+def _long(tank: ParsedPart[Tank], node: ParsedPart[Node], debounced_s: float) -> Iterator[Finding]:
     top = rising(tank.part)[-1]
     swing_s = period_s(tank.part.shape, top.height_m)
     if debounced_s <= PERIODS_WANTED * swing_s:
@@ -62,7 +62,7 @@ def _long(tank: Entry[Tank], node: Entry[Node], debounced_s: float) -> Iterator[
     yield Finding(DEBOUNCE_LONG, what, node.value("debounce"), f"tank {tank.part.name}", figures=figures)
 
 
-def _bottom(tank: Entry[Tank]) -> Iterator[Finding]:
+def _bottom(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     lowest = rising(tank.part)[0]
     if height_mm(lowest.height_m) >= height_mm(PROBE_BAND_M):
         return
@@ -74,7 +74,7 @@ def _bottom(tank: Entry[Tank]) -> Iterator[Finding]:
     yield Finding(AT_THE_BOTTOM, what, place, f"tank {tank.part.name}", figures=figures)
 
 
-def _slosh(tank: Entry[Tank], node: Entry[Node], debounced_s: float) -> Iterator[Finding]:
+def _slosh(tank: ParsedPart[Tank], node: ParsedPart[Node], debounced_s: float) -> Iterator[Finding]:
     top = rising(tank.part)[-1]
     swing_s = period_s(tank.part.shape, top.height_m)
     if debounced_s >= swing_s:
@@ -96,7 +96,7 @@ def _slosh(tank: Entry[Tank], node: Entry[Node], debounced_s: float) -> Iterator
     yield Finding(SLOSH, what, place, f"tank {tank.part.name}", fix_here=fix, figures=figures)
 
 
-def _close(tank: Entry[Tank]) -> Iterator[Finding]:
+def _close(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     marks = tank.part.marks
     for index, (below, above) in enumerate(pairwise(marks)):
         apart = above.height_m - below.height_m
@@ -116,7 +116,7 @@ def _close(tank: Entry[Tank]) -> Iterator[Finding]:
         )
 
 
-def _passed(tank: Entry[Tank], debounced_s: float) -> Iterator[Finding]:
+def _passed(tank: ParsedPart[Tank], debounced_s: float) -> Iterator[Finding]:
     part = tank.part
     pumped = part.pump.flow_l_per_min if part.pump else 0.0
     fills = part.pump is not None and part.pump.does == "fill"

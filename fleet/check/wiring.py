@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.boards.board import board_ids, load_board
 from fleet.boards.data_file import LoadKind, Trait
-from fleet.boards.pins import Verdict, best_pins, label, may, probe_use, relay_use
+from fleet.boards.pins import PinVerdict, best_pins, label, may, probe_use, relay_use
 from fleet.boards.uses import PROBES, Answer, Use
 from fleet.check.codes.feeds import FEED_PIN_CANNOT, FEED_WITH_CARE
 from fleet.check.codes.wiring import (
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from fleet.boards.board import Board
     from fleet.codes import Code
-    from fleet.inventory.parsed import Entry, Survey
+    from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.node import Node
 
     Wire = tuple[str, str, Use, tuple[str | int, ...]]
@@ -53,7 +53,7 @@ _RELAY_CODES: Final = {
 }
 
 
-def wiring_fits(survey: Survey) -> Iterator[Finding]:
+def wiring_fits(survey: Parsed) -> Iterator[Finding]:
     """What each pin in use is good for (pins that the board does not have are spoken of elsewhere)."""
     for node in survey.nodes:
         if node.part.board not in board_ids():
@@ -79,7 +79,7 @@ def _wires(node: Node) -> Iterator[Wire]:
 
 
 @lru_cache(maxsize=4096)
-def _verdict(board_id: str, pin: str, use: Use) -> Verdict | None:
+def _verdict(board_id: str, pin: str, use: Use) -> PinVerdict | None:
     board = load_board(board_id)
     try:
         return may(board, board.pin_as_said(pin), use)
@@ -88,7 +88,7 @@ def _verdict(board_id: str, pin: str, use: Use) -> Verdict | None:
 
 
 def _finding(
-    node: Entry[Node], pin: str, what: str, use: Use, verdict: Verdict, path: tuple[str | int, ...]
+    node: ParsedPart[Node], pin: str, what: str, use: Use, verdict: PinVerdict, path: tuple[str | int, ...]
 ) -> Finding:
     code = _code(use, verdict)
     board = load_board(node.part.board)
@@ -99,7 +99,7 @@ def _finding(
     return Finding(code, said, node.value(*path), subject, fix_here=fix, figures=figures)
 
 
-def _code(use: Use, verdict: Verdict) -> Code:
+def _code(use: Use, verdict: PinVerdict) -> Code:
     if use is Use.PROBE_FEED:
         return FEED_PIN_CANNOT if verdict.answer is Answer.REFUSED else FEED_WITH_CARE
     if verdict.load is not None and verdict.answer is Answer.REFUSED:

@@ -18,7 +18,7 @@ from fleet.cli.shelf import show_entries
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from fleet.build.builder import Workshop
+    from fleet.build.builder import BuildContext
     from fleet.build.events import BuildEvent, BuildResult, ClassResult, FetchResult
     from fleet.cli.common import Session
     from fleet.cli.output import Output
@@ -121,15 +121,15 @@ def build(
     _sum_up(this.output, result)
 
 
-def _workshop(this: Session, workspace: Workspace, fleet: str, *, keys: bool) -> Workshop:
+def _workshop(this: Session, workspace: Workspace, fleet: str, *, keys: bool) -> BuildContext:
     """Where and with what this run builds. KeyFolderError if keys are wanted and not sound."""
     from fleet.boards.board import load_board
-    from fleet.build.builder import Workshop
+    from fleet.build.builder import BuildContext
     from fleet.build.shelf import Shelf
     from fleet.keys.folder import KeyFolder
     from fleet.resources import load_templates
 
-    return Workshop(
+    return BuildContext(
         workspace.build_dir,
         this.compilers_dir(),
         Shelf(workspace.shelf_dir),

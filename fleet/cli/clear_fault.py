@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fleet.find.match import Match
     from fleet.link.client import NodeLink
     from fleet.link.state import NodeState, TankState
-    from fleet.push.context import Field
+    from fleet.push.context import PushContext
 
 app = command_app()
 
@@ -100,7 +100,7 @@ def clear_fault(
 
 
 # ------------------------------------------------------------------ the node
-def _found(this: Session, field: Field, node: str, timeout_s: float) -> Match:
+def _found(this: Session, field: PushContext, node: str, timeout_s: float) -> Match:
     import asyncio
 
     from fleet.push.context import look
@@ -120,7 +120,7 @@ def _state_of(match: Match) -> NodeState:
     raise NodeUnreachable(UNREACHABLE, what, node=match.node)
 
 
-def _clear(field: Field, match: Match, tanks: Sequence[tuple[int, TankState]], count: int) -> NodeState:
+def _clear(field: PushContext, match: Match, tanks: Sequence[tuple[int, TankState]], count: int) -> NodeState:
     """Tell the node, then ask it how it stands."""
     import asyncio
 

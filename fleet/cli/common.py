@@ -178,11 +178,11 @@ class Session:
         """Where the keys of the fleet of that name are (empty: not known), and how that folder stands to this project.
         Nothing is written; `fleet.cli.key_folder` opens it."""
         from fleet.keys.project_id import read_project_id
-        from fleet.keys.whereabouts import Standing, Whereabouts, key_folder_of
+        from fleet.keys.whereabouts import Binding, Whereabouts, key_folder_of
 
         keys = self.setting("keys")
         if keys:
-            return Whereabouts(self.project / Path(keys).expanduser(), Standing.NAMED)
+            return Whereabouts(self.project / Path(keys).expanduser(), Binding.NAMED)
         return key_folder_of(user_dir() / "keys", read_project_id(self.project), fleet_name)
 
     def compilers_dir(self) -> Path:

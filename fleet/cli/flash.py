@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from fleet.cli.common import Session
     from fleet.cli.output import Output
     from fleet.flash.contents import Load
-    from fleet.flash.flash import Flashed, Standing
+    from fleet.flash.flash import Flashed, MacStatus
     from fleet.flash.loader import Found, Line
     from fleet.keys.folder import KeyFolder
     from fleet.link.state import NodeState
@@ -114,7 +114,7 @@ def _flashed(
 ) -> Flashed:
     from fleet.flash.flash import flash as flash_board
 
-    def agree(found: Found, standing: Standing) -> None:
+    def agree(found: Found, standing: MacStatus) -> None:
         _tell_found(this.output, found, standing, load)
         question = f"Write {load.node.name} to this board? What it has in flash is lost."
         this.confirm(question, given=yes, flag="--yes")
@@ -145,7 +145,7 @@ def _load(this: Session, node: str, *, as_built: bool) -> tuple[Inventory, Load,
     return inventory, load_of(inventory, part, load_board(part.board), shelf, keys, as_built=as_built), keys
 
 
-def _tell_found(output: Output, found: Found, standing: Standing, load: Load) -> None:
+def _tell_found(output: Output, found: Found, standing: MacStatus, load: Load) -> None:
     known = "as in the inventory" if standing == "known" else "to be added to the inventory"
     size = "" if found.flash_bytes is None else f", {found.flash_bytes / 2**20:g} MiB of flash"
     output.note(f"found {found.chip}{size}, MAC {found.mac}, {known}")

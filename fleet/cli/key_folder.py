@@ -28,17 +28,17 @@ def open_keys(this: Session, fleet: str) -> KeyFolder:
     """The keys of the fleet of that name in this project. A folder by the fleet's name alone, as older versions had it,
     is bound to the project, once, and that is said. KeyFolderError if there are none that are surely its own."""
     from fleet.keys.folder import KeyFolder
-    from fleet.keys.whereabouts import Standing
+    from fleet.keys.whereabouts import Binding
 
     at = this.keys_at(fleet)
-    if at.standing is Standing.TAKEN:
+    if at.standing is Binding.TAKEN:
         raise KeyFolderError(OF_ANOTHER_PROJECT, _whose(at), fix=_share(at))
-    if at.standing is Standing.NONE:
+    if at.standing is Binding.NONE:
         here = _signed_here(this)
         if here is not None:
             raise KeyFolderError(NO_KEYS, f"{at.path} does not exist", fix=_on_this_machine(here))
     folder = KeyFolder.open(at.path)
-    if at.standing is Standing.OLD:
+    if at.standing is Binding.OLD:
         _bind(this, folder)
     return folder
 
@@ -59,10 +59,10 @@ def place_for_new_keys(this: Session, fleet: str) -> Path:
     """Where new keys of this project go: where the setting says, else by the project's id, which is made if it has
     none. OSError if it cannot be written."""
     from fleet.keys.project_id import PROJECT_ID_FILE, make_project_id, read_project_id
-    from fleet.keys.whereabouts import Standing
+    from fleet.keys.whereabouts import Binding
 
     at = this.keys_at(fleet)
-    if at.standing is Standing.NAMED:
+    if at.standing is Binding.NAMED:
         return at.path
     if read_project_id(this.project) is None:
         this.output.note(

@@ -192,12 +192,12 @@ def _folder(this: Session, inventory: Inventory) -> KeyFolder:
 def _there(this: Session, inventory: Inventory) -> KeyFolder | None:
     """The project's keys, if there are any; those by the fleet's name that are not its own are left alone."""
     from fleet.keys.folder import KeyFolder
-    from fleet.keys.whereabouts import Standing
+    from fleet.keys.whereabouts import Binding
 
     at = this.keys_at(inventory.fleet.name)
-    if at.standing is Standing.TAKEN or not at.path.is_dir() or not any(at.path.iterdir()):
+    if at.standing is Binding.TAKEN or not at.path.is_dir() or not any(at.path.iterdir()):
         return None
-    if at.standing is Standing.OLD and not fits(this, KeyFolder.open(at.path)):
+    if at.standing is Binding.OLD and not fits(this, KeyFolder.open(at.path)):
         return None
     return _folder(this, inventory)
 

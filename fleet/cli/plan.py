@@ -85,14 +85,14 @@ def plan(
     from fleet.cli.formats import Format, must_suit
     from fleet.cli.push_summary import field_of
     from fleet.cli.search_progress import tell_waiting
-    from fleet.push.context import Wishes, plan_push
+    from fleet.push.context import PlanOptions, plan_push
 
     this = session(ctx)
     if out is not None:
         must_suit(out, "--out", Format.JSON)
     this.flags["target"] = target
     field = field_of(this)
-    wishes = Wishes(
+    wishes = PlanOptions(
         nodes=_nodes(this, names or []),
         target=cast("TargetName", this.setting("target")),
         any_hour=any_hour,

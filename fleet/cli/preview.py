@@ -17,11 +17,11 @@ def show_foretold(
     this: Session, journal: Journal, push: str, event: Requested | Resumed, *, doing: str, json: bool
 ) -> None:
     """Print what `event` would do to each node of a push; `doing` is the command, as it would be typed."""
-    from fleet.push.preview import foretell, with_requests
+    from fleet.push.preview import preview, with_requests
     from fleet.push.reporters.words import plain
 
     state = with_requests(journal.state(push), [request.event for request in journal.open_requests(push)])
-    told = foretell(state, event)
+    told = preview(state, event)
     if json:
         facts = {"push": push, "command": doing, "nodes": [asdict(one) for one in told]}
         this.output.emit_json("dry-run", facts)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from fleet.cli.common import Session
     from fleet.find.match import Match
-    from fleet.push.context import Field
+    from fleet.push.context import PushContext
     from fleet.push.journal import Journal
     from fleet.push.plan import Plan, PlannedNode
 
@@ -128,7 +128,7 @@ def how_it_stands(journal: Journal, push_id: str) -> list[str]:
     return [f"push {push_id} was cut off, {state.phase.value}", *wave, *shown, *more]
 
 
-def _read(name: str, field: Field) -> Plan:
+def _read(name: str, field: PushContext) -> Plan:
     """The plan in that file, of that id, or on stdin."""
     from fleet.errors import PlanError
     from fleet.push.codes import DAMAGED_PLAN
@@ -151,7 +151,7 @@ def _refuse_or_done(this: Session, journal: Journal, made: Plan, *, json: bool) 
     """None if the plan may be pushed; an exit status if it is done already; PushError if it may not."""
     from fleet.errors import PushError
     from fleet.push.codes import ALREADY_PUSHED, PUSH_UNFINISHED
-    from fleet.push.state import Phase
+    from fleet.push.state import PushPhase
 
     unfinished = journal.unfinished()
     if unfinished is not None:
@@ -161,12 +161,12 @@ def _refuse_or_done(this: Session, journal: Journal, made: Plan, *, json: bool) 
     record = next((record for record in journal.pushes() if record.id == made.id), None)
     if record is None:
         return None
-    if record.phase is Phase.DONE:
+    if record.phase is PushPhase.DONE:
         return say_done_before(this, journal.state(made.id), json=json)
     raise PushError(ALREADY_PUSHED, f"plan {made.id} was pushed already, and ended {record.phase.value}")
 
 
-def _checked(this: Session, field: Field, made: Plan) -> Sequence[Match]:
+def _checked(this: Session, field: PushContext, made: Plan) -> Sequence[Match]:
     """Where the nodes are; PlanError if the plan is stale."""
     import asyncio
 
@@ -186,7 +186,7 @@ def _checked(this: Session, field: Field, made: Plan) -> Sequence[Match]:
     return matches
 
 
-def _ask(this: Session, field: Field, made: Plan, *, yes: bool, fleet: str) -> None:
+def _ask(this: Session, field: PushContext, made: Plan, *, yes: bool, fleet: str) -> None:
     """Ask before many nodes; all real boards at any hour need the fleet's name."""
     from fleet.push.reporters.words import duration_words
 
@@ -207,7 +207,7 @@ def _would(node: PlannedNode) -> str:
     return f"send{' as built, from an older inventory' if node.as_built else ''}, soak, keep"
 
 
-def _dry_run(this: Session, field: Field, made: Plan, name: str, *, json: bool) -> int:
+def _dry_run(this: Session, field: PushContext, made: Plan, name: str, *, json: bool) -> int:
     """Everything but sending: is the plan sound and fresh, and what would be done? `name`: as it was typed."""
     matches = _checked(this, field, made)
     reached = {match.node for match in matches if match.reachable}

@@ -35,10 +35,10 @@ def hold(ctx: typer.Context) -> int:
     Hold the push that is under way: no further node is begun; what is in flight is watched, judged and
     kept or brought back as usual. `tankfleet go-on` lets it go on.
     """
-    from fleet.push.events import Word
+    from fleet.push.events import RequestKind
 
     return _say(
-        session(ctx), Word.HOLD, "The push holds once what is in flight is settled.", "tankfleet go-on"
+        session(ctx), RequestKind.HOLD, "The push holds once what is in flight is settled.", "tankfleet go-on"
     )
 
 
@@ -48,9 +48,9 @@ def go_on(ctx: typer.Context) -> int:
 
     Let a held push go on.
     """
-    from fleet.push.events import Word
+    from fleet.push.events import RequestKind
 
-    return _say(session(ctx), Word.GO_ON, "The push goes on.", "tankfleet hold")
+    return _say(session(ctx), RequestKind.GO_ON, "The push goes on.", "tankfleet hold")
 
 
 @command(stop_app, "stop")
@@ -60,11 +60,11 @@ def stop(ctx: typer.Context, dry_run: DryRun = False, json: JsonLines = False) -
     End the push that is under way. Nodes on trial go back to the image they had; what is kept stays kept. If
     no process is running the push (it was cut off), this one brings its nodes back.
     """
-    from fleet.push.events import Requested, Word
+    from fleet.push.events import Requested, RequestKind
 
     this = session(ctx)
     workspace = _workspace(this)
-    said = Requested(time.time(), Word.STOP)
+    said = Requested(time.time(), RequestKind.STOP)
     if dry_run:
         return _dry_run(this, workspace, said, "stop", None, json=json)
     if _to_runner(this, workspace, said):
@@ -97,13 +97,13 @@ def roll_back(
     node that still holds its older image is told to go back to it; else it is sent the old image with a
     new ticket. Nodes wait until their tanks can spare them. A push that is still running ends.
     """
-    from fleet.push.events import Requested, Word
+    from fleet.push.events import Requested, RequestKind
 
     this = session(ctx)
     workspace = _workspace(this)
     known = [node.name for node in this.inventory().nodes]
     names = tuple(named(name, "node", known) for name in dict.fromkeys(nodes or ()))
-    said = Requested(time.time(), Word.ROLL_BACK, names)
+    said = Requested(time.time(), RequestKind.ROLL_BACK, names)
     if dry_run:
         words = ["roll-back", *names, *(["--push", push] if push else [])]
         return _dry_run(this, workspace, said, " ".join(words), push, json=json)
@@ -121,17 +121,17 @@ def _workspace(this: Session) -> Workspace:
 
 def _say(this: Session, word: str, done: str, undo: str) -> int:
     """Hold or go on: for a push that a process runs now, or for when it is resumed."""
-    from fleet.push.events import Requested, Word
+    from fleet.push.events import Requested, RequestKind
     from fleet.push.journal import Journal
 
     workspace = _workspace(this)
-    said = Requested(time.time(), Word(word))
+    said = Requested(time.time(), RequestKind(word))
     with Journal.reading(workspace.journal_path) as journal:
         unfinished = journal.unfinished() if journal is not None else None
         if journal is None or unfinished is None:
             return say_nothing(this, Nothing.NONE_UNDER_WAY)
         held = _will_be_held(journal, unfinished)
-        if held is (said.word is Word.HOLD):
+        if held is (said.word is RequestKind.HOLD):
             this.output.note(
                 f"Nothing to do: push {unfinished} {'is held' if held else 'is not held'} already."
             )
@@ -193,10 +193,10 @@ def _dry_run(
     from fleet.build.shelf import Shelf
     from fleet.cli.preview import show_foretold
     from fleet.cli.push_summary import look_at_cargo
-    from fleet.push.events import Word
+    from fleet.push.events import RequestKind
     from fleet.push.journal import Journal
 
-    rolling = said.word is Word.ROLL_BACK
+    rolling = said.word is RequestKind.ROLL_BACK
     with Journal.reading(workspace.journal_path) as journal:
         target = None
         if journal is not None:
@@ -216,13 +216,13 @@ def _run_alone(
 ) -> int:
     """No process runs the push: take it over, and do here what was asked."""
     from fleet.cli.push_summary import close, field_of, look_at_cargo, run_to_end
-    from fleet.push.events import Resumed, Word
+    from fleet.push.events import RequestKind, Resumed
     from fleet.push.outcome import rolled_back_exit
     from fleet.push.session import journal_of
 
     field = field_of(this)
     with journal_of(field.workspace) as journal:
-        rolling = said.word is Word.ROLL_BACK
+        rolling = said.word is RequestKind.ROLL_BACK
         target = _target(journal, push) if rolling else journal.unfinished()
         if target is None:
             return say_nothing(this, Nothing.NEVER_PUSHED if rolling else Nothing.NONE_UNDER_WAY, json=json)
@@ -268,10 +268,10 @@ def _to_bring_back(journal: Journal, push: str, said: Requested) -> list[str]:
     """The nodes to bring back. PushError for a node that was not updated."""
     from fleet.errors import PushError
     from fleet.push.codes import NOT_IN_PUSH
-    from fleet.push.state import Stands
+    from fleet.push.state import NodeStatus
 
     state = journal.state(push)
-    back = [n.node for n in state.nodes.values() if n.accepted and n.stands is not Stands.PUT_BACK]
+    back = [n.node for n in state.nodes.values() if n.accepted and n.stands is not NodeStatus.PUT_BACK]
     others = [name for name in said.nodes if name not in back and name not in state.nodes]
     if others:
         raise PushError(NOT_IN_PUSH, f"push {push} did not update {', '.join(others)}")

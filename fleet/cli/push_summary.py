@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from fleet.cli.common import Session
     from fleet.cli.output import Output
     from fleet.find.match import Match
-    from fleet.push.context import Field
+    from fleet.push.context import PushContext
     from fleet.push.events import Event, Requested, Resumed
     from fleet.push.journal import Journal
     from fleet.push.plan import PlannedNode
@@ -31,15 +31,17 @@ _WAVES = ("wave", "nodes", "kept", "put back", "lost", "left out", "gate")
 _OTHERS = ("node", "wave", "stands", "release", "why")
 
 
-def field_of(this: Session) -> Field:
+def field_of(this: Session) -> PushContext:
     """The inventory, the workspace, the keys, and where to look for nodes."""
+    from fleet.bench.control import speed_of_bench
     from fleet.find.scope import interface_for
-    from fleet.push.context import Field
+    from fleet.push.context import PushContext
 
     inventory = this.inventory()
     workspace = this.workspace(inventory.fleet.name)
     keys = open_keys(this, inventory.fleet.name)
-    return Field(inventory, workspace, keys, interface_for(this.setting("find_on"), workspace))
+    interface = interface_for(this.setting("find_on"), workspace)
+    return PushContext(inventory, workspace, keys, interface, lambda: speed_of_bench(workspace.bench_dir))
 
 
 @contextmanager
@@ -92,7 +94,7 @@ def look_at_cargo(
 
 def run_to_end(
     this: Session,
-    field: Field,
+    field: PushContext,
     journal: Journal,
     push: str,
     first: Sequence[Event] = (),

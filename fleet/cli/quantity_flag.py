@@ -12,13 +12,13 @@ def read_quantity(kind: Any, text: str, where: str) -> float:
     Flow_l_per_min); a usage error that names `where` and the accepted units if it is none."""
     from pydantic import TypeAdapter, ValidationError
 
-    from fleet.model.rejected import Refusal
+    from fleet.model.rejected import ValueRejected
 
     try:
         value: float = TypeAdapter(kind).validate_python(text)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         cause = first.get("ctx", {}).get("error")
-        words = f"{cause.what}. {cause.fix}" if isinstance(cause, Refusal) else first["msg"]
+        words = f"{cause.what}. {cause.fix}" if isinstance(cause, ValueRejected) else first["msg"]
         raise typer.BadParameter(f"{where}: {words}") from error
     return value

@@ -31,9 +31,9 @@ if TYPE_CHECKING:
     from fleet.find.match import Match
     from fleet.keys.networks import Network
     from fleet.model.inventory import Inventory
-    from fleet.push.context import Field
-    from fleet.rejoin.rejoin import Standing
-    from fleet.rejoin.rejoining import Rejoining, Wishes
+    from fleet.push.context import PushContext
+    from fleet.rejoin.rejoin import NodeRejoin
+    from fleet.rejoin.rejoining import Rejoining, RejoinOptions
     from fleet.render.firmware_class import Target
 
 app = command_app()
@@ -90,12 +90,12 @@ def rejoin(
     """
     from fleet.cli.push_summary import field_of
     from fleet.rejoin.node_access import networks_of
-    from fleet.rejoin.rejoining import Wishes
+    from fleet.rejoin.rejoining import RejoinOptions
 
     this = session(ctx)
     field = field_of(this)
     names = _names(field.inventory, nodes or [], site)
-    wishes = Wishes(_trial_s(trial), change_after)
+    wishes = RejoinOptions(_trial_s(trial), change_after)
     again = _again(names, site, trial, change_after=change_after)
     networks = networks_of(field, names)
     matches, older = _found(this, field, list(networks), timeout)
@@ -155,7 +155,7 @@ def _trial_s(text: str) -> int:
 
 
 def _found(
-    this: Session, field: Field, names: Sequence[str], timeout_s: float
+    this: Session, field: PushContext, names: Sequence[str], timeout_s: float
 ) -> tuple[list[Match], dict[str, bool]]:
     """The nodes as they were found, and whose image was built from an older inventory; what is hard is said before."""
     import asyncio
@@ -186,7 +186,11 @@ def _ask(this: Session, inventory: Inventory, networks: Mapping[str, Network], *
 
 # ------------------------------------------------------------------ doing it
 def _run(
-    this: Session, field: Field, networks: Mapping[str, Network], matches: Sequence[Match], wishes: Wishes
+    this: Session,
+    field: PushContext,
+    networks: Mapping[str, Network],
+    matches: Sequence[Match],
+    wishes: RejoinOptions,
 ) -> tuple[Rejoining | None, bool]:
     """The run, and whether it came to its end. LockedError while a push, or another rejoin, is under way; PushError if
     a push was cut off."""
@@ -212,13 +216,13 @@ def _dry_run(
     this: Session,
     inventory: Inventory,
     matches: Sequence[Match],
-    wishes: Wishes,
+    wishes: RejoinOptions,
     older: Mapping[str, bool],
     *,
     json: bool,
 ) -> int:
     """How each node stands, and what would be done; nothing but questions was sent."""
-    from fleet.rejoin.rejoin import Standing, barred, exit_of, first_need, not_found, not_sent
+    from fleet.rejoin.rejoin import NodeRejoin, barred, exit_of, first_need, not_found, not_sent
 
     standings, would = [], {}
     never = barred(inventory, [match.node for match in matches])
@@ -231,7 +235,7 @@ def _dry_run(
             standings.append(not_found(match.node, f"{match.status}: {'; '.join(match.evidence)}"))
             would[match.node] = "nothing: it was not found"
             continue
-        what, standing = first_need(Standing(match.node), match.state)
+        what, standing = first_need(NodeRejoin(match.node), match.state)
         standings.append(standing)
         would[match.node] = {"give": "give, follow, keep", "keep": "keep"}.get(
             what, f"nothing: {standing.reason}"
@@ -247,7 +251,7 @@ def _dry_run(
     return exit_of(left)
 
 
-def _close(output: Output, standings: Sequence[Standing], again: str, *, done: bool) -> int:
+def _close(output: Output, standings: Sequence[NodeRejoin], again: str, *, done: bool) -> int:
     """What came of it, what is to be done about it, the next commands, and the exit status."""
     from fleet.rejoin.rejoin import exit_of
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from fleet.find.match import Match
     from fleet.model.inventory import Inventory
     from fleet.model.site import Site
-    from fleet.push.context import Field
+    from fleet.push.context import PushContext
     from fleet.render.firmware_class import Target
 
 _HIDDEN, _HIGH = NetworkTrait.HIDDEN, NetworkTrait.HIGH_CHANNELS
@@ -70,7 +70,7 @@ def _first_in_the_image(site: Site) -> bool:
     return bool(set(site.network_traits) - {NetworkTrait.WPA3_ONLY})
 
 
-def built_before(field: Field, target: Target, matches: Sequence[Match]) -> dict[str, bool]:
+def built_before(field: PushContext, target: Target, matches: Sequence[Match]) -> dict[str, bool]:
     """By node that was found, of a network whose traits its image should know of: whether that was built from an older
     inventory. Empty if there are no keys to tell by."""
     from fleet.render.wanted import wanted_crcs

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from fleet.cli.output import Output
     from fleet.find.match import Match
     from fleet.model.inventory import Inventory
-    from fleet.rejoin.rejoin import Standing
-    from fleet.rejoin.rejoining import Wishes
+    from fleet.rejoin.rejoin import NodeRejoin
+    from fleet.rejoin.rejoining import RejoinOptions
 
 _COLUMNS = ("node", "site", "network", "outcome", "gives it up at", "why")
 _NAMES_SHOWN = 3
@@ -27,11 +27,11 @@ class Told:
     def __init__(self, output: Output) -> None:
         self._output = output
 
-    def stands(self, standing: Standing) -> None:
+    def stands(self, standing: NodeRejoin) -> None:
         """A node stands otherwise than before."""
-        from fleet.rejoin.rejoin import Stands
+        from fleet.rejoin.rejoin import RejoinStatus
 
-        if standing.stands is not Stands.ASKED:
+        if standing.stands is not RejoinStatus.ASKED:
             self._output.note(f"{standing.node}: {_words(standing)}{_why(standing)}")
 
     def change_now(self, nodes: Sequence[str], without: Sequence[str]) -> None:
@@ -42,7 +42,7 @@ class Told:
         holding = f"{nodes_text(len(nodes))} {'holds' if len(nodes) == 1 else 'hold'} both networks"
         self._output.note(f"{holding} now: change the access point; each comes over by itself.")
 
-    def waiting(self, standings: Sequence[Standing]) -> None:
+    def waiting(self, standings: Sequence[NodeRejoin]) -> None:
         """What is awaited."""
         if standings:
             names = ", ".join(one.node for one in standings[:_NAMES_SHOWN])
@@ -52,25 +52,25 @@ class Told:
             self._output.progress(f"waiting for {nodes_text(len(standings))} ({names}{more}){until}")
 
 
-def _words(standing: Standing) -> str:
+def _words(standing: NodeRejoin) -> str:
     """How it stands, for a person."""
-    from fleet.rejoin.rejoin import Stands
+    from fleet.rejoin.rejoin import RejoinStatus
 
     return {
-        Stands.NOT_BEGUN: "not begun, nothing was sent",
-        Stands.ASKED: "asked how it stands",
-        Stands.GIVEN: "holds the new network on trial, beside the old one",
-        Stands.KEPT: "on the new network, and keeps it",
-        Stands.ALREADY: "was on the new network already, and keeps it",
-        Stands.OLD: "still on the old network",
-        Stands.WENT_BACK: "back on the old network",
-        Stands.REFUSED: "still on the old network, refused",
-        Stands.NOT_SEEN: "not seen",
-        Stands.NOT_FOUND: "not found, nothing was sent",
+        RejoinStatus.NOT_BEGUN: "not begun, nothing was sent",
+        RejoinStatus.ASKED: "asked how it stands",
+        RejoinStatus.GIVEN: "holds the new network on trial, beside the old one",
+        RejoinStatus.KEPT: "on the new network, and keeps it",
+        RejoinStatus.ALREADY: "was on the new network already, and keeps it",
+        RejoinStatus.OLD: "still on the old network",
+        RejoinStatus.WENT_BACK: "back on the old network",
+        RejoinStatus.REFUSED: "still on the old network, refused",
+        RejoinStatus.NOT_SEEN: "not seen",
+        RejoinStatus.NOT_FOUND: "not found, nothing was sent",
     }[standing.stands]
 
 
-def _why(standing: Standing) -> str:
+def _why(standing: NodeRejoin) -> str:
     why = f": {standing.reason}" if standing.reason else ""
     return (
         f"{why}; it gives the new one up by itself at {clock_text(standing.back_at_s)}"
@@ -84,7 +84,7 @@ def clock_text(epoch_s: float) -> str:
     return datetime.fromtimestamp(epoch_s).astimezone().strftime("%H:%M")
 
 
-def show(output: Output, inventory: Inventory, standings: Sequence[Standing]) -> None:
+def show(output: Output, inventory: Inventory, standings: Sequence[NodeRejoin]) -> None:
     rows = [
         (
             one.node,
@@ -116,8 +116,8 @@ def stands_now(match: Match) -> str:
 
 def facts(
     inventory: Inventory,
-    standings: Sequence[Standing],
-    wishes: Wishes,
+    standings: Sequence[NodeRejoin],
+    wishes: RejoinOptions,
     would: Mapping[str, str],
     older: Mapping[str, bool],
 ) -> dict[str, Any]:

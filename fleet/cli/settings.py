@@ -66,10 +66,10 @@ def settings(
 
 def _keys(this: Session) -> Whereabouts | None:
     """Where the keys are; None where only the fleet's name could tell, and the inventory cannot be read."""
-    from fleet.keys.whereabouts import Standing
+    from fleet.keys.whereabouts import Binding
 
     at = this.keys_at("")
-    if at.standing is not Standing.NONE:
+    if at.standing is not Binding.NONE:
         return at
     try:
         return this.keys_at(this.inventory().fleet.name)

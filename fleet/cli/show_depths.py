@@ -86,10 +86,10 @@ def _holding(tank: Tank, holds: str) -> Depth:
 
 
 def _read(flag: str, text: str, *, length: bool) -> float:
-    from fleet.model.rejected import Refusal
+    from fleet.model.rejected import ValueRejected
     from fleet.model.units import read_size_m, read_volume_l
 
     try:
         return read_size_m(text) if length else read_volume_l(text)
-    except Refusal as refusal:
+    except ValueRejected as refusal:
         raise UsageError(BAD_USAGE, f"{flag}: {refusal.what}", fix=refusal.fix) from refusal

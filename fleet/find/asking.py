@@ -6,7 +6,7 @@ import asyncio
 from functools import partial
 from typing import TYPE_CHECKING
 
-from fleet.find.sighting import Confirmation, Outcome
+from fleet.find.sighting import AskResult, Confirmation
 from fleet.find.turns import Turns
 
 if TYPE_CHECKING:
@@ -67,8 +67,8 @@ class Asking:
 
     def _not_through(self, at: Sighting) -> Confirmation:
         if self._turns.had(at):
-            return Confirmation(at, Outcome.UNREACHABLE, why="nothing proved while there was time")
-        return Confirmation(at, Outcome.NOT_ASKED)
+            return Confirmation(at, AskResult.UNREACHABLE, why="nothing proved while there was time")
+        return Confirmation(at, AskResult.NOT_ASKED)
 
     def _fill(self) -> None:
         while len(self._running) < self._at_once and (at := self._turns.next()) is not None:

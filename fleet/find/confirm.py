@@ -9,7 +9,7 @@ from dataclasses import replace
 import aiohttp
 
 from fleet.errors import LinkError, NodeImpostor, NodeUnreachable
-from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.find.sighting import AskResult, Confirmation, Sighting, Source
 from fleet.limits import (
     CONFIRM_ANSWER_TIMEOUT_S,
     CONFIRM_CONNECT_TIMEOUT_S,
@@ -48,23 +48,23 @@ class Confirmer:
     async def confirm(self, at: Sighting) -> Confirmation:
         """What is at that address."""
         if not at.can_be_a_node:
-            return Confirmation(at, Outcome.STRANGER)
+            return Confirmation(at, AskResult.STRANGER)
         try:
             async with asyncio.timeout(self._whole_s):
                 return await self._who(at)
         except TimeoutError:
-            return Confirmation(at, Outcome.UNREACHABLE, why=f"nothing proved in {self._whole_s:g} s")
+            return Confirmation(at, AskResult.UNREACHABLE, why=f"nothing proved in {self._whole_s:g} s")
 
     async def _who(self, at: Sighting) -> Confirmation:
         try:
-            return Confirmation(at, Outcome.CONFIRMED, await self._signed_state(at.node, at))
+            return Confirmation(at, AskResult.CONFIRMED, await self._signed_state(at.node, at))
         except NodeUnreachable as error:
             crowded = error.code is CROWDED
-            return Confirmation(at, Outcome.CROWDED if crowded else Outcome.UNREACHABLE, why=error.said)
+            return Confirmation(at, AskResult.CROWDED if crowded else AskResult.UNREACHABLE, why=error.said)
         except NodeImpostor as error:
             return await self._who_else(at, error.said)
         except LinkError as error:
-            return Confirmation(at, Outcome.SOMETHING_ELSE, why=error.said)
+            return Confirmation(at, AskResult.SOMETHING_ELSE, why=error.said)
 
     async def _signed_state(self, node: str, at: Sighting) -> NodeState:
         link = NodeLink(
@@ -86,14 +86,16 @@ class Confirmer:
             )
         except LinkError as error:
             if error.code is CROWDED:
-                return Confirmation(at, Outcome.CROWDED, why=error.said)
+                return Confirmation(at, AskResult.CROWDED, why=error.said)
             announced = at.source is Source.ANNOUNCED
-            return Confirmation(at, Outcome.UNSIGNED if announced else Outcome.SOMETHING_ELSE, why=error.said)
+            return Confirmation(
+                at, AskResult.UNSIGNED if announced else AskResult.SOMETHING_ELSE, why=error.said
+            )
         if said.node != at.node and said.node in self._known:
             try:
-                return Confirmation(at, Outcome.OTHER_NODE, await self._signed_state(said.node, at), why)
+                return Confirmation(at, AskResult.OTHER_NODE, await self._signed_state(said.node, at), why)
             except LinkError as error:
                 why = error.said
         if said.node != at.node and at.source is Source.LAST_KNOWN:
-            return Confirmation(at, Outcome.SOMETHING_ELSE, said, f"it says it is {said.node}")
-        return Confirmation(at, Outcome.UNSIGNED, said, why)
+            return Confirmation(at, AskResult.SOMETHING_ELSE, said, f"it says it is {said.node}")
+        return Confirmation(at, AskResult.UNSIGNED, said, why)

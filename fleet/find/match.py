@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from fleet.find.seen import Seen
-from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.find.sighting import AskResult, Confirmation, Sighting, Source
 from fleet.limits import PLACES_TOLD, SIGHTINGS
 from fleet.link.state import NodeState
 
@@ -80,12 +80,12 @@ def match(
 
 
 def _expected(node: str, group: Sequence[Confirmation], last: Seen | None) -> Match:
-    evidence = tuple(_all_told([c for c in group if c.outcome is not Outcome.CONFIRMED]))
+    evidence = tuple(_all_told([c for c in group if c.outcome is not AskResult.CONFIRMED]))
     boards, also = _boards(group)
     if not boards:
         impostors = _impostors(node, group)
         crowded = [
-            _of(c, Status.CROWDED, evidence, state=False) for c in group if c.outcome is Outcome.CROWDED
+            _of(c, Status.CROWDED, evidence, state=False) for c in group if c.outcome is AskResult.CROWDED
         ]
         missing = Match(node, Status.MISSING, evidence=evidence or (_unheard(last),))
         return [*impostors, *crowded, missing][0]
@@ -105,14 +105,16 @@ def _expected(node: str, group: Sequence[Confirmation], last: Seen | None) -> Ma
 
 
 def _impostors(node: str, group: Sequence[Confirmation]) -> list[Match]:
-    return [_of(c, Status.IMPOSTOR, (_told(c),), state=False) for c in group if c.outcome is Outcome.UNSIGNED]
+    return [
+        _of(c, Status.IMPOSTOR, (_told(c),), state=False) for c in group if c.outcome is AskResult.UNSIGNED
+    ]
 
 
 def _unknown(node: str, group: Sequence[Confirmation]) -> Match:
-    best = min(group, key=lambda c: (c.outcome is not Outcome.CONFIRMED, c.state is None, c.sighting.order))
-    if best.outcome is Outcome.STRANGER:
+    best = min(group, key=lambda c: (c.outcome is not AskResult.CONFIRMED, c.state is None, c.sighting.order))
+    if best.outcome is AskResult.STRANGER:
         how = "a stranger: no node of any fleet can have such a name"
-    elif best.outcome is Outcome.CONFIRMED:
+    elif best.outcome is AskResult.CONFIRMED:
         how = "not in the inventory, but holds a key of this fleet"
     elif best.state is not None:
         how = "not in the inventory; what it says of itself is not signed with a key of this fleet"
@@ -127,7 +129,7 @@ def _rank(confirmation: Confirmation, last: Seen | None) -> tuple[bool, bool, tu
     whoever passes its answers on from elsewhere is newer than that; then the lowest address."""
     at = confirmation.sighting
     elsewhere = last is None or (last.address, last.port) != (at.address, at.port)
-    return confirmation.outcome is not Outcome.CONFIRMED, elsewhere, at.order
+    return confirmation.outcome is not AskResult.CONFIRMED, elsewhere, at.order
 
 
 def _boards(ranked: Sequence[Confirmation]) -> tuple[list[Confirmation], tuple[Sighting, ...]]:
@@ -136,7 +138,7 @@ def _boards(ranked: Sequence[Confirmation]) -> tuple[list[Confirmation], tuple[S
     others = []
     for confirmation in ranked:
         if (
-            confirmation.outcome is Outcome.CONFIRMED
+            confirmation.outcome is AskResult.CONFIRMED
             and boards.setdefault(_mac(confirmation), confirmation) is not confirmation
         ):
             others.append(confirmation)
@@ -173,10 +175,10 @@ def _in_a_flood(missing: Match) -> Match:
 
 def _all_told(group: Sequence[Confirmation]) -> Iterator[str]:
     """What came of asking at each place, of so many of one outcome; then how many more there are."""
-    by_outcome: dict[Outcome, list[Confirmation]] = defaultdict(list)
+    by_outcome: dict[AskResult, list[Confirmation]] = defaultdict(list)
     for confirmation in group:
         by_outcome[confirmation.outcome].append(confirmation)
-    not_asked = len(by_outcome.pop(Outcome.NOT_ASKED, ()))
+    not_asked = len(by_outcome.pop(AskResult.NOT_ASKED, ()))
     for outcome, alike in by_outcome.items():
         yield from map(_told, alike[:PLACES_TOLD])
         if len(alike) > PLACES_TOLD:
@@ -188,15 +190,15 @@ def _all_told(group: Sequence[Confirmation]) -> Iterator[str]:
 def _told(confirmation: Confirmation) -> str:
     at, state = confirmation.sighting, confirmation.state
     where = f"{at.source} at {at.place}"
-    if confirmation.outcome is Outcome.OTHER_NODE and state is not None:
+    if confirmation.outcome is AskResult.OTHER_NODE and state is not None:
         return f"{where}, where {state.node} answers"
-    if confirmation.outcome is Outcome.UNSIGNED:
+    if confirmation.outcome is AskResult.UNSIGNED:
         return f"{where}, but what answers there does not hold its key"
-    if confirmation.outcome is Outcome.SOMETHING_ELSE:
+    if confirmation.outcome is AskResult.SOMETHING_ELSE:
         return f"{where}, where something else answers: {confirmation.why}"
-    if confirmation.outcome is Outcome.NOT_ASKED:
+    if confirmation.outcome is AskResult.NOT_ASKED:
         return f"{where}, where no time was left to ask"
-    if confirmation.outcome is Outcome.CROWDED:
+    if confirmation.outcome is AskResult.CROWDED:
         return f"{where}, but all connections there are taken"
     return f"{where}, but no answer: {confirmation.why}"
 

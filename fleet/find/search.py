@@ -9,7 +9,7 @@ from fleet.find.asking import Asking
 from fleet.find.browse import Browser
 from fleet.find.confirm import Confirmer
 from fleet.find.seen import Seen
-from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.find.sighting import AskResult, Confirmation, Sighting, Source
 from fleet.limits import (
     CONFIRM_AT_ONCE,
     CONFIRM_WHOLE_S,
@@ -22,7 +22,7 @@ from fleet.limits import (
 Tell = Callable[[tuple[str, ...], float], None]
 """Called every FIND_TELL_S with the nodes that are still awaited and the seconds left."""
 
-_SETTLED = (Outcome.CONFIRMED, Outcome.UNSIGNED, Outcome.STRANGER)
+_SETTLED = (AskResult.CONFIRMED, AskResult.UNSIGNED, AskResult.STRANGER)
 
 
 class Search:
@@ -100,7 +100,7 @@ class Search:
 
     def _told(self, what: Confirmation) -> None:
         self._confirmed[what.sighting] = what
-        if what.outcome is Outcome.CONFIRMED:
+        if what.outcome is AskResult.CONFIRMED:
             self._proved.add(what.sighting.node)
 
     def _wanted(self, sightings: Iterable[Sighting]) -> list[Sighting]:
@@ -118,7 +118,7 @@ class Search:
                 continue
             self._asked.add(sighting)
             if not sighting.can_be_a_node:
-                self._told(Confirmation(sighting, Outcome.STRANGER))  # there is no key to ask it under
+                self._told(Confirmation(sighting, AskResult.STRANGER))  # there is no key to ask it under
             elif self._is_last_known(sighting):
                 self._first.ask(sighting)
             else:

@@ -48,7 +48,7 @@ class Sighting:
         return f"{self.address}:{self.port}"
 
 
-class Outcome(StrEnum):
+class AskResult(StrEnum):
     """What asking at a sighting's address showed."""
 
     CONFIRMED = "confirmed"
@@ -73,6 +73,6 @@ class Confirmation:
     """A sighting, what became of it, the state read there (None without an answer), and the reason."""
 
     sighting: Sighting
-    outcome: Outcome
+    outcome: AskResult
     state: NodeState | None = None
     why: str = ""

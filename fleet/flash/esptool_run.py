@@ -32,8 +32,8 @@ _ENVIRONMENT: Final = {
 }
 """Each line at once, whole, and without colours: rich, with which it prints, folds at the width of a terminal."""
 _SETTINGS: Final = b"[esptool]\n"
-"""A settings file of ours that sets nothing: esptool would else take one from the present folder or the home, and with it
-another way to reset the board."""
+"""A settings file of ours that sets nothing: esptool would else take one from the present folder or the home, and with
+it another way to reset the board."""
 _FATAL: Final = "A fatal error occurred: "
 _SERIAL: Final = "A serial exception error occurred: "
 _GONE: Final = re.compile(rf"{_SERIAL}|^(?:termios\.error|OSError)\b", re.MULTILINE)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from fleet.check.load import read_texts
 from fleet.durable import write_durably
 from fleet.errors import FlashError
 from fleet.flash.codes import FLASH_TOO_SMALL, MAC_DIFFERS, MAC_OF_ANOTHER, WRONG_CHIP
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from fleet.model.inventory import Inventory
 
 
-class Standing(StrEnum):
+class MacStatus(StrEnum):
     """What the inventory says of the board's MAC."""
 
     KNOWN = "known"
@@ -40,7 +41,7 @@ class Flashed:
     """What was found and done. `claimed` is None where the MAC was known; `wrote` is false after a dry run."""
 
     found: Found
-    standing: Standing
+    standing: MacStatus
     claimed: Claim | None
     wrote: bool
 
@@ -51,7 +52,7 @@ def flash(
     folder: Path,
     line: Line,
     *,
-    agree: Callable[[Found, Standing], None],
+    agree: Callable[[Found, MacStatus], None],
     tell: Tell,
     dry_run: bool = False,
 ) -> Flashed:
@@ -64,7 +65,7 @@ def flash(
         found = loader.identify()
         _check_flash(found, load, line)
         standing = _standing(found, load, inventory)
-        claimed = claim(folder, load.node.name, found.mac) if standing is Standing.CLAIMED else None
+        claimed = claim(folder, load.node.name, found.mac, read_texts) if standing is MacStatus.CLAIMED else None
         if not dry_run:
             agree(found, standing)
             loader.write(load.parts, tell)
@@ -86,19 +87,19 @@ def _mib(size_bytes: int) -> str:
     return f"{size_bytes / 2**20:g} MiB of flash"
 
 
-def _standing(found: Found, load: Load, inventory: Inventory) -> Standing:
+def _standing(found: Found, load: Load, inventory: Inventory) -> MacStatus:
     owner = next((node.name for node in inventory.nodes if node.mac == found.mac), None)
     if owner is not None and owner != load.node.name:
         raise FlashError(
             MAC_OF_ANOTHER, f"the board {found.mac} is {owner} in the inventory, not {load.node.name}"
         )
     if load.node.mac is None:
-        return Standing.CLAIMED
+        return MacStatus.CLAIMED
     if load.node.mac != found.mac:
         raise FlashError(
             MAC_DIFFERS, f"{load.node.name} is {load.node.mac} in the inventory; this is {found.mac}"
         )
-    return Standing.KNOWN
+    return MacStatus.KNOWN
 
 
 def _write(claimed: Claim) -> None:

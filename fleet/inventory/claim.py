@@ -12,15 +12,19 @@ from typing import TYPE_CHECKING, Any
 from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 
-from fleet.check.load import read_texts
 from fleet.errors import UsageError
 from fleet.inventory.codes import CANNOT_CLAIM
 from fleet.inventory.folder import inventory_files, read_bytes
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
+    from fleet.finding import Finding
     from fleet.model.inventory import Inventory
+
+    Read = Callable[[Sequence[tuple[str, bytes | None]]], tuple[Inventory | None, list[Finding]]]
+    """What makes an inventory of files, by their shown paths and bytes: with all rules, so passed in from above."""
 
 _BOM = "\ufeff"
 
@@ -51,20 +55,20 @@ class Claim:
         )
 
 
-def claim(folder: Path, node: str, mac: str) -> Claim:
+def claim(folder: Path, node: str, mac: str, read: Read) -> Claim:
     """The changed file for a node of the inventory in `folder` that has no MAC yet. Writes nothing.
 
     UsageError (INV) with the line to add by hand, if the file is written in a way that cannot be edited safely.
     """
     paths, _ = inventory_files(folder)
     texts = [(path, read_bytes(path, str(path))[0]) for path in paths]
-    before, _ = read_texts([(str(path), data) for path, data in texts])
+    before, _ = read([(str(path), data) for path, data in texts])
     for path, data in texts:
         edited = _edited(data, node, mac)
         if edited is None:
             continue
         changed, line = edited
-        after, _ = read_texts([(str(p), changed if p == path else d) for p, d in texts])
+        after, _ = read([(str(p), changed if p == path else d) for p, d in texts])
         if before is None or after != _with_mac(before, node, mac):
             raise _by_hand(node, mac, str(path))
         return Claim(path.resolve(), data, changed, line, node, mac)

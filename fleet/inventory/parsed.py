@@ -24,7 +24,7 @@ NamedT = TypeVar("NamedT", Site, Tank, Node)
 
 
 @dataclass(frozen=True, slots=True)
-class Entry(Generic[PartT]):
+class ParsedPart(Generic[PartT]):
     """One part, the file that it is in, and where in it."""
 
     part: PartT
@@ -41,16 +41,16 @@ class Entry(Generic[PartT]):
 
 
 @dataclass
-class Survey:
+class Parsed:
     """What was read. `unread` has, per kind, names of parts that have findings of their own already."""
 
     first_place: Place
-    fleets: list[Entry[Fleet]] = field(default_factory=list)
-    policies: list[Entry[Policy]] = field(default_factory=list)
-    sites: list[Entry[Site]] = field(default_factory=list)
-    tanks: list[Entry[Tank]] = field(default_factory=list)
-    nodes: list[Entry[Node]] = field(default_factory=list)
-    rulings: list[Entry[Ruling]] = field(default_factory=list)
+    fleets: list[ParsedPart[Fleet]] = field(default_factory=list)
+    policies: list[ParsedPart[Policy]] = field(default_factory=list)
+    sites: list[ParsedPart[Site]] = field(default_factory=list)
+    tanks: list[ParsedPart[Tank]] = field(default_factory=list)
+    nodes: list[ParsedPart[Node]] = field(default_factory=list)
+    rulings: list[ParsedPart[Ruling]] = field(default_factory=list)
     unread: dict[str, set[str]] = field(default_factory=dict)
     whole: bool = True
     """Whether every file and every part's name was read: if not, what is missing may just be unread."""
@@ -59,17 +59,17 @@ class Survey:
     suggester: Suggester = field(default_factory=Suggester)
 
     @cached_property
-    def site_by_name(self) -> dict[str, Entry[Site]]:
+    def site_by_name(self) -> dict[str, ParsedPart[Site]]:
         """Sites by name; of a name used twice, the first."""
         return _by_name(self.sites)
 
     @cached_property
-    def tank_by_name(self) -> dict[str, Entry[Tank]]:
+    def tank_by_name(self) -> dict[str, ParsedPart[Tank]]:
         """Tanks by name; of a name used twice, the first."""
         return _by_name(self.tanks)
 
     @cached_property
-    def node_by_name(self) -> dict[str, Entry[Node]]:
+    def node_by_name(self) -> dict[str, ParsedPart[Node]]:
         """Nodes by name; of a name used twice, the first."""
         return _by_name(self.nodes)
 
@@ -81,8 +81,8 @@ class Survey:
                 return entry.key(key)
         return None
 
-    def _of_kind(self, kind: str) -> Sequence[Entry[Any]]:
-        kinds: dict[str, Sequence[Entry[Any]]] = {
+    def _of_kind(self, kind: str) -> Sequence[ParsedPart[Any]]:
+        kinds: dict[str, Sequence[ParsedPart[Any]]] = {
             "fleet": self.fleets,
             "policy": self.policies,
             "site": self.sites,
@@ -91,10 +91,10 @@ class Survey:
         }
         return kinds[kind]
 
-    def missing(self, kind: str, name: str, known: dict[str, Entry[NamedT]]) -> bool:
+    def missing(self, kind: str, name: str, known: dict[str, ParsedPart[NamedT]]) -> bool:
         """Whether there surely is no part of that kind (`sites`, `tanks`) and name."""
         return self.whole and name not in known and name not in self.unread.get(kind, ())
 
 
-def _by_name(entries: list[Entry[NamedT]]) -> dict[str, Entry[NamedT]]:
+def _by_name(entries: list[ParsedPart[NamedT]]) -> dict[str, ParsedPart[NamedT]]:
     return {entry.part.name: entry for entry in reversed(entries)}

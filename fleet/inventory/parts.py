@@ -8,10 +8,10 @@ from pydantic import ValidationError
 
 from fleet.finding import Finding
 from fleet.inventory.codes import UNKNOWN_KEY, WRONG_KIND
-from fleet.inventory.parsed import Entry
+from fleet.inventory.parsed import ParsedPart
 from fleet.inventory.part_keys import keys_of
 from fleet.inventory.source import Source, too_many
-from fleet.inventory.wording import Words
+from fleet.inventory.wording import PartFindings
 from fleet.limits import FINDINGS_PER_FILE
 from fleet.model.inventory import InventoryFile
 from fleet.model.node import Node
@@ -21,22 +21,22 @@ from fleet.model.site import Site
 from fleet.model.tank import Tank
 
 if TYPE_CHECKING:
-    from fleet.inventory.parsed import Survey
+    from fleet.inventory.parsed import Parsed
     from fleet.inventory.positions import Path
-    from fleet.inventory.yaml_reader import Tree
+    from fleet.inventory.yaml_reader import YamlTree
     from fleet.model.part import Part
 
 _LISTS: Final[dict[str, type[Any]]] = {"sites": Site, "tanks": Tank, "nodes": Node, "rulings": Ruling}
 _BLOCKS: Final[dict[str, type[Any]]] = {"fleet": Fleet, "policy": Policy}
 
 
-def add_file(survey: Survey, source: Source, tree: Tree) -> list[Finding]:
+def add_file(survey: Parsed, source: Source, tree: YamlTree) -> list[Finding]:
     """Put the parts of one file into the survey; what is wrong with them is returned."""
     return _File(survey, source, tree).read()
 
 
 class _File:
-    def __init__(self, survey: Survey, source: Source, tree: Tree) -> None:
+    def __init__(self, survey: Parsed, source: Source, tree: YamlTree) -> None:
         self.survey = survey
         self.source = source
         self.tree = tree
@@ -76,13 +76,13 @@ class _File:
             part = kind.__pydantic_validator__.validate_python(value)
         except ValidationError as error:
             subject = f"{kind.__name__.lower()} {self._unread(at, value)}".rstrip()
-            words = Words(self.source, at, kind, value, self.survey.suggester)
+            words = PartFindings(self.source, at, kind, value, self.survey.suggester)
             self.findings += words.findings(error, self.tree.reported, subject)
             return
         if any(path[: len(at)] == at for path in self.tree.lost):
             self._unread(at, value)
         else:
-            into.append(Entry(part, self.source, at))
+            into.append(ParsedPart(part, self.source, at))
 
     def _unread(self, at: Path, value: Any) -> str:
         """Remember the name of a part that cannot be used, and return it; empty if it has none."""

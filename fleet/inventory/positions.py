@@ -26,14 +26,14 @@ Stretch = tuple[int, int, int | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
+class Position:
     """Where a key (in a list: an item) stands, and its text, if it is a text and not empty."""
 
     key: Stretch
     text: Stretch | None
 
 
-class Spots:
+class Positions:
     """All spots of one text, by path. Of a key given twice, the last; `firsts` has the lines of the first."""
 
     def __init__(self, text: str) -> None:
@@ -42,7 +42,7 @@ class Spots:
         with suppress(YAMLError):  # reported when the tree was built; what stands before it is known
             self._record(CSafeLoader(text).get_event)
 
-    def nearest(self, path: Path) -> tuple[Path, Spot] | None:
+    def nearest(self, path: Path) -> tuple[Path, Position] | None:
         """The spot at a path, or at the nearest path above that has one, with that path."""
         inside, found, depth = self._top, None, 0
         for step in path:
@@ -50,7 +50,7 @@ class Spots:
                 break
             found = inside[step]
             inside, depth = found[2] or {}, depth + 1
-        return (path[:depth], Spot(found[0], found[1])) if found is not None else None
+        return (path[:depth], Position(found[0], found[1])) if found is not None else None
 
     def _record(self, next_event: Any) -> None:
         """Frames are what is around `inside`: its keys, what waits for the next value there, and where we are."""

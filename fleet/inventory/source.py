@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from fleet.finding import Finding, Place
 from fleet.inventory.codes import HIDDEN_CHARACTER, NOT_UTF8, TOO_LARGE, TOO_MANY
 from fleet.inventory.hidden import hidden_in
-from fleet.inventory.positions import Spots
+from fleet.inventory.positions import Positions
 from fleet.limits import FINDINGS_PER_FILE, INVENTORY_FILE_BYTES, QUOTED_LINE_CHARS
 
 if TYPE_CHECKING:
@@ -37,9 +37,9 @@ class Source:
         return [line.removesuffix("\r") for line in self.text.split("\n")]
 
     @cached_property
-    def spots(self) -> Spots:
+    def spots(self) -> Positions:
         """Where each key and value stands; found when first asked for, as most files have no findings."""
-        return Spots(self.text)
+        return Positions(self.text)
 
     def place(self, line: int, col: int, end_col: int | None = None) -> Place:
         """The place at a 1-based line and column, to `end_col` or the end of the line.

@@ -10,7 +10,7 @@ from fleet.inventory.codes import BAD_NAME, MISSING_KEY, NOT_A_CHOICE, UNKNOWN_K
 from fleet.inventory.part_keys import keys_of, noun_of, part_at
 from fleet.inventory.scalars import plain
 from fleet.model.codes import OUT_OF_RANGE
-from fleet.model.rejected import Refusal, shown
+from fleet.model.rejected import ValueRejected, shown
 from fleet.model.values import (
     DOMAIN_PATTERN,
     LINE_PATTERN,
@@ -61,7 +61,7 @@ _BOUNDS: Final = {
 }
 
 
-class Words:
+class PartFindings:
     """Findings about one part, whose class is `root` and whose mapping is `value`, found at `at`."""
 
     def __init__(self, source: Source, at: Path, root: type[Part], value: Any, suggester: Suggester) -> None:
@@ -116,7 +116,7 @@ class Words:
     def _said(self, detail: Any, loc: tuple[Any, ...]) -> tuple[Code, str, str, bool]:
         """Code, what, fix, and whether it is said of the key."""
         kind, given, ctx = detail["type"], detail["input"], detail.get("ctx", {})
-        if kind == "value_error" and isinstance(ctx.get("error"), Refusal):
+        if kind == "value_error" and isinstance(ctx.get("error"), ValueRejected):
             refusal = ctx["error"]
             return refusal.code, refusal.what, refusal.fix, False
         if kind == "missing":

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(slots=True)
-class Tree:
+class YamlTree:
     """What a file holds: `top` by key. `whole` says whether all of it was read."""
 
     top: dict[str, Any] = field(default_factory=dict)
@@ -61,7 +61,7 @@ class _Stop(Exception):
     """The rest of the file is not read."""
 
 
-def read_tree(source: Source) -> Tree:
+def read_yaml(source: Source) -> YamlTree:
     """The tree of one file. Never raises: what cannot be read is a finding."""
     builder = _Builder(source)
     try:
@@ -77,7 +77,7 @@ def read_tree(source: Source) -> Tree:
 class _Builder:
     def __init__(self, source: Source) -> None:
         self.source = source
-        self.tree = Tree()
+        self.tree = YamlTree()
         self.documents = 0
         self.frames: list[tuple[Any, Any]] = []
         """The containers around `here`, each with its key that `here` (or the next one inside) stands at."""

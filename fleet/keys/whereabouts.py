@@ -18,7 +18,7 @@ BOUND_FILE: Final = "project-id"
 """In a key folder that is not named by the id: the id of the project that it belongs to."""
 
 
-class Standing(StrEnum):
+class Binding(StrEnum):
     """How a key folder stands to the project."""
 
     NAMED = "named by the setting"
@@ -35,7 +35,7 @@ class Whereabouts:
     """Where the keys are, or would be made. `owner` is the id of the project that a taken folder belongs to."""
 
     path: Path
-    standing: Standing
+    standing: Binding
     owner: str = ""
 
 
@@ -45,12 +45,12 @@ def key_folder_of(root: Path, project_id: str | None, fleet: str) -> Whereabouts
     if project_id is not None:
         bound = _bound(root, project_id)
         if bound is not None:
-            return Whereabouts(bound, Standing.BOUND)
+            return Whereabouts(bound, Binding.BOUND)
     old = root / fleet
     if fleet and old.is_dir():
         owner = _owner(old)
-        return Whereabouts(old, Standing.OLD) if owner is None else Whereabouts(old, Standing.TAKEN, owner)
-    return Whereabouts(root / (project_id or fleet), Standing.NONE)
+        return Whereabouts(old, Binding.OLD) if owner is None else Whereabouts(old, Binding.TAKEN, owner)
+    return Whereabouts(root / (project_id or fleet), Binding.NONE)
 
 
 def folder_by_id(root: Path, project_id: str) -> Path:

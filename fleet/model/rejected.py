@@ -17,7 +17,7 @@ def shown(text: object) -> str:
     return plain if len(plain) <= _LONGEST else plain[: _LONGEST - 3] + "..."
 
 
-class Refusal(ValueError):
+class ValueRejected(ValueError):
     """A value that cannot be taken: the code of the finding, what is wrong, and how to put it right here."""
 
     def __init__(self, code: Code, what: str, fix: str = "") -> None:

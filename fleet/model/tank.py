@@ -196,7 +196,7 @@ class Motor(Part):
     )
 
 
-class Setting(Part):
+class TimeOverride(Part):
     """A time that the tool would compute, set by hand instead: `40 min`, or the same with a reason."""
 
     seconds: Span_s = Field(alias="is")
@@ -213,7 +213,7 @@ class Setting(Part):
         return {"anyOf": [own["properties"]["is"], own]}
 
 
-class Rest(Setting):
+class Rest(TimeOverride):
     """The same for a time that may be nothing."""
 
     seconds: Duration_s = Field(alias="is")
@@ -236,8 +236,8 @@ class Pump(Part):
     run_on_s: Duration_s = Field(
         default=RUN_ON_S, alias="run_on", description="from the relay's opening until the flow stops"
     )
-    longest_run: Setting | None = None
-    no_rise: Setting | None = None
+    longest_run: TimeOverride | None = None
+    no_rise: TimeOverride | None = None
     shortest_off: Rest | None = None
 
 

@@ -17,7 +17,7 @@ from pydantic import BeforeValidator, WithJsonSchema
 
 from fleet.limits import QUANTITY_CHARS, SMALLEST_FLOW_L_PER_MIN, SMALLEST_QUANTITY, SMALLEST_SIZE_M
 from fleet.model.codes import NO_UNIT, NOT_A_QUANTITY, OUT_OF_RANGE, WRONG_UNIT
-from fleet.model.rejected import Refusal, shown
+from fleet.model.rejected import ValueRejected, shown
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -261,9 +261,9 @@ def parse(kind: Kind, value: Any) -> float:
     Refusal if it says none, or one that cannot be.
     """
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise Refusal(NOT_A_QUANTITY, f"{kind.noun} is needed here", f"Write it as in {kind.accepted}.")
+        raise ValueRejected(NOT_A_QUANTITY, f"{kind.noun} is needed here", f"Write it as in {kind.accepted}.")
     if not isinstance(value, str) or _BARE.fullmatch(value.strip()):
-        raise Refusal(
+        raise ValueRejected(
             NO_UNIT,
             f"{shown(value)} has no unit; {kind.noun} is needed here",
             f"Write the unit, as in {kind.accepted}.",
@@ -283,35 +283,41 @@ def _parse_text(kind: Kind, text: str) -> float:
     value = float(number) * factor
     if not isfinite(value) or value > kind.largest:
         largest = f"{100 * kind.largest:g} %" if kind.unit == "%" else f"{kind.largest:g} {kind.unit}"
-        raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is more than {largest}, which no tank here can have")
+        raise ValueRejected(
+            OUT_OF_RANGE, f"`{shown(text)}` is more than {largest}, which no tank here can have"
+        )
     if value == 0 and not kind.zero_allowed:
-        raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is nothing; {kind.noun} above zero is needed here")
+        raise ValueRejected(
+            OUT_OF_RANGE, f"`{shown(text)}` is nothing; {kind.noun} above zero is needed here"
+        )
     if 0 < value < kind.least:
         least = f"{100 * kind.least:g} %" if kind.unit == "%" else f"{kind.least:g} {kind.unit}"
         fix = "Write 0 if there is none." if kind.zero_allowed else ""
-        raise Refusal(OUT_OF_RANGE, f"`{shown(text)}` is less than {least}, which nothing here can have", fix)
+        raise ValueRejected(
+            OUT_OF_RANGE, f"`{shown(text)}` is less than {least}, which nothing here can have", fix
+        )
     return value
 
 
-def _unreadable(kind: Kind, text: str) -> Refusal:
+def _unreadable(kind: Kind, text: str) -> ValueRejected:
     stripped = text.strip()
     said = shown(stripped)
     if _SIGNED.fullmatch(stripped[:QUANTITY_CHARS]):
-        return Refusal(OUT_OF_RANGE, f"`{said}` is negative; {kind.noun} cannot be")
+        return ValueRejected(OUT_OF_RANGE, f"`{said}` is negative; {kind.noun} cannot be")
     if re.match(r"[0-9][0-9., ']*,[0-9]", stripped):
-        return Refusal(
+        return ValueRejected(
             NOT_A_QUANTITY,
             f"`{said}` has a comma in it",
             f"Write a point before the decimals and nothing between thousands, as in {kind.accepted}.",
         )
-    return Refusal(NOT_A_QUANTITY, f"`{said}` is not {kind.noun}", f"Write it as in {kind.accepted}.")
+    return ValueRejected(NOT_A_QUANTITY, f"`{said}` is not {kind.noun}", f"Write it as in {kind.accepted}.")
 
 
 def _factor_by_pint(kind: Kind, unit: str) -> float:
     """Size of `unit` in `kind.unit`, from pint's table of units."""
     fix = f"Write it as in {kind.accepted}."
     if not kind.pint_unit or unit.startswith("/"):
-        raise Refusal(WRONG_UNIT, f"`{unit}` does not measure {kind.noun}", fix)
+        raise ValueRejected(WRONG_UNIT, f"`{unit}` does not measure {kind.noun}", fix)
     registry, errors = _pint()
     try:
         return float(registry.Quantity(1.0, registry.parse_units(unit)).to(kind.pint_unit).magnitude)
@@ -320,7 +326,7 @@ def _factor_by_pint(kind: Kind, unit: str) -> float:
     except (errors.PintError, ValueError, TypeError, AssertionError, ZeroDivisionError):
         what = f"`{unit}` does not measure {kind.noun}"
     meant = unit_meant(unit, kind.factors)
-    raise Refusal(WRONG_UNIT, f"{what}.{f' Did you mean `{meant}`?' if meant else ''}", fix)
+    raise ValueRejected(WRONG_UNIT, f"{what}.{f' Did you mean `{meant}`?' if meant else ''}", fix)
 
 
 def unit_meant(unit: str, known: Mapping[str, float]) -> str:

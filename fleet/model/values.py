@@ -23,7 +23,7 @@ from fleet.limits import (
     WIRE_COLOR_CHARS,
 )
 from fleet.model.codes import BAD_DATE, BAD_MAC, OUT_OF_RANGE
-from fleet.model.rejected import Refusal, shown
+from fleet.model.rejected import ValueRejected, shown
 
 NAME_PATTERN: Final = r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$"
 PIN_PATTERN: Final = r"^[A-Za-z0-9_]+$"
@@ -65,16 +65,18 @@ def _read_address(value: Any, noun: str, whose: str) -> Any:
         fix = ""
         if re.fullmatch(r"[0-9a-f]{12}", digits):
             fix = f"Write `{':'.join(digits[i : i + 2] for i in range(0, 12, 2))}`."
-        raise Refusal(BAD_MAC, f"`{shown(value)}` is not written as {noun} is here", fix)
+        raise ValueRejected(BAD_MAC, f"`{shown(value)}` is not written as {noun} is here", fix)
     if int(digits[:2], 16) & 1 or digits == "000000000000":
-        raise Refusal(BAD_MAC, f"`{value}` is a group address or nothing, not the address of one {whose}")
+        raise ValueRejected(
+            BAD_MAC, f"`{value}` is a group address or nothing, not the address of one {whose}"
+        )
     return value
 
 
 def _near(day: DayT, value: str) -> DayT:
     """A day in the years of such boards: recurrences are counted from it, and must not be from far away."""
     if not EARLIEST_YEAR <= day.year <= LATEST_YEAR:
-        raise Refusal(OUT_OF_RANGE, f"{value} is not from {EARLIEST_YEAR} to {LATEST_YEAR}")
+        raise ValueRejected(OUT_OF_RANGE, f"{value} is not from {EARLIEST_YEAR} to {LATEST_YEAR}")
     return day
 
 
@@ -83,11 +85,11 @@ def _read_date(value: Any) -> date:
         return value
     fix = "Write it as in `2025-03-14`."
     if not isinstance(value, str) or not _DATE.fullmatch(value):
-        raise Refusal(BAD_DATE, f"`{shown(value)}` is not a date", fix)
+        raise ValueRejected(BAD_DATE, f"`{shown(value)}` is not a date", fix)
     try:
         day = date.fromisoformat(value)
     except ValueError:
-        raise Refusal(BAD_DATE, f"there is no day {value} in the calendar", fix) from None
+        raise ValueRejected(BAD_DATE, f"there is no day {value} in the calendar", fix) from None
     return _near(day, value)
 
 
@@ -96,11 +98,11 @@ def _read_time(value: Any) -> datetime:
         return value
     fix = "Write it in the site's own time, as in `2025-03-14 02:30`, without a time zone."
     if not isinstance(value, str) or not _TIME.fullmatch(value):
-        raise Refusal(BAD_DATE, f"`{shown(value)}` is not a local date and time", fix)
+        raise ValueRejected(BAD_DATE, f"`{shown(value)}` is not a local date and time", fix)
     try:
         time = datetime.fromisoformat(value)
     except ValueError:
-        raise Refusal(BAD_DATE, f"there is no time {value} in the calendar", fix) from None
+        raise ValueRejected(BAD_DATE, f"there is no time {value} in the calendar", fix) from None
     return _near(time, value)
 
 

@@ -18,14 +18,14 @@ if TYPE_CHECKING:
     import aiohttp
 
     from fleet.find.match import Match
-    from fleet.push.context import Field
+    from fleet.push.context import PushContext
 
 
 class Places:
     """By node, address and port of each place where it proved to be there, the one to try next first; `matches` says
     where they were found."""
 
-    def __init__(self, field: Field, matches: Iterable[Match], session: aiohttp.ClientSession) -> None:
+    def __init__(self, field: PushContext, matches: Iterable[Match], session: aiohttp.ClientSession) -> None:
         self._field = field
         self._session = session
         self._key_of = field.key_of()

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fleet.finding import Place
-    from fleet.inventory.parsed import Survey
+    from fleet.inventory.parsed import Parsed
     from fleet.workspace import Workspace
 
 
@@ -24,7 +24,7 @@ def placed(changes: Sequence[Change], workspace: Workspace) -> tuple[Change, ...
     return tuple(replace(change, place=_place(change, survey)) for change in changes)
 
 
-def _place(change: Change, survey: Survey) -> Place | None:
+def _place(change: Change, survey: Parsed) -> Place | None:
     if change.how is How.GONE:
         return None
     if change.kind is Kind.SUPPLY_GROUP:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fleet.build.codes import DAMAGED_CARGO
 from fleet.errors import ShelfError
-from fleet.push.state import Back, Phase
+from fleet.push.state import PushPhase, RollbackCause
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -18,14 +18,16 @@ if TYPE_CHECKING:
 
 def left_to_send(state: PushState) -> list[str]:
     """The nodes that the push may yet send their new image to. Pure."""
-    if state.phase is not Phase.RUNNING:
+    if state.phase is not PushPhase.RUNNING:
         return []
-    return [n.node for n in state.nodes.values() if not (n.settled or n.accepted) and n.back is Back.NO]
+    return [
+        n.node for n in state.nodes.values() if not (n.settled or n.accepted) and n.back is RollbackCause.NO
+    ]
 
 
 def left_to_bring_back(state: PushState) -> list[str]:
     """The nodes that go back, and are sent their old image if they do not hold it any more. Pure."""
-    return [n.node for n in state.nodes.values() if n.back is not Back.NO and not n.settled]
+    return [n.node for n in state.nodes.values() if n.back is not RollbackCause.NO and not n.settled]
 
 
 def refuse_damaged(shelf: Shelf, plan: Plan, nodes: Collection[str], *, then: str) -> None:

@@ -6,8 +6,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
-from fleet.bench.control import BenchControl
-from fleet.bench.paths import BenchPaths
 from fleet.boards.board import load_board
 from fleet.build.older import older_images
 from fleet.build.sequence import reissue
@@ -22,7 +20,7 @@ from fleet.push.basis_places import placed
 from fleet.push.codes import OTHER_FLEET
 from fleet.push.history import given_up_at
 from fleet.push.outage import outage_of
-from fleet.push.plan import Plan, Standing
+from fleet.push.plan import Plan, PresentState
 from fleet.push.planning import Found, PlanRequest, inventory_sha256, make_plan, with_stand_ins
 from fleet.render.firmware_class import class_of, vendor_id
 
@@ -42,13 +40,15 @@ Target = Literal["board", "host"]
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
-    """Where a push happens. `interface`: address of the interface to look for nodes on, None for all."""
+class PushContext:
+    """Where a push happens. `interface`: address of the interface to look for nodes on, None for all; `bench_speed`: how
+    many times as fast as the clock the water of the bench runs."""
 
     inventory: Inventory
     workspace: Workspace
     keys: KeyFolder
     interface: str | None
+    bench_speed: Callable[[], float]
 
     @property
     def shelf(self) -> Shelf:
@@ -61,7 +61,7 @@ class Field:
         return lambda node: node_key(fleet_key, node)
 
 
-async def look(field: Field, nodes: Sequence[str], timeout_s: float, tell: Tell) -> list[Match]:
+async def look(field: PushContext, nodes: Sequence[str], timeout_s: float, tell: Tell) -> list[Match]:
     """Look for these nodes, and ask each for its signed state."""
     return await find(
         field.inventory,
@@ -90,7 +90,7 @@ def found_of(matches: Iterable[Match]) -> dict[str, Found]:
     return found
 
 
-def newest_entries(field: Field, nodes: Collection[str], target: Target) -> dict[str, ShelfEntry]:
+def newest_entries(field: PushContext, nodes: Collection[str], target: Target) -> dict[str, ShelfEntry]:
     """The newest image on the shelf for each node's class and that target; nodes without one are left out."""
     vendor, shelf = vendor_id(field.inventory.fleet.domain), field.shelf
     entries = {}
@@ -102,7 +102,7 @@ def newest_entries(field: Field, nodes: Collection[str], target: Target) -> dict
     return entries
 
 
-def older(field: Field, entries: Mapping[str, ShelfEntry], target: Target) -> dict[str, str]:
+def older(field: PushContext, entries: Mapping[str, ShelfEntry], target: Target) -> dict[str, str]:
     """By node, of those whose image is not what the inventory gives now: what differs. KeyFolderError without keys."""
     return older_images(field.shelf, field.inventory, field.keys.trust(), target, entries.values())
 
@@ -121,16 +121,13 @@ def copying_in_place(inventory: Inventory, target: Target) -> frozenset[str]:
     return frozenset(board for board in boards if load_board(board).layout == "copy-in-place")
 
 
-def process_speed(workspace: Workspace, target: Target) -> float:
-    """How many times as fast as the clock the water runs: 1, but on a bench that is up."""
-    if target != "host":
-        return 1.0
-    control = BenchControl(BenchPaths(workspace.bench_dir).socket)
-    return control.speed() if control.is_up() else 1.0
+def process_speed(field: PushContext, target: Target) -> float:
+    """How many times as fast as the clock the water runs: 1, but on the bench."""
+    return field.bench_speed() if target == "host" else 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
+class PlanOptions:
     """What the person wants of a plan; `nodes` empty: all."""
 
     nodes: tuple[str, ...]
@@ -142,12 +139,14 @@ class Wishes:
     as_built: bool = False
 
 
-def chosen(inventory: Inventory, wishes: Wishes) -> list[str]:
+def chosen(inventory: Inventory, wishes: PlanOptions) -> list[str]:
     """The names of the chosen nodes, in the inventory's order."""
     return [n.name for n in inventory.nodes if not wishes.nodes or n.name in wishes.nodes]
 
 
-async def plan_push(field: Field, wishes: Wishes, now: datetime, timeout_s: float, tell: Tell) -> Plan:
+async def plan_push(
+    field: PushContext, wishes: PlanOptions, now: datetime, timeout_s: float, tell: Tell
+) -> Plan:
     """Look for the nodes, and plan. A node whose floor is above the ticket on the shelf gets a new ticket
     first."""
     names = chosen(field.inventory, wishes)
@@ -166,7 +165,7 @@ async def plan_push(field: Field, wishes: Wishes, now: datetime, timeout_s: floa
         again=wishes.again,
         despite_fault=wishes.despite_fault,
         soak_s=wishes.soak_s,
-        process_speed=process_speed(field.workspace, wishes.target),
+        process_speed=process_speed(field, wishes.target),
         in_place=copying_in_place(field.inventory, wishes.target),
         older=older(field, entries, wishes.target),
         as_built=wishes.as_built,
@@ -195,7 +194,7 @@ def _too_old(plan: Plan) -> list[str]:
     return [out.node for out in plan.left_out if out.reason == "ticket-too-old"]
 
 
-def standing(field: Field, plan: Plan, matches: Iterable[Match]) -> Standing:
+def standing(field: PushContext, plan: Plan, matches: Iterable[Match]) -> PresentState:
     """What the plan rests on, as it stands now. PlanError if the plan is for another fleet."""
     fleet = field.inventory.fleet.name
     if plan.fleet != fleet:
@@ -203,11 +202,11 @@ def standing(field: Field, plan: Plan, matches: Iterable[Match]) -> Standing:
     known = {node.name for node in field.inventory.nodes}
     names = [node.node for _, node in plan.nodes() if node.node in known]
     entries = newest_entries(field, names, plan.target)
-    return Standing(
+    return PresentState(
         inventory_sha256=inventory_sha256(field.inventory),
         shelf={name: (entry.image, entry.ticket) for name, entry in entries.items()},
         running={m.node: m.state.image for m in matches if m.reachable and m.state is not None},
-        process_speed=process_speed(field.workspace, plan.target),
+        process_speed=process_speed(field, plan.target),
         changed=placed(changed_in(plan.rests_on, field.inventory, names), field.workspace),
         older=older(field, entries, plan.target),
     )

@@ -15,11 +15,30 @@ from fleet.limits import KEEP_RESERVE_S, RETURN_WITHIN_MIN_S
 from fleet.push import rollback_steps as backward
 from fleet.push import update_steps as forward
 from fleet.push.blame import BESIDE_THE_IMAGE, OF_THE_IMAGE, Blame, too_many_for_chance
-from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Resumed, Sent, Word
+from fleet.push.events import (
+    Action,
+    ActionOutcome,
+    Began,
+    Command,
+    Event,
+    Requested,
+    RequestKind,
+    Resumed,
+    Sent,
+)
 from fleet.push.gate import failures_allowed, judge
 from fleet.push.reasons import NO_REASON, Halt, HaltedBy, Reason, Why
-from fleet.push.state import BACK_TASKS, ON_THE_WAY, Back, NodeProgress, Phase, PushState, Stands, Task
-from fleet.push.transition import Work
+from fleet.push.state import (
+    BACK_TASKS,
+    ON_THE_WAY,
+    NodeProgress,
+    NodeStatus,
+    PushPhase,
+    PushState,
+    RollbackCause,
+    Task,
+)
+from fleet.push.transition import Transition
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,10 +46,10 @@ if TYPE_CHECKING:
 
 def step(state: PushState, event: Event) -> tuple[PushState, tuple[Command, ...]]:
     """The state after the event, and what is to be done now. An outcome nobody waits for changes nothing."""
-    work = Work(state, event.at_s)
+    work = Transition(state, event.at_s)
     if isinstance(event, Began):
-        if state.phase is Phase.NEW:
-            work.change(phase=Phase.RUNNING, wave=1, began_at_s=event.at_s)
+        if state.phase is PushPhase.NEW:
+            work.change(phase=PushPhase.RUNNING, wave=1, began_at_s=event.at_s)
     elif isinstance(event, Resumed):
         _resume(work)
     elif isinstance(event, Requested):
@@ -51,28 +70,28 @@ def fold(state: PushState, events: Iterable[Event]) -> PushState:
 
 
 # -------------------------------------------------------------------- events
-def _sent(work: Work, sent: Sent) -> None:
+def _sent(work: Transition, sent: Sent) -> None:
     node = work.nodes.get(sent.node)
     if node is not None and node.pending is not None and node.pending.serial == sent.serial:
         work.set(node.node, whole=True)
 
 
-def _outcome(work: Work, outcome: Outcome) -> None:
+def _outcome(work: Transition, outcome: ActionOutcome) -> None:
     node = work.nodes.get(outcome.node)
     if node is None or node.pending is None or node.pending.serial != outcome.serial:
         return
     seen = {} if outcome.seen is None else {"seen": outcome.seen, "seen_at_s": outcome.at_s}
     node = work.set(node.node, pending=None, **seen)
-    if node.back is not Back.NO:
+    if node.back is not RollbackCause.NO:
         backward.on_outcome(work, node, outcome)
     else:
         forward.on_outcome(work, node, outcome)
     after = work.nodes[node.node]
-    if after.back is not Back.NO and after.pending is None:
+    if after.back is not RollbackCause.NO and after.pending is None:
         backward.begin(work, node.node, after.back)
 
 
-def _resume(work: Work) -> None:
+def _resume(work: Transition) -> None:
     """Ask every node that something was under way with what it runs, before anything else."""
     for node in tuple(work.nodes.values()):
         if node.pending is None:
@@ -80,11 +99,11 @@ def _resume(work: Work) -> None:
         doing, wait_s = node.pending.doing, max(0.0, node.pending.at_s - work.now_s)
         limit_s = max(node.limit_at_s, work.now_s + RETURN_WITHIN_MIN_S)
         work.set(node.node, pending=None, limit_at_s=limit_s)
-        if node.back is not Back.NO and node.task not in BACK_TASKS:
+        if node.back is not RollbackCause.NO and node.task not in BACK_TASKS:
             backward.begin(work, node.node, node.back)
-        elif node.back is not Back.NO:
-            work.ask(node.node, node.task if doing is Doing.ASK else Task.BACK)
-        elif doing is Doing.SEND:
+        elif node.back is not RollbackCause.NO:
+            work.ask(node.node, node.task if doing is Action.ASK else Task.BACK)
+        elif doing is Action.SEND:
             limit_s = work.now_s + work.planned(node.node).return_within_s
             work.ask(node.node, Task.UNSURE, limit_at_s=limit_s)
         elif node.task is Task.SOAKED:
@@ -93,56 +112,56 @@ def _resume(work: Work) -> None:
             work.ask(node.node, node.task, in_s=wait_s if node.task is Task.HELD else 0.0)
 
 
-def _request(work: Work, request: Requested) -> None:
-    if request.word is Word.ROLL_BACK:
+def _request(work: Transition, request: Requested) -> None:
+    if request.word is RequestKind.ROLL_BACK:
         _roll_back(work, frozenset(request.nodes))
     elif work.push.ended:
         return
-    elif request.word is Word.STOP:
-        if work.push.phase is Phase.RUNNING:
-            _end(work, Phase.STOPPED, Halt.STOPPED)
+    elif request.word is RequestKind.STOP:
+        if work.push.phase is PushPhase.RUNNING:
+            _end(work, PushPhase.STOPPED, Halt.STOPPED)
     else:
-        work.change(held=request.word is Word.HOLD)
+        work.change(held=request.word is RequestKind.HOLD)
 
 
-def _roll_back(work: Work, names: frozenset[str]) -> None:
+def _roll_back(work: Transition, names: frozenset[str]) -> None:
     """End the push, and bring back those nodes (none named: all) that it brought to the new image."""
     wanted = [n.node for n in work.nodes.values() if (not names or n.node in names) and n.accepted]
-    if work.push.ended and not any(work.nodes[name].stands is Stands.KEPT for name in wanted):
+    if work.push.ended and not any(work.nodes[name].stands is NodeStatus.KEPT for name in wanted):
         return
-    _end(work, Phase.ROLLED_BACK, Halt.ROLLED_BACK)
+    _end(work, PushPhase.ROLLED_BACK, Halt.ROLLED_BACK)
     for name in wanted:
         node = work.nodes[name]
-        if node.stands is Stands.KEPT or node.task is Task.KEEP:
+        if node.stands is NodeStatus.KEPT or node.task is Task.KEEP:
             work.set(name, reason=NO_REASON)
-            backward.begin(work, name, Back.ASKED, Reason(Why.ROLLED_BACK))
+            backward.begin(work, name, RollbackCause.ASKED, Reason(Why.ROLLED_BACK))
 
 
 _ASKED = {Halt.STOPPED: Reason(Why.STOPPED), Halt.ROLLED_BACK: Reason(Why.ROLLED_BACK)}
 """What a node is told by that a person ended its push."""
 
 
-def _end(work: Work, ends_as: Phase, halt: Halt) -> None:
+def _end(work: Transition, ends_as: PushPhase, halt: Halt) -> None:
     """Nothing more is begun; what is on trial goes back. Nodes that are just being told to keep passed the
     gate."""
-    ends_as = work.push.ends_as if work.push.phase is Phase.GOING_BACK else ends_as
+    ends_as = work.push.ends_as if work.push.phase is PushPhase.GOING_BACK else ends_as
     why, halted_by = _ASKED[halt], (*work.push.halted_by, HaltedBy(halt))
-    work.change(phase=Phase.GOING_BACK, ends_as=ends_as, halted_by=halted_by, held=False, late=())
+    work.change(phase=PushPhase.GOING_BACK, ends_as=ends_as, halted_by=halted_by, held=False, late=())
     for node in tuple(work.unsettled()):
         if node.untouched:
             work.set(node.node, reason=NO_REASON)
-            work.settle(node.node, Stands.LEFT_OUT, why)
+            work.settle(node.node, NodeStatus.LEFT_OUT, why)
         elif node.task is not Task.KEEP:
-            backward.begin(work, node.node, Back.ASKED, why)
+            backward.begin(work, node.node, RollbackCause.ASKED, why)
 
 
 # -------------------------------------------------------------------- going on
-def _advance(work: Work) -> None:
+def _advance(work: Transition) -> None:
     """Do all that can be done now: judge, start, keep, go to the next wave, end."""
-    while work.push.phase is Phase.RUNNING:
+    while work.push.phase is PushPhase.RUNNING:
         if work.push.wave > len(work.push.waves):
             if not _next_late_wave(work):
-                work.change(phase=Phase.DONE)
+                work.change(phase=PushPhase.DONE)
             continue
         if _too_many_failed(work) or any(_one_cause(work, blame) for blame in BESIDE_THE_IMAGE):
             _fail_wave(work)
@@ -151,7 +170,7 @@ def _advance(work: Work) -> None:
         _keep_if_well(work)
         if not _wave_over(work):
             break
-    if work.push.phase is Phase.GOING_BACK and work.all_settled():
+    if work.push.phase is PushPhase.GOING_BACK and work.all_settled():
         work.change(phase=work.push.ends_as)
 
 
@@ -163,25 +182,25 @@ def _blamed(nodes: Iterable[NodeProgress], *blames: Blame) -> tuple[str, ...]:
     return tuple(node.node for node in nodes if node.blame in blames)
 
 
-def _one_cause(work: Work, blame: Blame) -> bool:
+def _one_cause(work: Transition, blame: Blame) -> bool:
     """Whether so many nodes of the wave, or of all that the push has judged, failed for this that it is not each one's
     own: for their supply, then it is the image; for their link, then it is the network."""
-    wave = [n for n in work.wave() if n.stands is not Stands.LEFT_OUT or n.blame is blame]
+    wave = [n for n in work.wave() if n.stands is not NodeStatus.LEFT_OUT or n.blame is blame]
     known = {node.node: node for node in (*wave, *_judged(work))}.values()
     return any(too_many_for_chance(len(_blamed(nodes, blame)), len(nodes)) for nodes in (wave, known))
 
 
-def _judged(work: Work) -> list[NodeProgress]:
-    return [n for n in work.nodes.values() if n.failed or (n.accepted and n.stands is Stands.KEPT)]
+def _judged(work: Transition) -> list[NodeProgress]:
+    return [n for n in work.nodes.values() if n.failed or (n.accepted and n.stands is NodeStatus.KEPT)]
 
 
-def _too_many_failed(work: Work) -> bool:
+def _too_many_failed(work: Transition) -> bool:
     wave = work.wave()
     of = len(wave) - len(_blamed(wave, *BESIDE_THE_IMAGE))
     return len(_failed(wave)) > failures_allowed(work.push.plan.policy.failures_allowed, of)
 
 
-def _judge(work: Work) -> None:
+def _judge(work: Transition) -> None:
     """Write down the verdict on the present wave as it stands."""
     wave, judged = work.wave(), _judged(work)
     soaked = sum(n.task is Task.SOAKED for n in wave)
@@ -200,7 +219,7 @@ def _judge(work: Work) -> None:
     work.change(verdicts=(*work.push.verdicts, verdict))
 
 
-def _fail_wave(work: Work) -> None:
+def _fail_wave(work: Transition) -> None:
     """The whole wave goes back, and nobody else is updated."""
     _judge(work)
     bad = (*_failed(work.wave()), *_blamed(work.wave(), *BESIDE_THE_IMAGE))
@@ -212,32 +231,34 @@ def _fail_wave(work: Work) -> None:
     if work.push.verdicts[-1].link_broken:
         by.append(HaltedBy(Halt.LINK_BROKEN))
     wave = frozenset(work.push.waves[work.push.wave - 1])
-    work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, halted_by=tuple(by), held=False, late=())
+    work.change(
+        phase=PushPhase.GOING_BACK, ends_as=PushPhase.HALTED, halted_by=tuple(by), held=False, late=()
+    )
     for node in tuple(work.nodes.values()):
         if node.untouched:
             work.set(node.node, reason=NO_REASON)
-            work.settle(node.node, Stands.LEFT_OUT, Reason(Why.HALTED_BEFORE))
+            work.settle(node.node, NodeStatus.LEFT_OUT, Reason(Why.HALTED_BEFORE))
         elif (
             node.node in wave
-            and not (node.settled and node.stands is not Stands.KEPT)
+            and not (node.settled and node.stands is not NodeStatus.KEPT)
             and (node.accepted or node.task is not Task.NONE)
         ):
-            backward.begin(work, node.node, Back.WAVE, Reason(Why.WAVE_FAILED))
+            backward.begin(work, node.node, RollbackCause.WAVE, Reason(Why.WAVE_FAILED))
 
 
-def _start_nodes(work: Work) -> None:
+def _start_nodes(work: Transition) -> None:
     """Begin with as many queued nodes of the wave as may be under way now."""
     for node in work.wave():
         if not node.waiting or node.task is Task.HELD:
             continue
-        lost = next((p for p in work.partners(node.node) if p.stands is Stands.LOST), None)
+        lost = next((p for p in work.partners(node.node) if p.stands is NodeStatus.LOST), None)
         if lost is not None:
-            work.settle(node.node, Stands.LEFT_OUT, Reason(Why.PARTNER_LOST, lost.node))
+            work.settle(node.node, NodeStatus.LEFT_OUT, Reason(Why.PARTNER_LOST, lost.node))
         elif work.startable(node.node):
             forward.start(work, node.node)
 
 
-def _keep_if_well(work: Work) -> None:
+def _keep_if_well(work: Transition) -> None:
     """The gate: when all that were begun are soaked, or a trial is about to end, keep those that are
     soaked."""
     wave = work.wave()
@@ -252,14 +273,14 @@ def _keep_if_well(work: Work) -> None:
             forward.keep(work, node.node)
 
 
-def _wave_over(work: Work) -> bool:
+def _wave_over(work: Transition) -> bool:
     """Whether the wave is done; then the next one is made the present one. Held-off nodes wait for the
     end."""
     wave = work.wave()
     held = [n for n in wave if n.task is Task.HELD]
     if any(not n.settled and n.task is not Task.HELD for n in wave):
         return False
-    if work.push.wave <= len(work.push.plan.waves) and any(n.stands is Stands.KEPT for n in wave):
+    if work.push.wave <= len(work.push.plan.waves) and any(n.stands is NodeStatus.KEPT for n in wave):
         _put_off(work, held)
     elif held:
         return False
@@ -270,7 +291,7 @@ def _wave_over(work: Work) -> bool:
     return True
 
 
-def _put_off(work: Work, held: list[NodeProgress]) -> None:
+def _put_off(work: Transition, held: list[NodeProgress]) -> None:
     for node in held:
         work.set(node.node, task=Task.NONE, pending=None)
     names = {node.node for node in held}
@@ -279,7 +300,7 @@ def _put_off(work: Work, held: list[NodeProgress]) -> None:
     work.change(waves=tuple(waves), late=(*work.push.late, *(n.node for n in held)))
 
 
-def _next_late_wave(work: Work) -> bool:
+def _next_late_wave(work: Transition) -> bool:
     """Make a wave of nodes that were held off, no larger than any wave may be."""
     largest = work.push.plan.policy.largest_wave
     now, later = work.push.late[:largest], work.push.late[largest:]
@@ -292,18 +313,18 @@ def _next_late_wave(work: Work) -> bool:
     return True
 
 
-def _pilot_is_empty(work: Work) -> bool:
+def _pilot_is_empty(work: Transition) -> bool:
     number, waves = work.push.wave, work.push.plan.waves
     if number > len(waves) or not waves[number - 1].pilot or not any(work.unsettled()):
         return False
-    return not any(n.stands is Stands.KEPT for n in work.wave())
+    return not any(n.stands is NodeStatus.KEPT for n in work.wave())
 
 
-def _nobody(work: Work) -> None:
+def _nobody(work: Transition) -> None:
     """Nobody of a pilot wave could be updated: nothing is known of the image, so no larger wave may
     follow."""
     why, by = Reason(Why.NO_PILOT, str(work.push.wave)), (HaltedBy(Halt.NO_PILOT, work.push.wave),)
     for node in tuple(work.unsettled()):
         work.set(node.node, reason=NO_REASON)
-        work.settle(node.node, Stands.LEFT_OUT, why)
-    work.change(phase=Phase.GOING_BACK, ends_as=Phase.HALTED, halted_by=by, late=())
+        work.settle(node.node, NodeStatus.LEFT_OUT, why)
+    work.change(phase=PushPhase.GOING_BACK, ends_as=PushPhase.HALTED, halted_by=by, late=())

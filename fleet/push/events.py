@@ -14,7 +14,7 @@ from fleet.link.state import NodeState
 EVENT_VERSION = 1
 
 
-class Doing(StrEnum):
+class Action(StrEnum):
     """What the runner can do to a node. Only `ask` leaves it as it is."""
 
     ASK = "ask"
@@ -36,7 +36,7 @@ class Result(StrEnum):
     """No answer, or the connection ended: what the node did is not known."""
 
 
-class Word(StrEnum):
+class RequestKind(StrEnum):
     """What a person can say to a push."""
 
     HOLD = "hold"
@@ -51,7 +51,7 @@ class Command:
 
     serial: int
     node: str
-    doing: Doing
+    doing: Action
     at_s: float
 
 
@@ -74,7 +74,7 @@ class Requested:
     """A person said something; `nodes` for roll-back, empty: all of the push."""
 
     at_s: float
-    word: Word
+    word: RequestKind
     nodes: tuple[str, ...] = ()
 
 
@@ -89,7 +89,7 @@ class Sent:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class ActionOutcome:
     """How a command ended. With an `ask` that was answered: the signed state, and what the runner made of it.
 
     `spare_s`: how long the node's tanks can be left (None: for ever), in real seconds; `window_open`:
@@ -99,7 +99,7 @@ class Outcome:
     at_s: float
     node: str
     serial: int
-    doing: Doing
+    doing: Action
     result: Result
     code: str = ""
     detail: str = ""
@@ -113,13 +113,13 @@ class Outcome:
         return self.code[:3].isupper()
 
 
-Event = Began | Resumed | Requested | Sent | Outcome
+Event = Began | Resumed | Requested | Sent | ActionOutcome
 _KINDS: dict[type, str] = {
     Began: "began",
     Resumed: "resumed",
     Requested: "requested",
     Sent: "sent",
-    Outcome: "outcome",
+    ActionOutcome: "outcome",
 }
 
 
@@ -142,13 +142,13 @@ def read_event(kind: str, body: str) -> Event:
     if kind == "resumed":
         return Resumed(**said)
     if kind == "requested":
-        return Requested(said["at_s"], Word(said["word"]), tuple(said["nodes"]))
+        return Requested(said["at_s"], RequestKind(said["word"]), tuple(said["nodes"]))
     if kind == "sent":
         return Sent(**said)
     if kind == "outcome":
         said.pop("whole", None)  # earlier versions said it here, of transfers that broke; now `sent` does
-        said["doing"], said["result"] = Doing(said["doing"]), Result(said["result"])
+        said["doing"], said["result"] = Action(said["doing"]), Result(said["result"])
         if said["seen"] is not None:
             said["seen"] = NodeState.model_validate_json(json.dumps(said["seen"]))
-        return Outcome(**said)
+        return ActionOutcome(**said)
     raise ValueError(f"an event of unknown kind {kind!r}")

@@ -71,7 +71,7 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True)
-class Sighting:
+class Examination:
     """What is known of a node under examination. Times are epoch seconds.
 
     `before` was read right before the image was sent; `returned` is the first state under the new image.
@@ -147,7 +147,7 @@ def _more(nodes: tuple[str, ...], did: str, many: bool, cause: str) -> str:
     return f"{len(nodes)} {'node' if len(nodes) == 1 else 'nodes'} more {did}, {means}"
 
 
-def examine(sighting: Sighting, *, soaked: bool = False) -> tuple[Check, ...]:
+def examine(sighting: Examination, *, soaked: bool = False) -> tuple[Check, ...]:
     """Every check on one node that answered. `soaked`: this is the last look before the node may be kept."""
     checks = (
         _image(sighting),
@@ -167,13 +167,13 @@ def examine(sighting: Sighting, *, soaked: bool = False) -> tuple[Check, ...]:
     return (*checks, Check(CheckName.SOAK, not bad, evidence))
 
 
-def _image(s: Sighting) -> Check:
+def _image(s: Examination) -> Check:
     ok = s.now.image == s.planned.to_image
     told = f"runs {s.now.image[:12]}"
     return Check(CheckName.IMAGE, ok, told if ok else f"{told}, expected {s.planned.to_image[:12]}")
 
 
-def _resets(s: Sighting) -> Check:
+def _resets(s: Examination) -> Check:
     """A start more for each brown-out says nothing of the image; the soak begins anew after it (forward.py)."""
     starts, browned = s.now.boots - s.before.boots, brown_outs_between(s.before, s.now)
     told = f"{starts} start{'s' if starts != 1 else ''} since the image was sent, last one: {s.now.reset}"
@@ -183,7 +183,7 @@ def _resets(s: Sighting) -> Check:
     return Check(CheckName.RESETS, ok, told)
 
 
-def _faults(s: Sighting) -> Check:
+def _faults(s: Examination) -> Check:
     new = [f"node: {fault}" for fault in s.now.faults if fault not in s.before.faults]
     for was, tank in _tanks(s):
         if tank.fault != "none" and (was is None or tank.fault != was.fault):
@@ -193,7 +193,7 @@ def _faults(s: Sighting) -> Check:
     return Check(CheckName.FAULTS, not new, "; ".join(new) or "no fault that was not there before")
 
 
-def _latched(s: Sighting) -> Check:
+def _latched(s: Examination) -> Check:
     """Only a person clears such a fault: one that is gone after an update lets a pump run dry again."""
     if not keeps_faults(s.before):
         return Check(CheckName.LATCHED, True, "the firmware before could not keep a fault over a restart")
@@ -204,7 +204,7 @@ def _latched(s: Sighting) -> Check:
     return Check(CheckName.LATCHED, not gone, "; ".join(gone or stayed) or "there was none")
 
 
-def _marks(s: Sighting, *, soaked: bool) -> Check:
+def _marks(s: Examination, *, soaked: bool) -> Check:
     bad = []
     for was, tank in _tanks(s):
         if contradictory(tank) and not (was is not None and contradictory(was)):
@@ -228,7 +228,7 @@ def _shown(tank: TankState) -> str:
     return " ".join(f"{mark.name} {mark.state}" for mark in reversed(tank.marks))
 
 
-def _pump(s: Sighting) -> Check:
+def _pump(s: Examination) -> Check:
     bad = []
     told = []
     for bounds, tank in _bounds(s):
@@ -257,7 +257,7 @@ def _unsafe(bounds: TankBounds, tank: TankState, pump: PumpState) -> Iterator[st
         yield f"pump relay on although {off_mark.name} is {off_mark.state}"
 
 
-def _level(s: Sighting) -> Check:
+def _level(s: Examination) -> Check:
     bad = []
     told = []
     elapsed_s = max(0.0, s.now_at_s - s.before_at_s)
@@ -302,7 +302,7 @@ def _pump_ran_s(was: TankState, now: TankState, elapsed_s: float, slack_s: float
     return slack_s if was.pump is not None and was.pump.relay == "on" else 0.0
 
 
-def _resources(s: Sighting) -> Check:
+def _resources(s: Examination) -> Check:
     bad: list[str] = []
     for when, reference in (("before", s.before), ("when it returned", s.returned)):
         least = reference.free_bytes * GATE_FREE_BYTES_SHARE
@@ -317,7 +317,7 @@ def _resources(s: Sighting) -> Check:
     return Check(CheckName.RESOURCES, not bad, "; ".join(bad) or f"{s.now.free_bytes} bytes free{signal}")
 
 
-def _blocks(s: Sighting) -> Iterator[str]:
+def _blocks(s: Examination) -> Iterator[str]:
     """What is wrong with its largest block of memory, where it can say."""
     now = s.now.largest_block
     for when, reference in (("before", s.before), ("when it returned", s.returned)):
@@ -329,14 +329,14 @@ def _blocks(s: Sighting) -> Iterator[str]:
         yield memory_words(s.now)
 
 
-def _tanks(s: Sighting) -> Iterator[tuple[TankState | None, TankState]]:
+def _tanks(s: Examination) -> Iterator[tuple[TankState | None, TankState]]:
     """Each tank with its state before, if there was one."""
     earlier = {tank.name: tank for tank in s.before.tanks}
     for tank in s.now.tanks:
         yield earlier.get(tank.name), tank
 
 
-def _bounds(s: Sighting) -> Iterator[tuple[TankBounds, TankState]]:
+def _bounds(s: Examination) -> Iterator[tuple[TankBounds, TankState]]:
     """Each tank of the plan that the node reports with as many marks as planned."""
     reported = {tank.name: tank for tank in s.now.tanks}
     for bounds in s.planned.tanks:

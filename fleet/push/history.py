@@ -10,14 +10,14 @@ from fleet.push.blame import OF_THE_IMAGE
 from fleet.push.codes import PUSH_UNFINISHED
 from fleet.push.journal import Journal
 from fleet.push.reasons import Why
-from fleet.push.state import Phase, Stands
+from fleet.push.state import NodeStatus, PushPhase
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from fleet.push.outcome import NodeOutcome
 
-_WENT_BACK = frozenset({Stands.PUT_BACK, Stands.LOST})
+_WENT_BACK = frozenset({NodeStatus.PUT_BACK, NodeStatus.LOST})
 
 
 def given_up_images(journal: Journal) -> dict[str, str]:
@@ -29,8 +29,8 @@ def given_up_images(journal: Journal) -> dict[str, str]:
     decided: dict[str, str | None] = {}
     for record in reversed(journal.pushes()[-AUDITED_PUSHES:]):
         made = journal.outcomes(record.id)
-        failed = record.phase is Phase.HALTED and any(_tells_of_image(o) for o in made)
-        given_up = failed or record.phase is Phase.ROLLED_BACK
+        failed = record.phase is PushPhase.HALTED and any(_tells_of_image(o) for o in made)
+        given_up = failed or record.phase is PushPhase.ROLLED_BACK
         for outcome in made:
             decided.setdefault(outcome.to_image, record.id if given_up else None)
     return {image: push for image, push in decided.items() if push is not None}

@@ -18,14 +18,14 @@ from typing import TYPE_CHECKING, Any
 from fleet.errors import PlanError, PushError
 from fleet.push.codes import ALREADY_PUSHED, NO_SUCH_PUSH
 from fleet.push.engine import fold, step
-from fleet.push.events import Began, Event, Requested, Word, read_event, write_event
+from fleet.push.events import Began, Event, Requested, RequestKind, read_event, write_event
 from fleet.push.journal_codes import ALTERED_JOURNAL
 from fleet.push.journal_errors import about, broken
 from fleet.push.journal_file import VERSION, opened, read_head, write_head, write_push_seal
 from fleet.push.journal_seal import sealed, sha256, write_witness
 from fleet.push.outcome import NodeOutcome, outcomes, read_outcomes, write_outcomes
 from fleet.push.plan import Plan, read_plan, write_plan
-from fleet.push.state import Phase, PushState, fresh
+from fleet.push.state import PushPhase, PushState, fresh
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -43,7 +43,7 @@ class PushRecord:
 
     id: str
     began_at_s: float
-    phase: Phase
+    phase: PushPhase
     ended_at_s: float | None
 
     @property
@@ -308,11 +308,11 @@ class Journal:
         but by a later `resume`; so the plan need not be read of any other."""
         if stands.ended_at_s is not None:
             return stands.outcome == _OF_NOBODY
-        return stands.phase == Phase.DONE and not self.plan(stands.push).waves
+        return stands.phase == PushPhase.DONE and not self.plan(stands.push).waves
 
     def _record(self, push: str, began_at_s: float, phase: str, ended_at_s: float | None) -> PushRecord:
         try:
-            return PushRecord(push, began_at_s, Phase(phase), ended_at_s)
+            return PushRecord(push, began_at_s, PushPhase(phase), ended_at_s)
         except ValueError as error:
             raise self._broken(f"push {push}: {error}") from error
 
@@ -337,7 +337,7 @@ class Journal:
 
     def _said(self, number: int, at_s: float, word: str, nodes: str) -> Requested:
         try:
-            return Requested(at_s, Word(word), tuple(json.loads(nodes)))
+            return Requested(at_s, RequestKind(word), tuple(json.loads(nodes)))
         except (ValueError, TypeError) as error:
             raise self._broken(f"request {number}: {error}") from error
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from fleet.find.match import Match
     from fleet.link.client import NodeLink
     from fleet.link.state import NodeState
-    from fleet.push.context import Field
+    from fleet.push.context import PushContext
     from fleet.push.plan import Plan
 
 
@@ -31,7 +31,7 @@ class LiveGround:
 
     def __init__(
         self,
-        field: Field,
+        field: PushContext,
         plan: Plan,
         matches: Iterable[Match],
         session: aiohttp.ClientSession,

@@ -19,7 +19,7 @@ from fleet.push.codes import (
     WEAK_SUPPLY,
 )
 from fleet.push.reasons import Why
-from fleet.push.state import Phase, Stands
+from fleet.push.state import NodeStatus, PushPhase
 
 if TYPE_CHECKING:
     from fleet.push.state import NodeProgress, PushState
@@ -31,7 +31,7 @@ class NodeOutcome:
 
     node: str
     wave: int
-    stands: Stands
+    stands: NodeStatus
     reason: str
     from_image: str
     from_release: str
@@ -80,7 +80,7 @@ def read_outcomes(text: str) -> tuple[NodeOutcome, ...]:
         NodeOutcome(
             **{
                 **one,
-                "stands": Stands(one["stands"]),
+                "stands": NodeStatus(one["stands"]),
                 "failed": failed,
                 "blame": _blame(one, failed),
                 "why": _why(one),
@@ -107,9 +107,9 @@ def _why(one: dict[str, Any]) -> Why | None:
 
 
 def counts(state: PushState) -> dict[str, int]:
-    """How many nodes stand how, in the order of `Stands`, without zeros."""
+    """How many nodes stand how, in the order of `NodeStatus`, without zeros."""
     counted = Counter(node.stands for node in state.nodes.values())
-    return {stands.value: counted[stands] for stands in Stands if counted[stands]}
+    return {stands.value: counted[stands] for stands in NodeStatus if counted[stands]}
 
 
 def exit_of(state: PushState) -> Exit:
@@ -118,35 +118,35 @@ def exit_of(state: PushState) -> Exit:
     if code is None:
         return Exit.OK
     lost = any(_unreachable(node) for node in state.nodes.values())
-    return Exit.UNREACHABLE if lost and state.phase is Phase.DONE else Exit.PROBLEMS
+    return Exit.UNREACHABLE if lost and state.phase is PushPhase.DONE else Exit.PROBLEMS
 
 
 def code_of(state: PushState) -> Code | None:
     """Why the push did not do all that was planned; None if it did."""
     blames = {node.blame for node in state.nodes.values()}
-    if state.phase is Phase.HALTED:
+    if state.phase is PushPhase.HALTED:
         if Blame.DRAW in blames:
             return DRAWS_TOO_MUCH
         if Blame.IMAGE in blames:
             return HALTED
         return BROKEN_LINK if state.verdicts and state.verdicts[-1].link_broken else NOBODY_IN_PILOT
-    if state.phase in (Phase.STOPPED, Phase.ROLLED_BACK):
+    if state.phase in (PushPhase.STOPPED, PushPhase.ROLLED_BACK):
         return STOPPED_BY_REQUEST
-    if all(node.stands is Stands.KEPT for node in state.nodes.values()):
+    if all(node.stands is NodeStatus.KEPT for node in state.nodes.values()):
         return None
-    others = [node for node in state.nodes.values() if node.stands is not Stands.KEPT]
+    others = [node for node in state.nodes.values() if node.stands is not NodeStatus.KEPT]
     return WEAK_SUPPLY if all(node.blame is Blame.SUPPLY for node in others) else NOT_ALL
 
 
 def rolled_back_exit(state: PushState, asked: tuple[str, ...]) -> Exit:
     """The exit status of a roll-back: ok when every node that was to go back is back."""
     wanted = [n for n in state.nodes.values() if n.accepted and (not asked or n.node in asked)]
-    if any(n.stands is Stands.LOST for n in wanted):
+    if any(n.stands is NodeStatus.LOST for n in wanted):
         return Exit.UNREACHABLE
-    return Exit.OK if all(n.stands is not Stands.KEPT for n in wanted) else Exit.PROBLEMS
+    return Exit.OK if all(n.stands is not NodeStatus.KEPT for n in wanted) else Exit.PROBLEMS
 
 
 def _unreachable(node: NodeProgress) -> bool:
-    return node.stands is Stands.LOST or (
-        node.stands is Stands.LEFT_OUT and node.reason.why is Why.UNREACHABLE
+    return node.stands is NodeStatus.LOST or (
+        node.stands is NodeStatus.LEFT_OUT and node.reason.why is Why.UNREACHABLE
     )

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fleet.errors import PlanError
-from fleet.facts.access_points import Origin
+from fleet.find.access_points import Origin
 from fleet.limits import PLAN_FILE_BYTES
 from fleet.push.basis import Change, PartBasis
 from fleet.push.codes import DAMAGED_PLAN, STALE_PLAN
@@ -260,7 +260,7 @@ def read_plan(text: str) -> Plan:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class PresentState:
     """What the plan rests on, as it stands now: the shelf's (image, ticket's SHA-256) per node, the
     running image per node, by node what the inventory says otherwise than its image on the shelf, and what it says
     otherwise than the plan was reckoned from.
@@ -276,7 +276,7 @@ class Standing:
     older: Mapping[str, str] = field(default_factory=dict)
 
 
-def check_fresh(plan: Plan, now: Standing) -> list[str]:
+def check_fresh(plan: Plan, now: PresentState) -> list[str]:
     """What changed since the plan was made, one line each; empty when it still stands."""
     changed = [str(change) for change in now.changed]
     if not plan.rests_on and now.inventory_sha256 != plan.inventory_sha256:
@@ -290,7 +290,7 @@ def check_fresh(plan: Plan, now: Standing) -> list[str]:
     return changed
 
 
-def _changed(planned: PlannedNode, now: Standing) -> Iterator[str]:
+def _changed(planned: PlannedNode, now: PresentState) -> Iterator[str]:
     node, shelf = planned.node, now.shelf.get(planned.node)
     if shelf is None:
         yield f"{node}: its image is no longer on the shelf"
@@ -305,12 +305,12 @@ def _changed(planned: PlannedNode, now: Standing) -> Iterator[str]:
         yield f"{node}: it runs {running[:12]} now, and ran {planned.from_image[:12]} when the plan was made"
 
 
-def is_older(planned: PlannedNode, now: Standing) -> bool:
+def is_older(planned: PlannedNode, now: PresentState) -> bool:
     """Whether its image is not what the inventory gives now, and nobody wants it all the same."""
     return planned.node in now.older and not planned.as_built
 
 
-def refuse_stale(plan: Plan, now: Standing) -> None:
+def refuse_stale(plan: Plan, now: PresentState) -> None:
     """PlanError naming what changed, unless the plan still stands."""
     changed = check_fresh(plan, now)
     if changed:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from fleet.boards.trial import room_s
 from fleet.calendar.windows import next_opening, open_until
 from fleet.errors import PlanError
-from fleet.facts.access_points import used
+from fleet.find.access_points import used
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, CONFIDENCE, KEEP_RESERVE_S
 from fleet.link.state import Phase
 from fleet.push.basis import basis_of

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fleet.push.engine import fold, step
-from fleet.push.events import Doing, Requested, Resumed, Word
-from fleet.push.state import Back, Stands
+from fleet.push.events import Action, Requested, RequestKind, Resumed
+from fleet.push.state import NodeStatus, RollbackCause
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,16 +17,16 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Foretold:
+class Previewed:
     """One node: how it stands now, and what would be done with it."""
 
     node: str
     wave: int
-    stands: Stands
+    stands: NodeStatus
     would: str
 
 
-def foretell(state: PushState, event: Requested | Resumed) -> tuple[Foretold, ...]:
+def preview(state: PushState, event: Requested | Resumed) -> tuple[Previewed, ...]:
     """Every node of the push, by wave, with what the event would bring about."""
     after, _ = step(state, event)
     names = [name for wave in state.waves for name in wave]
@@ -38,20 +38,24 @@ def with_requests(state: PushState, waiting: Sequence[Requested]) -> PushState:
     return fold(state, waiting)
 
 
-def _one(before: PushState, after: PushState, name: str, event: Requested | Resumed) -> Foretold:
+def _one(before: PushState, after: PushState, name: str, event: Requested | Resumed) -> Previewed:
     was, then, planned = before.nodes[name], after.nodes[name], before.planned[name]
     if isinstance(event, Resumed):
         would = _resumed(was, after)
-    elif then.back is not Back.NO and not then.settled:
+    elif then.back is not RollbackCause.NO and not then.settled:
         would = f"go back to {planned.from_release}, after it is asked what it runs"
-    elif then.stands is Stands.LEFT_OUT and was.stands is not Stands.LEFT_OUT:
+    elif then.stands is NodeStatus.LEFT_OUT and was.stands is not NodeStatus.LEFT_OUT:
         would = f"not be updated; it has {planned.from_release}"
     elif was.settled:
-        runs = {Stands.KEPT: f"; it has {planned.to_release}"}.get(was.stands, "")
+        runs = {NodeStatus.KEPT: f"; it has {planned.to_release}"}.get(was.stands, "")
         would = f"stay as it is{runs}"
     else:
-        would = "end what is under way" if event.word in (Word.STOP, Word.ROLL_BACK) else "go on as planned"
-    return Foretold(name, was.wave, was.stands, would)
+        would = (
+            "end what is under way"
+            if event.word in (RequestKind.STOP, RequestKind.ROLL_BACK)
+            else "go on as planned"
+        )
+    return Previewed(name, was.wave, was.stands, would)
 
 
 def _resumed(was: NodeProgress, after: PushState) -> str:
@@ -59,6 +63,6 @@ def _resumed(was: NodeProgress, after: PushState) -> str:
     if was.settled:
         return "stay as it is"
     pending = after.nodes[was.node].pending
-    if pending is not None and pending.doing is Doing.ASK:
+    if pending is not None and pending.doing is Action.ASK:
         return "be asked what it runs, then go on from there"
     return "come in its turn"

@@ -22,7 +22,7 @@ from fleet.limits import (
 from fleet.link.codes import UNREACHABLE
 from fleet.link.refusals import of_the_link
 from fleet.push.engine import step
-from fleet.push.events import Command, Doing, Event, Outcome, Result, Sent
+from fleet.push.events import Action, ActionOutcome, Command, Event, Result, Sent
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Coroutine, Sequence
@@ -191,7 +191,7 @@ class Runner:
         if self._leaving.is_set():
             return
         for name, (command, task) in tuple(self._tasks.items()):
-            if self._state.nodes[name].pending is not command and command.doing is Doing.ASK:
+            if self._state.nodes[name].pending is not command and command.doing is Action.ASK:
                 task.cancel()
                 del self._tasks[name]
         for command in commands:
@@ -210,7 +210,7 @@ class Runner:
         if outcome is not None:
             self._inbox.put_nowait(outcome)
 
-    async def _ask(self, command: Command) -> Outcome:
+    async def _ask(self, command: Command) -> ActionOutcome:
         node = command.node
         try:
             seen = await self._ground.link(node).state()
@@ -218,7 +218,7 @@ class Runner:
             self._misses[node] = self._misses.get(node, 0) + 1
             return self._broke(command, error)
         self._misses.pop(node, None)
-        return Outcome(
+        return ActionOutcome(
             self._ground.now_s(),
             node,
             command.serial,
@@ -229,10 +229,10 @@ class Runner:
             window_open=self._ground.window_open(node),
         )
 
-    async def _send(self, command: Command) -> Outcome | None:
+    async def _send(self, command: Command) -> ActionOutcome | None:
         return await self._send_cargo(command, self._ground.new_cargo, command.node)
 
-    async def _send_old(self, command: Command) -> Outcome | None:
+    async def _send_old(self, command: Command) -> ActionOutcome | None:
         """The ticket for the way back is made for the floor that the node has now, and ends with the sending."""
         try:
             seen = await self._ground.link(command.node).state()
@@ -242,7 +242,7 @@ class Runner:
 
     async def _send_cargo(
         self, command: Command, cargo: Callable[..., tuple[bytes, bytes]], *about: object
-    ) -> Outcome | None:
+    ) -> ActionOutcome | None:
         node = command.node
         try:
             image, ticket = await self._aside(cargo, *about)
@@ -255,7 +255,7 @@ class Runner:
         def told(sent_bytes: int, size_bytes: int) -> None:
             if not begins.expired():
                 begins.reschedule(None)  # it takes bytes: the worst outage counts from here
-            if sent_bytes == size_bytes and command.doing is Doing.SEND:
+            if sent_bytes == size_bytes and command.doing is Action.SEND:
                 self._inbox.put_nowait(Sent(self._ground.now_s(), node, command.serial))
             self._reporter.progress(node, sent_bytes, size_bytes)
 
@@ -266,13 +266,15 @@ class Runner:
             what = f"{node}: not a byte went within {SEND_BEGINS_S:.0f} s of its word on its tanks"
             return self._broke(command, NodeUnreachable(UNREACHABLE, what, node=node))
 
-    async def _keep(self, command: Command) -> Outcome | None:
+    async def _keep(self, command: Command) -> ActionOutcome | None:
         return await self._change(command, lambda link: link.keep())
 
-    async def _revert(self, command: Command) -> Outcome | None:
+    async def _revert(self, command: Command) -> ActionOutcome | None:
         return await self._change(command, lambda link: link.revert())
 
-    async def _change(self, command: Command, change: Callable[[Link], Awaitable[object]]) -> Outcome | None:
+    async def _change(
+        self, command: Command, change: Callable[[Link], Awaitable[object]]
+    ) -> ActionOutcome | None:
         """Change something on the node, unless someone wants the runner to leave: None, and nothing was begun."""
         if self._leaving.is_set():
             return None
@@ -289,13 +291,13 @@ class Runner:
             self._changing.discard(command.node)
         return self._outcome(command, Result.OK)
 
-    def _broke(self, command: Command, error: LinkError) -> Outcome:
+    def _broke(self, command: Command, error: LinkError) -> ActionOutcome:
         self._ground.elsewhere(command.node)
         return self._outcome(command, Result.BROKE, error.code.code, error.what)
 
-    def _outcome(self, command: Command, result: Result, code: str = "", detail: str = "") -> Outcome:
+    def _outcome(self, command: Command, result: Result, code: str = "", detail: str = "") -> ActionOutcome:
         now_s = self._ground.now_s()
-        return Outcome(now_s, command.node, command.serial, command.doing, result, code, detail)
+        return ActionOutcome(now_s, command.node, command.serial, command.doing, result, code, detail)
 
     # ---------------------------------------------------------------- beside the push
     async def _watch_requests(self) -> None:
@@ -350,10 +352,10 @@ class Runner:
         self._tasks.clear()
 
 
-_DOINGS: dict[Doing, Callable[[Runner, Command], Coroutine[object, object, Outcome | None]]] = {
-    Doing.ASK: Runner._ask,
-    Doing.SEND: Runner._send,
-    Doing.SEND_OLD: Runner._send_old,
-    Doing.KEEP: Runner._keep,
-    Doing.REVERT: Runner._revert,
+_DOINGS: dict[Action, Callable[[Runner, Command], Coroutine[object, object, ActionOutcome | None]]] = {
+    Action.ASK: Runner._ask,
+    Action.SEND: Runner._send,
+    Action.SEND_OLD: Runner._send_old,
+    Action.KEEP: Runner._keep,
+    Action.REVERT: Runner._revert,
 }

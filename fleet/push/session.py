@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from fleet.find.match import Match
     from fleet.find.search import Tell
-    from fleet.push.context import Field
+    from fleet.push.context import PushContext
     from fleet.push.events import Event
     from fleet.push.runner import Reporter
     from fleet.push.state import PushState
@@ -41,7 +41,7 @@ def journal_of(workspace: Workspace) -> Iterator[Journal]:
 class Drive:
     """One push to be run by this process. `matches`: where its nodes are, if they were looked for already."""
 
-    field: Field
+    field: PushContext
     journal: Journal
     push: str
     reporter: Reporter

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from fleet.push.plan import Plan, PlannedNode
 
 
-class Stands(StrEnum):
+class NodeStatus(StrEnum):
     """How a node of a push stands."""
 
     QUEUED = "queued"
@@ -58,7 +58,7 @@ class Task(StrEnum):
     BACK_KEEP = "back-keep"
 
 
-class Back(StrEnum):
+class RollbackCause(StrEnum):
     """Why a node goes back, if it does."""
 
     NO = "no"
@@ -67,7 +67,7 @@ class Back(StrEnum):
     ASKED = "asked"
 
 
-class Phase(StrEnum):
+class PushPhase(StrEnum):
     """How the push stands."""
 
     NEW = "new"
@@ -79,8 +79,8 @@ class Phase(StrEnum):
     ROLLED_BACK = "rolled-back"
 
 
-ENDED = frozenset({Phase.DONE, Phase.HALTED, Phase.STOPPED, Phase.ROLLED_BACK})
-SETTLED = frozenset({Stands.KEPT, Stands.PUT_BACK, Stands.LOST, Stands.LEFT_OUT})
+ENDED = frozenset({PushPhase.DONE, PushPhase.HALTED, PushPhase.STOPPED, PushPhase.ROLLED_BACK})
+SETTLED = frozenset({NodeStatus.KEPT, NodeStatus.PUT_BACK, NodeStatus.LOST, NodeStatus.LEFT_OUT})
 BACK_TASKS = frozenset({Task.BACK, Task.BACK_REVERT, Task.BACK_SEND, Task.BACK_RETURN, Task.BACK_KEEP})
 TRANSFERRING = frozenset({Task.READY, Task.SEND, Task.UNSURE, Task.BACK_SEND})
 ON_THE_WAY = frozenset({Task.READY, Task.SEND, Task.UNSURE, Task.RETURN, Task.SOAK, Task.KEEP})
@@ -113,7 +113,7 @@ class NodeProgress:
 
     node: str
     wave: int
-    stands: Stands = Stands.QUEUED
+    stands: NodeStatus = NodeStatus.QUEUED
     task: Task = Task.NONE
     pending: Command | None = None
     tries: int = 0
@@ -141,7 +141,7 @@ class NodeProgress:
     failed: tuple[Check, ...] = ()
     blame: Blame | None = None
     """What its failure is put down to; None: it did not fail."""
-    back: Back = Back.NO
+    back: RollbackCause = RollbackCause.NO
     back_tries: int = 0
     old_sends: int = 0
 
@@ -178,14 +178,14 @@ class NodeProgress:
     def takes_a_place(self) -> bool:
         """Whether it counts among those that may be busy at the same time: transfers, and kept nodes going
         back."""
-        return self.task in TRANSFERRING or (self.going_back and self.stands is Stands.KEPT)
+        return self.task in TRANSFERRING or (self.going_back and self.stands is NodeStatus.KEPT)
 
     @property
     def down(self) -> bool:
         """Whether its tanks may be without a sure controller, now or in a moment; also when it is lost."""
-        if self.stands is Stands.KEPT:
+        if self.stands is NodeStatus.KEPT:
             return self.going_back
-        return self.stands is Stands.LOST or self.task not in (Task.NONE, Task.HELD)
+        return self.stands is NodeStatus.LOST or self.task not in (Task.NONE, Task.HELD)
 
 
 @dataclass(frozen=True)
@@ -197,8 +197,8 @@ class PushState:
     nodes: Mapping[str, NodeProgress]
     planned: Mapping[str, PlannedNode]
     waves: tuple[tuple[str, ...], ...]
-    phase: Phase = Phase.NEW
-    ends_as: Phase = Phase.DONE
+    phase: PushPhase = PushPhase.NEW
+    ends_as: PushPhase = PushPhase.DONE
     wave: int = 0
     held: bool = False
     late: tuple[str, ...] = ()

@@ -7,10 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
 from fleet.push.blame import Blame
-from fleet.push.events import Command, Doing
+from fleet.push.events import Action, Command
 from fleet.push.gate import Check, CheckName
 from fleet.push.reasons import NO_REASON, WAITING, Reason, Why
-from fleet.push.state import SETTLED, Back, NodeProgress, Phase, PushState, Stands, Task, evolve
+from fleet.push.state import (
+    SETTLED,
+    NodeProgress,
+    NodeStatus,
+    PushPhase,
+    PushState,
+    RollbackCause,
+    Task,
+    evolve,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -21,7 +30,7 @@ _BLAMES = {CheckName.SUPPLY: Blame.SUPPLY, CheckName.LINK: Blame.LINK}
 """What the failure of these checks alone is put down to; any other: the image."""
 
 
-class Work:
+class Transition:
     """A copy of the state that may be changed until `done`. `now_s` never goes backwards."""
 
     def __init__(self, state: PushState, at_s: float) -> None:
@@ -50,10 +59,10 @@ class Work:
         self.nodes[name] = evolve(self.nodes[name], **changes)
         return self.nodes[name]
 
-    def do(self, name: str, doing: Doing, task: Task, *, in_s: float = 0.0, **changes: Any) -> None:
+    def do(self, name: str, doing: Action, task: Task, *, in_s: float = 0.0, **changes: Any) -> None:
         """Ask for something to be done to a node, in some seconds. Only a question may be replaced."""
         pending = self.nodes[name].pending
-        if pending is not None and pending.doing is not Doing.ASK:
+        if pending is not None and pending.doing is not Action.ASK:
             raise ValueError(f"{name}: {pending.doing} is under way")
         self.change(serial=self.push.serial + 1)
         command = Command(self.push.serial, name, doing, self.now_s + in_s)
@@ -64,13 +73,15 @@ class Work:
 
     def ask(self, name: str, task: Task, *, in_s: float = 0.0, **changes: Any) -> None:
         """Ask the node for its state, in some seconds."""
-        self.do(name, Doing.ASK, task, in_s=in_s, **changes)
+        self.do(name, Action.ASK, task, in_s=in_s, **changes)
 
-    def settle(self, name: str, stands: Stands, reason: Reason = NO_REASON) -> None:
+    def settle(self, name: str, stands: NodeStatus, reason: Reason = NO_REASON) -> None:
         """Nothing more will happen to this node. Its first reason stays, unless it was only why it waited."""
         before = self.nodes[name].reason
         stays = before if before.why not in WAITING else NO_REASON
-        self.set(name, stands=stands, task=Task.NONE, pending=None, back=Back.NO, reason=stays or reason)
+        self.set(
+            name, stands=stands, task=Task.NONE, pending=None, back=RollbackCause.NO, reason=stays or reason
+        )
 
     def fail(self, name: str, *checks: Check) -> None:
         """These checks failed: the node has to go back."""
@@ -79,7 +90,7 @@ class Work:
         told = "; ".join(f"{check.name}: {check.evidence}" for check in root)
         blames = {_BLAMES.get(check.name, Blame.IMAGE) for check in root}
         blame = blames.pop() if len(blames) == 1 else Blame.IMAGE
-        self.set(name, failed=bad, back=Back.FAILED, reason=Reason(Why.FAILED, told), blame=blame)
+        self.set(name, failed=bad, back=RollbackCause.FAILED, reason=Reason(Why.FAILED, told), blame=blame)
 
     def fail_on(self, name: str, check: CheckName, evidence: str) -> None:
         """This one check failed."""
@@ -140,7 +151,7 @@ class Work:
     def startable(self, name: str) -> bool:
         """Whether this node's update may begin now, as far as the rest of the fleet is concerned."""
         return (
-            self.push.phase is Phase.RUNNING
+            self.push.phase is PushPhase.RUNNING
             and not self.push.held
             and self.place_free(name)
             and self.partner_down(name) is None

@@ -32,16 +32,16 @@ from fleet.push.condition import (
     short_of_memory,
     way_to_clear,
 )
-from fleet.push.events import Doing, Outcome, Result
-from fleet.push.gate import CheckName, Sighting, examine
+from fleet.push.events import Action, ActionOutcome, Result
+from fleet.push.gate import CheckName, Examination, examine
 from fleet.push.reasons import NO_REASON, Reason, Why
-from fleet.push.state import NodeProgress, Stands, Task
+from fleet.push.state import NodeProgress, NodeStatus, Task
 from fleet.water.spare import suffices
 
 if TYPE_CHECKING:
     from fleet.link.state import NodeState
     from fleet.push.plan import PlannedNode
-    from fleet.push.transition import Work
+    from fleet.push.transition import Transition
 
 BUSY = "busy"
 """Somebody else is changing it, or it cannot restart: its own trouble, and nothing of the image. It is held off."""
@@ -50,44 +50,44 @@ TRY_LATER = SPOILT | {BUSY}
 to it, and not of what was sent."""
 
 
-def on_outcome(work: Work, node: NodeProgress, outcome: Outcome) -> None:
+def on_outcome(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     """Take in how a command for this node ended."""
     _HANDLERS[node.task](work, node, outcome)
 
 
-def start(work: Work, name: str) -> None:
+def start(work: Transition, name: str) -> None:
     """Ask a queued node whether it can spare its controller now."""
     work.ask(name, Task.READY)
 
 
 # -------------------------------------------------------------------- may it be sent to?
-def _on_ready(work: Work, node: NodeProgress, outcome: Outcome) -> None:
+def _on_ready(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     name = node.node
     if outcome.seen is None:
         if node.tries + 1 >= READY_TRIES:
-            work.settle(name, Stands.LEFT_OUT, Reason(Why.UNREACHABLE, outcome.detail))
+            work.settle(name, NodeStatus.LEFT_OUT, Reason(Why.UNREACHABLE, outcome.detail))
         else:
             work.ask(name, node.task, in_s=READY_RETRY_S, tries=node.tries + 1)
         return
     planned, seen = work.planned(name), outcome.seen
     if seen.image == planned.to_image and seen.phase is not NodePhase.ON_TRIAL:
-        work.settle(name, Stands.KEPT, Reason(Why.ALREADY))
+        work.settle(name, NodeStatus.KEPT, Reason(Why.ALREADY))
         return
     never = why_never(planned, seen)
     if never:
-        work.settle(name, Stands.LEFT_OUT, never)
+        work.settle(name, NodeStatus.LEFT_OUT, never)
         return
     later = why_later(planned, outcome, any_hour=work.push.plan.any_hour)
     if later:
         _hold_off(work, node, later)
     elif not work.startable(name):
-        work.set(name, task=Task.NONE, stands=Stands.QUEUED, reason=NO_REASON)
+        work.set(name, task=Task.NONE, stands=NodeStatus.QUEUED, reason=NO_REASON)
     else:
         work.do(
             name,
-            Doing.SEND,
+            Action.SEND,
             Task.SEND,
-            stands=Stands.SENDING,
+            stands=NodeStatus.SENDING,
             sends=node.sends + 1,
             whole=False,
             before=seen,
@@ -109,7 +109,7 @@ def why_never(planned: PlannedNode, seen: NodeState) -> Reason:
     return NO_REASON
 
 
-def why_later(planned: PlannedNode, outcome: Outcome, *, any_hour: bool) -> Reason:
+def why_later(planned: PlannedNode, outcome: ActionOutcome, *, any_hour: bool) -> Reason:
     """Why the node must not be updated just now; none if it may."""
     if not outcome.window_open and not any_hour:
         return Reason(Why.WINDOW_CLOSED)
@@ -128,17 +128,17 @@ def spare_wanted_s(planned: PlannedNode, seen: NodeState | None) -> float:
     return planned.spare_needed_weak_s
 
 
-def _hold_off(work: Work, node: NodeProgress, why: Reason) -> None:
+def _hold_off(work: Transition, node: NodeProgress, why: Reason) -> None:
     holds = node.holds + 1
     if holds >= HELD_OFF_TRIES:
         work.set(node.node, holds=holds)
-        work.settle(node.node, Stands.LEFT_OUT, Reason(Why.HELD_OFF_TOO_OFTEN, f"{holds} times: {why}"))
+        work.settle(node.node, NodeStatus.LEFT_OUT, Reason(Why.HELD_OFF_TOO_OFTEN, f"{holds} times: {why}"))
         return
-    work.ask(node.node, Task.HELD, in_s=HELD_OFF_RETRY_S, stands=Stands.HELD_OFF, holds=holds, reason=why)
+    work.ask(node.node, Task.HELD, in_s=HELD_OFF_RETRY_S, stands=NodeStatus.HELD_OFF, holds=holds, reason=why)
 
 
 # -------------------------------------------------------------------- the transfer
-def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
+def _on_send(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     name = node.node
     if outcome.result is Result.OK:
         _took_it(work, node, outcome)
@@ -148,7 +148,7 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         limit_s = work.now_s + work.planned(name).return_within_s
         work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S, limit_at_s=limit_s, cut_off=outcome.detail)
     elif outcome.ours:
-        work.settle(name, Stands.LEFT_OUT, Reason(Why.NOT_SENT, f"{outcome.code}: {outcome.detail}"))
+        work.settle(name, NodeStatus.LEFT_OUT, Reason(Why.NOT_SENT, f"{outcome.code}: {outcome.detail}"))
     elif outcome.code in TRY_LATER and node.sends < SEND_TRIES:
         work.ask(name, Task.READY, in_s=READY_RETRY_S)
     elif outcome.code == BUSY and not node.cut_off:
@@ -162,7 +162,7 @@ def _on_send(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
 
 
-def _took_it(work: Work, node: NodeProgress, outcome: Outcome) -> None:
+def _took_it(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     policy, planned = work.push.plan.policy, work.planned(node.node)
     work.ask(
         node.node,
@@ -175,7 +175,7 @@ def _took_it(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     )
 
 
-def _on_unsure(work: Work, node: NodeProgress, outcome: Outcome) -> None:
+def _on_unsure(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     """The transfer's end was not seen. Nothing is sent again before it is sure that the node did not take
     the image."""
     name, seen, planned = node.node, outcome.seen, work.planned(node.node)
@@ -209,7 +209,7 @@ def fell_back(planned: PlannedNode, node: NodeProgress, seen: NodeState) -> bool
     return seen.image == planned.from_image and says_so and starts >= STARTS_THERE_AND_BACK
 
 
-def tell_fell_back(work: Work, name: str, seen: NodeState) -> None:
+def tell_fell_back(work: Transition, name: str, seen: NodeState) -> None:
     """The node failed by its own word on the image, or on its supply: it had the image, and went back from it."""
     before = work.nodes[name].before
     if seen.last_reason == BROWN_OUT and before is not None:
@@ -221,7 +221,7 @@ def tell_fell_back(work: Work, name: str, seen: NodeState) -> None:
 
 
 # -------------------------------------------------------------------- the return, the soak
-def _on_return(work: Work, node: NodeProgress, outcome: Outcome) -> None:
+def _on_return(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     name, seen, planned = node.node, outcome.seen, work.planned(node.node)
     if seen is not None and seen.image == planned.to_image:
         _returned(work, node, outcome)
@@ -235,7 +235,7 @@ def _on_return(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         work.ask(name, Task.RETURN, in_s=RETURN_POLL_S)
 
 
-def _returned(work: Work, node: NodeProgress, outcome: Outcome) -> None:
+def _returned(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     """The first answer under the new image, or the first after it started once more: the soak begins, and with it the
     checks."""
     seen = outcome.seen
@@ -244,7 +244,7 @@ def _returned(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     work.set(
         node.node,
         task=Task.SOAK,
-        stands=Stands.ON_TRIAL,
+        stands=NodeStatus.ON_TRIAL,
         since_s=work.now_s,
         misses=0,
         returned=seen,
@@ -254,7 +254,7 @@ def _returned(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     _look(work, work.nodes[node.node], outcome)
 
 
-def _on_soak(work: Work, node: NodeProgress, outcome: Outcome) -> None:
+def _on_soak(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     name, seen = node.node, outcome.seen
     if seen is None:
         misses = node.misses + 1
@@ -275,13 +275,13 @@ def _on_soak(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         _look(work, work.nodes[name], outcome)
 
 
-def _await_again(work: Work, node: NodeProgress) -> None:
+def _await_again(work: Transition, node: NodeProgress) -> None:
     """Silent, but it may be starting anew after a brown-out, and can say so: it gets the time of a return."""
     limit_s = work.now_s + work.planned(node.node).return_within_s
     work.ask(node.node, Task.RETURN, in_s=RETURN_POLL_S, limit_at_s=limit_s, misses=0)
 
 
-def _look(work: Work, node: NodeProgress, outcome: Outcome) -> None:
+def _look(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     """Examine the node; ask again, or find it soaked."""
     soaked = work.now_s >= node.soak_until_s
     checks = examine(sighting(work, node, outcome), soaked=soaked)
@@ -295,12 +295,12 @@ def _look(work: Work, node: NodeProgress, outcome: Outcome) -> None:
     work.ask(node.node, Task.SOAKED if soaked else Task.SOAK, in_s=poll_s)
 
 
-def sighting(work: Work, node: NodeProgress, outcome: Outcome) -> Sighting:
+def sighting(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> Examination:
     """What the gate looks at."""
     seen = outcome.seen
     if seen is None or node.before is None or node.returned is None:
         raise ValueError(f"{node.node}: nothing to compare")
-    return Sighting(
+    return Examination(
         planned=work.planned(node.node),
         before=node.before,
         before_at_s=node.before_at_s,
@@ -312,16 +312,16 @@ def sighting(work: Work, node: NodeProgress, outcome: Outcome) -> Sighting:
 
 
 # -------------------------------------------------------------------- keep
-def keep(work: Work, name: str) -> None:
+def keep(work: Transition, name: str) -> None:
     """The gate has passed: tell the node to keep its image."""
-    work.do(name, Doing.KEEP, Task.KEEP, tries=1)
+    work.do(name, Action.KEEP, Task.KEEP, tries=1)
 
 
-def _on_keep(work: Work, node: NodeProgress, outcome: Outcome) -> None:
+def _on_keep(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     name, seen, planned = node.node, outcome.seen, work.planned(node.node)
-    if outcome.doing is Doing.KEEP:
+    if outcome.doing is Action.KEEP:
         if outcome.result is Result.OK:
-            work.settle(name, Stands.KEPT)
+            work.settle(name, NodeStatus.KEPT)
         else:
             work.ask(name, Task.KEEP, in_s=KEEP_RETRY_S)
     elif seen is None:
@@ -330,9 +330,9 @@ def _on_keep(work: Work, node: NodeProgress, outcome: Outcome) -> None:
         else:
             work.ask(name, Task.KEEP, in_s=KEEP_RETRY_S)
     elif seen.image == planned.to_image and seen.phase is not NodePhase.ON_TRIAL:
-        work.settle(name, Stands.KEPT)
+        work.settle(name, NodeStatus.KEPT)
     elif seen.image == planned.to_image and node.tries < KEEP_TRIES:
-        work.do(name, Doing.KEEP, Task.KEEP, tries=node.tries + 1)
+        work.do(name, Action.KEEP, Task.KEEP, tries=node.tries + 1)
     elif seen.image == planned.to_image:
         work.fail_on(name, CheckName.KEPT, f"told {node.tries} times, and it is still on trial")
     else:

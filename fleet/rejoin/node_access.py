@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from fleet.keys.networks import Network
     from fleet.link.client import NodeLink
     from fleet.link.state import NodeState
-    from fleet.push.context import Field
-    from fleet.rejoin.rejoining import Report, Wishes
+    from fleet.push.context import PushContext
+    from fleet.rejoin.rejoining import RejoinOptions, Report
 
 
 class LiveHands:
@@ -70,7 +70,7 @@ class LiveHands:
         await asyncio.sleep(seconds)
 
 
-def networks_of(field: Field, names: Sequence[str]) -> dict[str, Network]:
+def networks_of(field: PushContext, names: Sequence[str]) -> dict[str, Network]:
     """By node, the credentials of its site's network. KeyFolderError where they were never set (KEY105), or do not fit
     on a board (KEY108)."""
     found: dict[str, Network] = {}
@@ -82,10 +82,10 @@ def networks_of(field: Field, names: Sequence[str]) -> dict[str, Network]:
 
 
 async def rejoin_nodes(
-    field: Field,
+    field: PushContext,
     networks: Mapping[str, Network],
     matches: Sequence[Match],
-    wishes: Wishes,
+    wishes: RejoinOptions,
     report: Report,
     begun: Callable[[Rejoining], None],
 ) -> None:

@@ -40,7 +40,7 @@ _UNKNOWN_REQUEST = (404, 405)
 """What firmware that does not know the request says to it."""
 
 
-class Stands(StrEnum):
+class RejoinStatus(StrEnum):
     """How a node stands: on its way, then how it ended."""
 
     NOT_BEGUN = "not-begun"
@@ -59,16 +59,16 @@ class Stands(StrEnum):
     """Nothing was sent to it."""
 
 
-WELL = (Stands.KEPT, Stands.ALREADY)
-_AWAY = (Stands.NOT_SEEN, Stands.NOT_FOUND)
+WELL = (RejoinStatus.KEPT, RejoinStatus.ALREADY)
+_AWAY = (RejoinStatus.NOT_SEEN, RejoinStatus.NOT_FOUND)
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class NodeRejoin:
     """One node. `back_at_s`: when it goes back to the old network by itself, epoch seconds; None: it does not."""
 
     node: str
-    stands: Stands = Stands.NOT_BEGUN
+    stands: RejoinStatus = RejoinStatus.NOT_BEGUN
     reason: str = ""
     code: Code | None = None
     back_at_s: float | None = None
@@ -76,12 +76,12 @@ class Standing:
     @property
     def ended(self) -> bool:
         """Whether nothing more is done about it."""
-        return self.stands not in (Stands.NOT_BEGUN, Stands.ASKED, Stands.GIVEN)
+        return self.stands not in (RejoinStatus.NOT_BEGUN, RejoinStatus.ASKED, RejoinStatus.GIVEN)
 
     @property
     def under_way(self) -> bool:
         """Whether something is being done about it just now."""
-        return self.stands in (Stands.ASKED, Stands.GIVEN)
+        return self.stands in (RejoinStatus.ASKED, RejoinStatus.GIVEN)
 
 
 class Next(StrEnum):
@@ -105,17 +105,17 @@ class Trial:
     patient: bool = False
 
 
-def first_need(standing: Standing, state: NodeState) -> tuple[Next, Standing]:
+def first_need(standing: NodeRejoin, state: NodeState) -> tuple[Next, NodeRejoin]:
     """What the first word of a node asks for. A node on the new network already is only told to keep it."""
     if state.phase is Phase.ON_TRIAL:
-        return Next.END, _ended(standing, Stands.REFUSED, "an image is on trial on it", IMAGE_ON_TRIAL)
+        return Next.END, _ended(standing, RejoinStatus.REFUSED, "an image is on trial on it", IMAGE_ON_TRIAL)
     network = state.network
     if network is not None and network.phase is Phase.ON_TRIAL and network.on == "new":
-        return Next.KEEP, replace(standing, stands=Stands.GIVEN)
+        return Next.KEEP, replace(standing, stands=RejoinStatus.GIVEN)
     return Next.GIVE, standing
 
 
-def after_word(standing: Standing, trial: Trial, state: NodeState, now_s: float) -> tuple[Next, Standing]:
+def after_word(standing: NodeRejoin, trial: Trial, state: NodeState, now_s: float) -> tuple[Next, NodeRejoin]:
     """What a node's word asks for, once credentials were sent to it."""
     network = state.network
     if network is None:
@@ -126,22 +126,22 @@ def after_word(standing: Standing, trial: Trial, state: NodeState, now_s: float)
         if network.on == "kept" and not trial.patient and now_s - trial.given_s >= REJOIN_LEAVES_S:
             back_s = now_s + network.trial_left_s
             why = "it tried the new network and did not get in"
-            return Next.END, _ended(standing, Stands.OLD, why, NOT_IN_NEW_NETWORK, back_s)
+            return Next.END, _ended(standing, RejoinStatus.OLD, why, NOT_IN_NEW_NETWORK, back_s)
         return Next.WAIT, replace(standing, back_at_s=now_s + network.trial_left_s)
     if network.phase is Phase.KEPT and (trial.told or trial.sure):
         return Next.END, kept(standing)
     if not trial.sure:
         return Next.GIVE, standing
     why = "the new network did not hold for its trial"
-    return Next.END, _ended(standing, Stands.WENT_BACK, why, NOT_IN_NEW_NETWORK)
+    return Next.END, _ended(standing, RejoinStatus.WENT_BACK, why, NOT_IN_NEW_NETWORK)
 
 
-def after_silence(standing: Standing, trial: Trial, now_s: float) -> tuple[Next, Standing]:
+def after_silence(standing: NodeRejoin, trial: Trial, now_s: float) -> tuple[Next, NodeRejoin]:
     """What silence asks for: patience, until the node must long be back on its old network."""
     if now_s < trial.ends_s + REJOIN_BACK_S:
         return Next.WAIT, standing
     why = "no answer on either network since it was given the new one"
-    return Next.END, _ended(standing, Stands.NOT_SEEN, why, NOT_SEEN_SINCE, trial.ends_s)
+    return Next.END, _ended(standing, RejoinStatus.NOT_SEEN, why, NOT_SEEN_SINCE, trial.ends_s)
 
 
 def is_no(error: LinkError) -> bool:
@@ -158,36 +158,36 @@ def _spoilt(error: LinkError) -> bool:
     return isinstance(error, NodeRefused) and error.refusal in SPOILT
 
 
-def after_no(standing: Standing, error: LinkError, release: str) -> Standing:
+def after_no(standing: NodeRejoin, error: LinkError, release: str) -> NodeRejoin:
     """How a node stands that said no to new credentials, as often as it was asked."""
     if isinstance(error, NodeRefused) and error.status in _UNKNOWN_REQUEST:
         why = f"its release {release} takes no credentials over the network"
-        return _ended(standing, Stands.REFUSED, why, NO_SUCH_REQUEST)
+        return _ended(standing, RejoinStatus.REFUSED, why, NO_SUCH_REQUEST)
     if _spoilt(error):
         why = f"{error.what}: so {REJOIN_GIVE_TRIES} times; something between changes what is sent"
-        return _ended(standing, Stands.REFUSED, why, CHANGED_ON_WAY)
+        return _ended(standing, RejoinStatus.REFUSED, why, CHANGED_ON_WAY)
     return _ended(
         standing,
-        Stands.REFUSED,
+        RejoinStatus.REFUSED,
         error.what,
         NETWORK_REFUSED if isinstance(error, NodeRefused) else error.code,
     )
 
 
-def never_took(standing: Standing) -> Standing:
+def never_took(standing: NodeRejoin) -> NodeRejoin:
     """A node that answers, but never said that it took them."""
     why = f"the connection ended each of {REJOIN_GIVE_TRIES} times before its word came, and it has not taken them"
-    return _ended(standing, Stands.REFUSED, why, NETWORK_REFUSED)
+    return _ended(standing, RejoinStatus.REFUSED, why, NETWORK_REFUSED)
 
 
-def kept(standing: Standing) -> Standing:
+def kept(standing: NodeRejoin) -> NodeRejoin:
     """A node that said that it keeps them."""
-    return _ended(standing, Stands.KEPT, "", None)
+    return _ended(standing, RejoinStatus.KEPT, "", None)
 
 
-def not_found(node: str, why: str) -> Standing:
+def not_found(node: str, why: str) -> NodeRejoin:
     """A node that nothing was sent to, because it does not answer."""
-    return Standing(node, Stands.NOT_FOUND, why)
+    return NodeRejoin(node, RejoinStatus.NOT_FOUND, why)
 
 
 def barred(inventory: Inventory, names: Iterable[str]) -> dict[str, str]:
@@ -201,14 +201,14 @@ def barred(inventory: Inventory, names: Iterable[str]) -> dict[str, str]:
     return found
 
 
-def not_sent(node: str, why: str) -> Standing:
+def not_sent(node: str, why: str) -> NodeRejoin:
     """A node that nothing was sent to, because its board never joins that network."""
-    return Standing(node, Stands.REFUSED, why, CANNOT_JOIN)
+    return NodeRejoin(node, RejoinStatus.REFUSED, why, CANNOT_JOIN)
 
 
 def _ended(
-    standing: Standing, stands: Stands, reason: str, code: Code | None, back_at_s: float | None = None
-) -> Standing:
+    standing: NodeRejoin, stands: RejoinStatus, reason: str, code: Code | None, back_at_s: float | None = None
+) -> NodeRejoin:
     return replace(standing, stands=stands, reason=reason, code=code, back_at_s=back_at_s)
 
 
@@ -229,7 +229,7 @@ def _cost(inventory: Inventory, name: str) -> int:
     return max(CRITICALITY[inventory.tank(served.tank).duty] for served in inventory.node(name).serves)
 
 
-def exit_of(standings: Sequence[Standing]) -> Exit:
+def exit_of(standings: Sequence[NodeRejoin]) -> Exit:
     """Ok: all are on the new network; unreachable: the others did not answer; problems: anything else."""
     left = {one.stands for one in standings if one.stands not in WELL}
     if not left:

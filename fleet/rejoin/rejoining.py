@@ -1,7 +1,7 @@
 """Doing what rejoin.py decides: one pilot for each network, then a few nodes at a time, each followed to its end.
 
-Nodes, clock, sleep and finding are passed in (`Hands`), and who is told (`Report`). Nothing is written down: whoever
-runs it again after it was cut off asks each node first.
+Nodes, clock, sleep and finding are passed in (`NodeAccess`), and who is told (`Report`). Nothing is written down:
+whoever runs it again after it was cut off asks each node first.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from fleet.limits import (
     RELOCATE_EVERY_S,
 )
 from fleet.rejoin import rejoin
-from fleet.rejoin.rejoin import Next, Standing, Stands, Trial
+from fleet.rejoin.rejoin import Next, NodeRejoin, RejoinStatus, Trial
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 _MISSES_BEFORE_SEARCH = 2
 
 
-class Hands(Protocol):
+class NodeAccess(Protocol):
     """What reaches the nodes; each raises LinkError as a node's link does."""
 
     async def state(self, node: str) -> NodeState:
@@ -65,7 +65,7 @@ class Hands(Protocol):
 class Report(Protocol):
     """Who is told."""
 
-    def stands(self, standing: Standing) -> None:
+    def stands(self, standing: NodeRejoin) -> None:
         """A node stands otherwise than before."""
         ...
 
@@ -73,13 +73,13 @@ class Report(Protocol):
         """`nodes` hold both networks: the access point may be changed. `without` do not, and would be left behind."""
         ...
 
-    def waiting(self, standings: Sequence[Standing]) -> None:
+    def waiting(self, standings: Sequence[NodeRejoin]) -> None:
         """These are under way; called every REJOIN_TELL_S."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
+class RejoinOptions:
     """`trial_s`: how long a node may try; `change_after`: the access point is changed once all nodes know."""
 
     trial_s: int
@@ -94,8 +94,8 @@ class Rejoining:
         self,
         groups: Mapping[str, Sequence[str]],
         absent: Mapping[str, str],
-        hands: Hands,
-        wishes: Wishes,
+        hands: NodeAccess,
+        wishes: RejoinOptions,
         report: Report,
         barred: Mapping[str, str] | None = None,
     ) -> None:
@@ -103,8 +103,8 @@ class Rejoining:
         self._hands = hands
         self._wishes = wishes
         self._report = report
-        self.standings: dict[str, Standing] = {
-            name: rejoin.not_found(name, absent[name]) if name in absent else Standing(name)
+        self.standings: dict[str, NodeRejoin] = {
+            name: rejoin.not_found(name, absent[name]) if name in absent else NodeRejoin(name)
             for names in groups.values()
             for name in names
         } | {name: rejoin.not_sent(name, why) for name, why in (barred or {}).items()}
@@ -133,16 +133,18 @@ class Rejoining:
             pilot = rest.pop(0)
             await self._begin(pilot, pilot=True)
             stands = self.standings[pilot].stands
-            if stands in (*rejoin.WELL, Stands.GIVEN):
+            if stands in (*rejoin.WELL, RejoinStatus.GIVEN):
                 break
-            if stands is not Stands.NOT_FOUND:
+            if stands is not RejoinStatus.NOT_FOUND:
                 return False
         places = asyncio.Semaphore(REJOIN_AT_ONCE)
         await asyncio.gather(*(self._in_turn(name, places) for name in rest))
-        told = [name for name in names if self.standings[name].stands is Stands.GIVEN]
+        told = [name for name in names if self.standings[name].stands is RejoinStatus.GIVEN]
         if told:
             without = [
-                name for name in names if self.standings[name].stands not in (*rejoin.WELL, Stands.GIVEN)
+                name
+                for name in names
+                if self.standings[name].stands not in (*rejoin.WELL, RejoinStatus.GIVEN)
             ]
             self._report.change_now(told, without)
             await asyncio.gather(*(self._follow(name) for name in told))
@@ -154,7 +156,7 @@ class Rejoining:
 
     async def _begin(self, name: str, *, pilot: bool) -> None:
         """Ask, give if that is called for, and follow: to the end, or until it is back with both networks."""
-        self._put(replace(self.standings[name], stands=Stands.ASKED))
+        self._put(replace(self.standings[name], stands=RejoinStatus.ASKED))
         state = await self._first_word(name)
         if state is None:
             return
@@ -231,7 +233,7 @@ class Rejoining:
             now_s = self._hands.clock()
             ends_s = now_s + self._wishes.trial_s
             self._trials[name] = Trial(now_s, ends_s, sure, patient=self._wishes.change_after)
-            self._put(replace(self.standings[name], stands=Stands.GIVEN, back_at_s=ends_s))
+            self._put(replace(self.standings[name], stands=RejoinStatus.GIVEN, back_at_s=ends_s))
             return True
         self._put(rejoin.never_took(self.standings[name]))
         return False
@@ -247,9 +249,9 @@ class Rejoining:
         self._put(rejoin.kept(self.standings[name]))
         return True
 
-    def _put(self, standing: Standing) -> None:
-        if standing.stands is Stands.KEPT and standing.node in self._were_there:
-            standing = replace(standing, stands=Stands.ALREADY)
+    def _put(self, standing: NodeRejoin) -> None:
+        if standing.stands is RejoinStatus.KEPT and standing.node in self._were_there:
+            standing = replace(standing, stands=RejoinStatus.ALREADY)
         before = self.standings[standing.node]
         self.standings[standing.node] = standing
         if standing.stands is not before.stands:

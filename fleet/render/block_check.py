@@ -79,7 +79,7 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
+class BlockRefusal:
     """Why a node would refuse a block: the fault in the firmware's words, and where in the block."""
 
     fault: str
@@ -106,10 +106,10 @@ def block_table() -> Table:
     return Table(words, {part: tuple(found) for part, found in limits.items()})
 
 
-def refusal_of(block: bytes) -> Refusal | None:
+def refusal_of(block: bytes) -> BlockRefusal | None:
     """Why the node would refuse this packed block of 1024 bytes; None if it takes it."""
     for fault, where in _faults(block):
-        return Refusal(block_table().words[fault], where)
+        return BlockRefusal(block_table().words[fault], where)
     return None
 
 

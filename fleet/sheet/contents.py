@@ -9,7 +9,7 @@ from fleet.facts.node import about_node
 from fleet.facts.site import about_site
 from fleet.facts.tank import about_tank, node_of
 from fleet.sheet.care_steps import dc_contactor, gas, isolated, told
-from fleet.sheet.settings import Setting, node_settings
+from fleet.sheet.settings import SettingLine, node_settings
 from fleet.sheet.step import Steps
 from fleet.sheet.steps import (
     before_power,
@@ -68,7 +68,7 @@ class Sheet:
     board: DrawnBoard | None
     wires: tuple[Wire, ...]
     tanks: tuple[TankPart, ...]
-    settings: tuple[Setting, ...]
+    settings: tuple[SettingLine, ...]
     steps: tuple[Steps, ...]
     cautions: tuple[Minded, ...]
     mains: bool

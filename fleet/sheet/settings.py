@@ -24,7 +24,7 @@ _GIVEN: Final = "inventory"
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class SettingLine:
     """One value in words; `origin` says where it came from."""
 
     name: str
@@ -32,34 +32,36 @@ class Setting:
     origin: str
 
 
-def node_settings(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
+def node_settings(inventory: Inventory, node: Node) -> tuple[SettingLine, ...]:
     """Those of the node as a whole."""
     site, policy = inventory.site_of(node), inventory.policy
     return (
-        Setting("release", inventory.fleet.release, _origin(inventory.fleet, "release")),
-        Setting("debounce", duration(debounce_s(node)), _DEFAULT if node.debounce_s is None else _GIVEN),
-        Setting("sampling", f"every {SAMPLE_PERIOD_MS} ms", "firmware"),
+        SettingLine("release", inventory.fleet.release, _origin(inventory.fleet, "release")),
+        SettingLine("debounce", duration(debounce_s(node)), _DEFAULT if node.debounce_s is None else _GIVEN),
+        SettingLine("sampling", f"every {SAMPLE_PERIOD_MS} ms", "firmware"),
         *_currents(inventory, node),
-        Setting("power-up hold", duration(POWER_UP_HOLD_S), "firmware"),
-        Setting("trial of a new image", duration(policy.trial_s), f"{_origin(policy, 'trial_s')}, policy"),
-        Setting(
+        SettingLine("power-up hold", duration(POWER_UP_HOLD_S), "firmware"),
+        SettingLine(
+            "trial of a new image", duration(policy.trial_s), f"{_origin(policy, 'trial_s')}, policy"
+        ),
+        SettingLine(
             "network lost after", duration(site.network_lost_s), f"{_origin(site, 'network_lost_s')}, site"
         ),
     )
 
 
-def _currents(inventory: Inventory, node: Node) -> tuple[Setting, ...]:
+def _currents(inventory: Inventory, node: Node) -> tuple[SettingLine, ...]:
     """How current gets into the water: once, or where that differs, for each tank."""
     by_tank = {s.tank: wired_to(inventory.tank(s.tank), node).sensing for s in node.serves}
     alike = len({current.words for current in by_tank.values()}) == 1
     told = [
-        Setting(f"current at the probes{'' if alike else f', {tank}'}", current.when, current.how)
+        SettingLine(f"current at the probes{'' if alike else f', {tank}'}", current.when, current.how)
         for tank, current in by_tank.items()
     ]
     return tuple(told[:1] if alike else told)
 
 
-def pump_settings(facts: PumpFacts, pump: Pump, units: Units) -> tuple[Setting, ...]:
+def pump_settings(facts: PumpFacts, pump: Pump, units: Units) -> tuple[SettingLine, ...]:
     """Those of a tank's pump, and how often it may have to start by them."""
     named = (
         ("longest run", facts.longest_run),
@@ -68,14 +70,14 @@ def pump_settings(facts: PumpFacts, pump: Pump, units: Units) -> tuple[Setting, 
         ("shortest off", facts.shortest_off),
     )
     return (
-        Setting("pump starts at", f"mark {facts.starts_at}", _GIVEN if pump.on_at else _DEFAULT),
-        Setting("pump stops at", f"mark {facts.stops_at}", _GIVEN if pump.off_at else _DEFAULT),
-        *(Setting(name, duration(timed.seconds), timed.origin) for name, timed in named if timed),
+        SettingLine("pump starts at", f"mark {facts.starts_at}", _GIVEN if pump.on_at else _DEFAULT),
+        SettingLine("pump stops at", f"mark {facts.stops_at}", _GIVEN if pump.off_at else _DEFAULT),
+        *(SettingLine(name, duration(timed.seconds), timed.origin) for name, timed in named if timed),
         *_starts(facts.starts, units),
     )
 
 
-def _starts(facts: StartsFacts, units: Units) -> tuple[Setting, ...]:
+def _starts(facts: StartsFacts, units: Units) -> tuple[SettingLine, ...]:
     if facts.cycle_s is None:
         return ()
     worst = f"at {units.flow(facts.demand_l_per_min)} the other way"
@@ -83,7 +85,7 @@ def _starts(facts: StartsFacts, units: Units) -> tuple[Setting, ...]:
     often = (
         f"up to {facts.per_hour:.2g} an hour" if facts.per_hour >= 1 else f"one in {duration(facts.cycle_s)}"
     )
-    return (Setting("pump starts, at most", often, f"{worst}{may}"),)
+    return (SettingLine("pump starts, at most", often, f"{worst}{may}"),)
 
 
 def _origin(part: BaseModel, field: str) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from fleet.facts.tank import about_tank
-from fleet.sheet.settings import Setting, pump_settings
+from fleet.sheet.settings import SettingLine, pump_settings
 from fleet.sheet.steps import may_when
 from fleet.sheet.svg import joined
 from fleet.sheet.tank_svg import DrawnPump, Level
@@ -55,7 +55,7 @@ class TankPart:
     pump: DrawnPump | None
     marks: tuple[MarkRow, ...]
     """From the highest down, the common electrode last."""
-    settings: tuple[Setting, ...]
+    settings: tuple[SettingLine, ...]
     spare: tuple[tuple[str, str, str], ...]
     """Level, spare time, whether the node may be updated, from the highest down."""
     spare_note: str

@@ -29,7 +29,7 @@ from fleet.water.slosh import wave_m
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from fleet.model.tank import Mark, Pump, Setting, Tank
+    from fleet.model.tank import Mark, Pump, Tank, TimeOverride
 
 S_PER_MIN = 60.0
 MS = 1000.0
@@ -245,7 +245,7 @@ def _off(pump: Pump, units: Units) -> tuple[float, str]:
     return motor.off_s, motor.off_origin
 
 
-def _timed(given: Setting | None, computed_s: float, origin: str) -> Timed:
+def _timed(given: TimeOverride | None, computed_s: float, origin: str) -> Timed:
     computed = ceil(computed_s)
     if given is None:
         return Timed(computed, origin, computed, origin)

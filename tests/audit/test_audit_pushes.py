@@ -11,13 +11,13 @@ from fleet.push.events import Resumed
 from fleet.push.journal import Journal
 from fleet.push.plan import Plan
 from fleet.push.reasons import Reason, Why
-from fleet.push.state import Phase, PushState, Stands, fresh
+from fleet.push.state import NodeStatus, PushPhase, PushState, fresh
 from tests.push.plans import image_of, plan_of, planned
 
 BAD = image_of("bad")
 
 
-def ended(plan: Plan, at_s: float, phase: Phase, **stands: Stands) -> PushState:
+def ended(plan: Plan, at_s: float, phase: PushPhase, **stands: NodeStatus) -> PushState:
     """How a push ended, by node."""
     state = fresh(plan)
     nodes = {
@@ -44,10 +44,15 @@ def test_nothing_was_ever_pushed(tmp_path: Path) -> None:
 def test_the_newest_push_that_touched_a_node_counts(tmp_path: Path) -> None:
     path = tmp_path / "journal.db"
     first = plan_of([planned("a"), planned("b")], soak_s=1.0)
-    write(path, first, 100.0, ended(first, 160.0, Phase.DONE, a=Stands.KEPT, b=Stands.KEPT))
+    write(path, first, 100.0, ended(first, 160.0, PushPhase.DONE, a=NodeStatus.KEPT, b=NodeStatus.KEPT))
     bad = {"to_image": BAD, "to_release": "1.2.0"}
     second = plan_of([planned("a", **bad)], [planned("b", **bad)], soak_s=2.0)
-    write(path, second, 200.0, ended(second, 260.0, Phase.HALTED, a=Stands.PUT_BACK, b=Stands.LEFT_OUT))
+    write(
+        path,
+        second,
+        200.0,
+        ended(second, 260.0, PushPhase.HALTED, a=NodeStatus.PUT_BACK, b=NodeStatus.LEFT_OUT),
+    )
     facts = journal_facts(path)
     assert (facts.last["a"].push, facts.last["a"].stands, facts.last["a"].release) == (
         second.id,
@@ -63,8 +68,8 @@ def test_the_newest_push_that_touched_a_node_counts(tmp_path: Path) -> None:
 def test_an_image_that_was_pushed_again_and_kept_is_not_halted(tmp_path: Path) -> None:
     path = tmp_path / "journal.db"
     first, again = plan_of([planned("a")], soak_s=1.0), plan_of([planned("a")], soak_s=2.0)
-    write(path, first, 100.0, ended(first, 160.0, Phase.HALTED, a=Stands.PUT_BACK))
-    write(path, again, 200.0, ended(again, 260.0, Phase.DONE, a=Stands.KEPT))
+    write(path, first, 100.0, ended(first, 160.0, PushPhase.HALTED, a=NodeStatus.PUT_BACK))
+    write(path, again, 200.0, ended(again, 260.0, PushPhase.DONE, a=NodeStatus.KEPT))
     assert journal_facts(path).halted_images == {}
 
 

@@ -22,7 +22,7 @@ from referencing import Registry, Resource
 
 from fleet.boards.board import load_board
 from fleet.build import tools
-from fleet.build.builder import Workshop, build, finished
+from fleet.build.builder import BuildContext, build, finished
 from fleet.build.classes import BuildRequest
 from fleet.build.compile import CompileJob, Compilers, failed
 from fleet.build.esp_image import check_image
@@ -61,10 +61,10 @@ class Clock:
 
 
 @pytest.fixture
-def shop(tmp_path) -> Workshop:
+def shop(tmp_path) -> BuildContext:
     keys = KeyFolder.create(tmp_path / "keys")
     shelf = Shelf(tmp_path / "shelf")
-    return Workshop(
+    return BuildContext(
         tmp_path / "build", tmp_path / "core", shelf, keys, small_templates(), os.environ, load_board, Clock()
     )
 
@@ -73,7 +73,7 @@ def _request(**changes) -> BuildRequest:
     return replace(BuildRequest(sample_inventory(), "host"), **changes)
 
 
-def _built(shop: Workshop, **changes) -> BuildResult:
+def _built(shop: BuildContext, **changes) -> BuildResult:
     return finished(build(_request(**changes), shop))
 
 
@@ -370,7 +370,7 @@ def test_no_secret_is_in_anything_that_was_made(shop, compiled) -> None:
     assert not [form for form in forms if form in repr(result).encode()]
 
 
-def _board_shop(shop: Workshop) -> Workshop:
+def _board_shop(shop: BuildContext) -> BuildContext:
     return replace(shop, templates={**small_templates(), "firmware/ports/esp32/main.cpp": b""})
 
 
@@ -528,7 +528,7 @@ STRAYS = {
 }
 
 
-def _put_strays(shop: Workshop) -> Path:
+def _put_strays(shop: BuildContext) -> Path:
     folder = shop.build_dir / "classes" / "d1-mini_base_copy-in-place_host"
     for path, text in STRAYS.items():
         (folder / path).parent.mkdir(parents=True, exist_ok=True)

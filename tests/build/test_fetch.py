@@ -21,7 +21,7 @@ import pytest
 
 from fleet.boards.board import Board
 from fleet.build import fetch as fetching
-from fleet.build.builder import Workshop, build, finished
+from fleet.build.builder import BuildContext, build, finished
 from fleet.build.classes import BuildRequest
 from fleet.build.events import Compiled, Fetched, Fetching, FetchPlanned, FetchResult, FetchStep, Package
 from fleet.build.programs import Programs
@@ -327,9 +327,9 @@ def test_disk_that_is_too_small_is_said_before_anything_is_fetched(shop, registr
     assert not [path for _, path in registry.asked if path.startswith("/mirror/framework")]
 
 
-def _workshop(tmp_path: Path, registry: Registry, **changes) -> Workshop:
+def _workshop(tmp_path: Path, registry: Registry, **changes) -> BuildContext:
     templates = {**small_templates(), "firmware/ports/esp32/main.cpp": b""}
-    shop = Workshop(
+    shop = BuildContext(
         tmp_path / "build",
         tmp_path / "core",
         Shelf(tmp_path / "shelf"),

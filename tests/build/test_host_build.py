@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from fleet.boards.board import load_board
-from fleet.build.builder import Workshop, build, finished
+from fleet.build.builder import BuildContext, build, finished
 from fleet.build.classes import BuildRequest
 from fleet.build.compile import CompileJob, Compilers
 from fleet.build.core_dir import platformio_environment, prepare_core_dir
@@ -42,9 +42,9 @@ const size_t waited[] = {{{_COUNTS}}};
 
 
 @pytest.fixture
-def shop(tmp_path) -> Workshop:
+def shop(tmp_path) -> BuildContext:
     shelf, keys = Shelf(tmp_path / "shelf"), KeyFolder.create(tmp_path / "keys")
-    return Workshop(
+    return BuildContext(
         tmp_path / "build",
         tmp_path / "core",
         shelf,
@@ -60,12 +60,12 @@ def _request(**changes) -> BuildRequest:
     return replace(BuildRequest(sample_inventory(), "host", jobs=2), **changes)
 
 
-def _with(shop: Workshop, name: str, source: bytes) -> Workshop:
+def _with(shop: BuildContext, name: str, source: bytes) -> BuildContext:
     """The same shop with one more source in the firmware's core."""
     return replace(shop, templates={**shop.templates, f"firmware/core/{name}": source})
 
 
-def _project(shop: Workshop, node: str) -> dict[str, bytes]:
+def _project(shop: BuildContext, node: str) -> dict[str, bytes]:
     inventory = sample_inventory()
     this = inventory.node(node)
     trust = shop.keys.trust()
@@ -74,7 +74,7 @@ def _project(shop: Workshop, node: str) -> dict[str, bytes]:
     )
 
 
-def _alone(folder: Path, shop: Workshop, node: str) -> bytes:
+def _alone(folder: Path, shop: BuildContext, node: str) -> bytes:
     """The image that PlatformIO makes of the node's own rendered project, in a folder of its own, without the
     objects of other projects."""
     write_project(folder, _project(shop, node))

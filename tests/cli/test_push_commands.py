@@ -20,7 +20,7 @@ import fleet
 from fleet.check.load import load_inventory
 from fleet.cli.app import run
 from fleet.codes import Exit
-from fleet.push.events import Requested, Word
+from fleet.push.events import Requested, RequestKind
 from fleet.push.journal import Journal
 from fleet.push.lock import runner_lock
 from fleet.push.plan import read_plan, write_plan
@@ -220,7 +220,7 @@ def test_one_push_at_a_time(quiet, capsys, tmp_path) -> None:
     assert quiet.run("hold") == Exit.OK
     assert "it is told as soon as it is resumed" in capsys.readouterr().err
     journal = quiet.journal()
-    assert [r.event.word for r in journal.open_requests(plan.id)] == [Word.HOLD]
+    assert [r.event.word for r in journal.open_requests(plan.id)] == [RequestKind.HOLD]
     journal.close()
 
 
@@ -245,7 +245,7 @@ def test_words_to_a_runner_wait_for_its_answer(quiet, capsys, monkeypatch) -> No
     assert "process 4711 runs the push and has not answered yet" in capsys.readouterr().err
     (request,) = journal.open_requests(plan.id)
     assert isinstance(request.event, Requested)
-    assert request.event.word is Word.STOP
+    assert request.event.word is RequestKind.STOP
     journal.close()
 
 

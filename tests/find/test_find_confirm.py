@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from fleet.find.confirm import Confirmer
-from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.find.sighting import AskResult, Confirmation, Sighting, Source
 from fleet.link.client import Timeouts, open_session
 from tests.fake_node import FakeNode
 from tests.link_helpers import HASTY, PATIENT, fake, key_of
@@ -30,44 +30,44 @@ def confirm(
 
 def test_the_node_itself() -> None:
     confirmed = confirm(fake("ridge-01"), "ridge-01")
-    assert confirmed.outcome is Outcome.CONFIRMED
+    assert confirmed.outcome is AskResult.CONFIRMED
     assert confirmed.state is not None
 
 
 def test_another_node_of_the_fleet() -> None:
     """A stale record, or an address that was given to another."""
     other = confirm(fake("ridge-02"), "ridge-01")
-    assert other.outcome is Outcome.OTHER_NODE
+    assert other.outcome is AskResult.OTHER_NODE
     assert other.state is not None
     assert other.state.node == "ridge-02"
 
 
 @pytest.mark.parametrize("source", Source)
 def test_a_board_with_other_keys_that_says_it_is_the_node(source) -> None:
-    assert confirm(fake("ridge-01", node_key=bytes(32)), "ridge-01", source).outcome is Outcome.UNSIGNED
+    assert confirm(fake("ridge-01", node_key=bytes(32)), "ridge-01", source).outcome is AskResult.UNSIGNED
 
 
 def test_a_false_node_that_says_it_is_another_of_the_fleet() -> None:
-    assert confirm(fake("ridge-02", node_key=bytes(32)), "ridge-01").outcome is Outcome.UNSIGNED
+    assert confirm(fake("ridge-02", node_key=bytes(32)), "ridge-01").outcome is AskResult.UNSIGNED
 
 
 def test_a_stranger_at_a_last_known_address_is_no_impostor() -> None:
     stranger = confirm(fake("attic", node_key=bytes(32)), "ridge-01", Source.LAST_KNOWN)
-    assert stranger.outcome is Outcome.SOMETHING_ELSE
+    assert stranger.outcome is AskResult.SOMETHING_ELSE
     assert "attic" in stranger.why
 
 
 def test_an_answer_that_is_no_state() -> None:
     node = fake("ridge-01", node_key=bytes(32))
     node.faults.raw_body = b"<html>"
-    assert confirm(node, "ridge-01").outcome is Outcome.UNSIGNED
-    assert confirm(node, "ridge-01", Source.LAST_KNOWN).outcome is Outcome.SOMETHING_ELSE
+    assert confirm(node, "ridge-01").outcome is AskResult.UNSIGNED
+    assert confirm(node, "ridge-01", Source.LAST_KNOWN).outcome is AskResult.SOMETHING_ELSE
 
 
 def test_a_refusal_is_something_else() -> None:
     node = fake("ridge-01")
     node.faults.refuse = {"/v1/state": (404, "not-found")}
-    assert confirm(node, "ridge-01").outcome is Outcome.SOMETHING_ELSE
+    assert confirm(node, "ridge-01").outcome is AskResult.SOMETHING_ELSE
 
 
 @pytest.mark.parametrize(
@@ -86,7 +86,7 @@ def test_a_reason_says_neither_node_nor_place(faults, key) -> None:
     for fault, how in faults.items():
         setattr(node.faults, fault, how)
     told = confirm(node, "ridge-01", timeouts=replace(HASTY, crowded_s=0.02, crowded_retry_s=0.005))
-    assert told.outcome is not Outcome.CONFIRMED
+    assert told.outcome is not AskResult.CONFIRMED
     assert told.why
     assert node.name not in told.why
     assert node.address not in told.why
@@ -98,11 +98,11 @@ def test_a_crowded_node_is_asked_again_and_then_called_so(source) -> None:
     node = fake("ridge-01")
     node.faults.crowded = 10**9
     given_up = confirm(node, "ridge-01", source, replace(PATIENT, crowded_s=0.02, crowded_retry_s=0.005))
-    assert given_up.outcome is Outcome.CROWDED
+    assert given_up.outcome is AskResult.CROWDED
     node = fake("ridge-01")
     node.faults.crowded = 3
     patient = replace(PATIENT, crowded_s=30, crowded_retry_s=0.005)
-    assert confirm(node, "ridge-01", source, patient).outcome is Outcome.CONFIRMED
+    assert confirm(node, "ridge-01", source, patient).outcome is AskResult.CONFIRMED
 
 
 @pytest.mark.parametrize("fault", ["down", "silent", "half_answer"])
@@ -110,29 +110,29 @@ def test_no_answer(fault) -> None:
     node = fake("ridge-01")
     setattr(node.faults, fault, True)
     confirmed = confirm(node, "ridge-01", timeouts=HASTY)
-    assert confirmed.outcome is Outcome.UNREACHABLE
+    assert confirmed.outcome is AskResult.UNREACHABLE
     assert confirmed.why
 
 
 def test_a_node_that_is_not_in_the_inventory_may_hold_a_key_of_ours() -> None:
-    assert confirm(fake("shed-07"), "shed-07").outcome is Outcome.CONFIRMED
+    assert confirm(fake("shed-07"), "shed-07").outcome is AskResult.CONFIRMED
 
 
 @pytest.mark.parametrize("odd", ["Guest", "a_b", "a\x1bb", "x" * 64, "", "ridge-01\n"])
 def test_a_name_that_cannot_be_a_nodes_is_a_strangers_and_is_not_asked(odd) -> None:
     node = fake("ridge-01")
-    assert confirm(node, odd).outcome is Outcome.STRANGER
+    assert confirm(node, odd).outcome is AskResult.STRANGER
     assert node.heard == []
 
 
 def test_a_stranger_without_proof_is_asked_no_more_often_than_before() -> None:
     """Once under a key, once without; a node of ours whose answers are forged is asked again."""
     node = fake("attic", node_key=bytes(32))
-    assert confirm(node, "attic").outcome is Outcome.UNSIGNED
+    assert confirm(node, "attic").outcome is AskResult.UNSIGNED
     assert len(node.heard) == 2
     node = fake("ridge-01")
     node.faults.forged = {"/v1/state": 1}
-    assert confirm(node, "ridge-01").outcome is Outcome.CONFIRMED
+    assert confirm(node, "ridge-01").outcome is AskResult.CONFIRMED
 
 
 def test_who_answers_slowly_and_proves_nothing_holds_a_search_for_a_bounded_time() -> None:
@@ -146,5 +146,5 @@ def test_who_answers_slowly_and_proves_nothing_holds_a_search_for_a_bounded_time
             return await confirmer.confirm(Sighting("ridge-01", node.address, node.port))
 
     held = asyncio.run(whole())
-    assert held.outcome is Outcome.UNREACHABLE
+    assert held.outcome is AskResult.UNREACHABLE
     assert held.why == "nothing proved in 0.05 s"

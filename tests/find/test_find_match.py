@@ -6,7 +6,7 @@ import json
 
 from fleet.find.match import Match, Status, match
 from fleet.find.seen import Seen
-from fleet.find.sighting import Confirmation, Outcome, Sighting, Source
+from fleet.find.sighting import AskResult, Confirmation, Sighting, Source
 from fleet.limits import PLACES_TOLD, SIGHTINGS
 from fleet.link.state import NodeState, parse_state
 from tests.link_helpers import fake
@@ -23,7 +23,7 @@ def _at(node: str, address: str, source: Source = Source.ANNOUNCED) -> Sighting:
 
 
 def _confirmed(node: str, address: str, *, mac: str = "", source: Source = Source.ANNOUNCED) -> Confirmation:
-    return Confirmation(_at(node, address, source), Outcome.CONFIRMED, _state(node, mac))
+    return Confirmation(_at(node, address, source), AskResult.CONFIRMED, _state(node, mac))
 
 
 def _seen(address: str) -> Seen:
@@ -54,17 +54,17 @@ def test_missing_tells_where_it_was_last() -> None:
 
 
 def test_announced_without_an_answer_is_missing() -> None:
-    (silent,) = _match(Confirmation(_at("ridge-01", "10.0.0.1"), Outcome.UNREACHABLE, why="refused"))
+    (silent,) = _match(Confirmation(_at("ridge-01", "10.0.0.1"), AskResult.UNREACHABLE, why="refused"))
     assert silent.status is Status.MISSING
     assert silent.evidence == ("announced at 10.0.0.1:80, but no answer: refused",)
 
 
 def test_a_crowded_node_is_neither_missing_nor_found() -> None:
-    (crowded,) = _match(Confirmation(_at("ridge-01", "10.0.0.1"), Outcome.CROWDED, why="crowded"))
+    (crowded,) = _match(Confirmation(_at("ridge-01", "10.0.0.1"), AskResult.CROWDED, why="crowded"))
     assert (crowded.status, crowded.address, crowded.reachable) == (Status.CROWDED, "10.0.0.1", False)
     assert crowded.evidence == ("announced at 10.0.0.1:80, but all connections there are taken",)
     found, *others = _match(
-        Confirmation(_at("ridge-01", "10.0.0.2"), Outcome.CROWDED), _confirmed("ridge-01", "10.0.0.1")
+        Confirmation(_at("ridge-01", "10.0.0.2"), AskResult.CROWDED), _confirmed("ridge-01", "10.0.0.1")
     )
     assert (found.status, others) == (Status.FOUND, [])
 
@@ -78,7 +78,7 @@ def test_moved() -> None:
 
 def test_a_stale_record_beside_the_true_one_is_no_double() -> None:
     """An old address is still in a cache, and another node of the fleet has it now."""
-    stale = Confirmation(_at("ridge-01", "10.0.0.9"), Outcome.OTHER_NODE, _state("ridge-02"))
+    stale = Confirmation(_at("ridge-01", "10.0.0.9"), AskResult.OTHER_NODE, _state("ridge-02"))
     (found,) = _match(stale, _confirmed("ridge-01", "10.0.0.1"))
     assert (found.status, found.address) == (Status.FOUND, "10.0.0.1")
     assert found.evidence == ("announced at 10.0.0.9:80, where ridge-02 answers",)
@@ -119,21 +119,21 @@ def test_who_passes_a_nodes_answers_on_does_not_take_its_place() -> None:
 
 
 def test_without_a_proof_the_last_known_place_is_named() -> None:
-    crowded = [Confirmation(_at("ridge-01", f"10.0.0.{n}"), Outcome.CROWDED) for n in (2, 9)]
+    crowded = [Confirmation(_at("ridge-01", f"10.0.0.{n}"), AskResult.CROWDED) for n in (2, 9)]
     (found,) = _match(*crowded, last_seen={"ridge-01": _seen("10.0.0.9")})
     assert (found.status, found.address) == (Status.CROWDED, "10.0.0.9")
 
 
 def test_a_name_that_no_node_can_have_is_listed_as_a_strangers() -> None:
     _, stranger = _match(
-        Confirmation(_at("a_b", "10.0.0.3"), Outcome.STRANGER), _confirmed("ridge-01", "10.0.0.1")
+        Confirmation(_at("a_b", "10.0.0.3"), AskResult.STRANGER), _confirmed("ridge-01", "10.0.0.1")
     )
     assert (stranger.node, stranger.status, stranger.address) == ("a_b", Status.UNKNOWN, "10.0.0.3")
     assert "stranger" in stranger.evidence[0]
 
 
 def test_an_impostor_alone_and_beside_the_node() -> None:
-    false = Confirmation(_at("ridge-01", "10.0.0.3"), Outcome.UNSIGNED, _state("ridge-01"), "no signature")
+    false = Confirmation(_at("ridge-01", "10.0.0.3"), AskResult.UNSIGNED, _state("ridge-01"), "no signature")
     (alone,) = _match(false)
     assert (alone.status, alone.address, alone.state) == (Status.IMPOSTOR, "10.0.0.3", None)
     found, beside = _match(false, _confirmed("ridge-01", "10.0.0.1"))
@@ -151,15 +151,15 @@ def test_found_at_its_last_known_address_without_announcement() -> None:
 
 def test_something_else_at_the_last_known_address_is_no_impostor() -> None:
     at = _at("ridge-01", "10.0.0.9", Source.LAST_KNOWN)
-    (missing,) = _match(Confirmation(at, Outcome.SOMETHING_ELSE, why="a printer"))
+    (missing,) = _match(Confirmation(at, AskResult.SOMETHING_ELSE, why="a printer"))
     assert missing.status is Status.MISSING
     assert missing.evidence == ("last known at 10.0.0.9:80, where something else answers: a printer",)
 
 
 def test_unknown_nodes_come_last_and_tell_whose_key_they_hold() -> None:
     ours = _confirmed("shed-07", "10.0.0.7")
-    theirs = Confirmation(_at("attic", "10.0.0.8"), Outcome.UNSIGNED, _state("attic"))
-    silent = Confirmation(_at("barn", "10.0.0.5"), Outcome.UNREACHABLE, why="refused")
+    theirs = Confirmation(_at("attic", "10.0.0.8"), AskResult.UNSIGNED, _state("attic"))
+    silent = Confirmation(_at("barn", "10.0.0.5"), AskResult.UNREACHABLE, why="refused")
     found, *unknown = _match(ours, theirs, silent, _confirmed("ridge-01", "10.0.0.1"))
     assert found.node == "ridge-01"
     assert [(m.node, m.status) for m in unknown] == [
@@ -184,8 +184,10 @@ def test_the_order_is_that_of_the_question() -> None:
 
 
 def test_thousands_of_places_are_told_in_a_few_lines() -> None:
-    silent = [Confirmation(_at("ridge-01", f"10.0.1.{n}"), Outcome.UNREACHABLE, why="-") for n in range(200)]
-    unasked = [Confirmation(_at("ridge-01", f"10.0.2.{n}"), Outcome.NOT_ASKED) for n in range(250)]
+    silent = [
+        Confirmation(_at("ridge-01", f"10.0.1.{n}"), AskResult.UNREACHABLE, why="-") for n in range(200)
+    ]
+    unasked = [Confirmation(_at("ridge-01", f"10.0.2.{n}"), AskResult.NOT_ASKED) for n in range(250)]
     (missing,) = _match(*silent, *unasked)
     assert missing.status is Status.MISSING
     assert len(missing.evidence) == PLACES_TOLD + 2

@@ -8,7 +8,7 @@ from collections import Counter
 import pytest
 
 from fleet.find.asking import Asking
-from fleet.find.sighting import Confirmation, Outcome, Sighting
+from fleet.find.sighting import AskResult, Confirmation, Sighting
 from fleet.find.turns import Turns
 from fleet.limits import FIND_TURN_S
 
@@ -83,7 +83,7 @@ def test_no_more_are_asked_at_once_than_allowed() -> None:
         most = max(most, open_now)
         await asyncio.sleep(0)
         open_now -= 1
-        return Confirmation(one, Outcome.UNREACHABLE)
+        return Confirmation(one, AskResult.UNREACHABLE)
 
     async def whole() -> None:
         asking = Asking(confirm, ["a"], 3, told.append)
@@ -108,7 +108,7 @@ def test_what_was_asked_and_what_was_not_are_told_apart_at_the_end() -> None:
         return left
 
     left = asyncio.run(whole())
-    assert Counter(one.outcome for one in left) == {Outcome.UNREACHABLE: 2, Outcome.NOT_ASKED: 3}
+    assert Counter(one.outcome for one in left) == {AskResult.UNREACHABLE: 2, AskResult.NOT_ASKED: 3}
 
 
 def test_an_error_in_asking_ends_the_search() -> None:

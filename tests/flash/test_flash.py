@@ -24,7 +24,7 @@ from fleet.boards.partitions import partition_table
 from fleet.errors import BuildError, FlashError, KeyFolderError, TankfleetError, UsageError
 from fleet.flash.codes import CODES
 from fleet.flash.contents import load_of
-from fleet.flash.flash import Standing
+from fleet.flash.flash import MacStatus
 from fleet.flash.places import boot_loader_at, esp8266_places, places_in
 from fleet.flash.ports import open_port
 from fleet.flash.table import areas
@@ -97,7 +97,7 @@ def test_every_part_is_in_its_place_and_the_mac_is_claimed(table, node) -> None:
     after = table.file.read_text(encoding="utf-8")
     line = f"  mac: {MACS[node]}\n"
     assert after.replace(line, "", 1) == before
-    assert done.standing is Standing.CLAIMED
+    assert done.standing is MacStatus.CLAIMED
     assert done.claimed is not None
     assert after.splitlines()[done.claimed.line - 1] == line.strip("\n")
     assert table.inventory().node(node).mac == MACS[node]
@@ -108,7 +108,7 @@ def test_a_node_that_has_this_mac_is_flashed_again_without_a_change(table) -> No
     before = table.file.read_bytes()
     with board("west") as rom:
         done = table.flash("west", rom.port)
-    assert (done.standing, done.claimed) == (Standing.KNOWN, None)
+    assert (done.standing, done.claimed) == (MacStatus.KNOWN, None)
     assert table.file.read_bytes() == before
 
 
@@ -276,7 +276,7 @@ def test_unplugged_in_the_middle(table, at) -> None:
     error = refused(table, "south", board("south", Faults(unplug_at=at)))
     assert error.code.code == "FLA121"
     with board("south") as rom:
-        assert table.flash("south", rom.port).standing is Standing.CLAIMED, "and again, all is well"
+        assert table.flash("south", rom.port).standing is MacStatus.CLAIMED, "and again, all is well"
 
 
 @pytest.mark.parametrize("node", [pytest.param("north", marks=pytest.mark.slow), "south"])

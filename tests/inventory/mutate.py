@@ -13,7 +13,7 @@ from typing import Any
 
 from fleet.check.load import read_texts
 from fleet.inventory.source import Source
-from fleet.inventory.yaml_reader import read_tree
+from fleet.inventory.yaml_reader import read_yaml
 
 HERE = Path(__file__).resolve().parent
 DEMO = HERE.parent.parent / "inventory"
@@ -67,7 +67,7 @@ class Mutant:
     # ---------------------------------------------------------------- the tree
     def _in_the_tree(self) -> None:
         name = self.random.choice(sorted(self.files))
-        tree = copy.deepcopy(read_tree(Source(name, self.files[name].decode())).top)
+        tree = copy.deepcopy(read_yaml(Source(name, self.files[name].decode())).top)
         for _ in range(self.random.choice([1, 1, 1, 2, 3, 8])):
             self._change(tree)
         text = Writer(self.random).text(tree)

@@ -16,7 +16,7 @@ from fleet.check import load
 from fleet.check.load import read_texts
 from fleet.check.timing import debounce_fits
 from fleet.inventory.source import Source
-from fleet.inventory.yaml_reader import read_tree
+from fleet.inventory.yaml_reader import read_yaml
 from fleet.model.inventory import Inventory
 from fleet.model.tank import Duty
 from fleet.render.block_of import unchecked_block
@@ -158,7 +158,7 @@ def test_each_fault_of_a_block_is_prevented_or_cannot_come_from_an_inventory() -
 
 def _said(text: str) -> str:
     """What the node says of the block, rendered without a look at the rules."""
-    tree = read_tree(Source("a.yaml", text)).top
+    tree = read_yaml(Source("a.yaml", text)).top
     inventory = Inventory.model_validate({"policy": {}, **tree})
     (node,) = inventory.nodes
     board = load_board(node.board)

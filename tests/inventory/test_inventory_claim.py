@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-from fleet.check.load import load_inventory
+from fleet.check.load import load_inventory, read_texts
 from fleet.errors import UsageError
 from fleet.inventory.claim import claim
 
@@ -62,7 +62,7 @@ def added(before: bytes, after: bytes) -> list[str]:
 def test_one_insertion_and_nothing_else(tmp_path, style, ending, bom) -> None:
     data = bom + (HEAD + STYLES[style]).replace("\n", ending).encode()
     folder = lay(tmp_path / "inventory", data)
-    made = claim(folder, "a", MAC)
+    made = claim(folder, "a", MAC, read_texts)
     assert (made.path, made.before) == ((folder / "all.yaml").resolve(), data)
     assert (folder / "all.yaml").read_bytes() == data, "writing is the caller's"
     (one,) = added(data, made.after)
@@ -93,7 +93,7 @@ def test_any_node_of_the_demo(tmp_path, seed) -> None:
             break
     else:
         pytest.fail("no file has it")
-    made = claim(folder, node.name, str(node.mac))
+    made = claim(folder, node.name, str(node.mac), read_texts)
     assert made.path == path.resolve()
     assert made.after.decode() == text
     path.write_bytes(made.after)
@@ -104,7 +104,7 @@ def test_the_right_file_of_many(tmp_path) -> None:
     folder = lay(tmp_path / "inventory", HEAD)
     (folder / "z").mkdir()
     (folder / "z" / "nodes.yml").write_text(STYLES["block"], encoding="utf-8")
-    made = claim(folder, "a", MAC)
+    made = claim(folder, "a", MAC, read_texts)
     assert made.path.name == "nodes.yml"
 
 
@@ -120,7 +120,7 @@ def test_the_right_file_of_many(tmp_path) -> None:
 def test_refused_with_the_line_to_add(tmp_path, text, node) -> None:
     folder = lay(tmp_path / "inventory", text)
     with pytest.raises(UsageError) as caught:
-        claim(folder, node, MAC)
+        claim(folder, node, MAC, read_texts)
     assert caught.value.code.code == "INV180"
     assert f"mac: {MAC}" in caught.value.fix
     assert (folder / "all.yaml").read_text(encoding="utf-8") == text
@@ -135,4 +135,4 @@ def test_a_mac_that_another_node_has_is_refused(tmp_path) -> None:
     )
     folder = lay(tmp_path / "inventory", two)
     with pytest.raises(UsageError):
-        claim(folder, "a", MAC)
+        claim(folder, "a", MAC, read_texts)

@@ -24,7 +24,7 @@ from fleet.finding import Figure, Finding
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from fleet.inventory.parsed import Survey
+    from fleet.inventory.parsed import Parsed
 
 FARM = (Path(__file__).parent / "farm.yaml").read_text(encoding="utf-8")
 TODAY = date(2026, 6, 1)
@@ -38,7 +38,7 @@ SLOW = Code(
 )  # fmt: skip
 
 
-def every_tank_is_odd(survey: Survey) -> Iterator[Finding]:
+def every_tank_is_odd(survey: Parsed) -> Iterator[Finding]:
     """A rule of this test: an error about each tank, a warning about each pump."""
     for entry in survey.tanks:
         subject = f"tank {entry.part.name}"

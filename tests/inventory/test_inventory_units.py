@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
 from fleet.model import units
-from fleet.model.rejected import Refusal
+from fleet.model.rejected import ValueRejected
 from fleet.model.units import parse
 
 KINDS = {
@@ -90,7 +90,7 @@ def test_numbers_times_units_agree_with_pint(kind: str, number, data) -> None:
     space = data.draw(st.sampled_from(["", " ", "  ", "\u00a0", "\u202f"]))
     expected = by_pint(float(number), unit, table)
     if expected > table.largest:
-        with pytest.raises(Refusal, match="more than"):
+        with pytest.raises(ValueRejected, match="more than"):
             parse(table, f"{number}{space}{unit}")
     else:
         assert parse(table, f"{number}{space}{unit}") == pytest.approx(expected, rel=1e-12)
@@ -179,7 +179,7 @@ def test_unusual_units_are_left_to_pint(kind: str, text: str, value: float) -> N
     ],
 )
 def test_what_is_no_length_is_refused_with_a_code(value, code: str, words: str) -> None:
-    with pytest.raises(Refusal) as caught:
+    with pytest.raises(ValueRejected) as caught:
         parse(units._LENGTH, value)
     assert caught.value.code.code == code
     assert words in caught.value.what
@@ -208,7 +208,7 @@ def test_what_is_no_length_is_refused_with_a_code(value, code: str, words: str) 
 )
 def test_no_unit_of_another_size_is_suggested(kind: str, unit: str, meant: str) -> None:
     """By hand: what a person may have meant, where it is only one size."""
-    with pytest.raises(Refusal) as caught:
+    with pytest.raises(ValueRejected) as caught:
         parse(KINDS[kind], f"3 {unit}")
     assert caught.value.code.code == "INV132"
     said = re.findall(r"Did you mean `(.*?)`", caught.value.what)
@@ -216,7 +216,7 @@ def test_no_unit_of_another_size_is_suggested(kind: str, unit: str, meant: str) 
 
 
 def test_a_bare_number_is_shown_the_accepted_units() -> None:
-    with pytest.raises(Refusal) as caught:
+    with pytest.raises(ValueRejected) as caught:
         parse(units._FLOW, 60)
     for example in ("60 L/min", "3.6 m3/h", "16 gal/min"):
         assert f"`{example}`" in caught.value.fix
@@ -225,7 +225,7 @@ def test_a_bare_number_is_shown_the_accepted_units() -> None:
 @pytest.mark.parametrize("text", ["0 m", "0.000 mm", "0e5 in"])
 def test_nothing_is_a_level_but_no_size(text: str) -> None:
     assert parse(units._LENGTH, text) == 0.0
-    with pytest.raises(Refusal, match="above zero"):
+    with pytest.raises(ValueRejected, match="above zero"):
         parse(units._SIZE, text)
 
 
@@ -238,7 +238,7 @@ def test_shares(text: str, value: float) -> None:
 
 @pytest.mark.parametrize("value", [0.1, "0.1", "101 %", "-1 %", "10 m", "10"])
 def test_what_is_no_share(value) -> None:
-    with pytest.raises(Refusal):
+    with pytest.raises(ValueRejected):
         parse(units._SHARE, value)
 
 
@@ -249,7 +249,7 @@ def test_whatever_comes_is_a_finite_quantity_or_a_refusal(value) -> None:
     for kind in KINDS.values():
         try:
             quantity = parse(kind, value)
-        except Refusal as refusal:
+        except ValueRejected as refusal:
             assert refusal.what
             assert refusal.code.code.startswith("INV13")
         else:
@@ -265,7 +265,7 @@ def test_any_unit_of_the_grammar_is_a_quantity_or_a_refusal(text: str, kind: str
     """Whatever pint makes of a unit, no error of pint's comes out."""
     try:
         assert math.isfinite(parse(KINDS[kind], text))
-    except Refusal as refusal:
+    except ValueRejected as refusal:
         assert refusal.what
 
 
@@ -302,7 +302,7 @@ def test_two_kinds_of_one_noun_keep_their_own_bounds() -> None:
         units.Kind("a depth", "m", "meter", {"m": 1.0}, ("2 m",), largest) for largest in (10.0, 100.0)
     )
     assert parse(far, "50 m") == 50.0
-    with pytest.raises(Refusal) as caught:
+    with pytest.raises(ValueRejected) as caught:
         parse(near, "50 m")
     assert caught.value.code.code == "INV133"
     assert parse(far, "50 m") == 50.0

@@ -12,11 +12,11 @@ from ruamel.yaml import YAML
 from fleet.check.load import read_texts
 from fleet.inventory.scalars import plain
 from fleet.inventory.source import Source, decode
-from fleet.inventory.yaml_reader import read_tree
+from fleet.inventory.yaml_reader import read_yaml
 
 
 def tree_of(text: str):
-    return read_tree(Source("a.yaml", text))
+    return read_yaml(Source("a.yaml", text))
 
 
 # Many of these are something else in YAML 1.1 (type library of yaml.org, 2005), some in YAML 1.2.2 (section 10.3, core
@@ -166,7 +166,7 @@ def test_a_byte_order_mark_at_the_start_and_crlf_are_no_mistakes() -> None:
     source, findings = decode("a.yaml", b"\xef\xbb\xbfa: 1\r\nb: 'x'\r\n")
     assert source is not None
     assert not findings
-    assert read_tree(source).top == {"a": 1, "b": "x"}
+    assert read_yaml(source).top == {"a": 1, "b": "x"}
     assert source.lines == ["a: 1", "b: 'x'", ""]
     assert source.value(("b",)).col == 4
 

@@ -14,32 +14,32 @@ from fleet.push import rollback_steps as backward
 from fleet.push import transition as work_module
 from fleet.push import update_steps as forward
 from fleet.push.blame import Blame
-from fleet.push.events import Doing, Resumed
+from fleet.push.events import Action, Resumed
 from fleet.push.gate import CheckName
 from fleet.push.reasons import NO_REASON, Halt, HaltedBy, Reason, Why
-from fleet.push.state import ON_THE_WAY, Back, Phase, Stands, Task
-from fleet.push.transition import Work
+from fleet.push.state import ON_THE_WAY, NodeStatus, PushPhase, RollbackCause, Task
+from fleet.push.transition import Transition
 
 
 def _lets_partners_go_together() -> Any:
-    return patch.object(Work, "partner_down", lambda self, name: None)
+    return patch.object(Transition, "partner_down", lambda self, name: None)
 
 
 def _ignores_places() -> Any:
-    return patch.object(Work, "place_free", lambda self, name: True)
+    return patch.object(Transition, "place_free", lambda self, name: True)
 
 
 def _counts_access_points_as_planned() -> Any:
-    return patch.object(Work, "access_point", lambda self, name: self.planned(name).access_point)
+    return patch.object(Transition, "access_point", lambda self, name: self.planned(name).access_point)
 
 
 def _does_not_know_that_radios_are_of_one_access_point() -> Any:
-    def access_point(self: Work, name: str) -> str | None:
+    def access_point(self: Transition, name: str) -> str | None:
         seen = self.nodes[name].seen
         network = seen.network if seen is not None else None
         return network.bssid if network and network.bssid else self.planned(name).access_point
 
-    return patch.object(Work, "access_point", access_point)
+    return patch.object(Transition, "access_point", access_point)
 
 
 def _ignores_spare_time() -> Any:
@@ -57,7 +57,7 @@ def _sees_no_fault() -> Any:
 def _does_not_soak() -> Any:
     real = forward._returned
 
-    def returned(work: Work, node: Any, outcome: Any) -> None:
+    def returned(work: Transition, node: Any, outcome: Any) -> None:
         real(work, node, outcome)
         if work.nodes[node.node].task is Task.SOAK:
             work.set(node.node, task=Task.SOAKED)
@@ -70,7 +70,7 @@ def _lets_any_number_fail() -> Any:
 
 
 def _keeps_one_by_one() -> Any:
-    def keep(work: Work) -> None:
+    def keep(work: Transition) -> None:
         for node in work.wave():
             if node.task is Task.SOAKED:
                 forward.keep(work, node.node)
@@ -79,25 +79,25 @@ def _keeps_one_by_one() -> Any:
 
 
 def _leaves_the_failed_wave() -> Any:
-    def begin(work: Work, name: str, why: Back, reason: Reason = NO_REASON) -> None:
-        if why is Back.WAVE and work.nodes[name].task is not Task.NONE:
+    def begin(work: Transition, name: str, why: RollbackCause, reason: Reason = NO_REASON) -> None:
+        if why is RollbackCause.WAVE and work.nodes[name].task is not Task.NONE:
             node = work.nodes[name]
-            if node.pending is None or node.pending.doing is Doing.ASK:
-                work.settle(name, Stands.KEPT)
+            if node.pending is None or node.pending.doing is Action.ASK:
+                work.settle(name, NodeStatus.KEPT)
 
     real = backward.begin
     return patch.object(
         backward,
         "begin",
-        lambda work, name, why, reason=NO_REASON: (begin if why is Back.WAVE else real)(
+        lambda work, name, why, reason=NO_REASON: (begin if why is RollbackCause.WAVE else real)(
             work, name, why, reason
         ),
     )
 
 
 def _sends_again_when_unsure() -> Any:
-    def unsure(work: Work, node: Any, outcome: Any) -> None:
-        work.do(node.node, Doing.SEND, Task.SEND)
+    def unsure(work: Transition, node: Any, outcome: Any) -> None:
+        work.do(node.node, Action.SEND, Task.SEND)
 
     return patch.dict(forward._HANDLERS, {Task.UNSURE: unsure})
 
@@ -107,7 +107,7 @@ def _sends_again_too_soon() -> Any:
 
 
 def _sends_again_after_a_crash() -> Any:
-    def resume(work: Work) -> None:
+    def resume(work: Transition) -> None:
         for node in tuple(work.nodes.values()):
             if node.pending is not None:
                 doing = node.pending.doing
@@ -132,7 +132,7 @@ def _forgets_what_was_under_way() -> Any:
 def _goes_on_while_held() -> Any:
     real = engine._request
 
-    def request(work: Work, said: Any) -> None:
+    def request(work: Transition, said: Any) -> None:
         real(work, said)
         work.change(held=False)
 
@@ -140,7 +140,7 @@ def _goes_on_while_held() -> Any:
 
 
 def _starts_every_wave() -> Any:
-    def start(work: Work) -> None:
+    def start(work: Transition) -> None:
         for node in tuple(work.nodes.values()):
             if node.waiting and node.task is not Task.HELD and work.startable(node.node):
                 forward.start(work, node.node)
@@ -153,7 +153,7 @@ def _does_not_wait_for_the_restart() -> Any:
 
 
 def _forgets_the_late() -> Any:
-    def next_late(work: Work) -> bool:
+    def next_late(work: Transition) -> bool:
         return False
 
     return patch.object(engine, "_next_late_wave", next_late)
@@ -168,11 +168,11 @@ def _calls_the_silent_lost_at_once() -> Any:
 
 
 def _stop_leaves_trials_alone() -> Any:
-    def end(work: Work, ends_as: Phase, halt: Halt) -> None:
+    def end(work: Transition, ends_as: PushPhase, halt: Halt) -> None:
         for node in tuple(work.unsettled()):
-            if node.pending is None or node.pending.doing is Doing.ASK:
-                work.settle(node.node, Stands.LEFT_OUT, Reason(Why.STOPPED))
-        work.change(phase=Phase.GOING_BACK, ends_as=ends_as)
+            if node.pending is None or node.pending.doing is Action.ASK:
+                work.settle(node.node, NodeStatus.LEFT_OUT, Reason(Why.STOPPED))
+        work.change(phase=PushPhase.GOING_BACK, ends_as=ends_as)
 
     return patch.object(engine, "_end", end)
 
@@ -190,22 +190,22 @@ def _is_moody() -> Any:
 
 
 def _rolls_back_nobody() -> Any:
-    def roll_back(work: Work, names: frozenset[str]) -> None:
+    def roll_back(work: Transition, names: frozenset[str]) -> None:
         if not work.push.ended:
-            engine._end(work, Phase.ROLLED_BACK, Halt.ROLLED_BACK)
+            engine._end(work, PushPhase.ROLLED_BACK, Halt.ROLLED_BACK)
 
     return patch.object(engine, "_roll_back", roll_back)
 
 
 def _trusts_a_keep_that_broke() -> Any:
-    def on_keep(work: Work, node: Any, outcome: Any) -> None:
-        work.settle(node.node, Stands.KEPT)
+    def on_keep(work: Transition, node: Any, outcome: Any) -> None:
+        work.settle(node.node, NodeStatus.KEPT)
 
     return patch.dict(forward._HANDLERS, {Task.KEEP: on_keep})
 
 
 def _lets_trials_run_out() -> Any:
-    def keep(work: Work) -> None:
+    def keep(work: Transition) -> None:
         wave = work.wave()
         if not any(n.task in ON_THE_WAY for n in wave):
             for node in wave:
@@ -213,7 +213,7 @@ def _lets_trials_run_out() -> Any:
                     forward.keep(work, node.node)
 
     stack = ExitStack()
-    stack.enter_context(patch.object(Work, "trial_allows", lambda self, name: True))
+    stack.enter_context(patch.object(Transition, "trial_allows", lambda self, name: True))
     stack.enter_context(patch.object(engine, "_keep_if_well", keep))
     return stack
 
@@ -236,9 +236,9 @@ def _blames_the_image_for_a_broken_link() -> Any:
 def _believes_that_all_was_sent_before_it_was_killed() -> Any:
     real = engine._resume
 
-    def resume(work: Work) -> None:
+    def resume(work: Transition) -> None:
         for node in tuple(work.nodes.values()):
-            if node.pending is not None and node.pending.doing is Doing.SEND:
+            if node.pending is not None and node.pending.doing is Action.SEND:
                 work.set(node.node, whole=True)
         real(work)
 
@@ -252,7 +252,7 @@ def _does_not_hear_a_late_word_on_the_image() -> Any:
 def _does_not_soak_again_after_a_brown_out() -> Any:
     real = forward._returned
 
-    def returned(work: Work, node: Any, outcome: Any) -> None:
+    def returned(work: Transition, node: Any, outcome: Any) -> None:
         real(work, node, outcome)
         if node.soak_until_s:
             work.set(node.node, soak_until_s=node.soak_until_s)

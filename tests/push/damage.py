@@ -16,7 +16,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from fleet.errors import TankfleetError
-from fleet.push.events import Requested, Resumed, Word
+from fleet.push.events import Requested, RequestKind, Resumed
 from fleet.push.journal import Journal
 from tests.push.plans import plan_of, planned
 from tests.push.stage import BEGAN_S, Stage, push
@@ -53,13 +53,13 @@ def states(folder: Path) -> tuple[list[Files], Files]:
     earlier = _files(folder)
     with Journal.open(folder / NAME) as journal:
         journal.begin(cut_off.plan, BEGAN_S + 900)
-        journal.request(cut_off.plan.id, Requested(BEGAN_S + 901, Word.HOLD))
+        journal.request(cut_off.plan.id, Requested(BEGAN_S + 901, RequestKind.HOLD))
         state = journal.state(cut_off.plan.id)
         for second in range(5):
             journal.append(
                 cut_off.plan.id, [Resumed(BEGAN_S + 902 + second)], state, [1] if second == 2 else []
             )
-        journal.request(cut_off.plan.id, Requested(BEGAN_S + 910, Word.GO_ON))
+        journal.request(cut_off.plan.id, Requested(BEGAN_S + 910, RequestKind.GO_ON))
         killed = _files(folder)
     return [_files(folder), killed], earlier
 

@@ -15,14 +15,24 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
-from fleet.link.state import NodeState, Phase
+from fleet.link.state import NodeState, PushPhase
 from fleet.model.tank import Duty
 from fleet.push import engine
 from fleet.push.blame import OF_THE_IMAGE, Blame
-from fleet.push.events import Began, Command, Doing, Event, Outcome, Requested, Result, Resumed, Sent, Word
+from fleet.push.events import (
+    Action,
+    ActionOutcome,
+    Began,
+    Command,
+    Event,
+    Requested,
+    RequestKind,
+    Result,
+    Resumed,
+    Sent,
+)
 from fleet.push.reasons import Why
-from fleet.push.state import SETTLED, NodeProgress, PushState, Stands, Task, fresh
-from fleet.push.state import Phase as PushPhase
+from fleet.push.state import SETTLED, NodeProgress, NodeStatus, PushState, Task, fresh
 from fleet.push.waves import Candidate, Sizes, pack
 from tests.push.plans import NEW, OLD, plan_of, planned
 from tests.push.sim_node import BROWN_OUT_TRIES, Behaviour, SimNode
@@ -53,7 +63,7 @@ class Scenario:
     cut_after: float
     crashes_s: list[float]
     power_cuts: list[tuple[float, str]]
-    words: list[tuple[float, Word, tuple[str, ...]]]
+    words: list[tuple[float, RequestKind, tuple[str, ...]]]
     roll_back_after: tuple[str, ...] | None
     send_s: tuple[float, float]
     """Shortest and longest transfer; the plans expect 10 s with the return."""
@@ -186,18 +196,18 @@ def _behaviour(chance: random.Random) -> Behaviour:
     )
 
 
-def _words(chance: random.Random, names: list[str]) -> list[tuple[float, Word, tuple[str, ...]]]:
+def _words(chance: random.Random, names: list[str]) -> list[tuple[float, RequestKind, tuple[str, ...]]]:
     if chance.random() > 0.3:
         return []
     at_s = chance.uniform(0, 40)
     kind = chance.randrange(4)
     if kind == 0:
-        return [(at_s, Word.HOLD, ()), (at_s + chance.uniform(1, 60), Word.GO_ON, ())]
+        return [(at_s, RequestKind.HOLD, ()), (at_s + chance.uniform(1, 60), RequestKind.GO_ON, ())]
     if kind == 1:
-        return [(at_s, Word.STOP, ())]
+        return [(at_s, RequestKind.STOP, ())]
     if kind == 2:
-        return [(at_s, Word.ROLL_BACK, tuple(chance.sample(names, 1)))]
-    return [(at_s, Word.HOLD, ()), (at_s + chance.uniform(1, 60), Word.ROLL_BACK, ())]
+        return [(at_s, RequestKind.ROLL_BACK, tuple(chance.sample(names, 1)))]
+    return [(at_s, RequestKind.HOLD, ()), (at_s + chance.uniform(1, 60), RequestKind.ROLL_BACK, ())]
 
 
 def _after(chance: random.Random, names: list[str]) -> tuple[str, ...] | None:
@@ -221,7 +231,7 @@ class Sim:
     observed_bad: set[str] = field(default_factory=set)
     fell_back: set[str] = field(default_factory=set)
     """Those that said that they went back from the new image by themselves."""
-    ready: dict[str, Outcome] = field(default_factory=dict)
+    ready: dict[str, ActionOutcome] = field(default_factory=dict)
     holding: bool = False
     stopped: bool = False
     pressed_at_s: float = -1.0
@@ -248,7 +258,7 @@ class Sim:
         self._feed(Began(0.0))
         self._drain()
         if self.scene.roll_back_after is not None:
-            self._feed(Requested(self.now_s, Word.ROLL_BACK, self.scene.roll_back_after))
+            self._feed(Requested(self.now_s, RequestKind.ROLL_BACK, self.scene.roll_back_after))
             self._drain()
         self._check_end()
         return self
@@ -273,9 +283,9 @@ class Sim:
         self.events.append(event)
         self.state, commands = self.step(self.state, event)
         for command in commands:
-            if command.doing is Doing.SEND:
+            if command.doing is Action.SEND:
                 self._check_issue(command)
-            elif command.doing is Doing.KEEP and self.nodes[command.node].running == NEW:
+            elif command.doing is Action.KEEP and self.nodes[command.node].running == NEW:
                 self._check_keep_issue(command)
             self._push(max(command.at_s, self.now_s), "start", command)
 
@@ -298,7 +308,7 @@ class Sim:
         """Half of the time the tool still wrote down that all had left it. Drawn apart, so that seeds mean what they
         meant before."""
         pending = self.state.nodes[name].pending
-        if pending is not None and pending.doing is Doing.SEND and self.more.random() < 0.5:
+        if pending is not None and pending.doing is Action.SEND and self.more.random() < 0.5:
             self._feed(Sent(self.now_s, name, pending.serial))
 
     def _lose_link(self, node: SimNode) -> None:
@@ -312,13 +322,13 @@ class Sim:
         self.receiving.pop(name, None)
         self.nodes[name].power_cut(self.now_s)
 
-    def _on_word(self, what: tuple[Word, tuple[str, ...]]) -> None:
+    def _on_word(self, what: tuple[RequestKind, tuple[str, ...]]) -> None:
         word, names = what
-        self.holding = word is Word.HOLD
-        self.stopped = self.stopped or word in (Word.STOP, Word.ROLL_BACK)
+        self.holding = word is RequestKind.HOLD
+        self.stopped = self.stopped or word in (RequestKind.STOP, RequestKind.ROLL_BACK)
         self._feed(Requested(self.now_s, word, names))
 
-    def _on_answer(self, outcome: Outcome) -> None:
+    def _on_answer(self, outcome: ActionOutcome) -> None:
         self._feed(outcome)
 
     def _on_start(self, command: Command) -> None:
@@ -327,17 +337,17 @@ class Sim:
             return
         node = self.nodes[command.node]
         node.tick(self.now_s)
-        if command.doing is Doing.ASK:
+        if command.doing is Action.ASK:
             self._ask(command, node)
-        elif command.doing in (Doing.SEND, Doing.SEND_OLD):
+        elif command.doing in (Action.SEND, Action.SEND_OLD):
             self._begin_send(command, node, progress)
-        elif command.doing is Doing.KEEP:
+        elif command.doing is Action.KEEP:
             self._keep(command, node)
         else:
             self._revert(command, node, progress)
 
     def _answer(self, command: Command, result: Result, code: str = "", **more: Any) -> None:
-        outcome = Outcome(
+        outcome = ActionOutcome(
             self.now_s, command.node, command.serial, command.doing, result, code, "sim", **more
         )
         self._feed(outcome)
@@ -350,11 +360,11 @@ class Sim:
         short = self.now_s < node.behaviour.spare_short_until_s
         closed = self.now_s < node.behaviour.window_closed_until_s
         self._observe(node, seen)
-        self.ready[node.name] = Outcome(
+        self.ready[node.name] = ActionOutcome(
             self.now_s,
             node.name,
             0,
-            Doing.ASK,
+            Action.ASK,
             Result.OK,
             spare_s=100.0 if short else 5000.0,
             window_open=not closed,
@@ -364,13 +374,13 @@ class Sim:
         )
 
     def _begin_send(self, command: Command, node: SimNode, progress: NodeProgress) -> None:
-        image = NEW if command.doing is Doing.SEND else OLD
+        image = NEW if command.doing is Action.SEND else OLD
         self._check_send(node, image, progress)
         if not node.reachable(self.now_s):
             self._answer(command, Result.BROKE, "LNK101")
         elif node.behaviour.refuses and image == NEW:
             self._answer(command, Result.REFUSED, node.behaviour.refuses)
-        elif node.phase is Phase.ON_TRIAL or node.restarting:
+        elif node.phase is PushPhase.ON_TRIAL or node.restarting:
             self.refused.add(node.name)
             self._answer(command, Result.REFUSED, "on-trial" if not node.restarting else "busy")
         else:
@@ -403,7 +413,7 @@ class Sim:
         self._answer(command, Result.REFUSED if refusal else Result.OK, refusal)
 
     def _revert(self, command: Command, node: SimNode, progress: NodeProgress) -> None:
-        if progress.stands is Stands.KEPT:
+        if progress.stands is NodeStatus.KEPT:
             self._check_partners(node)
         if not node.reachable(self.now_s) or self.chance.random() < self.scene.loss:
             if node.reachable(self.now_s) and self.chance.random() < 0.5:
@@ -449,7 +459,7 @@ class Sim:
         )
         self._require(not node.taken.get(NEW), "the same image for the second time")
         self._require(
-            node.running == OLD and node.phase is not Phase.ON_TRIAL, "sent to a node in another state"
+            node.running == OLD and node.phase is not PushPhase.ON_TRIAL, "sent to a node in another state"
         )
         last = self.ready[node.name]
         self._require(
@@ -465,7 +475,7 @@ class Sim:
         mine = self._turn(command.node)
         for name, progress in self.state.nodes.items():
             earlier = self._turn(name) < mine
-            open_still = progress.stands not in SETTLED and progress.stands is not Stands.HELD_OFF
+            open_still = progress.stands not in SETTLED and progress.stands is not NodeStatus.HELD_OFF
             self._require(
                 not (earlier and (open_still or progress.task not in (Task.NONE, Task.HELD))), "waves overlap"
             )
@@ -491,7 +501,7 @@ class Sim:
             down = other.name in self.receiving or (
                 touched
                 and (
-                    other.phase is Phase.ON_TRIAL
+                    other.phase is PushPhase.ON_TRIAL
                     or other.restarting
                     or self.now_s < other.back_s
                     or other.gone
@@ -514,7 +524,7 @@ class Sim:
             wrong.inverted or wrong.pump_on_when_full or wrong.leaks or wrong.new_fault or wrong.forgets_fault
         )
         self._require(not static, "a bad image is kept")
-        if node.phase is not Phase.ON_TRIAL:
+        if node.phase is not PushPhase.ON_TRIAL:
             return
         up_s = self.now_s - node.booted_s
         cut = any(name == node.name for _, name in self.scene.power_cuts)
@@ -525,14 +535,16 @@ class Sim:
             )
         mine = self.state.nodes[node.name].wave
         wave = [n for n in self.state.nodes.values() if n.wave == mine]
-        ends = [self.nodes[n.node].trial_ends_s for n in wave if self.nodes[n.node].phase is Phase.ON_TRIAL]
+        ends = [
+            self.nodes[n.node].trial_ends_s for n in wave if self.nodes[n.node].phase is PushPhase.ON_TRIAL
+        ]
         if min(ends) <= self.now_s + KEEP_RESERVE_S + 20.0:
             self.pressed_at_s = self.now_s
         if self.pressed_at_s != self.now_s:
             for other in wave:
                 sim = self.nodes[other.node]
                 young = (
-                    sim.phase is Phase.ON_TRIAL
+                    sim.phase is PushPhase.ON_TRIAL
                     and sim.running == NEW
                     and (self.now_s < sim.booted_s + policy.soak_s)
                 )
@@ -551,7 +563,7 @@ class Sim:
             )
             self._require(progress.pending is None, f"{name} is still awaited")
             self._require(node.taken.get(NEW, 0) <= 1, f"{name} took the image {node.taken.get(NEW)} times")
-            if node.phase is not Phase.ON_TRIAL or node.restarting:
+            if node.phase is not PushPhase.ON_TRIAL or node.restarting:
                 node.tick(settle_s)
             self._check_truth(name, progress.stands, progress.reason, node)
             self._check_blame(progress, node)
@@ -583,7 +595,9 @@ class Sim:
                 f"brown-outs at too many nodes ({stopped}), and it goes on",
             )
         elif stopped is None:
-            others = {n.node for n in self.state.nodes.values() if n.stands is not Stands.KEPT} - weak - out
+            others = (
+                {n.node for n in self.state.nodes.values() if n.stands is not NodeStatus.KEPT} - weak - out
+            )
             self._require(
                 not others,
                 f"only supplies gave way ({sorted(weak)}), and {sorted(others)} do not keep the image",
@@ -605,13 +619,13 @@ class Sim:
                 return ""
         return None
 
-    def _check_truth(self, name: str, stands: Stands, reason: str, node: SimNode) -> None:
+    def _check_truth(self, name: str, stands: NodeStatus, reason: str, node: SimNode) -> None:
         told = f"{name} ends as {stands} ({reason}), and runs {node.running[:6]} {node.phase}"
-        if stands is Stands.KEPT:
-            self._require(node.running == NEW and node.phase is not Phase.ON_TRIAL, told)
-        elif stands is Stands.PUT_BACK:
-            self._require(node.running == OLD and node.phase is not Phase.ON_TRIAL, told)
-        elif stands is Stands.LEFT_OUT:
+        if stands is NodeStatus.KEPT:
+            self._require(node.running == NEW and node.phase is not PushPhase.ON_TRIAL, told)
+        elif stands is NodeStatus.PUT_BACK:
+            self._require(node.running == OLD and node.phase is not PushPhase.ON_TRIAL, told)
+        elif stands is NodeStatus.LEFT_OUT:
             self._require(node.running != NEW or not node.taken, told)
         else:
             self._require(not node.reachable(self.now_s) or self.scene.loss > 0, told)
@@ -639,7 +653,7 @@ class Sim:
                 kept = [
                     n
                     for n in names
-                    if self.state.nodes[n].stands is Stands.KEPT
+                    if self.state.nodes[n].stands is NodeStatus.KEPT
                     and self.nodes[n].taken.get(NEW)
                     and self.state.nodes[n].reason.why is not Why.STAYS
                 ]
@@ -648,7 +662,7 @@ class Sim:
             kept = [
                 n.node
                 for n in self.state.nodes.values()
-                if n.stands is Stands.KEPT and n.accepted and n.reason.why is not Why.STAYS
+                if n.stands is NodeStatus.KEPT and n.accepted and n.reason.why is not Why.STAYS
             ]
             self._require(not kept, f"rolled back, and {kept} keep the image")
 
@@ -668,7 +682,7 @@ if __name__ == "__main__":
         sim.run()
     finally:
         for event in sim.events:
-            if isinstance(event, Outcome):
+            if isinstance(event, ActionOutcome):
                 seen = (
                     f"{event.seen.image[:6]} {event.seen.phase} boots {event.seen.boots}"
                     if event.seen

@@ -11,7 +11,7 @@ from fleet.check.load import load_inventory
 from fleet.model.inventory import Inventory
 from fleet.push.basis import Change, How, Kind, basis_of, changed_in
 from fleet.push.basis_places import placed
-from fleet.push.plan import Standing, check_fresh
+from fleet.push.plan import PresentState, check_fresh
 from fleet.workspace import Workspace
 from tests.push.test_planning import inventory, node, plan, tank
 
@@ -26,7 +26,7 @@ def edited(part: str, name: str, **changes: Any) -> Inventory:
 
 def changes(now: Inventory) -> list[str]:
     made = plan(TWO, {"b": None})
-    standing = Standing(
+    standing = PresentState(
         inventory_sha256="0" * 64,
         shelf={one.node: (one.to_image, one.ticket_sha256) for _, one in made.nodes()},
         running={},

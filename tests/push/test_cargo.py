@@ -23,14 +23,14 @@ from fleet.find.match import Match, Status
 from fleet.link.state import NodeState
 from fleet.push import context as fieldwork
 from fleet.push.cargo import left_to_bring_back, left_to_send, refuse_damaged
-from fleet.push.context import Field, Wishes, plan_push
+from fleet.push.context import PlanOptions, PushContext, plan_push
 from fleet.push.engine import fold
-from fleet.push.events import Began, Doing, Outcome, Requested, Word
+from fleet.push.events import Action, ActionOutcome, Began, Requested, RequestKind
 from fleet.push.history import given_up_images
 from fleet.push.journal import Journal
 from fleet.push.plan import Plan, write_plan
 from fleet.push.reasons import Why
-from fleet.push.state import Stands, fresh
+from fleet.push.state import NodeStatus, fresh
 from tests.push import yard
 from tests.push.plans import plan_of, state_of
 from tests.push.plans import planned as a_node
@@ -42,7 +42,7 @@ NOW = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
 
 
 @pytest.fixture
-def field(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Field:
+def field(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> PushContext:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     return lay_out(tmp_path / "project", NAMES, "growth: 3.0")
 
@@ -53,7 +53,7 @@ def state(name: str, **changes: Any) -> NodeState:
     return state_of(name, **{**about, **changes})
 
 
-def planned(field: Field, monkeypatch: pytest.MonkeyPatch, **of_a: Any) -> Plan:
+def planned(field: PushContext, monkeypatch: pytest.MonkeyPatch, **of_a: Any) -> Plan:
     """The plan when all answer; `of_a` is what the first node says otherwise."""
 
     async def look(*_: object) -> list[Match]:
@@ -61,11 +61,11 @@ def planned(field: Field, monkeypatch: pytest.MonkeyPatch, **of_a: Any) -> Plan:
         return [Match(s.node, Status.FOUND, "127.0.0.1", 80, state=s) for s in states]
 
     monkeypatch.setattr(fieldwork, "look", look)
-    wishes = Wishes((), "board", any_hour=True)
+    wishes = PlanOptions((), "board", any_hour=True)
     return asyncio.run(plan_push(field, wishes, NOW, 1.0, lambda *_: None))
 
 
-def spoil(field: Field, sha: str, how: str) -> None:
+def spoil(field: PushContext, sha: str, how: str) -> None:
     path = field.shelf.path / "objects" / sha[:2] / sha
     data = path.read_bytes()
     if how == "gone":
@@ -77,7 +77,7 @@ def spoil(field: Field, sha: str, how: str) -> None:
 @pytest.mark.parametrize("how", ["a bit", "short", "gone"])
 @pytest.mark.parametrize("what", ["image", "ticket"])
 def test_a_plan_leaves_out_whose_image_is_damaged(
-    field: Field, monkeypatch: pytest.MonkeyPatch, what: str, how: str
+    field: PushContext, monkeypatch: pytest.MonkeyPatch, what: str, how: str
 ) -> None:
     assert [node.node for _, node in planned(field, monkeypatch).nodes()] == NAMES
     entry = field.shelf.newest("cargo-b")
@@ -90,7 +90,9 @@ def test_a_plan_leaves_out_whose_image_is_damaged(
     assert "`tankfleet build cargo-b`" in out.detail
 
 
-def test_a_push_refuses_before_it_begins(field: Field, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
+def test_a_push_refuses_before_it_begins(
+    field: PushContext, monkeypatch: pytest.MonkeyPatch, capsys: Any
+) -> None:
     made = planned(field, monkeypatch)
     refuse_damaged(field.shelf, made, NAMES, then="push")
     spoil(field, made.planned("cargo-c").to_image, "a bit")
@@ -108,11 +110,13 @@ def test_a_push_refuses_before_it_begins(field: Field, monkeypatch: pytest.Monke
         assert "asking" not in err, "no node was asked"
 
 
-def ask(field: Field, *words: str) -> int:
+def ask(field: PushContext, *words: str) -> int:
     return run(["--project", str(field.workspace.root), *words])
 
 
-def test_resume_refuses_before_it_begins(field: Field, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
+def test_resume_refuses_before_it_begins(
+    field: PushContext, monkeypatch: pytest.MonkeyPatch, capsys: Any
+) -> None:
     made = planned(field, monkeypatch)
     with Journal.open(field.workspace.journal_path) as journal:
         journal.begin(made, NOW.timestamp())
@@ -133,7 +137,7 @@ def test_resume_refuses_before_it_begins(field: Field, monkeypatch: pytest.Monke
 
 
 def test_a_damaged_old_image_is_told_of_before_anything_goes_back(
-    field: Field, monkeypatch: pytest.MonkeyPatch, capsys: Any
+    field: PushContext, monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:
     """It stops nobody's way back: a node that holds the old image is only told to go back to it."""
     monkeypatch.setattr(yard, "image_of", lambda name, release: b"old")  # of which plans.OLD is the digest
@@ -163,7 +167,7 @@ class Sent(Memory):
 
     def after(self, n: int) -> set[str]:
         """From event n on."""
-        sends = [e for e in self.events[n:] if isinstance(e, Outcome) and e.doing is Doing.SEND]
+        sends = [e for e in self.events[n:] if isinstance(e, ActionOutcome) and e.doing is Action.SEND]
         return {e.node for e in sends}
 
 
@@ -187,7 +191,7 @@ def test_who_goes_back_is_sent_nothing_new_and_may_be_sent_the_old(quick_path: P
     with begun(stage, quick_path) as journal:
         done = push(stage, journal)
     assert left_to_bring_back(done) == []
-    back = fold(done, [Requested(done.now_s, Word.ROLL_BACK, ("b", "d"))])
+    back = fold(done, [Requested(done.now_s, RequestKind.ROLL_BACK, ("b", "d"))])
     assert left_to_bring_back(back) == ["b", "d"]
     assert left_to_send(back) == []
 
@@ -197,7 +201,7 @@ AHEAD = int(NOW.timestamp()) + 10 * 365 * 86_400
 
 
 def test_a_floor_ahead_of_the_clock_gets_a_ticket_above_it(
-    field: Field, monkeypatch: pytest.MonkeyPatch
+    field: PushContext, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The node took a ticket from a machine whose clock was ten years ahead."""
     made = planned(field, monkeypatch, floor=AHEAD)
@@ -213,7 +217,9 @@ def test_a_floor_ahead_of_the_clock_gets_a_ticket_above_it(
     )
 
 
-def test_the_highest_floor_of_all_is_said_as_it_is(field: Field, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_highest_floor_of_all_is_said_as_it_is(
+    field: PushContext, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A ticket's number has 63 bits (ticket.py), so nothing is above that."""
     made = planned(field, monkeypatch, floor=SEQUENCE_MAX)
     (out,) = made.left_out
@@ -223,7 +229,7 @@ def test_the_highest_floor_of_all_is_said_as_it_is(field: Field, monkeypatch: py
 
 
 def test_a_damaged_image_under_an_old_ticket_stops_no_plan(
-    field: Field, monkeypatch: pytest.MonkeyPatch
+    field: PushContext, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     entry = field.shelf.newest("cargo-a")
     assert entry is not None
@@ -244,12 +250,12 @@ def test_what_was_not_sent_was_not_refused_by_the_node(quick_path: Path) -> None
         node = push(stage, journal).nodes["a"]
         given_up = given_up_images(journal)
     assert str(node.reason).startswith("it was not sent: SHF101")
-    assert (node.stands, node.reason.why) == (Stands.LEFT_OUT, Why.NOT_SENT)
+    assert (node.stands, node.reason.why) == (NodeStatus.LEFT_OUT, Why.NOT_SENT)
     assert (node.failed, node.blame) == ((), None)
     assert given_up == {}, "a disk of ours that fails says nothing of the image"
 
 
-def test_an_image_that_the_disk_does_not_give_is_a_fault_of_the_shelf(field: Field) -> None:
+def test_an_image_that_the_disk_does_not_give_is_a_fault_of_the_shelf(field: PushContext) -> None:
     """An error of the disk, or a file that is no longer ours to read."""
     entry = field.shelf.newest("cargo-a")
     assert entry is not None

@@ -23,7 +23,7 @@ from fleet.push.reporters.lines import LinesReporter
 from fleet.push.reporters.plain import PlainReporter
 from fleet.push.reporters.words import halted_words
 from fleet.push.runner import Interrupted, Runner
-from fleet.push.state import Phase, PushState, Stands, evolve, fresh
+from fleet.push.state import NodeStatus, PushPhase, PushState, evolve, fresh
 from tests.push.jumping import later
 from tests.push.plans import NEW, plan_of, planned
 from tests.push.sim_node import BROWN_OUT_TRIES, Behaviour
@@ -49,10 +49,10 @@ def of(state: PushState, node: str) -> NodeOutcome:
 def test_brown_outs_alone_do_not_stop_a_push_of_many_nodes(quick_path: Path) -> None:
     """One of three in the pilot, two of six in the next wave: never more than half, so it is their supply."""
     state, journal, _ = pushed(quick_path, ["abc", "defghi"], b=BACK, e=BACK, f=BACK)
-    assert state.phase is Phase.DONE
+    assert state.phase is PushPhase.DONE
     stands = {one.node: one.stands for one in outcomes(state)}
-    assert {name for name, how in stands.items() if how is Stands.PUT_BACK} == {"b", "e", "f"}
-    assert {name for name, how in stands.items() if how is Stands.KEPT} == set("acdghi")
+    assert {name for name, how in stands.items() if how is NodeStatus.PUT_BACK} == {"b", "e", "f"}
+    assert {name for name, how in stands.items() if how is NodeStatus.KEPT} == set("acdghi")
     one = of(state, "b")
     assert one.blame is Blame.SUPPLY
     assert [name for name, _ in one.failed] == [CheckName.SUPPLY]
@@ -69,10 +69,10 @@ def test_brown_outs_alone_do_not_stop_a_push_of_many_nodes(quick_path: Path) -> 
 
 def test_brown_outs_at_more_than_half_are_put_down_to_the_image(quick_path: Path) -> None:
     state, journal, _ = pushed(quick_path, ["abc", "def"], a=BACK, c=BACK)
-    assert state.phase is Phase.HALTED
+    assert state.phase is PushPhase.HALTED
     assert {one.node: one.stands for one in outcomes(state)} == {
-        "a": Stands.PUT_BACK, "b": Stands.PUT_BACK, "c": Stands.PUT_BACK,
-        "d": Stands.LEFT_OUT, "e": Stands.LEFT_OUT, "f": Stands.LEFT_OUT,
+        "a": NodeStatus.PUT_BACK, "b": NodeStatus.PUT_BACK, "c": NodeStatus.PUT_BACK,
+        "d": NodeStatus.LEFT_OUT, "e": NodeStatus.LEFT_OUT, "f": NodeStatus.LEFT_OUT,
     }  # fmt: skip
     assert (of(state, "a").blame, of(state, "b").blame, of(state, "c").blame) == (
         Blame.DRAW,
@@ -89,15 +89,15 @@ def test_brown_outs_at_more_than_half_are_put_down_to_the_image(quick_path: Path
 def test_one_after_another_is_noticed_too(quick_path: Path) -> None:
     """Waves of one and two nodes of which one fails each time: two of three, then no more."""
     state, _, _ = pushed(quick_path, ["ab", "c", "d"], a=BACK, c=BACK)
-    assert (state.phase, of(state, "d").stands) == (Phase.HALTED, Stands.LEFT_OUT)
+    assert (state.phase, of(state, "d").stands) == (PushPhase.HALTED, NodeStatus.LEFT_OUT)
     assert (of(state, "a").blame, of(state, "c").blame) == (Blame.DRAW, Blame.DRAW)
-    assert of(state, "b").stands is Stands.KEPT, "its own wave had passed"
+    assert of(state, "b").stands is NodeStatus.KEPT, "its own wave had passed"
 
 
 def test_a_pilot_that_tells_nothing_of_the_image_does_not_give_it_up(quick_path: Path) -> None:
     state, journal, _ = pushed(quick_path, ["a", "bc"], a=BACK)
     code = code_of(state)
-    assert (state.phase, of(state, "a").blame) == (Phase.HALTED, Blame.SUPPLY)
+    assert (state.phase, of(state, "a").blame) == (PushPhase.HALTED, Blame.SUPPLY)
     assert code is not None
     assert code.code == "PSH110"
     assert given_up_images(journal) == {}
@@ -105,7 +105,11 @@ def test_a_pilot_that_tells_nothing_of_the_image_does_not_give_it_up(quick_path:
 
 def test_a_node_that_comes_through_is_soaked_in_full_and_kept(quick_path: Path) -> None:
     state, _, memory = pushed(quick_path, ["ab"], a=THROUGH)
-    assert (state.phase, of(state, "a").stands, of(state, "a").brown_outs) == (Phase.DONE, Stands.KEPT, 3)
+    assert (state.phase, of(state, "a").stands, of(state, "a").brown_outs) == (
+        PushPhase.DONE,
+        NodeStatus.KEPT,
+        3,
+    )
     kept = next(e for e in memory.events if getattr(e, "doing", None) == "keep" and e.node == "a")
     seen = state.nodes["a"].returned
     assert seen is not None
@@ -117,21 +121,25 @@ def test_a_node_that_comes_through_is_soaked_in_full_and_kept(quick_path: Path) 
 
 def test_a_crash_after_a_brown_out_is_the_image(quick_path: Path) -> None:
     state, _, _ = pushed(quick_path, ["ab"], a=Behaviour(brown_outs=1, watchdog_at_s=1.5))
-    assert (state.phase, of(state, "a").blame) == (Phase.HALTED, Blame.IMAGE)
+    assert (state.phase, of(state, "a").blame) == (PushPhase.HALTED, Blame.IMAGE)
 
 
 def test_a_fault_that_came_up_since_the_plan_keeps_the_node_out(quick_path: Path) -> None:
     state, _, _ = pushed(quick_path, ["ab"], a=Behaviour(latched=True))
-    assert (of(state, "a").stands, of(state, "b").stands) == (Stands.LEFT_OUT, Stands.KEPT)
+    assert (of(state, "a").stands, of(state, "b").stands) == (NodeStatus.LEFT_OUT, NodeStatus.KEPT)
     assert "`tankfleet clear-fault a`" in of(state, "a").reason
 
 
 def test_a_node_without_memory_for_the_ticket_is_left_out_and_stops_nobody(quick_path: Path) -> None:
     """503 no-memory says nothing of the image (docs/node-interface.md 2)."""
     state, journal, _ = pushed(quick_path, ["abc"], b=Behaviour(refuses="no-memory"))
-    assert (state.phase, of(state, "b").stands, of(state, "b").blame) == (Phase.DONE, Stands.LEFT_OUT, None)
+    assert (state.phase, of(state, "b").stands, of(state, "b").blame) == (
+        PushPhase.DONE,
+        NodeStatus.LEFT_OUT,
+        None,
+    )
     assert "held off 6 times: it has not enough memory" in of(state, "b").reason
-    assert [of(state, name).stands for name in "ac"] == [Stands.KEPT, Stands.KEPT]
+    assert [of(state, name).stands for name in "ac"] == [NodeStatus.KEPT, NodeStatus.KEPT]
     assert given_up_images(journal) == {}
 
 
@@ -142,11 +150,11 @@ CUT = Behaviour(cut_at=0.5)
 def test_transfers_that_break_say_nothing_of_the_image(quick_path: Path) -> None:
     """One of three: it is left out, the others are kept, and the image is as good as before."""
     state, journal, _ = pushed(quick_path, ["abc"], b=CUT)
-    assert state.phase is Phase.DONE
-    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.LINK)
+    assert state.phase is PushPhase.DONE
+    assert (of(state, "b").stands, of(state, "b").blame) == (NodeStatus.LEFT_OUT, Blame.LINK)
     assert [name for name, _ in of(state, "b").failed] == [CheckName.LINK]
     assert "the transfer was cut off 3 times" in of(state, "b").reason
-    assert [of(state, name).stands for name in "ac"] == [Stands.KEPT, Stands.KEPT]
+    assert [of(state, name).stands for name in "ac"] == [NodeStatus.KEPT, NodeStatus.KEPT]
     code = code_of(state)
     assert code is not None
     assert code.code == "PSH111"
@@ -159,8 +167,12 @@ def test_transfers_that_break_say_nothing_of_the_image(quick_path: Path) -> None
 def test_a_node_that_is_busy_is_held_off_and_no_evidence(quick_path: Path) -> None:
     """It speaks of its own trouble, and took not a byte (docs/node-interface.md 2)."""
     state, journal, _ = pushed(quick_path, ["abc"], b=Behaviour(refuses="busy"))
-    assert (state.phase, state.halted_by) == (Phase.DONE, ())
-    assert [of(state, name).stands for name in "abc"] == [Stands.KEPT, Stands.LEFT_OUT, Stands.KEPT]
+    assert (state.phase, state.halted_by) == (PushPhase.DONE, ())
+    assert [of(state, name).stands for name in "abc"] == [
+        NodeStatus.KEPT,
+        NodeStatus.LEFT_OUT,
+        NodeStatus.KEPT,
+    ]
     one = of(state, "b")
     assert (one.blame, one.why, one.failed) == (None, Why.HELD_OFF_TOO_OFTEN, ())
     assert one.reason.startswith("held off 6 times: it takes nothing just now: b: busy")
@@ -193,12 +205,12 @@ def test_busy_since_a_transfer_was_cut_off_is_put_down_to_the_link(quick_path: P
 def test_many_broken_transfers_stop_the_push_and_not_the_image(quick_path: Path) -> None:
     """Two of three in a wave: the network is broken. What is on trial goes back, the next wave is not begun."""
     state, journal, _ = pushed(quick_path, ["abc", "d"], a=CUT, c=CUT)
-    assert state.phase is Phase.HALTED
+    assert state.phase is PushPhase.HALTED
     assert {one.node: (one.stands, one.blame) for one in outcomes(state)} == {
-        "a": (Stands.LEFT_OUT, Blame.LINK),
-        "b": (Stands.PUT_BACK, None),
-        "c": (Stands.LEFT_OUT, Blame.LINK),
-        "d": (Stands.LEFT_OUT, None),
+        "a": (NodeStatus.LEFT_OUT, Blame.LINK),
+        "b": (NodeStatus.PUT_BACK, None),
+        "c": (NodeStatus.LEFT_OUT, Blame.LINK),
+        "d": (NodeStatus.LEFT_OUT, None),
     }
     code = code_of(state)
     assert code is not None
@@ -211,7 +223,7 @@ def test_a_bad_image_is_given_up_beside_broken_transfers(quick_path: Path) -> No
     state, journal, _ = pushed(quick_path, ["abcd"], a=CUT, b=Behaviour(crashes=True))
     code = code_of(state)
     assert code is not None
-    assert (state.phase, of(state, "b").blame, code.code) == (Phase.HALTED, Blame.IMAGE, "PSH105")
+    assert (state.phase, of(state, "b").blame, code.code) == (PushPhase.HALTED, Blame.IMAGE, "PSH105")
     assert given_up_images(journal) == {NEW: state.plan.id}
 
 
@@ -219,7 +231,7 @@ def test_a_bad_image_is_given_up_beside_broken_transfers(quick_path: Path) -> No
 def test_a_node_that_is_silent_after_a_broken_transfer(quick_path: Path, cut_at: float, blame: Blame) -> None:
     """Only if it may have got all of the image is its silence evidence against it."""
     state, _, _ = pushed(quick_path, ["abc"], b=Behaviour(cut_at=cut_at, vanishes=True))
-    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LOST, blame)
+    assert (of(state, "b").stands, of(state, "b").blame) == (NodeStatus.LOST, blame)
     assert "the transfer was cut off, and no answer since" in of(state, "b").reason
 
 
@@ -252,8 +264,8 @@ def test_a_node_that_is_silent_after_the_tool_was_killed(
     with pytest.raises((Killed, Interrupted)):
         push(stage, journal, reporter=memory, act=kill)
     state = push(stage, journal, resume=True)
-    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LOST, blame)
-    assert state.phase is (Phase.DONE if blame is Blame.LINK else Phase.HALTED)
+    assert (of(state, "b").stands, of(state, "b").blame) == (NodeStatus.LOST, blame)
+    assert state.phase is (PushPhase.DONE if blame is Blame.LINK else PushPhase.HALTED)
     assert given_up_images(journal) == ({} if blame is Blame.LINK else {NEW: state.plan.id})
 
 
@@ -276,10 +288,10 @@ def test_its_own_word_on_the_image_comes_late_and_counts(quick_path: Path) -> No
         push(stage, journal, reporter=memory, act=kill)
     assert stage.nodes["b"].taken == {NEW: 1}
     state = push(stage, journal, resume=True)
-    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.PUT_BACK, Blame.IMAGE)
+    assert (of(state, "b").stands, of(state, "b").blame) == (NodeStatus.PUT_BACK, Blame.IMAGE)
     assert [name for name, _ in of(state, "b").failed] == [CheckName.IMAGE]
     assert "trial-over" in of(state, "b").reason
-    assert (state.phase, given_up_images(journal)) == (Phase.HALTED, {NEW: state.plan.id})
+    assert (state.phase, given_up_images(journal)) == (PushPhase.HALTED, {NEW: state.plan.id})
 
 
 @pytest.mark.parametrize("code", sorted(SPOILT))
@@ -290,7 +302,7 @@ def test_refusals_that_the_link_brings_about_are_tried_again_and_blame_it(
     state, journal, memory = pushed(quick_path, ["abc"], b=Behaviour(refuses=code))
     sends = [e for e in memory.events if getattr(e, "doing", None) == "send" and e.node == "b"]
     assert len(sends) == SEND_TRIES
-    assert (of(state, "b").stands, of(state, "b").blame) == (Stands.LEFT_OUT, Blame.LINK)
+    assert (of(state, "b").stands, of(state, "b").blame) == (NodeStatus.LEFT_OUT, Blame.LINK)
     assert "something between changes what is sent" in of(state, "b").reason
     assert given_up_images(journal) == {}
 
@@ -298,7 +310,7 @@ def test_refusals_that_the_link_brings_about_are_tried_again_and_blame_it(
 @pytest.mark.parametrize("code", ["old-sequence", "bad-ticket", "other-class", "flash-failed"])
 def test_a_nodes_own_word_still_counts(quick_path: Path, code: str) -> None:
     state, _, _ = pushed(quick_path, ["abc"], b=Behaviour(refuses=code))
-    assert (state.phase, of(state, "b").blame) == (Phase.HALTED, Blame.IMAGE)
+    assert (state.phase, of(state, "b").blame) == (PushPhase.HALTED, Blame.IMAGE)
 
 
 # ------------------------------------------------- reasons are facts
@@ -309,14 +321,14 @@ def test_a_node_that_was_held_off_and_then_did_not_answer_is_unreachable(quick_p
     waited: list[Why] = []
 
     def on_event(event: object, after: PushState) -> None:
-        if after.nodes["b"].stands is Stands.HELD_OFF and not waited:
+        if after.nodes["b"].stands is NodeStatus.HELD_OFF and not waited:
             waited.append(after.nodes["b"].reason.why)
             stage.nodes["b"].gone = True
 
     memory.on_event = on_event
     state = push(stage, begun(stage, quick_path), reporter=memory)
     assert waited == [Why.SPARE_TIME]
-    assert (of(state, "b").stands, of(state, "b").why) == (Stands.LEFT_OUT, Why.UNREACHABLE)
+    assert (of(state, "b").stands, of(state, "b").why) == (NodeStatus.LEFT_OUT, Why.UNREACHABLE)
     assert of(state, "b").reason.startswith("unreachable: ")
     assert exit_of(state) is Exit.UNREACHABLE
 
@@ -324,7 +336,9 @@ def test_a_node_that_was_held_off_and_then_did_not_answer_is_unreachable(quick_p
 def test_no_sentence_decides_the_exit_status(quick_path: Path) -> None:
     """A reason whose detail begins as another's sentence does."""
     state, _, _ = pushed(quick_path, ["ab"])
-    node = evolve(state.nodes["b"], stands=Stands.LEFT_OUT, reason=Reason(Why.FAILED, "unreachable: or so"))
+    node = evolve(
+        state.nodes["b"], stands=NodeStatus.LEFT_OUT, reason=Reason(Why.FAILED, "unreachable: or so")
+    )
     assert exit_of(evolve(state, nodes={**state.nodes, "b": node})) is Exit.PROBLEMS
 
 
@@ -358,7 +372,7 @@ def test_a_board_that_is_short_of_memory_is_held_off_before_anything_is_sent(qui
     poor = stage.nodes["a"]
     poor._base = poor._base.model_copy(update={"largest_block": 6_263})
     state = push(stage, begun(stage, quick_path))
-    assert (of(state, "a").stands, of(state, "b").stands) == (Stands.LEFT_OUT, Stands.KEPT)
+    assert (of(state, "a").stands, of(state, "b").stands) == (NodeStatus.LEFT_OUT, NodeStatus.KEPT)
     assert "6263 bytes of memory in one piece, 6264 needed" in of(state, "a").reason
     assert not poor.taken
 
@@ -389,7 +403,7 @@ def test_reporters_name_it(quick_path: Path) -> None:
 
 @pytest.mark.parametrize("failed", [(), (("runs the expected image", "it runs another"),)])
 def test_outcomes_of_before_blames_were_told_apart_blame_the_image(failed: Any) -> None:
-    one = NodeOutcome("a", 1, Stands.PUT_BACK, "", NEW, "1", NEW, "2", failed)
+    one = NodeOutcome("a", 1, NodeStatus.PUT_BACK, "", NEW, "1", NEW, "2", failed)
     old = [
         {k: v for k, v in json.loads(write_outcomes((one,)))[0].items() if k not in ("blame", "brown_outs")}
     ]

@@ -10,8 +10,8 @@ from collections import Counter
 
 import pytest
 
-from fleet.push.events import Doing, Outcome, Result, read_event, write_event
-from fleet.push.state import Phase, Stands
+from fleet.push.events import Action, ActionOutcome, Result, read_event, write_event
+from fleet.push.state import NodeStatus, PushPhase
 from tests.push.broken import BROKEN, broken
 from tests.push.sim import Violation, simulate
 
@@ -29,14 +29,14 @@ RARE = {
 
 @pytest.mark.parametrize("first", range(0, PUSHES, 250))
 def test_nothing_forbidden_happens(first: int) -> None:
-    ends: Counter[Phase] = Counter()
-    stands: Counter[Stands] = Counter()
+    ends: Counter[PushPhase] = Counter()
+    stands: Counter[NodeStatus] = Counter()
     for seed in range(first, first + 250):
         sim = simulate(seed)
         ends[sim.state.phase] += 1
         stands.update(node.stands for node in sim.state.nodes.values())
-    assert set(ends) == {Phase.DONE, Phase.HALTED, Phase.STOPPED, Phase.ROLLED_BACK}
-    assert set(stands) == {Stands.KEPT, Stands.PUT_BACK, Stands.LOST, Stands.LEFT_OUT}
+    assert set(ends) == {PushPhase.DONE, PushPhase.HALTED, PushPhase.STOPPED, PushPhase.ROLLED_BACK}
+    assert set(stands) == {NodeStatus.KEPT, NodeStatus.PUT_BACK, NodeStatus.LOST, NodeStatus.LEFT_OUT}
 
 
 @pytest.mark.slow
@@ -58,7 +58,7 @@ def test_broken_engine_is_caught(name: str) -> None:
 
 
 def test_an_outcome_of_before_there_was_sent_is_read() -> None:
-    outcome = Outcome(1.0, "a", 3, Doing.SEND, Result.BROKE, "LNK101", "no answer")
+    outcome = ActionOutcome(1.0, "a", 3, Action.SEND, Result.BROKE, "LNK101", "no answer")
     kind, body = write_event(outcome)
     old = json.dumps({**json.loads(body), "whole": True})
     assert read_event(kind, old) == outcome
@@ -71,5 +71,5 @@ def test_events_survive_being_written_and_read() -> None:
             again = read_event(kind, body)
             assert again == event
             assert type(again) is type(event)
-            if isinstance(event, Outcome) and isinstance(again, Outcome):
+            if isinstance(event, ActionOutcome) and isinstance(again, ActionOutcome):
                 assert again.doing is event.doing

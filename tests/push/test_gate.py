@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from fleet.link.state import NodeState
 from fleet.push.blame import too_many_for_chance
-from fleet.push.gate import Check, CheckName, Sighting, contradictory, examine, failures_allowed, judge
+from fleet.push.gate import Check, CheckName, Examination, contradictory, examine, failures_allowed, judge
 from fleet.push.plan import PlannedNode
 from tests.push.plans import MARKS, NEW, OLD, planned, state_of, tank_state
 
@@ -37,7 +37,7 @@ def look(
     speed: float = 1.0,
     **plan: Any,
 ) -> dict[CheckName, Check]:
-    sighting = Sighting(
+    sighting = Examination(
         planned=PlannedNode.model_validate(planned("a", **plan)),
         before=before or state_of("a"),
         before_at_s=1000.0,

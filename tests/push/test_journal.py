@@ -14,11 +14,11 @@ import pytest
 
 from fleet.errors import LockedError, PushError
 from fleet.push.engine import fold
-from fleet.push.events import Began, Requested, Resumed, Word
+from fleet.push.events import Began, Requested, RequestKind, Resumed
 from fleet.push.journal import Journal
 from fleet.push.journal_seal import witness_path
 from fleet.push.lock import lock_path, runner_lock, runner_pid
-from fleet.push.state import Phase, Stands, fresh
+from fleet.push.state import NodeStatus, PushPhase, fresh
 from tests.push.plans import plan_of, planned
 from tests.push.stage import Stage, begun, push
 
@@ -41,10 +41,13 @@ def test_a_push_from_begin_to_end(quick_path: Path) -> None:
     assert journal.state(PLAN.id) == fold(fresh(PLAN), [Began(journal.pushes()[0].began_at_s)])
     state = push(stage, journal)
     (record,) = journal.pushes()
-    assert (record.phase, record.ended, record.id) == (Phase.DONE, True, PLAN.id)
+    assert (record.phase, record.ended, record.id) == (PushPhase.DONE, True, PLAN.id)
     assert journal.unfinished() is None
     assert journal.state(PLAN.id) == state
-    assert [(o.node, o.stands) for o in journal.outcomes(PLAN.id)] == [("a", Stands.KEPT), ("b", Stands.KEPT)]
+    assert [(o.node, o.stands) for o in journal.outcomes(PLAN.id)] == [
+        ("a", NodeStatus.KEPT),
+        ("b", NodeStatus.KEPT),
+    ]
     assert journal.plan(PLAN.id) == PLAN
     with pytest.raises(PushError, match="PSH103"):
         journal.begin(PLAN, 0.0)
@@ -56,7 +59,7 @@ def test_what_came_of_an_ended_push_is_written_down(quick_path: Path) -> None:
     journal = begun(stage, quick_path)
     push(stage, journal)
     journal._db.execute("UPDATE event SET kind='dream'")
-    assert [o.stands for o in journal.outcomes(PLAN.id)] == [Stands.KEPT, Stands.KEPT]
+    assert [o.stands for o in journal.outcomes(PLAN.id)] == [NodeStatus.KEPT, NodeStatus.KEPT]
 
 
 @pytest.fixture(params=["cut off", "resumed"])
@@ -102,9 +105,9 @@ def unseal(path: Path) -> None:
 def test_requests_are_taken_in_once(tmp_path: Path) -> None:
     with closing(Journal.open(tmp_path / "journal.db")) as journal:
         journal.begin(PLAN, 10.0)
-        number = journal.request(PLAN.id, Requested(11.0, Word.ROLL_BACK, ("a", "b")))
+        number = journal.request(PLAN.id, Requested(11.0, RequestKind.ROLL_BACK, ("a", "b")))
         (request,) = journal.open_requests(PLAN.id)
-        assert request.event == Requested(11.0, Word.ROLL_BACK, ("a", "b"))
+        assert request.event == Requested(11.0, RequestKind.ROLL_BACK, ("a", "b"))
         assert not journal.is_taken(number)
         journal.append(PLAN.id, [request.event], journal.state(PLAN.id), [number])
         assert journal.open_requests(PLAN.id) == []

@@ -16,7 +16,7 @@ import pytest
 from fleet.errors import LockedError, PushError, TankfleetError
 from fleet.push import journal_file
 from fleet.push.disk import kind_of_disk, on_network
-from fleet.push.events import Requested, Resumed, Word, write_event
+from fleet.push.events import Requested, RequestKind, Resumed, write_event
 from fleet.push.journal import Journal
 from fleet.push.journal_seal import read_witness, witness_path
 from fleet.push.plan import write_plan
@@ -52,7 +52,7 @@ def path(quick_path: Path) -> Path:
         journal.begin(PLAN, 10.0)
         state = journal.state(PLAN.id)
         journal.append(PLAN.id, [Resumed(11.0), Resumed(12.0)], state)
-        journal.request(PLAN.id, Requested(13.0, Word.HOLD))
+        journal.request(PLAN.id, Requested(13.0, RequestKind.HOLD))
     return path
 
 
@@ -199,7 +199,7 @@ def test_read_only(path: Path) -> None:
     with Journal.open(path) as journal:
         journal._db.execute("PRAGMA query_only=ON")
         with pytest.raises(PushError, match="PSH145"):
-            journal.request(PLAN.id, Requested(20.0, Word.HOLD))
+            journal.request(PLAN.id, Requested(20.0, RequestKind.HOLD))
 
 
 def test_locked_by_another_program(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -207,7 +207,7 @@ def test_locked_by_another_program(path: Path, monkeypatch: pytest.MonkeyPatch) 
     with Journal.open(path) as journal, closing(sqlite3.connect(path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(LockedError, match="PSH146"):
-            journal.request(PLAN.id, Requested(20.0, Word.HOLD))
+            journal.request(PLAN.id, Requested(20.0, RequestKind.HOLD))
 
 
 MOUNTS = """
@@ -280,7 +280,7 @@ def test_a_journal_of_before_is_read_as_it_is_and_sealed_by_the_next_runner(unse
     assert journal is not None
     with journal:
         before = all_of(journal)
-        number = journal.request(PLAN.id, Requested(13.0, Word.GO_ON))
+        number = journal.request(PLAN.id, Requested(13.0, RequestKind.GO_ON))
         assert [one.id for one in journal.open_requests(PLAN.id)] == [1, number]
         assert journal._db.execute("PRAGMA user_version").fetchone() == (1,)
     with Journal.open(unsealed) as journal:
@@ -316,7 +316,7 @@ def test_what_is_asked_while_the_next_runner_seals_the_journal_is_sealed_too(uns
     holding = Journal.open_if_there(unsealed)
     assert holding is not None
     with holding, Journal.open(unsealed) as runner:
-        number = holding.request(PLAN.id, Requested(13.0, Word.GO_ON))
+        number = holding.request(PLAN.id, Requested(13.0, RequestKind.GO_ON))
         assert [one.id for one in runner.open_requests(PLAN.id)] == [1, number]
     with Journal.open(unsealed) as journal:
         all_of(journal)

@@ -16,7 +16,7 @@ import pytest
 
 from fleet.push.journal import Journal
 from fleet.push.plan import Plan
-from fleet.push.state import Phase, PushState, Stands
+from fleet.push.state import NodeStatus, PushPhase, PushState
 from tests.push.plans import NEW, OLD, plan_of, planned
 from tests.push.sim_node import Behaviour
 from tests.push.stage import Stage, begun, push
@@ -89,9 +89,9 @@ def test_good_push_killed_at_every_commit(quick_path: Path, when: str, arrives: 
         if state is None:
             assert at > 15, "too few commits to mean anything"
             return
-        assert state.phase is Phase.DONE, f"killed {when} commit {at}: {state.halted_by}"
+        assert state.phase is PushPhase.DONE, f"killed {when} commit {at}: {state.halted_by}"
         assert all(node.taken == {NEW: 1} for node in stage.nodes.values()), f"killed {when} commit {at}"
-        assert all(node.stands is Stands.KEPT for node in state.nodes.values())
+        assert all(node.stands is NodeStatus.KEPT for node in state.nodes.values())
         assert stage.sent_before_asked == []
 
 
@@ -103,7 +103,7 @@ def test_bad_push_killed_at_every_commit(quick_path: Path, when: str) -> None:
         state = killed_once(stage, quick_path / str(at), Killer(at, when))
         if state is None:
             return
-        assert state.phase is Phase.HALTED
+        assert state.phase is PushPhase.HALTED
         assert all(node.running == OLD for node in stage.nodes.values()), f"killed {when} commit {at}"
         assert all(node.taken.get(NEW, 0) <= 1 for node in stage.nodes.values())
         assert stage.nodes["c"].taken == {}
@@ -120,7 +120,7 @@ def test_fifty_nodes_killed_at_commits_all_along(quick_path: Path) -> None:
         if state is None:
             assert at > 50
             return
-        assert state.phase is Phase.DONE, f"killed at commit {at}: {state.halted_by}"
+        assert state.phase is PushPhase.DONE, f"killed at commit {at}: {state.halted_by}"
         assert all(node.taken == {NEW: 1} for node in stage.nodes.values()), f"killed at commit {at}"
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from fleet.push.journal import Journal
-from fleet.push.state import Phase, PushState, Stands, Task
+from fleet.push.state import NodeStatus, PushPhase, PushState, Task
 from tests.push.yard import lay_out
 from tests.push.yard_process import ROOT, stand_ins
 from tests.real_fleet import tankfleet
@@ -28,7 +28,7 @@ def any_task(*tasks: Task) -> Callable[[PushState], bool]:
 
 
 def kept(count: int) -> Callable[[PushState], bool]:
-    return lambda state: sum(node.stands is Stands.KEPT for node in state.nodes.values()) >= count
+    return lambda state: sum(node.stands is NodeStatus.KEPT for node in state.nodes.values()) >= count
 
 
 def in_wave_2(state: PushState) -> bool:
@@ -63,8 +63,8 @@ def test_killed_then_resumed(tmp_path: Path, moment: Callable[[PushState], bool]
     assert all(len(node["taken"]) == 1 for node in report.values()), "the same image twice"
     journal = Journal.open(field.workspace.journal_path)
     (record,) = journal.pushes()
-    assert record.phase is Phase.DONE
-    assert journal.state(record.id).phase is Phase.DONE
+    assert record.phase is PushPhase.DONE
+    assert journal.state(record.id).phase is PushPhase.DONE
     journal.close()
 
 

@@ -12,21 +12,21 @@ import pytest
 
 import fleet
 from fleet.errors import PlanError
-from fleet.push.plan import Plan, Standing, check_fresh, plan_id, read_plan, refuse_stale, write_plan
+from fleet.push.plan import Plan, PresentState, check_fresh, plan_id, read_plan, refuse_stale, write_plan
 from tests.push.plans import NEW, OLD, image_of, plan_of, planned
 
 PLAN = plan_of([planned("a")], [planned("b"), planned("c")])
 SCHEMA = Path(fleet.__file__).parent / "schemas" / "plan.json"
 
 
-def now(**changes: object) -> Standing:
+def now(**changes: object) -> PresentState:
     facts = {
         "inventory_sha256": "1" * 64,
         "shelf": dict.fromkeys("abc", (NEW, "0" * 64)),
         "running": dict.fromkeys("abc", OLD),
         **changes,
     }
-    return Standing(**facts)  # type: ignore[arg-type]
+    return PresentState(**facts)  # type: ignore[arg-type]
 
 
 def test_written_and_read_it_is_the_same() -> None:

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from fleet.push.journal import Journal
-from fleet.push.state import PushState, Stands, Task
+from fleet.push.state import NodeStatus, PushState, Task
 from tests.real_fleet import ROOT, build, real_project, tankfleet
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
@@ -124,7 +124,7 @@ def test_a_bad_update_is_caught_in_the_first_wave(bench: Bench, defect: str, che
     journal.close()
     first = {node.node for node in state.in_wave(1)}
     assert {name for name, node in state.nodes.items() if node.accepted} <= first
-    assert all(state.nodes[name].stands is Stands.PUT_BACK for name in first)
+    assert all(state.nodes[name].stands is NodeStatus.PUT_BACK for name in first)
 
 
 def test_a_pump_relay_that_sticks_shows_in_the_water(bench: Bench) -> None:

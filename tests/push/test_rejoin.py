@@ -17,8 +17,8 @@ from fleet.link.codes import CHANGED_ON_WAY, REFUSED, UNREACHABLE
 from fleet.link.refusals import SPOILT
 from fleet.link.state import NodeState
 from fleet.model.site import NetworkTrait
-from fleet.rejoin.rejoin import Standing, Stands, barred, exit_of, in_order
-from fleet.rejoin.rejoining import Rejoining, Wishes
+from fleet.rejoin.rejoin import NodeRejoin, RejoinStatus, barred, exit_of, in_order
+from fleet.rejoin.rejoining import Rejoining, RejoinOptions
 from tests.fake_join import Join
 from tests.push import jumping
 from tests.push.plans import state_of
@@ -128,7 +128,7 @@ class Heard:
     change: list[tuple[list[str], list[str]]] = field(default_factory=list)
     on_change: object = None
 
-    def stands(self, standing: Standing) -> None:
+    def stands(self, standing: NodeRejoin) -> None:
         self.told.append((standing.node, str(standing.stands)))
 
     def change_now(self, nodes: Sequence[str], without: Sequence[str]) -> None:
@@ -136,7 +136,7 @@ class Heard:
         if self.on_change is not None:
             self.on_change()  # type: ignore[operator]
 
-    def waiting(self, standings: Sequence[Standing]) -> None:
+    def waiting(self, standings: Sequence[NodeRejoin]) -> None:
         self.waited_s.append(asyncio.get_running_loop().time())
 
 
@@ -149,7 +149,7 @@ def _run(
     barred: dict[str, str] | None = None,
 ) -> Rejoining:
     async def whole() -> Rejoining:
-        wishes = Wishes(TRIAL_S, change_after)
+        wishes = RejoinOptions(TRIAL_S, change_after)
         run = Rejoining({"farm": list(air.nodes)}, absent or {}, air, wishes, heard or Heard(), barred)
         await run.run()
         return run
@@ -349,14 +349,14 @@ def test_killed_between_give_and_keep_then_run_again(after_s: float) -> None:
     air = Air(["a", "b"])
 
     async def whole() -> Rejoining:
-        first = Rejoining({"farm": ["a", "b"]}, {}, air, Wishes(TRIAL_S), Heard())
+        first = Rejoining({"farm": ["a", "b"]}, {}, air, RejoinOptions(TRIAL_S), Heard())
         killed = asyncio.ensure_future(first.run())
         await jumping.later(after_s)
         killed.cancel()
         await asyncio.gather(killed, return_exceptions=True)
         await jumping.later(10)
         await air.find(["a", "b"])
-        second = Rejoining({"farm": ["a", "b"]}, {}, air, Wishes(TRIAL_S), Heard())
+        second = Rejoining({"farm": ["a", "b"]}, {}, air, RejoinOptions(TRIAL_S), Heard())
         await second.run()
         return second
 
@@ -446,12 +446,12 @@ def test_order_is_by_network_and_least_critical_first() -> None:
 @pytest.mark.parametrize(
     ("ends", "status"),
     [
-        ([Stands.KEPT, Stands.ALREADY], Exit.OK),
-        ([Stands.KEPT, Stands.NOT_SEEN, Stands.NOT_FOUND], Exit.UNREACHABLE),
-        ([Stands.NOT_FOUND, Stands.OLD], Exit.PROBLEMS),
-        ([Stands.WENT_BACK], Exit.PROBLEMS),
-        ([Stands.REFUSED], Exit.PROBLEMS),
+        ([RejoinStatus.KEPT, RejoinStatus.ALREADY], Exit.OK),
+        ([RejoinStatus.KEPT, RejoinStatus.NOT_SEEN, RejoinStatus.NOT_FOUND], Exit.UNREACHABLE),
+        ([RejoinStatus.NOT_FOUND, RejoinStatus.OLD], Exit.PROBLEMS),
+        ([RejoinStatus.WENT_BACK], Exit.PROBLEMS),
+        ([RejoinStatus.REFUSED], Exit.PROBLEMS),
     ],
 )
-def test_exit_status(ends: list[Stands], status: Exit) -> None:
-    assert exit_of([Standing(str(number), stands) for number, stands in enumerate(ends)]) is status
+def test_exit_status(ends: list[RejoinStatus], status: Exit) -> None:
+    assert exit_of([NodeRejoin(str(number), stands) for number, stands in enumerate(ends)]) is status

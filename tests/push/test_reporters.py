@@ -23,7 +23,7 @@ from fleet.push.reporters.several import Several
 from fleet.push.reporters.terminal import TerminalReporter, screen
 from fleet.push.reporters.words import awaited_words, duration_words, time_left_s
 from fleet.push.runner import Reporter
-from fleet.push.state import Stands, fresh
+from fleet.push.state import NodeStatus, fresh
 from tests.push.plans import plan_of, planned
 from tests.push.sim import simulate
 from tests.push.sim_node import Behaviour
@@ -123,7 +123,7 @@ def test_200_nodes_fit_24_rows_all_the_way(quick_path: Path) -> None:
 
     memory.on_event = draw
     state = push(stage, begun(stage, quick_path), reporter=memory)
-    assert Counter(n.stands for n in state.nodes.values()) == {Stands.KEPT: 200}
+    assert Counter(n.stands for n in state.nodes.values()) == {NodeStatus.KEPT: 200}
     assert 18 <= max(heights) <= 23, "and one row for the cursor"
     assert "node-150" in names
 

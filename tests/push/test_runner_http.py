@@ -15,13 +15,13 @@ from fleet.build.sequence import next_sequence
 from fleet.find.match import Match, Status
 from fleet.find.sighting import Sighting
 from fleet.link.client import open_session
-from fleet.push.context import Field
-from fleet.push.events import Event, Requested, Word
+from fleet.push.context import PushContext
+from fleet.push.events import Event, Requested, RequestKind
 from fleet.push.journal import Journal
 from fleet.push.live_environment import LiveGround
 from fleet.push.plan import Plan
 from fleet.push.runner import Runner
-from fleet.push.state import Phase, PushState, Stands, Task
+from fleet.push.state import NodeStatus, PushPhase, PushState, Task
 from tests.fake_node import FakeNode
 from tests.push.plans import plan_of, planned
 from tests.push.stage import Memory
@@ -108,7 +108,7 @@ async def passed_on(found: Match, most_bytes: int) -> AsyncIterator[Match]:
         yield replace(found, port=port, also_at=(Sighting(found.node, found.address, found.port),))
 
 
-def _plan(field: Field, **policy: Any) -> Plan:
+def _plan(field: PushContext, **policy: Any) -> Plan:
     waves: list[list[dict[str, Any]]] = [[], []]
     for i, name in enumerate(NAMES):
         old, new = field.shelf.entries(name)
@@ -154,7 +154,7 @@ def releases(yard: Yard) -> dict[str, str]:
 def test_a_good_update(tmp_path: Path) -> None:
     yard = Yard(tmp_path)
     state = yard.push()
-    assert state.phase is Phase.DONE, state.halted_by
+    assert state.phase is PushPhase.DONE, state.halted_by
     assert releases(yard) == dict.fromkeys(NAMES, "1.1.0")
     assert all(node.slots.phase == "kept" for node in yard.nodes.values())
     assert all(len(node.images_taken) == 1 for node in yard.nodes.values())
@@ -183,7 +183,7 @@ def test_a_forged_refusal_ends_no_push(tmp_path: Path) -> None:
 
     yard.act = heal
     state = yard.push()
-    assert state.phase is Phase.DONE, state.halted_by
+    assert state.phase is PushPhase.DONE, state.halted_by
     assert stands(state) == dict.fromkeys(NAMES, "kept")
     assert len(node.images_taken) == 1
 
@@ -214,7 +214,7 @@ def test_forged_refusals_without_end_are_given_up_and_named(tmp_path: Path) -> N
     node = yard.nodes["n1"]
     node.faults.lets_through = False
     state = yard.push()
-    assert state.phase is Phase.HALTED
+    assert state.phase is PushPhase.HALTED
     assert len(node.held_back) == 3 and node.images_taken == []
     assert "the transfer was cut off 3 times" in str(state.nodes["n1"].reason)
     assert "this refusal is not signed" in str(state.nodes["n1"].reason)
@@ -226,7 +226,7 @@ def test_a_bad_update_is_told_to_go_back(tmp_path: Path) -> None:
     for node in yard.nodes.values():
         inverted_under(node, "1.1.0")
     state = yard.push()
-    assert state.phase is Phase.HALTED
+    assert state.phase is PushPhase.HALTED
     assert stands(state) == {"n1": "put-back", "n2": "left-out", "n3": "left-out"}
     assert "marks not contradictory: tank-n1: full wet low dry" in str(state.nodes["n1"].reason)
     assert yard.nodes["n1"].slots.last_reason == "told"
@@ -244,7 +244,7 @@ def test_a_node_that_does_not_come_back_falls_back_by_itself(tmp_path: Path) -> 
 
     yard.nodes["n2"].on_boot = vanish
     state = yard.push()
-    assert state.phase is Phase.HALTED
+    assert state.phase is PushPhase.HALTED
     assert stands(state) == {"n1": "kept", "n2": "put-back", "n3": "put-back"}
     assert "returned in time: no answer" in str(state.nodes["n2"].reason)
     assert yard.nodes["n2"].slots.last_reason == "trial-over"
@@ -266,8 +266,8 @@ def test_revert_refused_the_old_image_is_sent_again_with_a_new_ticket(tmp_path: 
     node = yard.nodes["n3"]
     node.slots.older = None
     floor = node.slots.floor
-    state = yard.push((Requested(1_772_352_100.0, Word.ROLL_BACK, ("n3",)),))
-    assert state.phase is Phase.ROLLED_BACK
+    state = yard.push((Requested(1_772_352_100.0, RequestKind.ROLL_BACK, ("n3",)),))
+    assert state.phase is PushPhase.ROLLED_BACK
     assert stands(state) == {"n1": "kept", "n2": "kept", "n3": "put-back"}
     assert node.slots.running.release == "1.0.0"
     assert node.slots.phase == "kept"
@@ -285,7 +285,7 @@ def test_the_ticket_for_the_way_back_ends_with_the_push(tmp_path: Path) -> None:
     node.slots.older = None
     objects = sorted((shelf.path / "objects").rglob("*"))
     entries = shelf.entries("n3")
-    state = yard.push((Requested(1_772_352_100.0, Word.ROLL_BACK, ("n3",)),))
+    state = yard.push((Requested(1_772_352_100.0, RequestKind.ROLL_BACK, ("n3",)),))
     assert stands(state)["n3"] == "put-back"
     assert node.slots.running.release == "1.0.0"
     assert shelf.entries("n3") == entries
@@ -307,7 +307,7 @@ def test_a_transfer_that_is_cut_off_is_begun_again(tmp_path: Path) -> None:
 
     yard.act = heal
     state = yard.push()
-    assert state.phase is Phase.DONE, state.halted_by
+    assert state.phase is PushPhase.DONE, state.halted_by
     assert state.nodes["n1"].sends == 2
     assert len(node.images_taken) == 1
 
@@ -317,7 +317,7 @@ def test_an_image_that_was_taken_without_a_word_is_not_sent_again(tmp_path: Path
     yard = Yard(tmp_path)
     yard.nodes["n1"].faults.take_and_vanish = True
     state = yard.push()
-    assert state.phase is Phase.DONE, state.halted_by
+    assert state.phase is PushPhase.DONE, state.halted_by
     assert state.nodes["n1"].sends == 1
     assert len(yard.nodes["n1"].images_taken) == 1
 
@@ -337,7 +337,7 @@ def test_a_refused_ticket_is_a_failure_with_its_code(tmp_path: Path) -> None:
     yard = Yard(tmp_path)
     yard.nodes["n1"].slots.floor = 1_000
     state = yard.push()
-    assert state.phase is Phase.HALTED
+    assert state.phase is PushPhase.HALTED
     assert stands(state) == dict.fromkeys(NAMES, "left-out")
     assert "took the image: it refused: old-sequence" in str(state.nodes["n1"].reason)
     assert state.nodes["n1"].failed
@@ -350,20 +350,20 @@ def test_hold_go_on_and_stop_from_another_process(tmp_path: Path) -> None:
     async def person(runner: Runner, journal: Journal) -> None:
         other = Journal.open(tmp_path / "journal.db")
         async with asyncio.timeout(DEADLINE_S):
-            while runner.state.nodes["n1"].stands is not Stands.ON_TRIAL:
+            while runner.state.nodes["n1"].stands is not NodeStatus.ON_TRIAL:
                 await asyncio.sleep(0.02)
-            other.request(yard.plan.id, Requested(1.0, Word.HOLD))
-            while not (runner.state.held and runner.state.nodes["n1"].stands is Stands.KEPT):
+            other.request(yard.plan.id, Requested(1.0, RequestKind.HOLD))
+            while not (runner.state.held and runner.state.nodes["n1"].stands is NodeStatus.KEPT):
                 await asyncio.sleep(0.02)
-            assert runner.state.nodes["n2"].stands is Stands.QUEUED
-            other.request(yard.plan.id, Requested(2.0, Word.GO_ON))
-            while runner.state.nodes["n2"].stands is not Stands.ON_TRIAL:
+            assert runner.state.nodes["n2"].stands is NodeStatus.QUEUED
+            other.request(yard.plan.id, Requested(2.0, RequestKind.GO_ON))
+            while runner.state.nodes["n2"].stands is not NodeStatus.ON_TRIAL:
                 await asyncio.sleep(0.02)
-            other.request(yard.plan.id, Requested(3.0, Word.STOP))
+            other.request(yard.plan.id, Requested(3.0, RequestKind.STOP))
         other.close()
 
     yard.act = person
     state = yard.push()
-    assert state.phase is Phase.STOPPED
+    assert state.phase is PushPhase.STOPPED
     assert stands(state)["n1"] == "kept"
     assert releases(yard) == {"n1": "1.1.0", "n2": "1.0.0", "n3": "1.0.0"}

@@ -22,7 +22,7 @@ from fleet.build.entry import ShelfEntry
 from fleet.build.shelf import record_bytes
 from fleet.check.load import load_inventory
 from fleet.keys.folder import KeyFolder
-from fleet.push.context import Field
+from fleet.push.context import PushContext
 from fleet.render.firmware_class import class_of, vendor_id
 from fleet.render.wanted import wanted_crcs
 from fleet.workspace import Workspace
@@ -58,7 +58,7 @@ NODE = """  - name: {name}
 """
 
 
-def lay_out(folder: Path, names: list[str], policy: str = "") -> Field:
+def lay_out(folder: Path, names: list[str], policy: str = "") -> PushContext:
     """Inventory, keys, and an old and a new image for each node on the shelf."""
     (folder / "inventory").mkdir(parents=True)
     text = INVENTORY.format(
@@ -72,7 +72,7 @@ def lay_out(folder: Path, names: list[str], policy: str = "") -> Field:
     keys = KeyFolder.create(folder / "keys")
     inventory = load_inventory(folder / "inventory")
     workspace = Workspace(folder, folder / "inventory", folder / "keys")
-    field = Field(inventory, workspace, keys, "127.0.0.1")
+    field = PushContext(inventory, workspace, keys, "127.0.0.1", lambda: 1.0)
     for name in names:
         for release, sequence in (("1.0.0", 1), ("1.1.0", 100)):
             shelve(field, name, release, sequence)
@@ -90,7 +90,7 @@ def class_id() -> str:
     return str(class_of(load_board(BOARD), "board").id(vendor_id(DOMAIN)))
 
 
-def shelve(field: Field, name: str, release: str, sequence: int) -> ShelfEntry:
+def shelve(field: PushContext, name: str, release: str, sequence: int) -> ShelfEntry:
     """Put a made-up image with a good ticket on the shelf."""
     image = image_of(name, release)
     firmware_class = class_of(load_board(BOARD), "board")
@@ -128,7 +128,7 @@ def shelve(field: Field, name: str, release: str, sequence: int) -> ShelfEntry:
     return entry
 
 
-def stand_in(field: Field, name: str, **more: Any) -> FakeNode:
+def stand_in(field: PushContext, name: str, **more: Any) -> FakeNode:
     """A stand-in for that node, which runs the old image."""
     vendor = vendor_id(DOMAIN)
     node = FakeNode(
@@ -182,7 +182,7 @@ async def live(folder: Path, names: list[str]) -> None:
     """Announced stand-ins, steered by lines on stdin, until it ends."""
     inventory = load_inventory(folder / "inventory")
     workspace = Workspace(folder, folder / "inventory", folder / "keys")
-    field = Field(inventory, workspace, KeyFolder(folder / "keys"), "127.0.0.1")
+    field = PushContext(inventory, workspace, KeyFolder(folder / "keys"), "127.0.0.1", lambda: 1.0)
     async with AsyncExitStack() as stack:
         announcer = await stack.enter_async_context(Announcer())
         nodes = {}

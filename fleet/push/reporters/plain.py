@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fleet.push.blame import Blame
 from fleet.push.events import Requested, Resumed
 from fleet.push.reporters.words import duration_words, halted_words, nodes_words, plain, wave_words
-from fleet.push.state import Phase, Stands
+from fleet.push.state import NodeStatus, PushPhase
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 
 LEFT_OUT_SHOWN = 2
 _TOLD = {
-    Stands.QUEUED: "queued again",
-    Stands.HELD_OFF: "held off",
-    Stands.SENDING: "sending",
-    Stands.ON_TRIAL: "on trial",
-    Stands.KEPT: "kept",
-    Stands.PUT_BACK: "put back",
-    Stands.LOST: "LOST",
-    Stands.LEFT_OUT: "left out",
+    NodeStatus.QUEUED: "queued again",
+    NodeStatus.HELD_OFF: "held off",
+    NodeStatus.SENDING: "sending",
+    NodeStatus.ON_TRIAL: "on trial",
+    NodeStatus.KEPT: "kept",
+    NodeStatus.PUT_BACK: "put back",
+    NodeStatus.LOST: "LOST",
+    NodeStatus.LEFT_OUT: "left out",
 }
 _FAILED = {Blame.SUPPLY: "FAILED for its supply", Blame.LINK: "FAILED for its link"}
 """Where the image is not to blame; else plainly `FAILED`."""
@@ -73,9 +73,9 @@ def changes(event: Event, before: PushState, after: PushState) -> list[str]:
         lines.append("taking over: every node that something was under way with is asked what it runs")
     lines += [f"  {line}" for line in _node_lines(before, after)]
     lines += [_verdict_line(verdict) for verdict in after.verdicts[len(before.verdicts) :]]
-    if after.phase is Phase.RUNNING and after.wave != before.wave:
+    if after.phase is PushPhase.RUNNING and after.wave != before.wave:
         lines.append(_wave_line(after))
-    if after.phase is Phase.GOING_BACK and before.phase is not Phase.GOING_BACK:
+    if after.phase is PushPhase.GOING_BACK and before.phase is not PushPhase.GOING_BACK:
         lines.append(f"going back: {halted_words(after.halted_by)}")
     return lines
 
@@ -120,24 +120,24 @@ def _node_lines(before: PushState, after: PushState) -> list[str]:
 
 
 def _newly_left_out(was: NodeProgress, node: NodeProgress) -> bool:
-    return node.stands is Stands.LEFT_OUT and was.stands is not Stands.LEFT_OUT
+    return node.stands is NodeStatus.LEFT_OUT and was.stands is not NodeStatus.LEFT_OUT
 
 
 def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> str:
     if node.failed and not was.failed:
         word = "FAILED" if node.blame is None else _FAILED.get(node.blame, "FAILED")
         return f"{node.node}: {word}: {node.reason}"
-    if node.stands is was.stands and not (node.stands is Stands.HELD_OFF and node.holds != was.holds):
+    if node.stands is was.stands and not (node.stands is NodeStatus.HELD_OFF and node.holds != was.holds):
         return ""
     planned = state.planned[node.node]
     told = _TOLD[node.stands]
-    if node.stands is Stands.SENDING:
+    if node.stands is NodeStatus.SENDING:
         told = (
             f"sending {planned.to_release} ({planned.size_bytes / 1024:.0f} KiB), has {planned.from_release}"
         )
-    elif node.stands is Stands.PUT_BACK:
+    elif node.stands is NodeStatus.PUT_BACK:
         told = f"put back to {planned.from_release}"
-    elif node.stands is Stands.KEPT:
+    elif node.stands is NodeStatus.KEPT:
         told = f"kept {planned.to_release}"
     why = f": {node.reason}" if node.reason and not node.failed else ""
     return f"{node.node}: {told}{why}"

@@ -20,7 +20,7 @@ from fleet.push.reporters.words import (
     time_left_s,
     wave_words,
 )
-from fleet.push.state import Phase, Task
+from fleet.push.state import PushPhase, Task
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -114,8 +114,8 @@ def screen(state: PushState, now_s: float, sent: dict[str, float]) -> list[str]:
 
 def _head(state: PushState, now_s: float) -> str:
     counted = count_words(Counter(node.stands for node in state.nodes.values()))
-    phase = "held" if state.held and state.phase is Phase.RUNNING else plain(state.phase)
-    left = f", {duration_words(time_left_s(state, now_s))} left" if state.phase is Phase.RUNNING else ""
+    phase = "held" if state.held and state.phase is PushPhase.RUNNING else plain(state.phase)
+    left = f", {duration_words(time_left_s(state, now_s))} left" if state.phase is PushPhase.RUNNING else ""
     return f"push {state.plan.id}, {phase}{left}: {counted}"
 
 

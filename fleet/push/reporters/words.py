@@ -6,7 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from fleet.push.reasons import Halt
-from fleet.push.state import Phase, Stands, Task
+from fleet.push.state import NodeStatus, PushPhase, Task
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -77,9 +77,9 @@ def halted_words(halted_by: Sequence[HaltedBy]) -> str:
     )
 
 
-def count_words(nodes: Mapping[Stands, int] | Counter[Stands]) -> str:
+def count_words(nodes: Mapping[NodeStatus, int] | Counter[NodeStatus]) -> str:
     """`3 kept, 1 on-trial`: how many stand how, without zeros."""
-    return ", ".join(f"{nodes[stands]} {plain(stands)}" for stands in Stands if nodes.get(stands))
+    return ", ".join(f"{nodes[stands]} {plain(stands)}" for stands in NodeStatus if nodes.get(stands))
 
 
 def plain(word: str) -> str:
@@ -123,7 +123,7 @@ def in_flight(state: PushState) -> list[NodeProgress]:
 def awaited_words(state: PushState, now_s: float) -> str:
     """What is awaited right now, named."""
     moving = in_flight(state)
-    if state.held and state.phase is Phase.RUNNING and not moving:
+    if state.held and state.phase is PushPhase.RUNNING and not moving:
         return "held: waiting for `tankfleet go-on` (or `stop`)"
     if not moving:
         return "waiting for the journal"
