@@ -23,12 +23,28 @@ LANE = ROOT / ".ci" / "lane"
 MOST_LANES = 4
 """More would not end sooner: a file stays in one lane, and the longest take as long as a quarter of it all."""
 LONGEST = (
-    "test_emulated_chips.py", "push/test_push_bench.py", "cli/test_habits_bench.py", "push/test_rejoin_real.py",
-    "test_firmware_power_cuts.py", "bench/test_two_benches.py", "bench/test_real_nodes.py", "push/test_runner_http.py",
-    "test_fuzz.py", "build/test_fetch.py", "build/test_host_build.py", "link/test_real_node.py", "test_avahi.py",
-    "cli/test_push_commands.py", "test_firmware_esp32.py", "test_firmware_runs.py", "flash/test_flash.py",
-    "test_failing_disk.py", "find/test_find.py", "cli/test_bench.py", "bench/test_daemon.py",
-)  # fmt: skip
+    "firmware/test_emulated_chips.py",
+    "push/test_push_bench.py",
+    "cli/test_habits_bench.py",
+    "push/test_rejoin_real.py",
+    "firmware/test_firmware_power_cuts.py",
+    "bench/test_two_benches.py",
+    "bench/test_real_nodes.py",
+    "push/test_runner_http.py",
+    "firmware/test_fuzz.py",
+    "build/test_fetch.py",
+    "build/test_host_build.py",
+    "link/test_real_node.py",
+    "test_avahi.py",
+    "cli/test_push_commands.py",
+    "firmware/test_firmware_esp32.py",
+    "firmware/test_firmware_runs.py",
+    "flash/test_flash.py",
+    "test_failing_disk.py",
+    "find/test_find.py",
+    "cli/test_bench.py",
+    "bench/test_daemon.py",
+)
 """Files below `tests/` whose tests take longest, in the order in which they begin; then the others with slow tests."""
 
 
@@ -79,7 +95,7 @@ def main(words: list[str]) -> NoReturn:
         )
     elif count > 1:
         subprocess.run(
-            [sys.executable, ROOT / "tests" / "bearssl_sources.py"], check=False
+            [sys.executable, "-m", "tests.firmware.bearssl_sources"], check=False, cwd=ROOT
         )  # lanes reach no archive
         words = [*words_for(count), *words]
     command = [sys.executable, "-m", "pytest", "-m", "slow or not slow", "--durations", "25", *words]

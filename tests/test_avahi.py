@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from firmware_build import ROOT, compile_program
 
 from fleet.find.scope import read_bench_id
 from fleet.workspace import BENCH_ID
+from tests.firmware.firmware_build import ROOT, compile_program
 from tests.real_fleet import build, real_project, tankfleet
 
 HOST = "templates/firmware/ports/host"

@@ -65,7 +65,9 @@ def flash(
         found = loader.identify()
         _check_flash(found, load, line)
         standing = _standing(found, load, inventory)
-        claimed = claim(folder, load.node.name, found.mac, read_texts) if standing is MacStatus.CLAIMED else None
+        claimed = (
+            claim(folder, load.node.name, found.mac, read_texts) if standing is MacStatus.CLAIMED else None
+        )
         if not dry_run:
             agree(found, standing)
             loader.write(load.parts, tell)

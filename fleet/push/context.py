@@ -41,8 +41,8 @@ Target = Literal["board", "host"]
 
 @dataclass(frozen=True, slots=True)
 class PushContext:
-    """Where a push happens. `interface`: address of the interface to look for nodes on, None for all; `bench_speed`: how
-    many times as fast as the clock the water of the bench runs."""
+    """Where a push happens. `interface`: address of the interface to look for nodes on, None for all; `bench_speed`:
+    how many times as fast as the clock the water of the bench runs."""
 
     inventory: Inventory
     workspace: Workspace

@@ -13,7 +13,7 @@ from fleet.boards.board import board_ids, chip_pins, load_board
 from fleet.boards.data_file import Trait, data_schema, read_board, read_chip
 from fleet.cli.app import run
 from fleet.codes import Exit
-from tests.firmware_build import ROOT
+from tests.firmware.firmware_build import ROOT
 
 DATA = ROOT / "fleet" / "boards" / "data"
 BOARDS = sorted(DATA.glob("*.toml"))

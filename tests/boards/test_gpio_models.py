@@ -11,7 +11,7 @@ import pytest
 
 from fleet.boards.board import board_ids, chip_pins, load_board
 from fleet.boards.data_file import ResetPull, Trait
-from tests.firmware_build import FLAGS, ROOT, compile_program, core_sources, run_program
+from tests.firmware.firmware_build import FLAGS, ROOT, compile_program, core_sources, run_program
 
 CHIPS = {"esp32": "esp32", "esp32s2": "esp32-s2", "esp32s3": "esp32-s3", "esp32c3": "esp32-c3"}
 """The chips' files, by the models' names."""

@@ -24,7 +24,7 @@ from fleet.boards.partitions import (
     table_faults,
 )
 from fleet.flash.table import areas
-from tests.firmware_build import ROOT
+from tests.firmware.firmware_build import ROOT
 
 FOUR_MIB = 4 * 1024 * 1024
 SLOT = 0x1E0000

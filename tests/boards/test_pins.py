@@ -10,7 +10,7 @@ import pytest
 from fleet.boards.board import chip_pins, load_board
 from fleet.boards.pins import best_pins, label, may, probe_use, relay_use
 from fleet.boards.uses import Answer, Use
-from tests.firmware_build import ROOT
+from tests.firmware.firmware_build import ROOT
 
 # GPIOs that pick a relay up, or stop the start, at reset: ESP hardware design guidelines (io-mux and glitch
 # tables, strapping pins), ESP32 and ESP32-S3 data sheets, esp8266/Arduino doc/boards.rst.

@@ -1,5 +1,5 @@
 // State document and metrics page into their fixed buffers. With the argument `state` or `metrics` and `sample`, `largest` or
-// `bad` the document is printed, and tests/test_firmware_core.py reads it with other people's parsers.
+// `bad` the document is printed, and tests/firmware/test_firmware_core.py reads it with other people's parsers.
 #include <string.h>
 
 #include "check.h"

@@ -1,5 +1,5 @@
 // A stand-in for SHA-256 in the mass runs of the power-cut tests, twenty times as quick. The slot logic only compares digests, and the
-// tests judge by comparing cells with the image, never by a digest; the small runs use the real one. tests/test_firmware_sums.py
+// tests judge by comparing cells with the image, never by a digest; the small runs use the real one. tests/firmware/test_firmware_sums.py
 // shows that it tells messages apart.
 #ifndef TN_TEST_FAST_DIGEST_H
 #define TN_TEST_FAST_DIGEST_H

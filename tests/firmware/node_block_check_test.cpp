@@ -12,7 +12,7 @@ static BlockFault sealed_check(NodeBlock *block) {
 }
 
 // Check value of CRC-32/ISO-HDLC, the one of zlib: "123456789" gives CBF43926 (catalogue of parametrised CRC algorithms, from
-// memory); tests/test_firmware_core.py compares longer texts with Python's zlib.
+// memory); tests/firmware/test_firmware_core.py compares longer texts with Python's zlib.
 static void crc_has_its_check_value() {
   CHECK(tn::crc32("123456789", 9) == 0xCBF43926u);
   CHECK(tn::crc32("", 0) == 0u);

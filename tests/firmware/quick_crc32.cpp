@@ -1,5 +1,5 @@
 // core/crc32.h with a large table, for the mass runs of the power-cut proof: the core's own, made for little memory, takes half of
-// their time. tests/test_firmware_sums.py holds both to zlib's.
+// their time. tests/firmware/test_firmware_sums.py holds both to zlib's.
 #include "core/crc32.h"
 
 #include <string.h>

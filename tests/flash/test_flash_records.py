@@ -14,7 +14,7 @@ from fleet.errors import KeyFolderError
 from fleet.flash.credentials import credentials_record
 from fleet.flash.trial_record import first_record
 from fleet.keys.networks import Network
-from tests.firmware_build import CRYPTO, SLOTS, compile_program, core_sources, run_program
+from tests.firmware.firmware_build import CRYPTO, SLOTS, compile_program, core_sources, run_program
 
 SMALL_FLASH_BYTES = 10 * 4096
 SOURCES = (

@@ -23,7 +23,7 @@ from fleet.keys.trust import Trust
 from fleet.limits import NODE_BLOCK_BYTES
 from fleet.render.block_of import unchecked_block
 from fleet.render.node_block import unpack
-from tests.firmware_build import compile_program, core_sources
+from tests.firmware.firmware_build import compile_program, core_sources
 from tests.inventory.draw import Draw
 
 if TYPE_CHECKING:

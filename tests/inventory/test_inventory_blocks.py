@@ -20,7 +20,7 @@ from fleet.inventory.yaml_reader import read_yaml
 from fleet.model.inventory import Inventory
 from fleet.model.tank import Duty
 from fleet.render.block_of import unchecked_block
-from tests.firmware_build import run_program
+from tests.firmware.firmware_build import run_program
 from tests.inventory.blocks import GOOD, TRUST, Outcome, packed, run, tool, verdicts
 
 SEED = os.environ.get("TANKFLEET_SEED", "1")

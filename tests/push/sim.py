@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fleet.limits import AT_ONCE_PER_ACCESS_POINT, KEEP_RESERVE_S
-from fleet.link.state import NodeState, PushPhase
+from fleet.link.state import NodeState, Phase
 from fleet.model.tank import Duty
 from fleet.push import engine
 from fleet.push.blame import OF_THE_IMAGE, Blame
@@ -32,7 +32,7 @@ from fleet.push.events import (
     Sent,
 )
 from fleet.push.reasons import Why
-from fleet.push.state import SETTLED, NodeProgress, NodeStatus, PushState, Task, fresh
+from fleet.push.state import SETTLED, NodeProgress, NodeStatus, PushPhase, PushState, Task, fresh
 from fleet.push.waves import Candidate, Sizes, pack
 from tests.push.plans import NEW, OLD, plan_of, planned
 from tests.push.sim_node import BROWN_OUT_TRIES, Behaviour, SimNode
@@ -380,7 +380,7 @@ class Sim:
             self._answer(command, Result.BROKE, "LNK101")
         elif node.behaviour.refuses and image == NEW:
             self._answer(command, Result.REFUSED, node.behaviour.refuses)
-        elif node.phase is PushPhase.ON_TRIAL or node.restarting:
+        elif node.phase is Phase.ON_TRIAL or node.restarting:
             self.refused.add(node.name)
             self._answer(command, Result.REFUSED, "on-trial" if not node.restarting else "busy")
         else:
@@ -459,7 +459,7 @@ class Sim:
         )
         self._require(not node.taken.get(NEW), "the same image for the second time")
         self._require(
-            node.running == OLD and node.phase is not PushPhase.ON_TRIAL, "sent to a node in another state"
+            node.running == OLD and node.phase is not Phase.ON_TRIAL, "sent to a node in another state"
         )
         last = self.ready[node.name]
         self._require(
@@ -501,7 +501,7 @@ class Sim:
             down = other.name in self.receiving or (
                 touched
                 and (
-                    other.phase is PushPhase.ON_TRIAL
+                    other.phase is Phase.ON_TRIAL
                     or other.restarting
                     or self.now_s < other.back_s
                     or other.gone
@@ -524,7 +524,7 @@ class Sim:
             wrong.inverted or wrong.pump_on_when_full or wrong.leaks or wrong.new_fault or wrong.forgets_fault
         )
         self._require(not static, "a bad image is kept")
-        if node.phase is not PushPhase.ON_TRIAL:
+        if node.phase is not Phase.ON_TRIAL:
             return
         up_s = self.now_s - node.booted_s
         cut = any(name == node.name for _, name in self.scene.power_cuts)
@@ -535,16 +535,14 @@ class Sim:
             )
         mine = self.state.nodes[node.name].wave
         wave = [n for n in self.state.nodes.values() if n.wave == mine]
-        ends = [
-            self.nodes[n.node].trial_ends_s for n in wave if self.nodes[n.node].phase is PushPhase.ON_TRIAL
-        ]
+        ends = [self.nodes[n.node].trial_ends_s for n in wave if self.nodes[n.node].phase is Phase.ON_TRIAL]
         if min(ends) <= self.now_s + KEEP_RESERVE_S + 20.0:
             self.pressed_at_s = self.now_s
         if self.pressed_at_s != self.now_s:
             for other in wave:
                 sim = self.nodes[other.node]
                 young = (
-                    sim.phase is PushPhase.ON_TRIAL
+                    sim.phase is Phase.ON_TRIAL
                     and sim.running == NEW
                     and (self.now_s < sim.booted_s + policy.soak_s)
                 )
@@ -563,7 +561,7 @@ class Sim:
             )
             self._require(progress.pending is None, f"{name} is still awaited")
             self._require(node.taken.get(NEW, 0) <= 1, f"{name} took the image {node.taken.get(NEW)} times")
-            if node.phase is not PushPhase.ON_TRIAL or node.restarting:
+            if node.phase is not Phase.ON_TRIAL or node.restarting:
                 node.tick(settle_s)
             self._check_truth(name, progress.stands, progress.reason, node)
             self._check_blame(progress, node)
@@ -622,9 +620,9 @@ class Sim:
     def _check_truth(self, name: str, stands: NodeStatus, reason: str, node: SimNode) -> None:
         told = f"{name} ends as {stands} ({reason}), and runs {node.running[:6]} {node.phase}"
         if stands is NodeStatus.KEPT:
-            self._require(node.running == NEW and node.phase is not PushPhase.ON_TRIAL, told)
+            self._require(node.running == NEW and node.phase is not Phase.ON_TRIAL, told)
         elif stands is NodeStatus.PUT_BACK:
-            self._require(node.running == OLD and node.phase is not PushPhase.ON_TRIAL, told)
+            self._require(node.running == OLD and node.phase is not Phase.ON_TRIAL, told)
         elif stands is NodeStatus.LEFT_OUT:
             self._require(node.running != NEW or not node.taken, told)
         else:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from firmware_build import CRYPTO, compile_program, core_sources, run_program
 
 from fleet.boards.board import board_ids, load_board
 from fleet.push.outage import outage_of
+from tests.firmware.firmware_build import CRYPTO, compile_program, core_sources, run_program
 
 TRIAL_S = 300.0
 SPARED_S = 10.0

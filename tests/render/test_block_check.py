@@ -13,7 +13,7 @@ from fleet.keys.trust import Trust
 from fleet.render.block_check import block_table, refusal_of, refuse_bad
 from fleet.render.block_of import block_of, unchecked_block
 from fleet.render.node_block import NodeBlock
-from tests.firmware_build import run_program
+from tests.firmware.firmware_build import run_program
 from tests.inventory.blocks import tool
 from tests.render.block_mutations import run, spans
 from tests.sample_fleet import sample_inventory

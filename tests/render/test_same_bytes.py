@@ -12,10 +12,10 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from firmware_build import compiler
 from platformio.project.config import ProjectConfig
 
 from fleet.boards.board import board_ids
+from tests.firmware.firmware_build import compiler
 from tests.render.test_project import render_board
 
 SOURCE = """

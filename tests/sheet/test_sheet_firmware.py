@@ -13,7 +13,7 @@ from fleet.sheet.expected import rising_readings
 from fleet.sheet.steps import watch_words
 from fleet.water.filling import pump_marks, rising
 from fleet.water.quantities import duration
-from tests.firmware_build import compile_program, core_sources
+from tests.firmware.firmware_build import compile_program, core_sources
 from tests.sheet.hostile import hostile_inventory
 
 pytestmark = pytest.mark.slow

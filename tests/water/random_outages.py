@@ -17,8 +17,6 @@ from typing import TYPE_CHECKING, Any
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-from firmware_build import compile_program, core_sources  # noqa: E402
-
 from fleet.limits import POWER_UP_HOLD_S, PUMP_RUN_UP_S, STATE_AGE_S  # noqa: E402
 from fleet.model.tank import Tank  # noqa: E402
 from fleet.water.filling import (  # noqa: E402
@@ -31,6 +29,7 @@ from fleet.water.filling import (  # noqa: E402
     time_s,
 )
 from fleet.water.spare import spare_time  # noqa: E402
+from tests.firmware.firmware_build import compile_program, core_sources  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -15,12 +15,11 @@ from typing import Any
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-from firmware_build import compile_program, core_sources  # noqa: E402
-
 from fleet.check.codes.dry_running import DIES_UNSEEN, WATER_GOES_FIRST  # noqa: E402
 from fleet.check.load import read_texts  # noqa: E402
 from fleet.model.tank import Tank  # noqa: E402
 from fleet.water.filling import pump_marks, pump_times  # noqa: E402
+from tests.firmware.firmware_build import compile_program, core_sources  # noqa: E402
 
 SOURCES = (
     "tests/firmware/tank_life.cpp",

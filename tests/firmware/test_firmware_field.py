@@ -12,8 +12,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from firmware_build import CRYPTO, FIRMWARE, ROOT, compile_and_check, core_sources
-from firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block
+
+from tests.firmware.firmware_build import CRYPTO, FIRMWARE, ROOT, compile_and_check, core_sources
+from tests.firmware.firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block
 
 
 def test_lost_network_and_console() -> None:

@@ -10,7 +10,9 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from firmware_build import (
+from prometheus_client.openmetrics.parser import text_string_to_metric_families
+
+from tests.firmware.firmware_build import (
     CORE,
     CRYPTO,
     ROOT,
@@ -22,7 +24,6 @@ from firmware_build import (
     run_checks,
     run_program,
 )
-from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 TESTS = "tests/firmware"
 

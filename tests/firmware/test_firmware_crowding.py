@@ -18,10 +18,10 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from firmware_host import NAME, NODE_KEY, HostNode, image_of, node_block
 
 from fleet.errors import LinkError
 from fleet.link.client import NodeLink, open_session
+from tests.firmware.firmware_host import NAME, NODE_KEY, HostNode, image_of, node_block
 
 pytestmark = pytest.mark.slow
 ALL = int(os.environ.get("TANKFLEET_CROWD", "0"))

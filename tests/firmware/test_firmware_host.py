@@ -17,8 +17,11 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from firmware_build import compile_and_check, core_sources
-from firmware_host import (
+
+from fleet.errors import NodeRefused
+from fleet.link.state import Phase
+from tests.firmware.firmware_build import compile_and_check, core_sources
+from tests.firmware.firmware_host import (
     EMPTY,
     FULL,
     HALF,
@@ -30,9 +33,6 @@ from firmware_host import (
     node_block,
     ticket_for,
 )
-
-from fleet.errors import NodeRefused
-from fleet.link.state import Phase
 
 pytestmark = pytest.mark.slow
 WANTS_RESTART = 75

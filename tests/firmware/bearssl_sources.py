@@ -17,7 +17,7 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from firmware_build import CACHE
+from tests.firmware.firmware_build import CACHE
 
 PACKAGE, BINARY = "bearssl", "libbearssl-dev"
 FETCH_TIMEOUT_S = 180

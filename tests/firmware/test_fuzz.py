@@ -1,6 +1,6 @@
 """The fuzz targets: a short run of each from the kept corpus, and proof that each corpus catches a broken reader.
 
-Each target was run for 10.5 million inputs (`python tests/fuzzing.py`); what that found is in
+Each target was run for 10.5 million inputs (`python -m tests.firmware.fuzzing`); what that found is in
 firmware/fuzz_found_test.cpp.
 """
 
@@ -10,8 +10,9 @@ import shutil
 from pathlib import Path
 
 import pytest
-from firmware_build import FIRMWARE
-from fuzzing import FUZZ, TARGETS, Target, build, run
+
+from tests.firmware.firmware_build import FIRMWARE
+from tests.firmware.fuzzing import FUZZ, TARGETS, Target, build, run
 
 CORPUS_BYTES = 200_000
 EDGES = {"http": 150, "ticket": 200, "request": 300, "node_block": 300, "record": 300}

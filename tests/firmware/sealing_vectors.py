@@ -7,7 +7,8 @@ from functools import cache
 from pathlib import Path
 
 import cryptography_vectors
-from firmware_trust import Word
+
+from tests.firmware.firmware_trust import Word
 
 VECTORS = Path(cryptography_vectors.__file__).parent
 SEALED_BYTES = 128

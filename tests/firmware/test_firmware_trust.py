@@ -10,13 +10,13 @@ from typing import Any
 import cbor2
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
-from firmware_trust import ask, ask_one, b64, point_of, sample_node
 from pycose.headers import KID, Algorithm
 from pycose.keys import EC2Key
 from pycose.messages import Sign1Message
 
 from fleet.build.ticket import sign, sign_es256, to_be_signed
 from fleet.keys.trust import Trust
+from tests.firmware.firmware_trust import ask, ask_one, b64, point_of, sample_node
 
 NODE = sample_node()
 

@@ -7,7 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from firmware_build import CRYPTO, ROOT, SLOTS, compile_program, run_program
+
+from tests.firmware.firmware_build import CRYPTO, ROOT, SLOTS, compile_program, run_program
 
 # Optimised and without the sanitizers: some hundred thousand lives of a node.
 FAST = ("-std=c++17", "-O3", "-fno-exceptions", "-fno-rtti")

@@ -9,11 +9,11 @@ from datetime import UTC, datetime
 from types import SimpleNamespace
 
 import pytest
-from firmware_trust import Word, ask, ask_one, b64, sample_node
 from http_message_signatures import HTTPMessageSigner, HTTPMessageVerifier, MappingKeyResolver, algorithms
 
 from fleet.build.ticket import sign
 from fleet.link import signing
+from tests.firmware.firmware_trust import Word, ask, ask_one, b64, sample_node
 
 KEY = hashlib.sha256(b"node key of the test").digest()
 NODE = "upper-barn"

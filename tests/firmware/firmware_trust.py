@@ -11,10 +11,10 @@ from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
-from firmware_build import CRYPTO, FLAGS, ROOT, compile_program, core_sources, run_program
 
 from fleet.build.ticket import TicketFields
 from fleet.keys.trust import Trust
+from tests.firmware.firmware_build import CRYPTO, FLAGS, ROOT, compile_program, core_sources, run_program
 
 _SOURCES = [
     "tests/firmware/trust_tool.cpp",

@@ -1,6 +1,7 @@
 """Builds the fuzz targets of tests/fuzz with clang, libFuzzer, ASan and UBSan, and runs them from the kept corpus on.
 
-By hand, for as many inputs as wanted; what is found is left in the folder: python tests/fuzzing.py TARGET RUNS FOLDER
+By hand, for as many inputs as wanted; what is found is left in the folder:
+python -m tests.firmware.fuzzing TARGET RUNS FOLDER
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from firmware_build import CACHE, CRYPTO, FIRMWARE, ROOT
+from tests.firmware.firmware_build import CACHE, CRYPTO, FIRMWARE, ROOT
 
 FUZZ = ROOT / "tests" / "fuzz"
 GLUE = FIRMWARE / "ports" / "bearssl" / "glue.h"

@@ -15,7 +15,6 @@ from typing import TypeVar
 
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
-from firmware_build import CACHE, CRYPTO, FIRMWARE, compile_program, core_sources
 
 from fleet.bench.pins import PinsFile
 from fleet.bench.process import start_process
@@ -25,6 +24,7 @@ from fleet.keys.trust import Trust
 from fleet.link.client import NodeLink, open_session
 from fleet.link.state import NodeState
 from fleet.render.node_block import MarkBlock, NodeBlock, TankBlock
+from tests.firmware.firmware_build import CACHE, CRYPTO, FIRMWARE, compile_program, core_sources
 
 FLAGS = (
     "-std=c++17",

@@ -1,4 +1,4 @@
-"""The model of the pumps at length: `python tests/pump_model.py STEPS SEED` lives that many steps of random lives.
+"""The model of the pumps at length: `python -m tests.firmware.pump_model STEPS SEED` lives that many random steps.
 
 Through the real core, optimised and without sanitizers; it ends with 1 at the first rule broken. The rules are in
 tests/firmware/pump_rules.h.
@@ -10,7 +10,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from firmware_build import FLAGS, compile_program, core_sources
+from tests.firmware.firmware_build import FLAGS, compile_program, core_sources
 
 SOURCES = (
     "tests/firmware/pump_model.cpp",

@@ -16,10 +16,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from firmware_build import compile_program, run_program
 from zeroconf import DNSIncoming, DNSOutgoing, DNSQuestion
 from zeroconf import const as dns
 from zeroconf._dns import DNSAddress, DNSPointer, DNSService, DNSText
+
+from tests.firmware.firmware_build import compile_program, run_program
 
 HOST = "templates/firmware/ports/host"
 BYTES = [f"{HOST}/{name}.cpp" for name in ("mdns_name", "mdns_read", "mdns_write")]

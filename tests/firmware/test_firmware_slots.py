@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from firmware_build import CRYPTO, ROOT, SLOTS, compile_and_check, core_sources
+
+from tests.firmware.firmware_build import CRYPTO, ROOT, SLOTS, compile_and_check, core_sources
 
 
 def test_slots_and_trial_while_power_stays_on() -> None:

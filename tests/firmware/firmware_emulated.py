@@ -11,11 +11,10 @@ from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
-from bearssl_sources import bearssl_sources
-from firmware_build import CACHE, FIRMWARE, ROOT
-
 from fleet.build.core_dir import platformio_environment, prepare_core_dir
 from fleet.build.tools import host_tools
+from tests.firmware.bearssl_sources import bearssl_sources
+from tests.firmware.firmware_build import CACHE, FIRMWARE, ROOT
 
 CHIPS = ("lx106", "rv32imc")
 TESTS = ROOT / "tests" / "firmware"
@@ -47,7 +46,7 @@ PROGRAMS = {
     "figures": TESTS / "emulated" / "figures.cpp",
 }
 
-_INI = """; Made by tests/firmware_emulated.py.
+_INI = """; Made by tests/firmware/firmware_emulated.py.
 [platformio]
 platforms_dir = platforms
 default_envs = node

@@ -9,10 +9,10 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from firmware_build import CRYPTO, SLOTS, compile_and_check, compile_program, core_sources
-from firmware_trust import sample_node
 
 from fleet.build.ticket import sign
+from tests.firmware.firmware_build import CRYPTO, SLOTS, compile_and_check, compile_program, core_sources
+from tests.firmware.firmware_trust import sample_node
 
 HOST = "templates/firmware/ports/host"
 _PARTS = [

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[2]
 FIRMWARE = ROOT / "templates" / "firmware"
 CACHE = ROOT / ".pytest_cache" / "d" / "firmware"
 WARNINGS = ("-Wall", "-Wextra", "-Wconversion", "-Werror")

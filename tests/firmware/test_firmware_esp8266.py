@@ -16,13 +16,13 @@ from pathlib import Path
 
 import pytest
 from elftools.elf.elffile import ELFFile
-from firmware_build import FIRMWARE, ROOT, WARNINGS, compile_and_check, core_sources
-from firmware_build import FLAGS as HOST_FLAGS
-from firmware_objects import heap_symbols
 
 from fleet.boards.board import load_board
 from fleet.flash.places import esp8266_places
 from fleet.render.firmware_class import BLOCK_SECTIONS, SHARED, SIZES
+from tests.firmware.firmware_build import FIRMWARE, ROOT, WARNINGS, compile_and_check, core_sources
+from tests.firmware.firmware_build import FLAGS as HOST_FLAGS
+from tests.firmware.firmware_objects import heap_symbols
 
 COMPILER = "xtensa-lx106-elf-g++"
 PORT = FIRMWARE / "ports" / "esp8266"

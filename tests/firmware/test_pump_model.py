@@ -5,15 +5,16 @@ from __future__ import annotations
 import subprocess
 
 import pytest
-from firmware_build import run_program
-from pump_model import BROKEN, program
+
+from tests.firmware.firmware_build import run_program
+from tests.firmware.pump_model import BROKEN, program
 
 FOUND_SEEDS = (20267128,)
 """Lives that broke a rule: a restart took a mark that had flapped for one that came and went."""
 
 
 def test_no_rule_is_broken() -> None:
-    """A hundred lives; `python tests/pump_model.py 500000000 1` lives more."""
+    """A hundred lives; `python -m tests.firmware.pump_model 500000000 1` lives more."""
     out = run_program(program(checked=True), ["2000000", "1"])
     assert out.endswith(", 0 broken rules\n")
     words = out.split()

@@ -10,7 +10,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from firmware_build import (
+from test_firmware_power_cuts import FAST
+
+from fleet.errors import LinkError, NodeRefused
+from fleet.keys.networks import Network
+from fleet.link.state import NetworkState, Phase
+from tests.firmware.firmware_build import (
     CRYPTO,
     broken,
     compile_program,
@@ -19,14 +24,9 @@ from firmware_build import (
     run_checks,
     with_instead,
 )
-from firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block
-from firmware_trust import ask, mbedtls_tool
-from sealing_vectors import gcm_vectors, hkdf_vectors
-from test_firmware_power_cuts import FAST
-
-from fleet.errors import LinkError, NodeRefused
-from fleet.keys.networks import Network
-from fleet.link.state import NetworkState, Phase
+from tests.firmware.firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block
+from tests.firmware.firmware_trust import ask, mbedtls_tool
+from tests.firmware.sealing_vectors import gcm_vectors, hkdf_vectors
 
 OLD, NEW = Network("barn-wifi", "the old passphrase"), Network("yard-wifi", "the new passphrase")
 WRONG = Network("yard-wifi", "mistyped passphrase")

@@ -7,7 +7,8 @@ import struct
 import zlib
 
 import pytest
-from firmware_build import CORE, compile_program, run_program
+
+from tests.firmware.firmware_build import CORE, compile_program, run_program
 
 SEED = 20260401
 MESSAGES = 4_000

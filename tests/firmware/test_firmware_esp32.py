@@ -14,7 +14,15 @@ from pathlib import Path
 
 import pytest
 from elftools.elf.elffile import ELFFile
-from firmware_build import FIRMWARE, FLAGS, ROOT, compile_and_check, compile_object, core_sources
+
+from tests.firmware.firmware_build import (
+    FIRMWARE,
+    FLAGS,
+    ROOT,
+    compile_and_check,
+    compile_object,
+    core_sources,
+)
 
 PORT = FIRMWARE / "ports" / "esp32"
 STANDIN = f"-I{ROOT / 'tests' / 'firmware' / 'esp32_standin'}"

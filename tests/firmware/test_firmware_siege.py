@@ -11,7 +11,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from firmware_host import (
+
+from fleet.errors import NodeUnreachable
+from fleet.link.state import NodeState
+from tests.firmware.firmware_host import (
     EMPTY,
     FULL,
     HALF,
@@ -22,10 +25,7 @@ from firmware_host import (
     node_block,
     ticket_for,
 )
-from siege import Siege, lies
-
-from fleet.errors import NodeUnreachable
-from fleet.link.state import NodeState
+from tests.firmware.siege import Siege, lies
 
 pytestmark = pytest.mark.slow
 CLIENTS = 100

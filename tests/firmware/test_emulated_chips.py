@@ -12,11 +12,12 @@ from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
-from firmware_build import CACHE, CRYPTO, ROOT, compile_and_check, core_sources
-from firmware_emulated import CHIPS, build, run
-from firmware_objects import SIZES, heap_symbols, over, sizes
-from firmware_trust import point_of, questions
-from sealing_vectors import gcm_vectors, hkdf_vectors
+
+from tests.firmware.firmware_build import CACHE, CRYPTO, ROOT, compile_and_check, core_sources
+from tests.firmware.firmware_emulated import CHIPS, build, run
+from tests.firmware.firmware_objects import SIZES, heap_symbols, over, sizes
+from tests.firmware.firmware_trust import point_of, questions
+from tests.firmware.sealing_vectors import gcm_vectors, hkdf_vectors
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(600), pytest.mark.parametrize("chip", CHIPS)]
 # The first test of each chip builds all programs for it (BUILD_TIMEOUT_S), then runs one (RUN_TIMEOUT_S).

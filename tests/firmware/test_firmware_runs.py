@@ -8,7 +8,8 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from firmware_build import (
+
+from tests.firmware.firmware_build import (
     CRYPTO,
     broken,
     compile_and_check,
@@ -19,7 +20,7 @@ from firmware_build import (
     run_program,
     with_instead,
 )
-from firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block, ticket_for
+from tests.firmware.firmware_host import EMPTY, FULL, HALF, RELAY, HostNode, image_of, node_block, ticket_for
 
 TESTS = "tests/firmware"
 LOG = core_sources("run_log", "crc32")
