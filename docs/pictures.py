@@ -350,10 +350,13 @@ def layers() -> list[list[Room]]:
     contracts = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"][
         "contracts"
     ]
-    stacked = next(one for one in contracts if one["type"] == "layers")["layers"]
+    house = next(one for one in contracts if one["type"] == "layers")
+    (package,) = house["containers"]
     walls = [one for one in contracts if "socket" in one.get("forbidden_modules", ())]
     pure = [name for one in walls for name in one["source_modules"]]
-    return [[_room(name.strip(), pure) for name in layer.split("|")] for layer in stacked]
+    return [
+        [_room(f"{package}.{name.strip()}", pure) for name in layer.split("|")] for layer in house["layers"]
+    ]
 
 
 def _room(dotted: str, pure: Iterable[str]) -> Room:

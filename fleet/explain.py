@@ -47,7 +47,7 @@ def how_to_rule(code: Code) -> tuple[str, ...]:
         f"  - code: {code.code}",
         "    about: SUBJECT       # as `check` names it, such as `node roof pin D5`; left out: everywhere",
         "    as: accepted         # or note, warning, error",
-        "    because: WHY",
-        "    on: YYYY-MM-DD       # the day of the decision",
-        "    until: YYYY-MM-DD    # the last day that it holds; left out: for good",
+        "    reason: WHY",
+        "    date: YYYY-MM-DD       # the day of the decision",
+        "    expires: YYYY-MM-DD    # the last day that it holds; left out: for good",
     )

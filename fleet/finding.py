@@ -39,15 +39,15 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Ruled:
-    """What a person has ruled on a finding: `word` is `accepted` or a severity, `until` the last day it holds.
+    """What a person has ruled on a finding: `word` is `accepted` or a severity, `expires` the last day it holds.
 
     `about` is the subject that the ruling names, empty for everywhere; `place` is that of the ruling.
     """
 
     word: str
-    because: str
-    on: date
-    until: date | None
+    reason: str
+    made_on: date
+    expires: date | None
     about: str
     place: Place
 
@@ -57,16 +57,16 @@ class Ruled:
         return self.word == "accepted"
 
     def __str__(self) -> str:
-        until = f" until {self.until}" if self.until else ""
-        return f"{self.word} on {self.on}{until}: {self.because}"
+        until = f" until {self.expires}" if self.expires else ""
+        return f"{self.word} on {self.made_on}{until}: {self.reason}"
 
     def facts(self) -> dict[str, Any]:
         """All of it for JSON."""
         return {
             "as": self.word,
-            "because": self.because,
-            "on": self.on.isoformat(),
-            "until": self.until.isoformat() if self.until else None,
+            "reason": self.reason,
+            "date": self.made_on.isoformat(),
+            "expires": self.expires.isoformat() if self.expires else None,
             "about": self.about,
             "place": asdict(self.place),
         }

@@ -59,7 +59,7 @@ class Announced:
         """TXT keys."""
         return {
             "id": self.node,
-            "ver": "1.0.0",
+            "release": "1.0.0",
             "img": "0" * 16,
             "board": "esp32-devkit",
             "phase": "kept",

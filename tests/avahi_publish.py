@@ -17,8 +17,8 @@ from fleet.find.browse import Browser, browsing
 from tests.avahi_watch import DEADLINE_S, SERVICE, start_services
 
 NODES = {
-    "upper-barn": ("8080", ["id=upper-barn", "ver=1.4.0", "phase=kept"]),
-    "Lower barn (2)": ("8081", ["id=lower-barn", "ver=1.3.0"]),
+    "upper-barn": ("8080", ["id=upper-barn", "release=1.4.0", "phase=kept"]),
+    "Lower barn (2)": ("8081", ["id=lower-barn", "release=1.3.0"]),
 }
 
 

@@ -5,7 +5,7 @@ shows: bad signatures, wrong names, replayed, half, huge, slow and missing answe
         node.faults.bad_signature = True
         ... NodeLink(node.name, node.address, node.port, key, ...)
 
-It keeps the whole interface otherwise: signatures, nonces, tickets, trial, keep, revert, put-back, and network
+It keeps the whole interface otherwise: signatures, nonces, tickets, trial, keep, put-back, and network
 credentials on trial (fake_join.py): nothing is answered while it is joined by none. The clock
 is passed in: with a clock that a test moves, trials end without waiting. A restart takes `restart_s` of that
 clock, in which connections are cut off. The firmware itself is tested on the bench, never through this.
@@ -44,7 +44,7 @@ HEADER_BYTES, HEADER_LINES = 2048, 24
 CHANGES = {
     "/v1/image": ("PUT", signing.IMAGE_COMPONENTS),
     "/v1/keep": ("POST", signing.REQUEST_COMPONENTS),
-    "/v1/revert": ("POST", signing.REQUEST_COMPONENTS),
+    "/v1/put-back": ("POST", signing.REQUEST_COMPONENTS),
     "/v1/rest": ("POST", signing.REQUEST_COMPONENTS),
     "/v1/clear-brown-outs": ("POST", signing.REQUEST_COMPONENTS),
 }
@@ -256,7 +256,7 @@ class FakeNode:
         running = self.slots.running
         return {
             "id": self.name,
-            "ver": running.release,
+            "release": running.release,
             "img": running.digest[:16],
             "board": self.board,
             "phase": self.slots.phase,
@@ -497,10 +497,10 @@ class FakeNode:
             self.brown_outs = 0
         if path == "/v1/rest":
             self.resting = True
-        if path == "/v1/revert":
+        if path == "/v1/put-back":
             if self.slots.older is None:
                 raise _Refusal(409, "no-older-image")
-            return 202, "application/json", _done("put-back"), self._revert
+            return 202, "application/json", _done("put-back"), self._put_back
         return 200, "application/json", self.faults.raw_body or _done(self.slots.phase), None
 
     def _take(self, held: Held) -> None:
@@ -508,7 +508,7 @@ class FakeNode:
         self.slots.take(held, self.clock())
         self._boot()
 
-    def _revert(self) -> None:
+    def _put_back(self) -> None:
         self.slots.put_back("told")
         self._boot()
 

@@ -73,7 +73,7 @@ def test_avahi_sees_the_nodes_of_two_benches(tmp_path, tmp_path_factory) -> None
             assert seen["host"] == f"{node}-bench-{bench}.local"
             assert seen["port"] == "8080"
             assert images[node].startswith(seen["img"])
-            assert (seen["ver"], seen["phase"]) == ("1.0.0", "kept")
+            assert (seen["release"], seen["phase"]) == ("1.0.0", "kept")
             subnets.add((bench, seen["address"].split(".")[1]))
     assert len({number for _, number in subnets}) == len(subnets) == len(projects)
 
@@ -91,7 +91,7 @@ def test_avahi_sees_the_nodes() -> None:
     sources += [f"{HOST}/{name}.cpp" for name in ("announce", "mdns_name", "mdns_read", "mdns_write")]
     program = compile_program(sources)
     report = _watch("avahi_watch.py", str(program))
-    keys = {"ver": "1.4.0", "img": "0123456789abcdef", "board": "esp32-devkit", "port": "8080"}
+    keys = {"release": "1.4.0", "img": "0123456789abcdef", "board": "esp32-devkit", "port": "8080"}
     assert report["found"] == {
         name: {**keys, "id": name, "phase": "on-trial", "host": f"{name}.local", "address": f"127.9.0.{i}"}
         for i, name in enumerate(("upper-barn", "lower-barn", "sump"), 1)

@@ -215,7 +215,7 @@ WENT_BACK_FOR_SUPPLY = Code(
     "a node went back to its older image after brown-outs",
     "Its supply fell too low again and again while the new image was on trial. That says nothing of the image, unless "
     "many nodes do so.",
-    "Put the supply right (AUD150), then plan it again with --again.",
+    "Put the supply right (AUD150), then plan it again with --retry-failed.",
     Severity.WARNING,
 )
 NO_SPARE_BOARD = Code(

@@ -20,8 +20,8 @@ def ruling_findings(rulings: Sequence[RulingLine]) -> Iterator[Finding]:
     """One for each that is past its date, or that no finding needs."""
     for ruling in rulings:
         if ruling.stands != IN_FORCE:
-            until = f", which was {ruling.until}" if ruling.until else ""
-            what = f"{ruling.stands}{until}; ruled {ruling.ruled} on {ruling.on}: {ruling.because}"
+            until = f", which was {ruling.expires}" if ruling.expires else ""
+            what = f"{ruling.stands}{until}; ruled {ruling.ruled} on {ruling.date}: {ruling.reason}"
             yield Finding(RULING_STALE, what, subject=f"ruling on {ruling.name}")
 
 
@@ -30,7 +30,7 @@ def touching(rulings: Sequence[RulingLine], inventory: Inventory, node: Node) ->
     mine = {("node", node.name), ("site", inventory.site_of(node).name)}
     mine.update(("tank", served.tank) for served in node.serves)
     return tuple(
-        f"{ruling.code} {subject}: {ruling.ruled} on {ruling.on}: {ruling.because}"
+        f"{ruling.code} {subject}: {ruling.ruled} on {ruling.date}: {ruling.reason}"
         for ruling in rulings
         for subject in ruling.subjects
         if tuple(subject.split()[:2]) in mine

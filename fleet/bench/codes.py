@@ -74,7 +74,7 @@ FLASHED_ALREADY = Code(
     "BEN112",
     "a virtual node has an image already",
     "A node that was flashed before goes on with what is in its flash, so the release would be ignored.",
-    "Add --blank to flash it anew, or send it the release with a push.",
+    "Add --reflash to flash it anew, or send it the release with a push.",
 )
 
 ASKED_WRONG = (OTHER_SPEED, NO_SUCH_NODE, BAD_HURT, TOO_MANY_NODES, FLASHED_ALREADY)

@@ -35,9 +35,9 @@ def fitted_fits(survey: Parsed) -> Iterator[Finding]:
                 place = node.value("serves", index, "cable_length")
                 yield Finding(CABLE_ODD, what, place, f"tank {served.tank}", figures=figures)
     for ruling in survey.rulings:
-        if survey.today is not None and ruling.part.on > survey.today:
-            what = f"the ruling is of {ruling.part.on}, and today is {survey.today}"
-            yield Finding(DAY_TO_COME, what, ruling.value("on"), f"ruling on {ruling.part.code}")
+        if survey.today is not None and ruling.part.date > survey.today:
+            what = f"the ruling is of {ruling.part.date}, and today is {survey.today}"
+            yield Finding(DAY_TO_COME, what, ruling.value("date"), f"ruling on {ruling.part.code}")
 
 
 def _day(survey: Parsed, node: ParsedPart[Node]) -> Iterator[Finding]:

@@ -40,7 +40,7 @@ def settings_fit(_survey: Parsed, tank: ParsedPart[Tank], node: ParsedPart[Node]
         ("shortest_off", times.shortest_off),
     ):
         given = getattr(pump, key)
-        if given is not None and key not in short and not given.because and timed.seconds != timed.computed_s:
+        if given is not None and key not in short and not given.reason and timed.seconds != timed.computed_s:
             yield _no_reason(tank, key, timed)
 
 

@@ -44,9 +44,9 @@ class RulingLine:
     about: str
     ruled: str
     """`accepted`, or the severity."""
-    because: str
-    on: str
-    until: str | None
+    reason: str
+    date: str
+    expires: str | None
     stands: str
     subjects: tuple[str, ...]
     """Of the findings that it changes, in the order of their places."""
@@ -96,9 +96,9 @@ def ruling_lines(
                 code=ruling.code,
                 about=ruling.about or "",
                 ruled=ruling.ruled,
-                because=ruling.because,
-                on=ruling.on.isoformat(),
-                until=ruling.until.isoformat() if ruling.until else None,
+                reason=ruling.reason,
+                date=ruling.date.isoformat(),
+                expires=ruling.expires.isoformat() if ruling.expires else None,
                 stands=PAST if past else IN_FORCE if changed else UNUSED,
                 subjects=changed,
             )
@@ -107,8 +107,8 @@ def ruling_lines(
 
 
 def _past(ruling: Ruling, today: date | None) -> bool:
-    """`until` is the last day on which it holds."""
-    return today is not None and ruling.until is not None and ruling.until < today
+    """`expires` is the last day on which it holds."""
+    return today is not None and ruling.expires is not None and ruling.expires < today
 
 
 def _ruled(finding: Finding, standing: _Standing, used: set[int]) -> Finding:
@@ -118,7 +118,7 @@ def _ruled(finding: Finding, standing: _Standing, used: set[int]) -> Finding:
         return finding
     used.add(id(entry))
     ruling = entry.part
-    ruled = Ruled(ruling.ruled, ruling.because, ruling.on, ruling.until, ruling.about or "", entry.key())
+    ruled = Ruled(ruling.ruled, ruling.reason, ruling.date, ruling.expires, ruling.about or "", entry.key())
     severity = finding.severity if ruled.accepted else Severity(ruling.ruled)
     return replace(finding, severity_here=severity, ruling=ruled)
 
@@ -137,12 +137,12 @@ def _wrong(
     if not codes[ruling.code].ruled:
         what = f"{ruling.code} ({codes[ruling.code].title}) cannot be ruled on"
         return Finding(CANNOT_RULE, what, entry.value("code"), subject)
-    if ruling.until is not None and ruling.until < ruling.on:
-        what = f"it holds until {ruling.until}, but was made on {ruling.on}"
-        return Finding(ENDS_BEFORE_IT_BEGINS, what, entry.value("until"), subject)
+    if ruling.expires is not None and ruling.expires < ruling.date:
+        what = f"it holds until {ruling.expires}, but was made on {ruling.date}"
+        return Finding(ENDS_BEFORE_IT_BEGINS, what, entry.value("expires"), subject)
     if _past(ruling, today):
-        what = f"it held until {ruling.until}, which is past"
-        return Finding(RULING_PAST, what, entry.value("until"), subject)
+        what = f"it held until {ruling.expires}, which is past"
+        return Finding(RULING_PAST, what, entry.value("expires"), subject)
     return None
 
 

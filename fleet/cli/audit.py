@@ -150,12 +150,12 @@ def _show(output: Output, report: Report, offline: bool) -> None:
         _group(output, list(found), f"{code.code}: {code.title}", len(report.lines))
     if report.rulings:
         output.data()
-        columns = ("ruling on", "as", "on", "until", "stands", "because")
+        columns = ("ruling on", "as", "date", "expires", "stands", "reason")
         output.table(columns, [_ruling_row(ruling) for ruling in report.rulings])
 
 
 def _ruling_row(ruling: RulingLine) -> tuple[str, ...]:
-    return (ruling.name, ruling.ruled, ruling.on, ruling.until or "-", ruling.stands, ruling.because)
+    return (ruling.name, ruling.ruled, ruling.date, ruling.expires or "-", ruling.stands, ruling.reason)
 
 
 def _row(line: NodeLine) -> tuple[str, ...]:

@@ -59,7 +59,7 @@ def up(
         ),
     ] = None,
     blank: Annotated[
-        bool, typer.Option("--blank", help="Flash anew, also nodes that have an image.")
+        bool, typer.Option("--reflash", help="Flash anew, also nodes that have an image.")
     ] = False,
     release: Annotated[
         str | None,
@@ -78,7 +78,7 @@ def up(
 ) -> int:
     """Example: tankfleet bench up kestrel-01 kestrel-02 --speed 10
 
-    Start virtual nodes. A node that was never flashed, and every node with --blank, first gets the newest
+    Start virtual nodes. A node that was never flashed, and every node with --reflash, first gets the newest
     image without a defect from the shelf, with its ticket and key, as a first flash over USB would; the
     others go on with what is in their flash. The water starts between the marks, always at the same level
     for the same tank.

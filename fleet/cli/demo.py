@@ -62,7 +62,7 @@ def story(tank: str, node: str) -> tuple[Step, ...]:
         Step("PlatformIO builds each firmware class once; each node gets its own signed image.", ("build",)),
         Step(
             "Virtual nodes start: the real firmware in real processes, with water behind the probes.",
-            ("bench", "up", "--blank", "--speed", SPEED),
+            ("bench", "up", "--reflash", "--speed", SPEED),
         ),
         Step("They are found over mDNS, and each proves who it is.", ("find",)),
         Step(

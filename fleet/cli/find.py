@@ -144,7 +144,7 @@ def _row(match: Match, points: Mapping[str, str]) -> tuple[str, ...]:
     where = f"{match.address}:{match.port}" if match.address else "-"
     state = match.state
     if state is None:
-        return (match.node, match.status, where, match.txt.get("ver", "-"), *"------")
+        return (match.node, match.status, where, match.txt.get("release", "-"), *"------")
     channel = f", channel {state.network.channel}" if state.network and state.network.channel else ""
     signal = f"{state.rssi_dbm} dBm{channel}" if state.rssi_dbm is not None else "-"
     tanks = "; ".join([_tank(tank) for tank in state.tanks] + [f"fault {f}" for f in state.faults])

@@ -59,7 +59,9 @@ def plan(
         Path | None, typer.Option("--out", metavar="FILE", help="File to write; - is stdout.")
     ] = None,
     any_hour: Annotated[bool, typer.Option("--any-hour", help="Also outside the sites' windows.")] = False,
-    again: Annotated[bool, typer.Option("--again", help="Also images that were given up before.")] = False,
+    again: Annotated[
+        bool, typer.Option("--retry-failed", help="Also images that were given up before.")
+    ] = False,
     despite_fault: DespiteFault = None,
     as_built: AsBuilt = False,
     soak: Soak = None,

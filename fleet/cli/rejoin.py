@@ -67,7 +67,7 @@ def rejoin(
     change_after: Annotated[
         bool,
         typer.Option(
-            "--change-after", help="The access point cannot have both: it is changed once all nodes know."
+            "--single-network", help="The access point cannot have both: it is changed once all nodes know."
         ),
     ] = False,
     timeout: Annotated[
@@ -134,7 +134,7 @@ def _names(inventory: Inventory, nodes: Sequence[str], site: str) -> list[str]:
 
 def _again(names: Sequence[str], site: str, trial: str, *, change_after: bool) -> str:
     """The same command once more."""
-    flags = [*(["--trial", trial] if trial else []), *(["--change-after"] if change_after else [])]
+    flags = [*(["--trial", trial] if trial else []), *(["--single-network"] if change_after else [])]
     return shlex.join(["tankfleet", "rejoin", *(["--site", site] if site else names), *flags])
 
 

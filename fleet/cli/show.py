@@ -56,7 +56,7 @@ def show(
         typer.Option("--table", metavar="STEP", help="Of a tank: depth against volume, such as every 10 cm."),
     ] = None,
     holds: Annotated[
-        str | None, typer.Option("--holds", metavar="VOLUME", help="Of a tank: the depth for a volume.")
+        str | None, typer.Option("--depth-of", metavar="VOLUME", help="Of a tank: the depth for a volume.")
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="As JSON; always metric.")] = False,
 ) -> None:
@@ -75,7 +75,7 @@ def show(
         )
     of_depths = table is not None or holds is not None
     if of_depths and (wanted != "tank" or name is None):
-        raise UsageError(BAD_USAGE, "--table and --holds are about one tank: `tankfleet show tank NAME`")
+        raise UsageError(BAD_USAGE, "--table and --depth-of are about one tank: `tankfleet show tank NAME`")
     inventory = _inventory(this, wanted)
     if wanted is None or name is None:
         _list(this, inventory, wanted, us=us_units, json=json)

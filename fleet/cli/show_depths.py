@@ -1,4 +1,4 @@
-"""`show tank NAME --table STEP` and `--holds VOLUME`: depth against volume, and the depth for a volume."""
+"""`show tank NAME --table STEP` and `--depth-of VOLUME`: depth against volume, and the depth for a volume."""
 
 from __future__ import annotations
 
@@ -73,13 +73,13 @@ def _table(tank: Tank, step: str) -> tuple[Depth, ...]:
 
 
 def _holding(tank: Tank, holds: str) -> Depth:
-    volume = _read("--holds", holds, length=False)
+    volume = _read("--depth-of", holds, length=False)
     most = total_l(tank.shape)
     if volume > most + _ROUNDED_L:
         held = f"{METRIC.volume(most)} ({Units(us=True).volume(most)})"
         raise UsageError(
             BAD_USAGE,
-            f"--holds: {tank.name} never holds {holds}; up to its top it holds {held}",
+            f"--depth-of: {tank.name} never holds {holds}; up to its top it holds {held}",
             fix="Ask for less, or put the shape right in the inventory.",
         )
     return holding(tank, min(volume, most))

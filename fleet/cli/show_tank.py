@@ -108,7 +108,7 @@ def _pump(out: Output, pump: PumpFacts, tank: TankFacts, units: Units) -> None:
         if timed is None:
             continue
         paragraph(out, f"{_label(name)}{_time(timed.seconds)}{timed.origin}", "", _AFTER_TIME)
-        if timed.because and timed.seconds != timed.computed_s:
+        if timed.reason and timed.seconds != timed.computed_s:
             computed = f"computed: {duration(timed.computed_s)}, {timed.computed_from}"
             paragraph(out, f"{_AFTER_TIME}{computed}", "", _AFTER_TIME)
     _starts(out, pump, units)

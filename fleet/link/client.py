@@ -1,4 +1,4 @@
-"""Speaking to one node: its state, an image or network credentials to it, keep, revert, rest; every answer checked.
+"""Speaking to one node: its state, an image or network credentials to it, keep, put-back, rest; every answer checked.
 
     async with open_session() as session:
         link = NodeLink("kestrel-01", "10.0.4.17", 80, node_key, session=session, entropy=secrets.token_bytes)
@@ -120,9 +120,9 @@ class NodeLink:
         """End the trial: the running image stays."""
         return await self._change(_Change("POST", "/v1/keep"))
 
-    async def revert(self) -> Phase:
+    async def put_back(self) -> Phase:
         """Go back to the older image; the node restarts within a second of the answer."""
-        return await self._change(_Change("POST", "/v1/revert"))
+        return await self._change(_Change("POST", "/v1/put-back"))
 
     async def rest(self) -> Phase:
         """Pump relay off, no start for 600 s or until restart."""

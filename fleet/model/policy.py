@@ -73,6 +73,6 @@ class Ruling(Part):
         description="subject of the finding, such as `node roof pin D5`; none: all",
     )
     ruled: Literal["accepted", "note", "warning", "error"] = Field(alias="as")
-    because: Reason
-    on: IsoDate = Field(description="day of the decision")
-    until: IsoDate | None = Field(default=None, description="last day on which it holds")
+    reason: Reason
+    date: IsoDate = Field(description="day of the decision")
+    expires: IsoDate | None = Field(default=None, description="last day on which it holds")

@@ -200,7 +200,7 @@ class TimeOverride(Part):
     """A time that the tool would compute, set by hand instead: `40 min`, or the same with a reason."""
 
     seconds: Span_s = Field(alias="is")
-    because: Reason = ""
+    reason: Reason = ""
 
     @model_validator(mode="before")
     @classmethod

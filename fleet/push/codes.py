@@ -95,7 +95,8 @@ WEAK_SUPPLY = Code(
     "nodes went back because of their supply, not of the image",
     "Their supply fell too low again and again while the new image was on trial, so that they went back by "
     "themselves. All other planned nodes run the new image and keep it.",
-    "At each of them look at the supply, the cable and the capacitor beside the board; then plan again with --again.",
+    "At each of them look at the supply, the cable and the capacitor beside the board; then plan again with "
+    "--retry-failed.",
     Severity.WARNING,
 )
 DRAWS_TOO_MUCH = Code(
@@ -121,7 +122,7 @@ NOT_IN_NEW_NETWORK = Code(
     "It holds both networks while the new one is on trial, tried the new one, and is on the old one: name or "
     "passphrase are not those of the access point, or the new network does not reach as far as the old one.",
     "Compare both with the access point, set them anew with `tankfleet keys set-network`, and run "
-    "`tankfleet rejoin` again. If the access point is changed only after the nodes know, add --change-after.",
+    "`tankfleet rejoin` again. If the access point is changed only after the nodes know, add --single-network.",
 )
 NOT_SEEN_SINCE = Code(
     "PSH121",

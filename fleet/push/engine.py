@@ -17,10 +17,10 @@ from fleet.push import update_steps as forward
 from fleet.push.blame import BESIDE_THE_IMAGE, OF_THE_IMAGE, Blame, too_many_for_chance
 from fleet.push.events import (
     Action,
-    ActionOutcome,
     Began,
     Command,
     Event,
+    Outcome,
     Requested,
     RequestKind,
     Resumed,
@@ -76,7 +76,7 @@ def _sent(work: Transition, sent: Sent) -> None:
         work.set(node.node, whole=True)
 
 
-def _outcome(work: Transition, outcome: ActionOutcome) -> None:
+def _outcome(work: Transition, outcome: Outcome) -> None:
     node = work.nodes.get(outcome.node)
     if node is None or node.pending is None or node.pending.serial != outcome.serial:
         return

@@ -25,7 +25,7 @@ class Link(Protocol):
     async def keep(self) -> Phase:
         """End the trial: the running image stays."""
 
-    async def revert(self) -> Phase:
+    async def put_back(self) -> Phase:
         """Go back to the older image."""
 
 

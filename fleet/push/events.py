@@ -23,7 +23,7 @@ class Action(StrEnum):
     SEND_OLD = "send-old"
     """The image that the node had before, with a new ticket."""
     KEEP = "keep"
-    REVERT = "revert"
+    PUT_BACK = "put-back"
 
 
 class Result(StrEnum):
@@ -89,7 +89,7 @@ class Sent:
 
 
 @dataclass(frozen=True, slots=True)
-class ActionOutcome:
+class Outcome:
     """How a command ended. With an `ask` that was answered: the signed state, and what the runner made of it.
 
     `spare_s`: how long the node's tanks can be left (None: for ever), in real seconds; `window_open`:
@@ -113,13 +113,13 @@ class ActionOutcome:
         return self.code[:3].isupper()
 
 
-Event = Began | Resumed | Requested | Sent | ActionOutcome
+Event = Began | Resumed | Requested | Sent | Outcome
 _KINDS: dict[type, str] = {
     Began: "began",
     Resumed: "resumed",
     Requested: "requested",
     Sent: "sent",
-    ActionOutcome: "outcome",
+    Outcome: "outcome",
 }
 
 
@@ -150,5 +150,5 @@ def read_event(kind: str, body: str) -> Event:
         said["doing"], said["result"] = Action(said["doing"]), Result(said["result"])
         if said["seen"] is not None:
             said["seen"] = NodeState.model_validate_json(json.dumps(said["seen"]))
-        return ActionOutcome(**said)
+        return Outcome(**said)
     raise ValueError(f"an event of unknown kind {kind!r}")

@@ -222,14 +222,14 @@ def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeSta
         return LeftOut(node=name, reason="other-class", detail=told)
     if state.last_image == entry.image and state.phase is Phase.PUT_BACK and not request.again:
         if state.last_reason == BROWN_OUT:
-            told = (
-                f"it came back from {entry.release} after brown-outs: {SUPPLY_CURES}; then plan with --again"
-            )
+            told = f"it came back from {entry.release} after brown-outs: {SUPPLY_CURES}; then plan with --retry-failed"
             return LeftOut(node=name, reason="weak-supply", detail=told)
-        told = f"it came back from {entry.release} ({state.last_reason}); --again plans it all the same"
+        told = (
+            f"it came back from {entry.release} ({state.last_reason}); --retry-failed plans it all the same"
+        )
         return LeftOut(node=name, reason="was-put-back", detail=told)
     if entry.image in request.given_up and not request.again:
-        told = f"push {request.given_up[entry.image]} gave {entry.release} up; --again plans it all the same"
+        told = f"push {request.given_up[entry.image]} gave {entry.release} up; --retry-failed plans it all the same"
         return LeftOut(node=name, reason="given-up", detail=told)
     if name in request.damaged:
         told = f"the shelf's image or ticket of {entry.release} is not what its name says: `tankfleet build {name}`"

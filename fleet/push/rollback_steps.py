@@ -20,7 +20,7 @@ from fleet.limits import (
 )
 from fleet.link.state import Phase as NodePhase
 from fleet.push.blame import Blame
-from fleet.push.events import Action, ActionOutcome, Result
+from fleet.push.events import Action, Outcome, Result
 from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import BACK_TASKS, NodeProgress, NodeStatus, RollbackCause, Task
 from fleet.push.update_steps import fell_back, spare_wanted_s, tell_fell_back
@@ -54,7 +54,7 @@ def _limit_at_s(work: Transition, node: NodeProgress) -> float:
     return max(work.now_s, ends_s) + planned.fall_back_within_s
 
 
-def on_outcome(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def on_outcome(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     """Take in how a command for this node ended."""
     handler = _HANDLERS.get(node.task)
     if handler is not None:
@@ -66,7 +66,7 @@ def on_outcome(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> 
     begin(work, node.node, node.back)
 
 
-def _on_ask(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _on_ask(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     name, seen = node.node, outcome.seen
     if seen is None:
         if work.now_s >= node.limit_at_s:
@@ -108,7 +108,7 @@ def _runs_the_old(work: Transition, node: NodeProgress, seen: NodeState) -> None
     )
 
 
-def _runs_the_new(work: Transition, node: NodeProgress, seen: NodeState, outcome: ActionOutcome) -> None:
+def _runs_the_new(work: Transition, node: NodeProgress, seen: NodeState, outcome: Outcome) -> None:
     name = node.node
     on_trial = seen.phase is NodePhase.ON_TRIAL
     if node.task is Task.BACK_RETURN and work.now_s - node.since_s < BACK_RESTART_S:
@@ -116,7 +116,7 @@ def _runs_the_new(work: Transition, node: NodeProgress, seen: NodeState, outcome
     elif _must_wait(work, node, outcome):
         return
     elif node.back_tries < BACK_TRIES and (on_trial or seen.older_image == work.planned(name).from_image):
-        work.do(name, Action.REVERT, Task.BACK_REVERT, back_tries=node.back_tries + 1)
+        work.do(name, Action.PUT_BACK, Task.BACK_TOLD, back_tries=node.back_tries + 1)
     elif on_trial and work.now_s < node.limit_at_s:
         work.ask(name, Task.BACK, in_s=RETURN_POLL_S)
     elif on_trial:
@@ -129,7 +129,7 @@ def _runs_the_new(work: Transition, node: NodeProgress, seen: NodeState, outcome
         work.ask(name, Task.BACK, in_s=RETURN_POLL_S)
 
 
-def _must_wait(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> bool:
+def _must_wait(work: Transition, node: NodeProgress, outcome: Outcome) -> bool:
     """A kept node that was not yet told to go back waits for its supply group, for a place, and for spare
     time."""
     if node.stands is not NodeStatus.KEPT or node.back_tries or node.old_sends:
@@ -164,7 +164,7 @@ def _stays(work: Transition, node: NodeProgress, why: str) -> None:
     work.settle(node.node, NodeStatus.KEPT, Reason(Why.STAYS, why))
 
 
-def _on_revert(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _on_put_back(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     if outcome.result is Result.OK:
         limit_s = max(node.limit_at_s, work.now_s + work.planned(node.node).fall_back_within_s)
         work.ask(node.node, Task.BACK_RETURN, in_s=RETURN_POLL_S, limit_at_s=limit_s)
@@ -174,7 +174,7 @@ def _on_revert(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> 
         work.ask(node.node, Task.BACK, in_s=RETURN_POLL_S)
 
 
-def _on_send_old(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _on_send_old(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     planned = work.planned(node.node)
     if outcome.result is Result.OK:
         limit_s = max(node.limit_at_s, work.now_s + planned.return_within_s)
@@ -187,7 +187,7 @@ def _on_send_old(work: Transition, node: NodeProgress, outcome: ActionOutcome) -
         work.ask(node.node, Task.BACK, in_s=READY_RETRY_S, limit_at_s=limit_s)
 
 
-def _on_keep_old(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _on_keep_old(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     if outcome.result is Result.OK:
         work.settle(node.node, NodeStatus.PUT_BACK, Reason(Why.OLD_SENT))
     else:
@@ -197,7 +197,7 @@ def _on_keep_old(work: Transition, node: NodeProgress, outcome: ActionOutcome) -
 _HANDLERS = {
     Task.BACK: _on_ask,
     Task.BACK_RETURN: _on_ask,
-    Task.BACK_REVERT: _on_revert,
+    Task.BACK_TOLD: _on_put_back,
     Task.BACK_SEND: _on_send_old,
     Task.BACK_KEEP: _on_keep_old,
 }

@@ -22,7 +22,7 @@ from fleet.limits import (
 from fleet.link.codes import UNREACHABLE
 from fleet.link.refusals import of_the_link
 from fleet.push.engine import step
-from fleet.push.events import Action, ActionOutcome, Command, Event, Result, Sent
+from fleet.push.events import Action, Command, Event, Outcome, Result, Sent
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Coroutine, Sequence
@@ -210,7 +210,7 @@ class Runner:
         if outcome is not None:
             self._inbox.put_nowait(outcome)
 
-    async def _ask(self, command: Command) -> ActionOutcome:
+    async def _ask(self, command: Command) -> Outcome:
         node = command.node
         try:
             seen = await self._ground.link(node).state()
@@ -218,7 +218,7 @@ class Runner:
             self._misses[node] = self._misses.get(node, 0) + 1
             return self._broke(command, error)
         self._misses.pop(node, None)
-        return ActionOutcome(
+        return Outcome(
             self._ground.now_s(),
             node,
             command.serial,
@@ -229,10 +229,10 @@ class Runner:
             window_open=self._ground.window_open(node),
         )
 
-    async def _send(self, command: Command) -> ActionOutcome | None:
+    async def _send(self, command: Command) -> Outcome | None:
         return await self._send_cargo(command, self._ground.new_cargo, command.node)
 
-    async def _send_old(self, command: Command) -> ActionOutcome | None:
+    async def _send_old(self, command: Command) -> Outcome | None:
         """The ticket for the way back is made for the floor that the node has now, and ends with the sending."""
         try:
             seen = await self._ground.link(command.node).state()
@@ -242,7 +242,7 @@ class Runner:
 
     async def _send_cargo(
         self, command: Command, cargo: Callable[..., tuple[bytes, bytes]], *about: object
-    ) -> ActionOutcome | None:
+    ) -> Outcome | None:
         node = command.node
         try:
             image, ticket = await self._aside(cargo, *about)
@@ -266,15 +266,13 @@ class Runner:
             what = f"{node}: not a byte went within {SEND_BEGINS_S:.0f} s of its word on its tanks"
             return self._broke(command, NodeUnreachable(UNREACHABLE, what, node=node))
 
-    async def _keep(self, command: Command) -> ActionOutcome | None:
+    async def _keep(self, command: Command) -> Outcome | None:
         return await self._change(command, lambda link: link.keep())
 
-    async def _revert(self, command: Command) -> ActionOutcome | None:
-        return await self._change(command, lambda link: link.revert())
+    async def _put_back(self, command: Command) -> Outcome | None:
+        return await self._change(command, lambda link: link.put_back())
 
-    async def _change(
-        self, command: Command, change: Callable[[Link], Awaitable[object]]
-    ) -> ActionOutcome | None:
+    async def _change(self, command: Command, change: Callable[[Link], Awaitable[object]]) -> Outcome | None:
         """Change something on the node, unless someone wants the runner to leave: None, and nothing was begun."""
         if self._leaving.is_set():
             return None
@@ -291,13 +289,13 @@ class Runner:
             self._changing.discard(command.node)
         return self._outcome(command, Result.OK)
 
-    def _broke(self, command: Command, error: LinkError) -> ActionOutcome:
+    def _broke(self, command: Command, error: LinkError) -> Outcome:
         self._ground.elsewhere(command.node)
         return self._outcome(command, Result.BROKE, error.code.code, error.what)
 
-    def _outcome(self, command: Command, result: Result, code: str = "", detail: str = "") -> ActionOutcome:
+    def _outcome(self, command: Command, result: Result, code: str = "", detail: str = "") -> Outcome:
         now_s = self._ground.now_s()
-        return ActionOutcome(now_s, command.node, command.serial, command.doing, result, code, detail)
+        return Outcome(now_s, command.node, command.serial, command.doing, result, code, detail)
 
     # ---------------------------------------------------------------- beside the push
     async def _watch_requests(self) -> None:
@@ -352,10 +350,10 @@ class Runner:
         self._tasks.clear()
 
 
-_DOINGS: dict[Action, Callable[[Runner, Command], Coroutine[object, object, ActionOutcome | None]]] = {
+_DOINGS: dict[Action, Callable[[Runner, Command], Coroutine[object, object, Outcome | None]]] = {
     Action.ASK: Runner._ask,
     Action.SEND: Runner._send,
     Action.SEND_OLD: Runner._send_old,
     Action.KEEP: Runner._keep,
-    Action.REVERT: Runner._revert,
+    Action.PUT_BACK: Runner._put_back,
 }

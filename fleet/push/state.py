@@ -52,7 +52,7 @@ class Task(StrEnum):
     KEEP = "keep"
     BACK = "back"
     """It has to go back: which image does it run?"""
-    BACK_REVERT = "back-revert"
+    BACK_TOLD = "back-told"
     BACK_SEND = "back-send"
     BACK_RETURN = "back-return"
     BACK_KEEP = "back-keep"
@@ -81,7 +81,7 @@ class PushPhase(StrEnum):
 
 ENDED = frozenset({PushPhase.DONE, PushPhase.HALTED, PushPhase.STOPPED, PushPhase.ROLLED_BACK})
 SETTLED = frozenset({NodeStatus.KEPT, NodeStatus.PUT_BACK, NodeStatus.LOST, NodeStatus.LEFT_OUT})
-BACK_TASKS = frozenset({Task.BACK, Task.BACK_REVERT, Task.BACK_SEND, Task.BACK_RETURN, Task.BACK_KEEP})
+BACK_TASKS = frozenset({Task.BACK, Task.BACK_TOLD, Task.BACK_SEND, Task.BACK_RETURN, Task.BACK_KEEP})
 TRANSFERRING = frozenset({Task.READY, Task.SEND, Task.UNSURE, Task.BACK_SEND})
 ON_THE_WAY = frozenset({Task.READY, Task.SEND, Task.UNSURE, Task.RETURN, Task.SOAK, Task.KEEP})
 """Tasks whose end the gate waits for."""

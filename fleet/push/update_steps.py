@@ -32,7 +32,7 @@ from fleet.push.condition import (
     short_of_memory,
     way_to_clear,
 )
-from fleet.push.events import Action, ActionOutcome, Result
+from fleet.push.events import Action, Outcome, Result
 from fleet.push.gate import CheckName, Examination, examine
 from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import NodeProgress, NodeStatus, Task
@@ -50,7 +50,7 @@ TRY_LATER = SPOILT | {BUSY}
 to it, and not of what was sent."""
 
 
-def on_outcome(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def on_outcome(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     """Take in how a command for this node ended."""
     _HANDLERS[node.task](work, node, outcome)
 
@@ -61,7 +61,7 @@ def start(work: Transition, name: str) -> None:
 
 
 # -------------------------------------------------------------------- may it be sent to?
-def _on_ready(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _on_ready(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     name = node.node
     if outcome.seen is None:
         if node.tries + 1 >= READY_TRIES:
@@ -109,7 +109,7 @@ def why_never(planned: PlannedNode, seen: NodeState) -> Reason:
     return NO_REASON
 
 
-def why_later(planned: PlannedNode, outcome: ActionOutcome, *, any_hour: bool) -> Reason:
+def why_later(planned: PlannedNode, outcome: Outcome, *, any_hour: bool) -> Reason:
     """Why the node must not be updated just now; none if it may."""
     if not outcome.window_open and not any_hour:
         return Reason(Why.WINDOW_CLOSED)
@@ -138,7 +138,7 @@ def _hold_off(work: Transition, node: NodeProgress, why: Reason) -> None:
 
 
 # -------------------------------------------------------------------- the transfer
-def _on_send(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _on_send(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     name = node.node
     if outcome.result is Result.OK:
         _took_it(work, node, outcome)
@@ -162,7 +162,7 @@ def _on_send(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> No
         work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
 
 
-def _took_it(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _took_it(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     policy, planned = work.push.plan.policy, work.planned(node.node)
     work.ask(
         node.node,
@@ -175,7 +175,7 @@ def _took_it(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> No
     )
 
 
-def _on_unsure(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _on_unsure(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     """The transfer's end was not seen. Nothing is sent again before it is sure that the node did not take
     the image."""
     name, seen, planned = node.node, outcome.seen, work.planned(node.node)
@@ -221,7 +221,7 @@ def tell_fell_back(work: Transition, name: str, seen: NodeState) -> None:
 
 
 # -------------------------------------------------------------------- the return, the soak
-def _on_return(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _on_return(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     name, seen, planned = node.node, outcome.seen, work.planned(node.node)
     if seen is not None and seen.image == planned.to_image:
         _returned(work, node, outcome)
@@ -235,7 +235,7 @@ def _on_return(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> 
         work.ask(name, Task.RETURN, in_s=RETURN_POLL_S)
 
 
-def _returned(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _returned(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     """The first answer under the new image, or the first after it started once more: the soak begins, and with it the
     checks."""
     seen = outcome.seen
@@ -254,7 +254,7 @@ def _returned(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> N
     _look(work, work.nodes[node.node], outcome)
 
 
-def _on_soak(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _on_soak(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     name, seen = node.node, outcome.seen
     if seen is None:
         misses = node.misses + 1
@@ -281,7 +281,7 @@ def _await_again(work: Transition, node: NodeProgress) -> None:
     work.ask(node.node, Task.RETURN, in_s=RETURN_POLL_S, limit_at_s=limit_s, misses=0)
 
 
-def _look(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _look(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     """Examine the node; ask again, or find it soaked."""
     soaked = work.now_s >= node.soak_until_s
     checks = examine(sighting(work, node, outcome), soaked=soaked)
@@ -295,7 +295,7 @@ def _look(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
     work.ask(node.node, Task.SOAKED if soaked else Task.SOAK, in_s=poll_s)
 
 
-def sighting(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> Examination:
+def sighting(work: Transition, node: NodeProgress, outcome: Outcome) -> Examination:
     """What the gate looks at."""
     seen = outcome.seen
     if seen is None or node.before is None or node.returned is None:
@@ -317,7 +317,7 @@ def keep(work: Transition, name: str) -> None:
     work.do(name, Action.KEEP, Task.KEEP, tries=1)
 
 
-def _on_keep(work: Transition, node: NodeProgress, outcome: ActionOutcome) -> None:
+def _on_keep(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     name, seen, planned = node.node, outcome.seen, work.planned(node.node)
     if outcome.doing is Action.KEEP:
         if outcome.result is Result.OK:

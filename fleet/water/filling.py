@@ -39,7 +39,7 @@ FLOW_ROUNDING = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Timed:
-    """A time in whole seconds, and how it came about; `because` is the reason of one that was set by hand.
+    """A time in whole seconds, and how it came about; `reason` is the reason of one that was set by hand.
 
     `computed_s` is what it would be by the tool's own reckoning, which `computed_from` says.
     """
@@ -48,7 +48,7 @@ class Timed:
     origin: str
     computed_s: int
     computed_from: str
-    because: str = ""
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,5 +249,5 @@ def _timed(given: TimeOverride | None, computed_s: float, origin: str) -> Timed:
     computed = ceil(computed_s)
     if given is None:
         return Timed(computed, origin, computed, origin)
-    told = f"inventory: {given.because}" if given.because else "inventory"
-    return Timed(ceil(given.seconds), told, computed, origin, given.because)
+    told = f"inventory: {given.reason}" if given.reason else "inventory"
+    return Timed(ceil(given.seconds), told, computed, origin, given.reason)

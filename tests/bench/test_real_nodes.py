@@ -223,7 +223,7 @@ def test_slow_link_slows_the_metrics_page(control) -> None:
 def test_hang_of_the_firmware_is_reset_by_the_watchdog(project, control) -> None:
     """The defect hangs after a simulated minute: three real seconds at speed 20, and 8 s of watchdog."""
     build(project, "kestrel-01", "--release", "9.9.9", "--defect", "hang-after-minute")
-    tankfleet(project, "bench", "up", "kestrel-01", "--blank", "--release", "9.9.9")
+    tankfleet(project, "bench", "up", "kestrel-01", "--reflash", "--release", "9.9.9")
     eventually("a watchdog reset", lambda: control.node("kestrel-01").reset == "watchdog", within_s=30.0)
     assert _answers(control, "kestrel-01").reset == "watchdog"
 

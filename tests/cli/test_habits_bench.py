@@ -183,7 +183,7 @@ def _press_ctrl_c(project: Path, words: tuple[str, ...], begun: str) -> None:
 def test_19_ctrl_c_in_a_push_gets_its_word_as_soon(project: Path) -> None:
     """What comes after it (journal, resume) is in push/test_push_bench.py."""
     plan = str(project / "cut.plan")
-    tankfleet(project, "plan", *NODES, "--again", "--any-hour", "--soak", "20 s", "--out", plan)
+    tankfleet(project, "plan", *NODES, "--retry-failed", "--any-hour", "--soak", "20 s", "--out", plan)
     process = subprocess.Popen(
         command(project, "push", plan, "--yes"),
         cwd=ROOT,
@@ -206,7 +206,7 @@ def test_19_ctrl_c_in_a_push_gets_its_word_as_soon(project: Path) -> None:
 
 
 def test_22_a_plan_goes_through_a_pipe(project: Path) -> None:
-    made = tankfleet(project, "plan", *NODES, "--again", "--any-hour", "--out", "-").stdout
+    made = tankfleet(project, "plan", *NODES, "--retry-failed", "--any-hour", "--out", "-").stdout
     words = command(project, "push", "-", "--dry-run")
     done = subprocess.run(words, input=made, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == Exit.OK, done.stderr
@@ -255,7 +255,7 @@ def on_terminal(project: Path, width: int, *words: str) -> str:
 def test_15_progress_of_a_push_on_a_terminal_and_its_end(project: Path) -> None:
     """The drawing goes away; what stays are the waves, their verdicts and the table."""
     plan = str(project / "drawn.plan")
-    tankfleet(project, "plan", *NODES, "--again", "--any-hour", "--soak", "3 s", "--out", plan)
+    tankfleet(project, "plan", *NODES, "--retry-failed", "--any-hour", "--soak", "3 s", "--out", plan)
     text = on_terminal(project, 80, "push", plan, "--yes")
     assert "> wave 1 of" in text
     assert "on trial, " in text
@@ -271,7 +271,7 @@ def test_25_no_secret_in_argv_logs_plans_reports_or_json(project: Path) -> None:
     the command line and environment of every process of the project while a push runs. Where they have to be:
     the key folder, and in the flash of a virtual node its own key."""
     plan = str(project / "secret.plan")
-    tankfleet(project, "plan", *NODES, "--again", "--any-hour", "--soak", "3 s", "--out", plan)
+    tankfleet(project, "plan", *NODES, "--retry-failed", "--any-hour", "--soak", "3 s", "--out", plan)
     processes = Processes(project)
     with processes:
         said = [tankfleet(project, "push", plan, "--yes", "--json")]

@@ -109,7 +109,7 @@ def test_plan_push_roll_back(project, capsys) -> None:
     assert project.run("plan", "--any-hour") == Exit.OK
     printed = capsys.readouterr()
     assert "Nothing to push: was put back (3 nodes)" in printed.err
-    again = project.plan("--again", c)
+    again = project.plan("--retry-failed", c)
     assert read_plan(Path(again).read_text()).planned(c).sequence > 100, "a ticket above the node's floor"
     assert project.run("push", again) == Exit.OK
     assert project.yard.report()[c]["release"] == "1.1.0"

@@ -217,7 +217,7 @@ def test_change_after_says_when(yard: Yard, capsys, monkeypatch) -> None:
 
     monkeypatch.setattr(Told, "change_now", change)
     with yard.living():
-        assert yard.run(*NAMES, "--yes", "--change-after") == Exit.OK
+        assert yard.run(*NAMES, "--yes", "--single-network") == Exit.OK
     printed = capsys.readouterr()
     assert (
         "3 nodes hold both networks now: change the access point; each comes over by itself." in printed.err
@@ -323,7 +323,7 @@ ESP8266 = """board: nodemcu-v2
     debounce: 20 s
     serves: [{tank: tank-n2, probes: {low: D5, full: D6}, pump_relay: {pin: D1}}]"""
 RULING = """rulings:
-  - {code: INV450, as: note, because: its board is changed next week, on: 2026-03-01}
+  - {code: INV450, as: note, reason: its board is changed next week, date: 2026-03-01}
 """
 
 

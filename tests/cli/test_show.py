@@ -334,7 +334,7 @@ def test_durations_and_volumes_as_text() -> None:
 def test_depth_against_volume(capsys: pytest.CaptureFixture[str]) -> None:
     """A cylinder of 3 m: 7,068.6 L per metre (pi D2 / 4), overflow at 2.85 m."""
     facts = checked(
-        shown(capsys, "tank", "header-east", "--table", "50 cm", "--holds", "7068.583 L", "--json")
+        shown(capsys, "tank", "header-east", "--table", "50 cm", "--depth-of", "7068.583 L", "--json")
     )
     by_depth = {row["depth_m"]: row for row in facts["table"]}
     assert by_depth[1.0]["volume_l"] == pytest.approx(7068.583, rel=1e-6)
@@ -347,9 +347,9 @@ def test_depth_against_volume(capsys: pytest.CaptureFixture[str]) -> None:
         "569",
         "gal",
     ]
-    assert "1.000 m of depth" in shown(capsys, "tank", "header-east", "--holds", "7068.583L")
+    assert "1.000 m of depth" in shown(capsys, "tank", "header-east", "--depth-of", "7068.583L")
     told = "21206 L"  # 3 m of it are 21,205.75 L: what is told in whole litres can be asked for
-    assert "3.000 m of depth" in shown(capsys, "tank", "header-east", "--holds", told)
+    assert "3.000 m of depth" in shown(capsys, "tank", "header-east", "--depth-of", told)
 
 
 @pytest.mark.parametrize(
@@ -357,10 +357,10 @@ def test_depth_against_volume(capsys: pytest.CaptureFixture[str]) -> None:
     [
         (("tank", "header-east", "--table", "10"), "no unit"),
         (("tank", "header-east", "--table", "0.1 mm"), "rows"),
-        (("tank", "header-east", "--holds", "90 m3"), "never holds"),
-        (("tank", "header-east", "--holds", "1 m"), "volume"),
+        (("tank", "header-east", "--depth-of", "90 m3"), "never holds"),
+        (("tank", "header-east", "--depth-of", "1 m"), "volume"),
         (("tank", "--table", "10 cm"), "one tank"),
-        (("node", "kestrel-01", "--holds", "1 L"), "one tank"),
+        (("node", "kestrel-01", "--depth-of", "1 L"), "one tank"),
     ],
 )
 def test_depths_that_cannot_be(words: tuple[str, ...], told: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -27,7 +27,7 @@ def test_what_avahi_announces_is_heard_until_its_goodbye() -> None:
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)
     assert report["found"] == {
-        "upper-barn": ["127.0.0.1", 8080, {"id": "upper-barn", "ver": "1.4.0", "phase": "kept"}],
-        "lower-barn": ["127.0.0.1", 8081, {"id": "lower-barn", "ver": "1.3.0"}],
+        "upper-barn": ["127.0.0.1", 8080, {"id": "upper-barn", "release": "1.4.0", "phase": "kept"}],
+        "lower-barn": ["127.0.0.1", 8081, {"id": "lower-barn", "release": "1.3.0"}],
     }
     assert report["left"] == ["lower-barn"]

@@ -55,14 +55,14 @@ def browse(
 
 
 def test_a_node_is_heard_with_all_that_it_announces() -> None:
-    node = Announced(name(), "127.9.0.1", 8080, {"ver": "2.0.1", "phase": "on-trial"})
+    node = Announced(name(), "127.9.0.1", 8080, {"release": "2.0.1", "phase": "on-trial"})
 
     async def what(browser, announcer) -> None:
         (found,) = await seen(browser, node)
         assert (found.node, found.address, found.port) == (node.node, "127.9.0.1", 8080)
         assert found.txt == {
             "id": node.node,
-            "ver": "2.0.1",
+            "release": "2.0.1",
             "img": "0" * 16,
             "board": "esp32-devkit",
             "phase": "on-trial",
@@ -209,7 +209,9 @@ def test_forged_packets_change_nothing() -> None:
     forged.append(
         b"\x00\x00\x84\x00\x00\x00\x00\x01\x00\x00\x00\x00\xc0\x0c\x00\x0c\x00\x01\x00\x00\x11\x94\x00\x02\xc0\x0c"
     )
-    odd = Announced("x", "127.9.0.13", 8080, {"id": "\x1b[31m", "ver": "\u202e"}, instance=f"\x07{name()}")
+    odd = Announced(
+        "x", "127.9.0.13", 8080, {"id": "\x1b[31m", "release": "\u202e"}, instance=f"\x07{name()}"
+    )
     forged.append(packet(odd.records()))
 
     async def what(browser, announcer) -> None:
@@ -269,9 +271,14 @@ def test_an_interface_that_is_not_ours_is_said_so() -> None:
 
 def test_txt_records_are_read_as_rfc_6763_says() -> None:
     """6.4: the first of a key counts, keys are case-insensitive, a key may have no value."""
-    entries = [b"id=ridge-01", b"ID=other", b"flag", b"ver=1=2", b"=nokey", b"bad=\x1b[0m", b""]
+    entries = [b"id=ridge-01", b"ID=other", b"flag", b"release=1=2", b"=nokey", b"bad=\x1b[0m", b""]
     text = b"".join(bytes([len(entry)]) + entry for entry in entries)
-    assert read_txt([text, b"\x05id=xx"]) == {"id": "ridge-01", "flag": "", "ver": "1=2", "bad": "\\x1b[0m"}
+    assert read_txt([text, b"\x05id=xx"]) == {
+        "id": "ridge-01",
+        "flag": "",
+        "release": "1=2",
+        "bad": "\\x1b[0m",
+    }
     assert read_txt([]) == {}
     assert read_txt([b"\xffshort"]) == {"short": ""}
     assert SERVICE == "_tanknode._tcp.local."

@@ -19,7 +19,7 @@ def _state(node: str, mac: str = "") -> NodeState:
 
 
 def _at(node: str, address: str, source: Source = Source.ANNOUNCED) -> Sighting:
-    return Sighting(node, address, 80, {"id": node, "ver": "1.0.0"}, source)
+    return Sighting(node, address, 80, {"id": node, "release": "1.0.0"}, source)
 
 
 def _confirmed(node: str, address: str, *, mac: str = "", source: Source = Source.ANNOUNCED) -> Confirmation:

@@ -12,7 +12,7 @@ tn::MdnsNames sample() {
   tn::MdnsNames names = {};
   strcpy(names.label, "upper-barn");
   strcpy(names.text[0], "id=upper-barn");
-  strcpy(names.text[1], "ver=1.4.0");
+  strcpy(names.text[1], "release=1.4.0");
   strcpy(names.text[2], "img=0123456789abcdef");
   strcpy(names.text[3], "board=esp32-devkit");
   strcpy(names.text[4], "phase=on-trial");

@@ -63,7 +63,7 @@ static void a_fault_outlives_restarts_and_an_update() {
   CHECK(facts().phase == tn::Phase::kOnTrial && latched());
   pass_ms(100000);
   CHECK(status_in(post("/v1/keep")) == 200 && latched());
-  CHECK(status_in(post("/v1/revert")) == 202);
+  CHECK(status_in(post("/v1/put-back")) == 202);
   pass_ms(1000);
   start_again();
   pass_ms(100000);

@@ -337,9 +337,9 @@ static void a_node_that_would_not_come_back_takes_no_image() {
   CHECK(status_in(put(1, 6)) == 202);
 }
 
-static void revert_goes_back() {
+static void put_back_goes_back() {
   fresh();
-  CHECK(refused(post("/v1/revert"), 409, "no-older-image"));
+  CHECK(refused(post("/v1/put-back"), 409, "no-older-image"));
   put(1, 6);
   pass_ms(1000);
   CHECK(boot());
@@ -349,7 +349,7 @@ static void revert_goes_back() {
   make_put(&p, 2, 7);
   p.request.has_length = false;
   CHECK(refused(put(p), 409, "on-trial"));  // the codes in the order of the interface page
-  const char *text = post("/v1/revert");
+  const char *text = post("/v1/put-back");
   CHECK(status_in(text) == 202 && says(text, "\"phase\":\"put-back\""));
   ++w.knocking;
   node.step();
@@ -589,7 +589,7 @@ static void a_bad_block_on_trial_can_be_told_to_go_back() {
   w.block.crc32 ^= 1;
   CHECK(!boot());
   settle();
-  CHECK(status_in(post("/v1/revert")) == 202);
+  CHECK(status_in(post("/v1/put-back")) == 202);
   pass_ms(1000);
   CHECK(w.restarts == 1);
 }
@@ -704,7 +704,7 @@ int main(int count, char **arguments) {
   RUN(a_pump_that_runs_when_the_trial_ends_is_put_off);
   RUN(process_time_does_not_shorten_the_trial);
   RUN(a_node_that_would_not_come_back_takes_no_image);
-  RUN(revert_goes_back);
+  RUN(put_back_goes_back);
   RUN(the_restart_follows_within_a_second_even_if_the_answer_does_not_get_out);
   RUN(healthy_after_thirty_seconds_with_the_network_up);
   RUN(pump_is_off_while_updating);

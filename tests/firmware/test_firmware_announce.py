@@ -34,7 +34,7 @@ TEXT = b"".join(
     bytes([len(item)]) + item
     for item in (
         b"id=upper-barn",
-        b"ver=1.4.0",
+        b"release=1.4.0",
         b"img=0123456789abcdef",
         b"board=esp32-devkit",
         b"phase=on-trial",

@@ -31,7 +31,7 @@ SHARE = 0.95
 HEAD = b"GET /v1/state HTTP/1.1\r\nHost: x\r\n"
 WHOLE = HEAD + b"\r\n"
 FORGED = (
-    b"POST /v1/revert HTTP/1.1\r\nHost: x\r\nContent-Length: 0\r\nContent-Digest: sha-256=:AAAA:\r\n"
+    b"POST /v1/put-back HTTP/1.1\r\nHost: x\r\nContent-Length: 0\r\nContent-Digest: sha-256=:AAAA:\r\n"
     b'Signature-Input: tank=("@method" "@path" "content-digest");nonce="x";keyid="upper-barn";alg="hmac-sha256"\r\n'
     b"Signature: tank=:AAAA:\r\n\r\n"
 )

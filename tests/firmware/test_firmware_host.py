@@ -73,7 +73,7 @@ def test_update_is_tried_and_kept(board: HostNode, layout: str) -> None:
     assert (state.phase, state.release, state.sequence, state.floor) == (Phase.ON_TRIAL, "1.1.0", 6, 5)
     assert board.ask(lambda link: link.keep()) is Phase.KEPT
     assert board.state().floor == 6
-    assert board.ask(lambda link: link.revert()) is Phase.PUT_BACK
+    assert board.ask(lambda link: link.put_back()) is Phase.PUT_BACK
     assert board.wait_exit() == WANTS_RESTART
     board.start("restart")
     state = board.wait_up()

@@ -179,7 +179,7 @@ def test_an_image_needs_its_ticket_covered() -> None:
 
 
 def test_method_and_path_are_covered() -> None:
-    lines = [request_line(keep_fields(), path=path) for path in ("/v1/revert", "/v1/keep/", "/v1/kee")]
+    lines = [request_line(keep_fields(), path=path) for path in ("/v1/put-back", "/v1/keep/", "/v1/kee")]
     lines.append(request_line(keep_fields(), method="GET"))
     assert set(ask(lines)) == {"401 bad-signature"}
 
@@ -236,7 +236,7 @@ def test_answers_convince_the_tool(status: int) -> None:
     for change in (
         {"status": 201},
         {"body": b"{}"},
-        {"path": "/v1/revert"},
+        {"path": "/v1/put-back"},
         {"nonce": NONCE},
         {"node_key": bytes(32)},
     ):
@@ -266,7 +266,7 @@ def test_answers_are_signed_only_when_asked_for() -> None:
 def test_longest_answer_fits() -> None:
     name, nonce = "n" * 63, "a" * 64
     wish = signing.accept_signature(nonce=nonce, node=name)
-    line = ("answer", KEY, name, (202).to_bytes(2, "big"), "POST", "/v1/revert", EMPTY, wish)
+    line = ("answer", KEY, name, (202).to_bytes(2, "big"), "POST", "/v1/put-back", EMPTY, wish)
     assert headers_of(ask_one(*line))["Signature-Input"].endswith(
         f'nonce="{nonce}";keyid="{name}";alg="hmac-sha256"'
     )

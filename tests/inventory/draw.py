@@ -94,7 +94,7 @@ class Draw:
         tree = dict(self.tree)
         if rulings:
             tree["rulings"] = [
-                {"code": code, "about": about, "as": "accepted", "because": "drawn", "on": "2026-01-14"}
+                {"code": code, "about": about, "as": "accepted", "reason": "drawn", "date": "2026-01-14"}
                 for code, about in sorted(rulings)
             ]
         lines = [f"{key}: {json.dumps(value)}\n" for key, value in tree.items()]
@@ -315,7 +315,7 @@ class Draw:
         for key in ("longest_run", "no_rise", "shortest_off"):
             if self._chance(0.15):
                 seconds = self.random.choice([1e-3, 1.0, 3600.5, 4e5, 366 * 86_400.0])
-                pump[key] = {"is": self._figure("s", seconds), "because": "drawn"}
+                pump[key] = {"is": self._figure("s", seconds), "reason": "drawn"}
         if self._chance(0.3):
             pump["motor"] = {"kind": self.random.choice(["submersible", "surface"])}
             pump["power"] = self._figure("kW", self._between(0.2, 15))

@@ -38,7 +38,7 @@ NASTY: list[Any] = [
     "box", "sphere", "vertical-cylinder", "strapped", "fill", "esp32-devkit", "d1-mini", "GPIO14", "D1", "IO32",
     "INV403", "INV405", "INV166", "INV499", "AUD101", "accepted", "note", "rods", "plates", "constant",
     "0 ohm", "100 kohm", "1 nohm", "4 cm2", "0.5 /cm", "/cm", "0.5 / cm", "submersible", {"is": "40 min"},
-    {"is": 3, "because": ""}, {"because": "so"}, {"kind": "rods", "spacing": "1 mm"}, {"kind": "constant"},
+    {"is": 3, "reason": ""}, {"reason": "so"}, {"kind": "rods", "spacing": "1 mm"}, {"kind": "constant"},
     {"kind": "submersible", "diameter": "6 in", "soft_start": True}, {"soft_start": "yes"}, {"diameter": 6},
     "tank header", "node sump-node", "2026-01-14",
     [], {}, [[]], [{}], {"a": 1}, ["a", "b"], [None], {"": ""}, {"kind": "box"}, {"name": "x"}, {"kind": None},

@@ -83,7 +83,7 @@ nodes:
 def test_a_feed_without_resistors_that_a_ruling_accepts_is_left_out() -> None:
     """The node refuses a feed of pins that are not fed (templates/firmware/core/node_block_check.cpp)."""
     text = TEXT.replace("pull_up: internal", "pull_up: internal, pull_up_feed: IO13") + (
-        "rulings: [{code: INV466, about: tank t, as: accepted, because: resistors come later, on: 2026-01-14}]\n"
+        "rulings: [{code: INV466, about: tank t, as: accepted, reason: resistors come later, date: 2026-01-14}]\n"
     )
     inventory, findings = read_texts([("a.yaml", text.encode())])
     assert inventory is not None

@@ -55,7 +55,7 @@ def odd(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def ruling(code: str = "INV498", ruled: str = "accepted", **keys: str) -> str:
-    words = {"code": code, "as": ruled, "because": "it is so here", "on": "2026-03-01", **keys}
+    words = {"code": code, "as": ruled, "reason": "it is so here", "date": "2026-03-01", **keys}
     return "  - {" + ", ".join(f"{key}: {value}" for key, value in words.items()) + "}\n"
 
 
@@ -93,7 +93,7 @@ def test_a_ruling_about_nothing_in_particular_holds_everywhere_and_a_particular_
     rulings = ruling(), ruling(ruled="note", about="tank sump")
     inventory, findings = read_texts([("farm.yaml", farm(*rulings).encode())], TODAY)
     assert inventory is not None
-    assert [r.because for r in inventory.rulings] == ["it is so here"] * 2
+    assert [r.reason for r in inventory.rulings] == ["it is so here"] * 2
     assert sorted(said(findings)) == [
         "INV498 tank header accepted", "INV498 tank sump note", *BOTH_SLOW,
     ]  # fmt: skip
@@ -124,15 +124,15 @@ def test_a_warning_can_be_ruled_an_error_that_stops() -> None:
         ([ruling(about="tank heder")], "INV702", "about `tank heder`. Did you mean `tank header`?"),
         ([ruling(about="node sump-node")], "INV702", "there is no finding INV498 about `node sump-node`"),
         ([ruling("INV601")], "INV702", "there is no finding INV601 that it could rule on"),
-        ([ruling(until="2026-05-31")], "INV703", "it held until 2026-05-31, which is past"),
+        ([ruling(expires="2026-05-31")], "INV703", "it held until 2026-05-31, which is past"),
         ([ruling(), ruling(ruled="note")], "INV704", "`note` here, but `accepted` in farm.yaml:"),
         ([ruling(), ruling()], "INV704", "INV498 was ruled on before, in farm.yaml:"),
         ([ruling(about="tank sump"), ruling(ruled="note", about="tank sump")], "INV704", "about tank sump"),
-        ([ruling(until="2026-02-28")], "INV705", "it holds until 2026-02-28, but was made on 2026-03-01"),
-        ([ruling(because='" "')], "INV124", "cannot be a reason"),
+        ([ruling(expires="2026-02-28")], "INV705", "it holds until 2026-02-28, but was made on 2026-03-01"),
+        ([ruling(reason='" "')], "INV124", "cannot be a reason"),
         ([ruling(ruled="acepted")], "INV123", "Did you mean `accepted`?"),
         ([ruling(becuase="a")], "INV120", "a ruling has no key `becuase`"),
-        ([ruling(on="yesterday")], "INV135", "is not a date"),
+        ([ruling(date="yesterday")], "INV135", "is not a date"),
     ],
 )  # fmt: skip
 def test_a_ruling_that_is_wrong_is_found_at_its_place(rulings: list[str], code: str, words: str) -> None:
@@ -146,20 +146,20 @@ def test_a_ruling_that_is_wrong_is_found_at_its_place(rulings: list[str], code: 
 
 def test_a_ruling_that_needs_something_says_what() -> None:
     (finding,) = [
-        f for f in read("  - {code: INV498, as: accepted, on: 2026-03-01}\n") if f.code.code == "INV121"
+        f for f in read("  - {code: INV498, as: accepted, date: 2026-03-01}\n") if f.code.code == "INV121"
     ]
-    assert finding.what == "a ruling needs `because`"
+    assert finding.what == "a ruling needs `reason`"
 
 
 def test_one_past_its_date_no_longer_holds_and_its_last_day_is_its_last() -> None:
-    rulings = ruling(until="2026-05-31")
+    rulings = ruling(expires="2026-05-31")
     assert "INV498 tank sump error" in said(read(rulings))
     assert "INV498 tank sump accepted" in said(read(rulings, today=date(2026, 5, 31)))
     assert "INV498 tank sump accepted" in said(read(rulings, today=None))
 
 
 def test_a_new_ruling_beside_one_past_its_date_holds() -> None:
-    findings = read(ruling(until="2026-05-31"), ruling(ruled="note"))
+    findings = read(ruling(expires="2026-05-31"), ruling(ruled="note"))
     assert "INV703" in {f.code.code for f in findings}
     assert "INV498 tank sump note" in said(findings)
 
@@ -200,7 +200,7 @@ def test_what_can_be_ruled_on_is_wiring_water_and_electrodes() -> None:
 
 # ------------------------------------------------------------------ reports of rulings
 def test_lines_for_reports_say_which_hold() -> None:
-    rulings = [ruling(), ruling("INV598", about="node sump-node"), ruling("INV598", until="2026-05-31")]
+    rulings = [ruling(), ruling("INV598", about="node sump-node"), ruling("INV598", expires="2026-05-31")]
     inventory, findings = read_texts([("farm.yaml", farm(*rulings).encode())], TODAY)
     assert inventory is not None
     lines = ruling_lines(inventory.rulings, findings, TODAY)
@@ -209,7 +209,7 @@ def test_lines_for_reports_say_which_hold() -> None:
         ("INV598 about node sump-node", UNUSED, ()),
         ("INV598", PAST, ()),
     ]
-    assert (lines[0].ruled, lines[0].because, lines[0].on, lines[0].until) == (
+    assert (lines[0].ruled, lines[0].reason, lines[0].date, lines[0].expires) == (
         "accepted", "it is so here", "2026-03-01", None,
     )  # fmt: skip
 
@@ -246,8 +246,8 @@ def test_json_carries_the_ruling_and_the_figures_and_follows_its_schema(project:
     Draft202012Validator(schema).validate(document)
     assert document["counts"] == {"errors": 0, "warnings": 0, "notes": 2, "accepted": 2}
     first = next(f for f in document["findings"] if f["code"] == "INV498")
-    assert {key: first["ruling"][key] for key in ("as", "because", "on", "until", "about")} == {
-        "as": "accepted", "because": "it is so here", "on": "2026-03-01", "until": None, "about": "",
+    assert {key: first["ruling"][key] for key in ("as", "reason", "date", "expires", "about")} == {
+        "as": "accepted", "reason": "it is so here", "date": "2026-03-01", "expires": None, "about": "",
     }  # fmt: skip
     assert first["source"] == "this test"
     slow = next(f for f in document["findings"] if f["code"] == "INV598")
@@ -276,10 +276,10 @@ def test_other_commands_go_by_the_same_rulings(project: Path) -> None:
     assert sum(finding.accepted for finding in findings) == 2
     assert run(["--project", str(project), "show", "tank", "sump"]) == Exit.OK
     (folder / "farm.yaml").write_text(
-        farm(ruling(until="2026-05-31", about="tank sump"), ruling()), encoding="utf-8"
+        farm(ruling(expires="2026-05-31", about="tank sump"), ruling()), encoding="utf-8"
     )
     assert load_inventory(folder, today=TODAY).fleet == inventory.fleet
-    (folder / "farm.yaml").write_text(farm(ruling(until="2026-05-31")), encoding="utf-8")
+    (folder / "farm.yaml").write_text(farm(ruling(expires="2026-05-31")), encoding="utf-8")
     with pytest.raises(InventoryError) as caught:
         load_inventory(folder, today=TODAY)
     assert {f.code.code for f in caught.value.findings} == {"INV498", "INV598", "INV703"}
@@ -301,7 +301,7 @@ def test_explain_and_the_page_say_how_to_rule() -> None:
 
 def test_the_audit_lists_them_in_text_and_json(project: Path, capsys, monkeypatch) -> None:
     monkeypatch.setenv("TANKFLEET_KEYS", str(project / "keys"))
-    text = farm(ruling(), ruling("INV598", until="2026-03-02"))
+    text = farm(ruling(), ruling("INV598", expires="2026-03-02"))
     (project / "inventory" / "farm.yaml").write_text(text, encoding="utf-8")
     assert run(["--project", str(project), "audit", "--offline"]) == Exit.OK
     out = capsys.readouterr().out
@@ -314,8 +314,8 @@ def test_the_audit_lists_them_in_text_and_json(project: Path, capsys, monkeypatc
     schema = json.loads((files("fleet") / "schemas" / "audit.json").read_text(encoding="utf-8"))
     Draft202012Validator(schema).validate(document)
     assert document["rulings"][0] == {
-        "code": "INV498", "about": "", "as": "accepted", "because": "it is so here", "on": "2026-03-01", "until": None,
-        "stands": "in force", "subjects": ["tank header", "tank sump"],
+        "code": "INV498", "about": "", "as": "accepted", "reason": "it is so here", "date": "2026-03-01",
+        "expires": None, "stands": "in force", "subjects": ["tank header", "tank sump"],
     }  # fmt: skip
     assert document["nodes"][0]["rulings"] == ["INV498 tank header: accepted on 2026-03-01: it is so here"]
 
@@ -339,9 +339,7 @@ def test_an_accepted_error_of_a_real_rule_keeps_no_command_from_starting(
     text = (Path(__file__).parent / "mistakes" / "probe-d4-boot-strap.yaml").read_text(encoding="utf-8")
     path = tmp_path / "inventory" / "farm.yaml"
     path.parent.mkdir()
-    accepted = ruling(
-        "INV403", about="node loft-node pin D4", because="the tank is emptied before each start"
-    )
+    accepted = ruling("INV403", about="node loft-node pin D4", reason="the tank is emptied before each start")
     path.write_text(f"{text}rulings:\n{accepted}", encoding="utf-8")
     here = ["--project", str(tmp_path)]
     assert run([*here, "check", "--strict"]) == Exit.OK

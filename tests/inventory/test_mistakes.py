@@ -232,7 +232,7 @@ def test_code_and_subject_name_one_finding() -> None:
 def test_a_ruling_on_one_of_the_dry_watches_leaves_the_other(ruled: str, left: str) -> None:
     """A pump dead from its start, and one that dies on its way, run dry for different times: two things to accept."""
     data = (FOLDER / "draw-near-the-flow.yaml").read_bytes() + (
-        f"rulings:\n  - {{code: {ruled}, about: tank loft, as: accepted, because: float switch, on: 2026-11-01}}\n"
+        f"rulings:\n  - {{code: {ruled}, about: tank loft, as: accepted, reason: float switch, date: 2026-11-01}}\n"
     ).encode()
     findings = read_texts([("a.yaml", data)], TODAY)[1]
     assert {f.code.code: f.accepted for f in findings} == {ruled: True, left: False}

@@ -204,7 +204,7 @@ def test_a_well_motor_may_run_for_a_minute(band_m: float, count: int) -> None:
 @pytest.mark.parametrize(("rest", "count"), [("75 s", 0), ("74 s", 1)])
 def test_a_rest_as_long_as_the_motor_s_is_enough(rest: str, count: int) -> None:
     """1 hp with 2 poles: 75 s (NEMA MG 10 table 2-3)."""
-    given = ("power: 0.75 kW", f"power: 0.75 kW, shortest_off: {{is: {rest}, because: a trial}}")
+    given = ("power: 0.75 kW", f"power: 0.75 kW, shortest_off: {{is: {rest}, reason: a trial}}")
     assert len(of("INV502", given)) == count
 
 

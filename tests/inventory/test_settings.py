@@ -46,24 +46,24 @@ def seen(setting: str) -> list[tuple[str, Severity]]:
 @pytest.mark.parametrize(
     ("setting", "codes"),
     [
-        ("longest_run: {is: 200 min, because: the well}", []),
+        ("longest_run: {is: 200 min, reason: the well}", []),
         ("longest_run: 18005 s", []),
         ("longest_run: 200 min", [("INV506", Severity.WARNING)]),
         ("longest_run: {is: 200 min}", [("INV506", Severity.WARNING)]),
-        ("longest_run: {is: 151 min, because: the well}", []),
-        ("longest_run: {is: 150 min, because: the well}", [("INV504", Severity.WARNING)]),
-        ("longest_run: {is: 149 min, because: the well}", [("INV504", Severity.WARNING)]),
-        ("longest_run: {is: 101 min, because: the well}", [("INV504", Severity.WARNING)]),
-        ("longest_run: {is: 100 min, because: the well}", [("INV504", Severity.ERROR)]),
-        ("longest_run: {is: 99 min, because: the well}", [("INV504", Severity.ERROR)]),
+        ("longest_run: {is: 151 min, reason: the well}", []),
+        ("longest_run: {is: 150 min, reason: the well}", [("INV504", Severity.WARNING)]),
+        ("longest_run: {is: 149 min, reason: the well}", [("INV504", Severity.WARNING)]),
+        ("longest_run: {is: 101 min, reason: the well}", [("INV504", Severity.WARNING)]),
+        ("longest_run: {is: 100 min, reason: the well}", [("INV504", Severity.ERROR)]),
+        ("longest_run: {is: 99 min, reason: the well}", [("INV504", Severity.ERROR)]),
         ("longest_run: 99 min", [("INV504", Severity.ERROR)]),
-        ("no_rise: {is: 101 min, because: the well}", []),
-        ("no_rise: {is: 100 min, because: the well}", [("INV505", Severity.ERROR)]),
+        ("no_rise: {is: 101 min, reason: the well}", []),
+        ("no_rise: {is: 100 min, reason: the well}", [("INV505", Severity.ERROR)]),
         ("no_rise: 99 min", [("INV505", Severity.ERROR)]),
         ("shortest_off: 60 s", []),
         ("shortest_off: 0 s", [("INV506", Severity.WARNING)]),
-        ("longest_run: {is: 200 min, because: ''}", [("INV125", Severity.ERROR)]),
-        ("longest_run: {is: 0 min, because: the well}", [("INV133", Severity.ERROR)]),
+        ("longest_run: {is: 200 min, reason: ''}", [("INV125", Severity.ERROR)]),
+        ("longest_run: {is: 0 min, reason: the well}", [("INV133", Severity.ERROR)]),
         ("longest_run: {for: 200 min}", [("INV121", Severity.ERROR), ("INV120", Severity.ERROR)]),
     ],
 )
@@ -82,10 +82,10 @@ def test_figures_and_place() -> None:
 
 
 def test_the_reason_goes_along() -> None:
-    pump = {"name": "p", "does": "fill", "flow": "10 L/min", "no_rise": {"is": "3 h", "because": "the well"}}
+    pump = {"name": "p", "does": "fill", "flow": "10 L/min", "no_rise": {"is": "3 h", "reason": "the well"}}
     times = pump_times(tank({"low": "0.5 m", "full": "1.5 m"}, pump=pump))
     assert times is not None
-    assert (times.no_rise.seconds, times.no_rise.because) == (10_800, "the well")
+    assert (times.no_rise.seconds, times.no_rise.reason) == (10_800, "the well")
     assert (times.no_rise.computed_s, times.no_rise.origin) == (9_005, "inventory: the well")
     assert times.longest_run.origin == times.longest_run.computed_from
 
@@ -93,11 +93,11 @@ def test_the_reason_goes_along() -> None:
 @given(st.integers(1, 10_000), st.booleans())
 def test_plain_or_with_a_reason_it_is_the_same_time(seconds: int, plain: bool) -> None:
     text = f"{seconds} s"
-    given_as: Any = text if plain else {"is": text, "because": "the well"}
+    given_as: Any = text if plain else {"is": text, "reason": "the well"}
     pump = Pump.model_validate({"name": "p", "does": "fill", "flow": "1 L/s", "longest_run": given_as})
     assert pump.longest_run is not None
     assert pump.longest_run.seconds == seconds
-    assert pump.longest_run.because == ("" if plain else "the well")
+    assert pump.longest_run.reason == ("" if plain else "the well")
 
 
 @pytest.mark.parametrize(

@@ -94,11 +94,11 @@ def test_a_trial_that_nobody_ends_falls_back() -> None:
     talk(what, fake(clock=clock, trial_s=300))
 
 
-def test_revert_and_rest() -> None:
+def test_put_back_and_rest() -> None:
     async def what(node, link) -> None:
         image = some_image()
         await link.put_image(image, ticket_for(node, image, 2))
-        assert await link.revert() is Phase.PUT_BACK
+        assert await link.put_back() is Phase.PUT_BACK
         assert (await link.state()).last_reason == "told"
         assert await link.rest() is Phase.PUT_BACK
         assert node.resting
@@ -173,9 +173,9 @@ def test_a_tampered_ticket_is_refused() -> None:
     assert refusal_of(what) == "bad-ticket-signature"
 
 
-def test_refusals_of_keep_and_revert() -> None:
+def test_refusals_of_keep_and_put_back() -> None:
     assert refusal_of(lambda node, link: link.keep()) == "not-on-trial"
-    assert refusal_of(lambda node, link: link.revert()) == "no-older-image"
+    assert refusal_of(lambda node, link: link.put_back()) == "no-older-image"
 
 
 def test_a_replayed_request_is_refused_as_such() -> None:

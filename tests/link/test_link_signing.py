@@ -108,7 +108,7 @@ def test_another_party_verifies_our_request(ticket) -> None:
 
 
 def test_another_party_refuses_our_request_to_another_path() -> None:
-    message = _Message("POST", "/v1/revert", _our_request(None))
+    message = _Message("POST", "/v1/put-back", _our_request(None))
     with pytest.raises(Exception, match=r"[Ss]ignature"):
         _their_verifier().verify(message, max_age=None, body=b"body")
 
@@ -170,7 +170,7 @@ def test_a_good_answer_verifies_here_and_with_another_party() -> None:
 
 @pytest.mark.parametrize(
     "changes",
-    [{"nonce": NONCE}, {"node": "ridge-02"}, {"method": "GET"}, {"path": "/v1/revert"}],
+    [{"nonce": NONCE}, {"node": "ridge-02"}, {"method": "GET"}, {"path": "/v1/put-back"}],
     ids=["old nonce", "other node", "other method", "other path"],
 )
 def test_an_answer_to_something_else_is_refused(changes) -> None:

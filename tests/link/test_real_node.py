@@ -198,9 +198,9 @@ def test_an_image_tampered_with_on_its_way_is_refused_and_not_run(real) -> None:
     real.talk(what)
 
 
-def test_keep_and_revert_without_a_trial_are_refused(real) -> None:
+def test_keep_and_put_back_without_a_trial_are_refused(real) -> None:
     async def what(link: NodeLink) -> None:
-        for change, code in ((link.keep, "not-on-trial"), (link.revert, "no-older-image")):
+        for change, code in ((link.keep, "not-on-trial"), (link.put_back, "no-older-image")):
             with pytest.raises(NodeRefused) as caught:
                 await change()
             assert (caught.value.refusal, caught.value.status) == (code, 409)
@@ -344,7 +344,7 @@ def test_an_image_is_tried_kept_and_put_back(real) -> None:
         kept = await link.state()
         assert (kept.phase, kept.floor) == (Phase.KEPT, real.newest.sequence)
 
-        await link.revert()
+        await link.put_back()
         back = await answering(link, lambda state: state.boots > kept.boots)
         assert (back.image, back.phase) == (first.image, Phase.PUT_BACK)
         assert (back.last_image, back.last_reason) == (kept.image, "told")

@@ -21,10 +21,10 @@ from fleet.push import engine
 from fleet.push.blame import OF_THE_IMAGE, Blame
 from fleet.push.events import (
     Action,
-    ActionOutcome,
     Began,
     Command,
     Event,
+    Outcome,
     Requested,
     RequestKind,
     Result,
@@ -231,7 +231,7 @@ class Sim:
     observed_bad: set[str] = field(default_factory=set)
     fell_back: set[str] = field(default_factory=set)
     """Those that said that they went back from the new image by themselves."""
-    ready: dict[str, ActionOutcome] = field(default_factory=dict)
+    ready: dict[str, Outcome] = field(default_factory=dict)
     holding: bool = False
     stopped: bool = False
     pressed_at_s: float = -1.0
@@ -328,7 +328,7 @@ class Sim:
         self.stopped = self.stopped or word in (RequestKind.STOP, RequestKind.ROLL_BACK)
         self._feed(Requested(self.now_s, word, names))
 
-    def _on_answer(self, outcome: ActionOutcome) -> None:
+    def _on_answer(self, outcome: Outcome) -> None:
         self._feed(outcome)
 
     def _on_start(self, command: Command) -> None:
@@ -344,10 +344,10 @@ class Sim:
         elif command.doing is Action.KEEP:
             self._keep(command, node)
         else:
-            self._revert(command, node, progress)
+            self._put_back(command, node, progress)
 
     def _answer(self, command: Command, result: Result, code: str = "", **more: Any) -> None:
-        outcome = ActionOutcome(
+        outcome = Outcome(
             self.now_s, command.node, command.serial, command.doing, result, code, "sim", **more
         )
         self._feed(outcome)
@@ -360,7 +360,7 @@ class Sim:
         short = self.now_s < node.behaviour.spare_short_until_s
         closed = self.now_s < node.behaviour.window_closed_until_s
         self._observe(node, seen)
-        self.ready[node.name] = ActionOutcome(
+        self.ready[node.name] = Outcome(
             self.now_s,
             node.name,
             0,
@@ -412,15 +412,15 @@ class Sim:
         refusal = node.keep()
         self._answer(command, Result.REFUSED if refusal else Result.OK, refusal)
 
-    def _revert(self, command: Command, node: SimNode, progress: NodeProgress) -> None:
+    def _put_back(self, command: Command, node: SimNode, progress: NodeProgress) -> None:
         if progress.stands is NodeStatus.KEPT:
             self._check_partners(node)
         if not node.reachable(self.now_s) or self.chance.random() < self.scene.loss:
             if node.reachable(self.now_s) and self.chance.random() < 0.5:
-                node.revert(self.now_s)
+                node.put_back(self.now_s)
             self._answer(command, Result.BROKE, "LNK101")
             return
-        refusal = node.revert(self.now_s)
+        refusal = node.put_back(self.now_s)
         self._answer(command, Result.REFUSED if refusal else Result.OK, refusal)
 
     # ---------------------------------------------------------------- the monitor
@@ -680,7 +680,7 @@ if __name__ == "__main__":
         sim.run()
     finally:
         for event in sim.events:
-            if isinstance(event, ActionOutcome):
+            if isinstance(event, Outcome):
                 seen = (
                     f"{event.seen.image[:6]} {event.seen.phase} boots {event.seen.boots}"
                     if event.seen

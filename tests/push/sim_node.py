@@ -222,7 +222,7 @@ class SimNode:
         assert self._soon is not None
         at_s, what, image = self._soon
         self._soon = None
-        if what == "revert":
+        if what == "put-back":
             self._put_back("told", at_s, "restart")
             return
         self.older, self.running = self.running, image
@@ -240,11 +240,11 @@ class SimNode:
             self.older = None
         return ""
 
-    def revert(self, now_s: float) -> str:
+    def put_back(self, now_s: float) -> str:
         """Empty, or the refusal."""
         if self.older is None:
             return "no-older-image"
-        self._soon = (now_s + self.lingers_s, "revert", self.older)
+        self._soon = (now_s + self.lingers_s, "put-back", self.older)
         return ""
 
     def power_cut(self, now_s: float) -> None:

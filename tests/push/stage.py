@@ -138,9 +138,9 @@ class SimLink:
         await asyncio.sleep(0.05)
         return Phase.KEPT
 
-    async def revert(self) -> Phase:
+    async def put_back(self) -> Phase:
         self._reach()
-        self._refuse(self._node.revert(self._stage.time_s()))
+        self._refuse(self._node.put_back(self._stage.time_s()))
         await asyncio.sleep(0.05)
         return Phase.PUT_BACK
 

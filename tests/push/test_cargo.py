@@ -25,7 +25,7 @@ from fleet.push import context as fieldwork
 from fleet.push.cargo import left_to_bring_back, left_to_send, refuse_damaged
 from fleet.push.context import PlanOptions, PushContext, plan_push
 from fleet.push.engine import fold
-from fleet.push.events import Action, ActionOutcome, Began, Requested, RequestKind
+from fleet.push.events import Action, Began, Outcome, Requested, RequestKind
 from fleet.push.history import given_up_images
 from fleet.push.journal import Journal
 from fleet.push.plan import Plan, write_plan
@@ -167,7 +167,7 @@ class Sent(Memory):
 
     def after(self, n: int) -> set[str]:
         """From event n on."""
-        sends = [e for e in self.events[n:] if isinstance(e, ActionOutcome) and e.doing is Action.SEND]
+        sends = [e for e in self.events[n:] if isinstance(e, Outcome) and e.doing is Action.SEND]
         return {e.node for e in sends}
 
 

@@ -10,7 +10,7 @@ from collections import Counter
 
 import pytest
 
-from fleet.push.events import Action, ActionOutcome, Result, read_event, write_event
+from fleet.push.events import Action, Outcome, Result, read_event, write_event
 from fleet.push.state import NodeStatus, PushPhase
 from tests.push.broken import BROKEN, broken
 from tests.push.sim import Violation, simulate
@@ -58,7 +58,7 @@ def test_broken_engine_is_caught(name: str) -> None:
 
 
 def test_an_outcome_of_before_there_was_sent_is_read() -> None:
-    outcome = ActionOutcome(1.0, "a", 3, Action.SEND, Result.BROKE, "LNK101", "no answer")
+    outcome = Outcome(1.0, "a", 3, Action.SEND, Result.BROKE, "LNK101", "no answer")
     kind, body = write_event(outcome)
     old = json.dumps({**json.loads(body), "whole": True})
     assert read_event(kind, old) == outcome
@@ -71,5 +71,5 @@ def test_events_survive_being_written_and_read() -> None:
             again = read_event(kind, body)
             assert again == event
             assert type(again) is type(event)
-            if isinstance(event, ActionOutcome) and isinstance(again, ActionOutcome):
+            if isinstance(event, Outcome) and isinstance(again, Outcome):
                 assert again.doing is event.doing

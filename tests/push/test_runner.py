@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from fleet.push.events import Action, ActionOutcome, Requested, RequestKind, Result
+from fleet.push.events import Action, Outcome, Requested, RequestKind, Result
 from fleet.push.reasons import Halt, HaltedBy
 from fleet.push.reporters.words import halted_words
 from fleet.push.runner import Interrupted, Runner
@@ -121,9 +121,7 @@ def test_hold_and_go_on_through_the_journal(quick_path: Path) -> None:
     assert seen[0][1]
     assert state.phase is PushPhase.DONE
     assert journal.open_requests(FOUR.id) == []
-    sends = [
-        e.at_s for e in memory.events if isinstance(e, ActionOutcome) and e.doing == "send" and e.node == "b"
-    ]
+    sends = [e.at_s for e in memory.events if isinstance(e, Outcome) and e.doing == "send" and e.node == "b"]
     assert sends[0] > BEGAN_S + 102.0
 
 
@@ -185,7 +183,7 @@ def test_a_send_that_is_slow_to_begin_is_begun_by_a_fresh_state(quick_path: Path
         state = push(stage, begun(stage, path), reporter=memory)
         assert stands(state) == {"a": NodeStatus.KEPT}
         assert stage.nodes["a"].taken == {NEW: 1}
-        sends = [e for e in memory.events if isinstance(e, ActionOutcome) and e.doing is Action.SEND]
+        sends = [e for e in memory.events if isinstance(e, Outcome) and e.doing is Action.SEND]
         assert [send.result for send in sends] == [Result.BROKE, Result.OK][not asked_again :]
         if asked_again:
             assert "not a byte went within 30 s" in sends[0].detail

@@ -260,7 +260,7 @@ def test_a_node_that_is_gone_is_lost(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_revert_refused_the_old_image_is_sent_again_with_a_new_ticket(tmp_path: Path) -> None:
+def test_put_back_refused_the_old_image_is_sent_again_with_a_new_ticket(tmp_path: Path) -> None:
     yard = Yard(tmp_path)
     yard.push()
     node = yard.nodes["n3"]

@@ -198,7 +198,7 @@ def test_the_watch_that_a_trial_in_a_bucket_meets_first_is_warned_of(draw, no_ri
     64 s of it they take 2.1 min, 1.5 times that is less than the least first rise, 10 min. With 59.7 L/min drawn they
     and the 64 L lost meanwhile take 8.8 h: nobody stands there for so long. A run from a lifted probe meets it, in the
     core too: tests/sheet/test_sheet_firmware.py."""
-    header = sample_inventory({"no_rise": {"is": no_rise, "because": "a slow bore"}})
+    header = sample_inventory({"no_rise": {"is": no_rise, "reason": "a slow bore"}})
     tanks = tuple(
         t.model_copy(update={"largest_draw_l_per_min": float(draw.split()[0])}) if t.name == "header" else t
         for t in header.tanks

@@ -146,7 +146,7 @@ def test_every_pump_that_fills_is_kept_from_running_dry_without_the_node(
     water: str | None, words: str
 ) -> None:
     """Common practice by source; the watch of the node as it is set."""
-    pump = {**FILL, "no_rise": {"is": "25 min", "because": "a slow bore"}}
+    pump = {**FILL, "no_rise": {"is": "25 min", "reason": "a slow bore"}}
     said = text("dry running", pump=pump, **({"water": {"kind": water}} if water else {}))
     assert words in said
     assert "without the node" in said

@@ -29,7 +29,7 @@ RULING_PAST = Code(
     "INV703",
     "a ruling past its date",
     "It no longer holds: the finding that it was about counts as before.",
-    "Put right what the finding says and take the ruling out, or rule anew with a later `until`.",
+    "Put right what the finding says and take the ruling out, or rule anew with a later `expires`.",
     Severity.WARNING,
 )
 RULED_TWICE = Code(
@@ -42,7 +42,7 @@ ENDS_BEFORE_IT_BEGINS = Code(
     "INV705",
     "a ruling that ends before it was made",
     "One of the two dates is wrong, so nobody can tell whether it holds.",
-    "Correct `on` or `until`.",
+    "Correct `date` or `expires`.",
 )
 
 CODES = codes_in(globals())

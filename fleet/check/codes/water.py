@@ -63,7 +63,7 @@ NO_REASON = Code(
     "A time that was set by hand goes on counting when the tank or the pump is changed, and nobody will know "
     "why it was "
     "set.",
-    "Take it out, or write why: `{is: 40 min, because: the bore recovers slowly}`.",
+    "Take it out, or write why: `{is: 40 min, reason: the bore recovers slowly}`.",
     Severity.WARNING,
     "common practice: a setting that differs from the design is kept with its reason",
 )

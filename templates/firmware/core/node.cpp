@@ -152,7 +152,7 @@ void Node::end_network_trial(bool up) {
 
 void Node::step_console() {
   if (port_->console_read == nullptr) return;
-  if (!restart_wanted_) obey(console_listen(&console_, *port_));
+  if (!restart_wanted_) run_command(console_listen(&console_, *port_));
   if (!console_has_more(console_)) return;
   NodeView seen;
   view(&seen);
@@ -166,7 +166,7 @@ void Node::step_console() {
 }
 
 // What a person at the board asks for. Going back is the same step as over the network, and has the same limits.
-void Node::obey(Asked asked) {
+void Node::run_command(Asked asked) {
   if (asked == Asked::kNothing) return;
   if (asked == Asked::kClear) {
     const Code code = clear_faults();

@@ -84,7 +84,7 @@ class Node {
   void call_network();
   void end_network_trial(bool up);
   void step_console();
-  void obey(Asked asked);
+  void run_command(Asked asked);
   void step_trial();
   void step_health();
   void step_restart();
@@ -127,7 +127,7 @@ class Node {
 
   // requests.cpp: what a request means
   void handle(size_t i);
-  Code believe(Connection *c, uint8_t digest[32]);
+  Code authenticate(Connection *c, uint8_t digest[32]);
   void handle_image(size_t i);
   Code accept_image(const Connection &c, const uint8_t digest[32], Text *detail);
   Code write_piece(Connection *c, const uint8_t *data, size_t n);

@@ -11,7 +11,7 @@ namespace {
 constexpr const char *kProblemType = "application/problem+json";  // RFC 9457
 constexpr size_t kDetailChars = 120;
 
-enum class Does : uint8_t { kState, kMetrics, kImage, kKeep, kRevert, kRest, kGiveNetwork, kKeepNetwork, kClearFault, kClearBrownOuts };
+enum class Does : uint8_t { kState, kMetrics, kImage, kKeep, kPutBack, kRest, kGiveNetwork, kKeepNetwork, kClearFault, kClearBrownOuts };
 
 struct Route {
   const char *path;
@@ -21,7 +21,7 @@ struct Route {
 
 constexpr Route kRoutes[] = {
     {"/v1/state", "GET", Does::kState},   {"/metrics", "GET", Does::kMetrics},    {"/v1/image", "PUT", Does::kImage},
-    {"/v1/keep", "POST", Does::kKeep},    {"/v1/revert", "POST", Does::kRevert},  {"/v1/rest", "POST", Does::kRest},
+    {"/v1/keep", "POST", Does::kKeep},    {"/v1/put-back", "POST", Does::kPutBack},  {"/v1/rest", "POST", Does::kRest},
     {"/v1/network", "PUT", Does::kGiveNetwork}, {"/v1/network", "POST", Does::kKeepNetwork},
     {"/v1/clear-fault/1", "POST", Does::kClearFault}, {"/v1/clear-fault/2", "POST", Does::kClearFault},
     {"/v1/clear-fault/3", "POST", Does::kClearFault}, {"/v1/clear-fault/4", "POST", Does::kClearFault},
@@ -96,7 +96,7 @@ void Node::handle(size_t i) {
 }
 
 // Signature, nonce and the promised digest. A nonce that was used is used up, whatever follows.
-Code Node::believe(Connection *c, uint8_t digest[32]) {
+Code Node::authenticate(Connection *c, uint8_t digest[32]) {
   if (!has_identity()) {
     return c->head.signature.at == nullptr || c->head.signature_input.at == nullptr ? Code::kNoSignature : Code::kBadSignature;
   }
@@ -117,7 +117,7 @@ Code Node::believe(Connection *c, uint8_t digest[32]) {
 void Node::handle_image(size_t i) {
   Connection &c = connections_[i];
   uint8_t digest[32];
-  Code code = believe(&c, digest);
+  Code code = authenticate(&c, digest);
   char room[kDetailChars + 1];
   Text detail = text_into(room, kDetailChars);
   if (code == Code::kOk) code = accept_image(c, digest, &detail);
@@ -141,7 +141,7 @@ bool Node::begin_body(Connection *c) {
 void Node::handle_network(size_t i) {
   Connection &c = connections_[i];
   uint8_t digest[32];
-  Code code = believe(&c, digest);
+  Code code = authenticate(&c, digest);
   if (code == Code::kOk) code = accept_network(c);
   if (code != Code::kOk) return refuse(i, code, nullptr);
   c.takes_network = true;
@@ -283,7 +283,7 @@ void Node::take_body(size_t i, const char *data, size_t n) {
 void Node::handle_post(size_t i) {
   Connection &c = connections_[i];
   uint8_t digest[32];
-  Code code = believe(&c, digest);
+  Code code = authenticate(&c, digest);
   if (code != Code::kOk) return refuse(i, code, nullptr);
   uint8_t empty[32];
   Sha256 sha;

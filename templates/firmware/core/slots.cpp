@@ -151,19 +151,19 @@ Choice Slots::choose_after_copying(Reset cause) {
   give_up_in_place(cause);
   if (record_.pending == Pending::kInstall && !install()) drop_install();
   if (record_.pending == Pending::kRestore && !restore(record_.pending_reason)) record_.pending = Pending::kNothing;
-  if (!whole(kRun) && !mend()) return Choice{Boot::kNothingWhole, 0, 0, false};
+  if (!whole(kRun) && !repair()) return Choice{Boot::kNothingWhole, 0, 0, false};
   return start(kRun);
 }
 
 // Each copy leaves its source as it was, and skips sectors that are already right: after a power cut it is simply done again.
 bool Slots::install() {
-  if (!whole(kStaging) || !bring(kStaging)) return false;
+  if (!whole(kStaging) || !copy_to_run(kStaging)) return false;
   installed();
   return true;
 }
 
 // Twice at most: cells that a power cut left weak can read well while sectors are compared and badly when the digest is made.
-bool Slots::bring(uint8_t from) const {
+bool Slots::copy_to_run(uint8_t from) const {
   for (int tries = 0; tries < 2; ++tries)
     if (copy(from, kRun, record_.images[from].bytes) && arrived(from)) return true;
   return false;
@@ -183,7 +183,7 @@ void Slots::installed() {
 }
 
 bool Slots::restore(Reason why) {
-  if (!whole(kKeep) || !bring(kKeep)) return false;
+  if (!whole(kKeep) || !copy_to_run(kKeep)) return false;
   restored(why);
   return true;
 }
@@ -195,7 +195,7 @@ void Slots::restored(Reason why) {
   record_.images[kKeep].present = 0;
 }
 
-// The staged image cannot be installed. The running area is still the old image, or mend() brings it back.
+// The staged image cannot be installed. The running area is still the old image, or repair() brings it back.
 void Slots::drop_install() {
   record_.has_last = 1;
   record_.last_reason = Reason::kDamaged;
@@ -206,9 +206,9 @@ void Slots::drop_install() {
 }
 
 // The running area is damaged: the same image from another area, else the older image, else whatever is whole.
-bool Slots::mend() {
+bool Slots::repair() {
   for (uint8_t from = kStaging; from <= kKeep; ++from)
-    if (same_image(record_.images[from], record_.images[kRun]) && whole(from)) return bring(from);
+    if (same_image(record_.images[from], record_.images[kRun]) && whole(from)) return copy_to_run(from);
   return restore(Reason::kDamaged) || install();
 }
 

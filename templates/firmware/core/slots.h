@@ -146,7 +146,7 @@ class Slots {
   void end_digest(uint8_t digest[32]);
   bool whole(uint8_t area) const;
   bool copy(uint8_t from, uint8_t to, uint32_t bytes) const;
-  bool bring(uint8_t from) const;
+  bool copy_to_run(uint8_t from) const;
   void note_cause(Reset cause);
   Reason over(Reset cause) const;
   void go_back_to(uint8_t area, Reason why);
@@ -165,7 +165,7 @@ class Slots {
   void give_up_in_place(Reset cause);
   bool install();
   bool restore(Reason why);
-  bool mend();
+  bool repair();
   void installed();
   void restored(Reason why);
   bool arrived(uint8_t area) const;

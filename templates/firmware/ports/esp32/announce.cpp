@@ -14,7 +14,7 @@ constexpr uint32_t kGoodbyeMs = 200;  // the responder looks for work every 100 
 
 void Announcer::set(const Announcement &what) {
   idf::mdns_txt_item_t txt[] = {
-      {"id", what.node}, {"ver", what.release}, {"img", what.image16}, {"board", what.board}, {"phase", what.phase}};
+      {"id", what.node}, {"release", what.release}, {"img", what.image16}, {"board", what.board}, {"phase", what.phase}};
   constexpr uint8_t kItems = sizeof txt / sizeof txt[0];
   if (added_) {
     idf::mdns_service_txt_set(kService, kProtocol, txt, kItems);

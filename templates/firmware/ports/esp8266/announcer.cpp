@@ -16,7 +16,7 @@ void Announcer::set(const Announcement &what) {
   }
   if (service_ == nullptr) return;
   put("id", what.node);
-  put("ver", what.release);
+  put("release", what.release);
   put("img", what.image16);
   put("board", what.board);
   put("phase", what.phase);

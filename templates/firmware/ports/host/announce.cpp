@@ -103,7 +103,7 @@ void Announcer::set(const Announcement &what, uint64_t now_ms) {
   const bool on_bench = bench_ != nullptr;
   snprintf(next.label, sizeof next.label, "%s%s%s", what.node, on_bench ? "-bench-" : "", on_bench ? bench_ : "");
   print_text(next.text[0], "id", what.node);
-  print_text(next.text[1], "ver", what.release);
+  print_text(next.text[1], "release", what.release);
   print_text(next.text[2], "img", what.image16);
   print_text(next.text[3], "board", what.board);
   print_text(next.text[4], "phase", what.phase);

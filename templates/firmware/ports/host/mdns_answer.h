@@ -13,7 +13,7 @@ constexpr size_t kMdnsPacketBytes = 1472;  // a UDP payload that fits one Ethern
 constexpr size_t kMdnsTexts = 6;
 struct MdnsNames {
   char label[64];             // first label of the instance's and of the host's name
-  char text[kMdnsTexts][80];  // `id=...`, `ver=...`, `img=...`, `board=...`, `phase=...`, `bench=...`; empty: left out
+  char text[kMdnsTexts][80];  // `id=...`, `release=...`, `img=...`, `board=...`, `phase=...`, `bench=...`; empty: left out
   uint8_t address[4];
   uint16_t http_port;
 };
