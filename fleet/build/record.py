@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from typing import TYPE_CHECKING, Any
 from uuid import NAMESPACE_URL, uuid5
 
@@ -10,6 +11,8 @@ from fleet.version import __version__
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from cyclonedx.model.component import Component
 
 RECORD_VERSION = 1
 BOOT_LOADER = "boot-loader"
@@ -52,47 +55,52 @@ def source_digests(project: Mapping[str, bytes]) -> dict[str, str]:
 
 
 def _sbom(name: str, digest: str, sources: Mapping[str, str], versions: Mapping[str, str]) -> dict[str, Any]:
-    """CycloneDX 1.6, as the CycloneDX project's own library would write it: no list is empty."""
-    firmware = _component("firmware", "firmware", f"tankfleet firmware {name}", version=__version__)
-    files = [
-        _component("file", f"file:{path}", path, hashes=[{"alg": "SHA-256", "content": sha}])
-        for path, sha in sorted(sources.items())
-    ]
-    tools = [
-        _component("application", f"tool:{tool}", tool, version=versions[tool])
-        for tool in sorted(set(versions) - set(_LINKED))
-    ]
-    linked = [
-        _component(
-            "library",
-            f"library:{library}",
-            library,
-            version=versions[package],
-            licenses=[{"license": {"id": _LICENSES[library]}}],
-        )
-        for package, library in _LINKED.items()
-        if package in versions
-    ]
-    refs = [library["bom-ref"] for library in linked]
-    metadata = {"component": firmware | _unless_empty("components", files)}
-    return {
-        "$schema": "http://cyclonedx.org/schema/bom-1.6.schema.json",
-        "bomFormat": "CycloneDX",
-        "specVersion": "1.6",
-        "serialNumber": uuid5(NAMESPACE_URL, f"tankfleet:build:{digest}").urn,
-        "version": 1,
-        "metadata": metadata | ({"tools": {"components": tools}} if tools else {}),
-        **_unless_empty("components", linked),
-        "dependencies": [
-            {"ref": "firmware"} | _unless_empty("dependsOn", refs),
-            *({"ref": ref} for ref in refs),
+    """CycloneDX 1.6, by the library of the CycloneDX project."""
+    from cyclonedx.model import HashAlgorithm, HashType
+    from cyclonedx.model.bom import Bom
+    from cyclonedx.model.component import Component, ComponentType
+    from cyclonedx.output.json import JsonV1Dot6
+
+    firmware = Component(
+        name=f"tankfleet firmware {name}",
+        version=__version__,
+        type=ComponentType.FIRMWARE,
+        bom_ref="firmware",
+        components=[
+            Component(
+                name=path,
+                type=ComponentType.FILE,
+                bom_ref=f"file:{path}",
+                hashes=[HashType(alg=HashAlgorithm.SHA_256, content=sha)],
+            )
+            for path, sha in sorted(sources.items())
         ],
-    }
+    )
+    bom = Bom(serial_number=uuid5(NAMESPACE_URL, f"tankfleet:build:{digest}"))
+    bom.metadata.component = firmware
+    for tool in sorted(set(versions) - set(_LINKED)):
+        bom.metadata.tools.components.add(
+            Component(
+                name=tool, version=versions[tool], type=ComponentType.APPLICATION, bom_ref=f"tool:{tool}"
+            )
+        )
+    linked = [_library(versions, package, name) for package, name in _LINKED.items() if package in versions]
+    for library in linked:
+        bom.components.add(library)
+    bom.register_dependency(firmware, linked)
+    made: dict[str, Any] = json.loads(JsonV1Dot6(bom).output_as_string())
+    made["metadata"].pop("timestamp", None)
+    return made
 
 
-def _component(kind: str, ref: str, name: str, **more: Any) -> dict[str, Any]:
-    return {"type": kind, "bom-ref": ref, "name": name, **more}
+def _library(versions: Mapping[str, str], package: str, name: str) -> Component:
+    from cyclonedx.model.component import Component, ComponentType
+    from cyclonedx.model.license import DisjunctiveLicense
 
-
-def _unless_empty(key: str, values: list[Any]) -> dict[str, list[Any]]:
-    return {key: values} if values else {}
+    return Component(
+        name=name,
+        version=versions[package],
+        type=ComponentType.LIBRARY,
+        bom_ref=f"library:{name}",
+        licenses=[DisjunctiveLicense(id=_LICENSES[name])],
+    )
