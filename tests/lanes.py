@@ -4,6 +4,7 @@ one test must not be heard by another's. Most slow tests wait, so there is one l
     python -m tests.lanes [WORD FOR PYTEST...]      TANKFLEET_LANES=2 sets how many
 
 Where the system gives no networks, the tests run one after the other. What must come from outside is fetched first.
+Tests that measure how quickly something answers (`alone`) come last, in one lane, with nothing beside them.
 As a plugin of pytest, this module has the longest files begin first, so that no lane ends long after the others.
 """
 
@@ -14,7 +15,6 @@ import shlex
 import subprocess
 import sys
 from pathlib import Path
-from typing import NoReturn
 
 import pytest
 
@@ -25,7 +25,6 @@ MOST_LANES = 4
 LONGEST = (
     "firmware/test_emulated_chips.py",
     "push/test_push_bench.py",
-    "cli/test_habits_bench.py",
     "push/test_rejoin_real.py",
     "firmware/test_firmware_power_cuts.py",
     "bench/test_two_benches.py",
@@ -86,22 +85,35 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=turn)
 
 
-def main(words: list[str]) -> NoReturn:
-    """This process becomes pytest's."""
+def run(words: list[str], chosen: str, before: tuple[str | Path, ...] = ()) -> int:
+    """The status of pytest for the tests with these marks; `before`: what its process is started by."""
+    command = [*before, sys.executable, "-m", "pytest", "-m", chosen, "--durations", "25", *words]
+    return subprocess.run(command, cwd=ROOT, check=False).returncode
+
+
+def together(in_lanes: int, alone: int) -> int:
+    """One status for both: the worse one. No test chosen by the words (5) counts only where both say so."""
+    if pytest.ExitCode.NO_TESTS_COLLECTED in (in_lanes, alone):
+        return min(in_lanes, alone)
+    return max(in_lanes, alone)
+
+
+def main(words: list[str]) -> int:
+    """The status of `make test`."""
     count, reason = lanes(), why_no_networks()
     if reason:
         print(
             f"The tests run one after the other: no networks of their own here ({reason}).", file=sys.stderr
         )
-    elif count > 1:
-        subprocess.run(
-            [sys.executable, "-m", "tests.firmware.bearssl_sources"], check=False, cwd=ROOT
-        )  # lanes reach no archive
-        words = [*words_for(count), *words]
-    command = [sys.executable, "-m", "pytest", "-m", "slow or not slow", "--durations", "25", *words]
-    os.chdir(ROOT)
-    os.execv(command[0], command)
+    if reason or count == 1:
+        return run(words, "slow or not slow")
+    # lanes reach no archive
+    subprocess.run([sys.executable, "-m", "tests.firmware.bearssl_sources"], check=False, cwd=ROOT)
+    in_lanes = run([*words_for(count), *words], "not alone")
+    if in_lanes == pytest.ExitCode.INTERRUPTED:
+        return in_lanes
+    return together(in_lanes, run(words, "alone", before=(LANE,)))
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    sys.exit(main(sys.argv[1:]))

@@ -98,3 +98,11 @@ def test_in_a_lane_the_user_is_the_same_and_the_status_is_the_commands() -> None
 def test_longest_files_are_there() -> None:
     """A file that is renamed would begin last."""
     assert [name for name in lanes.LONGEST if not (lanes.ROOT / "tests" / name).is_file()] == []
+
+
+@pytest.mark.parametrize(
+    ("in_lanes", "alone", "status"),
+    [(0, 0, 0), (1, 0, 1), (0, 1, 1), (0, 5, 0), (1, 5, 1), (5, 0, 0), (5, 1, 1), (5, 5, 5), (0, 4, 4)],
+)
+def test_one_failure_fails_all(in_lanes: int, alone: int, status: int) -> None:
+    assert lanes.together(in_lanes, alone) == status

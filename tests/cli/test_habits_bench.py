@@ -24,7 +24,7 @@ from fleet.keys.folder import KeyFolder
 from tests.bench.scenery import processes_of
 from tests.real_fleet import ROOT, build, real_project, tankfleet
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
+pytestmark = [pytest.mark.slow, pytest.mark.alone, pytest.mark.timeout(900)]
 NODES = ("kestrel-03", "kestrel-04", "kestrel-05")
 PASSPHRASE = "correct horse battery staple"
 

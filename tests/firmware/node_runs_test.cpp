@@ -101,7 +101,7 @@ static void a_signed_request_clears_the_fault_of_one_tank() {
 static void a_word_at_the_console_clears_them_all() {
   fresh();
   type("clear\r");
-  CHECK(says(w.shown, "Nothing is latched that could be cleared\r\n"));
+  CHECK(says(w.shown, "No fault stays that could be cleared\r\n"));
   let_it_run_dry();
   type("faults\r");
   CHECK(strcmp(w.shown, "tank header: no-rise: look at pump, pipe and probes, then `clear`\r\n") == 0);
