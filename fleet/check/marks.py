@@ -15,6 +15,7 @@ from fleet.check.codes import (
 )
 from fleet.finding import Finding
 from fleet.limits import NODE_BLOCK_U16
+from fleet.model.tank import height_mm
 from fleet.water.geometry import top_m
 
 if TYPE_CHECKING:
@@ -35,11 +36,6 @@ def tank_marks_fit(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     yield from _order(tank)
     yield from _inside(tank)
     yield from _reserve(tank)
-
-
-def height_mm(height_m: float) -> int:
-    """A mark's height as the node block holds it."""
-    return round(height_m * 1000)
 
 
 def _order(tank: ParsedPart[Tank]) -> Iterator[Finding]:

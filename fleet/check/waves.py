@@ -13,9 +13,9 @@ from fleet.check.codes.water import (
     PASSED_TOO_FAST,
     SLOSH,
 )
-from fleet.check.marks import height_mm
 from fleet.finding import Figure, Finding
 from fleet.limits import DEBOUNCE_GOOD_S, DEBOUNCE_MIN_S, NODE_BLOCK_U16, PROBE_BAND_M, SAMPLE_PERIOD_MS
+from fleet.model.tank import height_mm
 from fleet.water.crossing import MS, debounce_ms, debounce_s, delay_s
 from fleet.water.filling import between_l, rising, time_s
 from fleet.water.quantities import METRIC

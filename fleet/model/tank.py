@@ -137,6 +137,11 @@ class Mark(Part):
     height_m: Length_m = Field(alias="height")
 
 
+def height_mm(height_m: float) -> int:
+    """A height as the node block holds it."""
+    return round(height_m * 1000)
+
+
 class Water(Part):
     """The water, by kind or by a measured conductivity (at 25 °C)."""
 

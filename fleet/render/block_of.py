@@ -6,10 +6,10 @@ import re
 from math import ceil
 from typing import TYPE_CHECKING
 
-from fleet.check.marks import height_mm
 from fleet.errors import RenderError
 from fleet.facts.clear_button import clear_gpio
 from fleet.limits import POWER_UP_HOLD_S, RELEASE_CHARS, SAMPLE_PERIOD_MS
+from fleet.model.tank import height_mm
 from fleet.render.block_check import refuse_bad
 from fleet.render.codes import BAD_RELEASE, DOES_NOT_FIT, NO_PROBE_PIN
 from fleet.render.firmware_class import class_of, payload_format, vendor_id
