@@ -7,7 +7,7 @@ import sys
 
 from benchmarks.row import Row
 
-NAMES = ("startup", "inventory", "find", "transfer")
+NAMES = ("startup", "inventory", "engine", "find", "transfer")
 
 
 def main(names: list[str]) -> int:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import time
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from fleet.cli.common import command, command_app, complete_names, named, session
 from fleet.cli.nothing import Nothing, say_nothing
 from fleet.codes import Exit
-from fleet.limits import ASK_BEFORE_NODES, REQUEST_POLL_S, REQUEST_TAKEN_S
+from fleet.limits import ASK_BEFORE_NODES, REQUEST_TAKEN_S
 
 if TYPE_CHECKING:
     from fleet.cli.common import Session
-    from fleet.push.events import Requested, Resumed
+    from fleet.push.control import Hearing
+    from fleet.push.events import Requested
     from fleet.push.journal import Journal
     from fleet.workspace import Workspace
 
@@ -35,11 +36,7 @@ def hold(ctx: typer.Context) -> int:
     Hold the push that is under way: no further node is begun; what is in flight is watched, judged and
     kept or brought back as usual. `tankfleet go-on` lets it go on.
     """
-    from fleet.push.events import RequestKind
-
-    return _say(
-        session(ctx), RequestKind.HOLD, "The push holds once what is in flight is settled.", "tankfleet go-on"
-    )
+    return _say(session(ctx), "hold", "The push holds once what is in flight is settled.", "tankfleet go-on")
 
 
 @command(go_on_app, "go-on")
@@ -48,9 +45,7 @@ def go_on(ctx: typer.Context) -> int:
 
     Let a held push go on.
     """
-    from fleet.push.events import RequestKind
-
-    return _say(session(ctx), RequestKind.GO_ON, "The push goes on.", "tankfleet hold")
+    return _say(session(ctx), "go-on", "The push goes on.", "tankfleet hold")
 
 
 @command(stop_app, "stop")
@@ -119,70 +114,41 @@ def _workspace(this: Session) -> Workspace:
     return this.workspace(this.inventory().fleet.name)
 
 
-def _say(this: Session, word: str, done: str, undo: str) -> int:
+def _say(this: Session, word: Literal["hold", "go-on"], done: str, undo: str) -> int:
     """Hold or go on: for a push that a process runs now, or for when it is resumed."""
-    from fleet.push.events import Requested, RequestKind
-    from fleet.push.journal import Journal
+    from fleet.push import control
 
-    workspace = _workspace(this)
-    said = Requested(time.time(), RequestKind(word))
-    with Journal.reading(workspace.journal_path) as journal:
-        unfinished = journal.unfinished() if journal is not None else None
-        if journal is None or unfinished is None:
-            return say_nothing(this, Nothing.NONE_UNDER_WAY)
-        held = _will_be_held(journal, unfinished)
-        if held is (said.word is RequestKind.HOLD):
-            this.output.note(
-                f"Nothing to do: push {unfinished} {'is held' if held else 'is not held'} already."
-            )
-            this.output.next_step(undo, "tankfleet stop")
-            return Exit.OK
-        if _to_runner(this, workspace, said):
-            this.output.note(done)
-            this.output.next_step(undo, "tankfleet stop")
-            return Exit.OK
-        journal.request(unfinished, said)
-    this.output.note(f"No process runs push {unfinished} now; it is told as soon as it is resumed.")
-    this.output.next_step("tankfleet resume", "tankfleet stop")
+    said = control.Requested(time.time(), control.RequestKind(word))
+    hearing = control.hold_or_go_on(_workspace(this).journal_path, said, control.Waiting(REQUEST_TAKEN_S))
+    if hearing.heard is control.Heard.NO_PUSH:
+        return say_nothing(this, Nothing.NONE_UNDER_WAY)
+    if hearing.heard is control.Heard.WRITTEN_DOWN:
+        this.output.note(f"No process runs push {hearing.push} now; it is told as soon as it is resumed.")
+        this.output.next_step("tankfleet resume", "tankfleet stop")
+        return Exit.OK
+    if hearing.heard is control.Heard.SO_ALREADY:
+        now = "is held" if word == "hold" else "is not held"
+        done = f"Nothing to do: push {hearing.push} {now} already."
+    _warn_if_later(this, hearing)
+    this.output.note(done)
+    this.output.next_step(undo, "tankfleet stop")
     return Exit.OK
 
 
-def _will_be_held(journal: Journal, push: str) -> bool:
-    """Whether the push is held, once what was asked for already is taken in."""
-    from fleet.push.preview import with_requests
-
-    waiting = [request.event for request in journal.open_requests(push)]
-    return with_requests(journal.state(push), waiting).held
-
-
 def _to_runner(this: Session, workspace: Workspace, said: Requested) -> bool:
-    """Ask the process that runs the push, and wait for its word. False if no process runs one."""
-    from fleet.push.journal import Journal
-    from fleet.push.lock import runner_pid
+    """Ask the process that runs the push. False if none does it."""
+    from fleet.push import control
 
-    pid = runner_pid(workspace.journal_path)
-    if pid is None:
-        return False
-    with Journal.reading(workspace.journal_path) as journal:
-        push_id = journal.unfinished() if journal is not None else None
-        if journal is None or push_id is None:
-            return False
-        number = journal.request(push_id, said)
-        return _heard(this, journal, number, pid, workspace)
+    hearing = control.ask_runner(workspace.journal_path, said, control.Waiting(REQUEST_TAKEN_S))
+    _warn_if_later(this, hearing)
+    return hearing.has_runner
 
 
-def _heard(this: Session, journal: Journal, number: int, pid: int, workspace: Workspace) -> bool:
-    from fleet.push.lock import runner_pid
-
-    until_s = time.monotonic() + REQUEST_TAKEN_S
-    while time.monotonic() < until_s:
-        if journal.is_taken(number):
-            return True
-        if runner_pid(workspace.journal_path) is None:
-            return journal.is_taken(number)
-        time.sleep(REQUEST_POLL_S / 5)
-    this.output.warn(f"process {pid} runs the push and has not answered yet; it will take this in")
-    return True
+def _warn_if_later(this: Session, hearing: Hearing) -> None:
+    if hearing.is_late:
+        this.output.warn(
+            f"process {hearing.pid} runs the push and has not answered yet; it will take this in"
+        )
 
 
 # -------------------------------------------------------------------- doing it here, or showing it
@@ -193,18 +159,15 @@ def _dry_run(
     from fleet.build.shelf import Shelf
     from fleet.cli.preview import show_foretold
     from fleet.cli.push_summary import look_at_cargo
-    from fleet.push.events import RequestKind
-    from fleet.push.journal import Journal
+    from fleet.push import control
 
-    rolling = said.word is RequestKind.ROLL_BACK
-    with Journal.reading(workspace.journal_path) as journal:
-        target = None
-        if journal is not None:
-            target = _target(journal, push) if rolling else journal.unfinished()
+    rolling = said.word is control.RequestKind.ROLL_BACK
+    with control.Journal.reading(workspace.journal_path) as journal:
+        target = control.target(journal, said, push) if journal is not None else None
         if journal is None or target is None:
             nothing = Nothing.NEVER_PUSHED if rolling else Nothing.NONE_UNDER_WAY
             return say_nothing(this, nothing, dry_run=doing, json=json)
-        if rolling and not _to_bring_back(journal, target, said):
+        if rolling and not control.to_bring_back(journal, target, said):
             return say_nothing(this, Nothing.NONE_TO_BRING_BACK, push=target, dry_run=doing, json=json)
         look_at_cargo(this, Shelf(workspace.shelf_dir), journal, target, [said])
         show_foretold(this, journal, target, said, doing=doing, json=json)
@@ -216,21 +179,19 @@ def _run_alone(
 ) -> int:
     """No process runs the push: take it over, and do here what was asked."""
     from fleet.cli.push_summary import close, field_of, look_at_cargo, run_to_end
-    from fleet.push.events import RequestKind, Resumed
+    from fleet.push import control
     from fleet.push.outcome import rolled_back_exit
     from fleet.push.session import journal_of
 
     field = field_of(this)
     with journal_of(field.workspace) as journal:
-        rolling = said.word is RequestKind.ROLL_BACK
-        target = _target(journal, push) if rolling else journal.unfinished()
+        rolling = said.word is control.RequestKind.ROLL_BACK
+        target = control.target(journal, said, push)
         if target is None:
             return say_nothing(this, Nothing.NEVER_PUSHED if rolling else Nothing.NONE_UNDER_WAY, json=json)
         if rolling and not _agreed(this, journal, target, said, yes=yes):
             return say_nothing(this, Nothing.NONE_TO_BRING_BACK, push=target, json=json)
-        first: list[Resumed | Requested] = [said]
-        if journal.unfinished() == target:
-            first = [Resumed(time.time()), said]
+        first = control.first_events(journal, target, said, time.time())
         look_at_cargo(this, field.shelf, journal, target, first)
         state = run_to_end(this, field, journal, target, first, json=json)
     status = close(this, state)
@@ -239,40 +200,12 @@ def _run_alone(
     return rolled_back_exit(state, said.nodes) if rolling else Exit.OK
 
 
-def _target(journal: Journal, push: str | None) -> str | None:
-    """The push to roll back: the one named, the one under way, or the last one."""
-    from fleet.errors import PushError
-    from fleet.push.codes import NO_SUCH_PUSH, PUSH_UNFINISHED
-
-    unfinished = journal.unfinished()
-    if push:
-        if not journal.has(push):
-            raise PushError(NO_SUCH_PUSH, f"there is no push {push!r}")
-        if unfinished not in (None, push):
-            raise PushError(PUSH_UNFINISHED, f"push {unfinished} is unfinished")
-        return push
-    records = journal.pushes()
-    return unfinished or (records[-1].id if records else None)
-
-
 def _agreed(this: Session, journal: Journal, push: str, said: Requested, *, yes: bool) -> bool:
     """Whether there is anything to bring back; asks before many nodes."""
-    wanted = _to_bring_back(journal, push, said)
+    from fleet.push.control import to_bring_back
+
+    wanted = to_bring_back(journal, push, said)
     if len(wanted) > ASK_BEFORE_NODES:
         question = f"Bring {len(wanted)} nodes back to the image they had before push {push}?"
         this.confirm(question, given=yes, flag="--yes")
     return bool(wanted)
-
-
-def _to_bring_back(journal: Journal, push: str, said: Requested) -> list[str]:
-    """The nodes to bring back. PushError for a node that was not updated."""
-    from fleet.errors import PushError
-    from fleet.push.codes import NOT_IN_PUSH
-    from fleet.push.state import NodeStatus
-
-    state = journal.state(push)
-    back = [n.node for n in state.nodes.values() if n.accepted and n.stands is not NodeStatus.PUT_BACK]
-    others = [name for name in said.nodes if name not in back and name not in state.nodes]
-    if others:
-        raise PushError(NOT_IN_PUSH, f"push {push} did not update {', '.join(others)}")
-    return [name for name in back if not said.nodes or name in said.nodes]

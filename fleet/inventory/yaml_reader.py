@@ -111,6 +111,9 @@ class _Builder:
 
     def cut_off(self) -> None:
         """Leave out the part in which the file could not be read on: it would seem to lack keys."""
+        # What stays in the tree is complete, each part of it: a half-read tank would be checked like a whole one, and
+        # be said to lack what stands further on. Parts that were read before stay, so that one mistake does not hide
+        # the findings on the rest; that others may miss what is left out here is what `whole` is for.
         self.tree.whole = False
         if self.frames:
             key, *rest = self._path()

@@ -43,6 +43,8 @@ from fleet.push.transition import Transition
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from fleet.push.tally import Kind
+
 
 def step(state: PushState, event: Event) -> tuple[PushState, tuple[Command, ...]]:
     """The state after the event, and what is to be done now. An outcome nobody waits for changes nothing."""
@@ -185,32 +187,43 @@ def _blamed(nodes: Iterable[NodeProgress], *blames: Blame) -> tuple[str, ...]:
 def _one_cause(work: Transition, blame: Blame) -> bool:
     """Whether so many nodes of the wave, or of all that the push has judged, failed for this that it is not each one's
     own: for their supply, then it is the image; for their link, then it is the network."""
-    wave = [n for n in work.wave() if n.stands is not NodeStatus.LEFT_OUT or n.blame is blame]
-    known = {node.node: node for node in (*wave, *_judged(work))}.values()
-    return any(too_many_for_chance(len(_blamed(nodes, blame)), len(nodes)) for nodes in (wave, known))
-
-
-def _judged(work: Transition) -> list[NodeProgress]:
-    return [n for n in work.nodes.values() if n.failed or (n.accepted and n.stands is NodeStatus.KEPT)]
+    fleet, wave = work.tally.fleet, work.tally.wave
+    mine = [
+        (k, n) for k, n in wave.of_kind.items() if k.stands is not NodeStatus.LEFT_OUT or k.blame is blame
+    ]
+    others = [(k, n) for k, n in mine if not k.judged]
+    known = [*others, *((k, n) for k, n in fleet.of_kind.items() if k.judged)]
+    return any(
+        too_many_for_chance(sum(n for k, n in kinds if k.blame is blame), sum(n for _, n in kinds))
+        for kinds in (mine, known)
+    )
 
 
 def _too_many_failed(work: Transition) -> bool:
-    wave = work.wave()
-    of = len(wave) - len(_blamed(wave, *BESIDE_THE_IMAGE))
-    return len(_failed(wave)) > failures_allowed(work.push.plan.policy.failures_allowed, of)
+    wave = work.tally.wave
+    failed, of = wave.count(_of_the_image), wave.count(_not_beside_the_image)
+    return failed > failures_allowed(work.push.plan.policy.failures_allowed, of)
+
+
+def _of_the_image(kind: Kind) -> bool:
+    return kind.blame in OF_THE_IMAGE
+
+
+def _not_beside_the_image(kind: Kind) -> bool:
+    return kind.blame not in BESIDE_THE_IMAGE
 
 
 def _judge(work: Transition) -> None:
     """Write down the verdict on the present wave as it stands."""
-    wave, judged = work.wave(), _judged(work)
+    wave, fleet = work.wave(), work.tally.fleet
     soaked = sum(n.task is Task.SOAKED for n in wave)
     verdict = judge(
         work.push.wave,
         failed=_failed(wave),
         of=len(wave) - len(_blamed(wave, *BESIDE_THE_IMAGE)),
         share_allowed=work.push.plan.policy.failures_allowed,
-        all_failed=len(_failed(judged)),
-        all_judged=len(judged) - len(_blamed(judged, *BESIDE_THE_IMAGE)) + soaked,
+        all_failed=fleet.count(lambda kind: kind.judged and _of_the_image(kind)),
+        all_judged=fleet.count(lambda kind: kind.judged and _not_beside_the_image(kind)) + soaked,
         supply=_blamed(wave, Blame.SUPPLY),
         too_much=_one_cause(work, Blame.SUPPLY),
         link=_blamed(wave, Blame.LINK),
@@ -248,26 +261,35 @@ def _fail_wave(work: Transition) -> None:
 
 def _start_nodes(work: Transition) -> None:
     """Begin with as many queued nodes of the wave as may be under way now."""
+    if work.tally.fleet.any(lambda kind: kind.stands is NodeStatus.LOST):
+        _leave_out_partners_of_lost(work)
+    if work.full():
+        return
+    for name in work.queued():
+        if work.startable(name):
+            forward.start(work, name)
+            if work.full():
+                return
+
+
+def _leave_out_partners_of_lost(work: Transition) -> None:
+    """Nobody stands in for them, should they fail as well. Before any is started: it changes nothing for the others."""
     for node in work.wave():
-        if not node.waiting or node.task is Task.HELD:
-            continue
-        lost = next((p for p in work.partners(node.node) if p.stands is NodeStatus.LOST), None)
-        if lost is not None:
-            work.settle(node.node, NodeStatus.LEFT_OUT, Reason(Why.PARTNER_LOST, lost.node))
-        elif work.startable(node.node):
-            forward.start(work, node.node)
+        if node.queued:
+            lost = next((p for p in work.partners(node.node) if p.stands is NodeStatus.LOST), None)
+            if lost is not None:
+                work.settle(node.node, NodeStatus.LEFT_OUT, Reason(Why.PARTNER_LOST, lost.node))
 
 
 def _keep_if_well(work: Transition) -> None:
     """The gate: when all that were begun are soaked, or a trial is about to end, keep those that are
     soaked."""
-    wave = work.wave()
-    soaked = [n for n in wave if n.task is Task.SOAKED]
-    if not soaked:
+    ends_s = work.tally.soaked_ends_s
+    if not ends_s:
         return
-    quiet = not any(n.task in ON_THE_WAY for n in wave)
-    soon = work.now_s + KEEP_RESERVE_S
-    if quiet or any(n.trial_ends_at_s <= soon for n in soaked):
+    quiet = not work.tally.wave.any(lambda kind: kind.task in ON_THE_WAY)
+    if quiet or ends_s[0] <= work.now_s + KEEP_RESERVE_S:
+        soaked = [n for n in work.wave() if n.soaked]
         _judge(work)
         for node in soaked:
             forward.keep(work, node.node)
@@ -276,11 +298,15 @@ def _keep_if_well(work: Transition) -> None:
 def _wave_over(work: Transition) -> bool:
     """Whether the wave is done; then the next one is made the present one. Held-off nodes wait for the
     end."""
-    wave = work.wave()
-    held = [n for n in wave if n.task is Task.HELD]
-    if any(not n.settled and n.task is not Task.HELD for n in wave):
+    # Whoever may still fail keeps the wave open: the next one begins only when nothing is left that could tell against
+    # the image. A held-off node has not had it, so it keeps nobody waiting, but only once another node of the wave
+    # keeps the image: a wave put off whole would let the next one begin on no evidence. A wave of those that were put
+    # off is the last chance: there a held-off node is waited for, until it goes or was held off too often.
+    wave = work.tally.wave
+    if wave.any(lambda kind: not kind.settled and kind.task is not Task.HELD):
         return False
-    if work.push.wave <= len(work.push.plan.waves) and any(n.stands is NodeStatus.KEPT for n in wave):
+    held = [n for n in work.wave() if n.task is Task.HELD]
+    if work.push.wave <= len(work.push.plan.waves) and wave.any(_kept):
         _put_off(work, held)
     elif held:
         return False
@@ -315,9 +341,13 @@ def _next_late_wave(work: Transition) -> bool:
 
 def _pilot_is_empty(work: Transition) -> bool:
     number, waves = work.push.wave, work.push.plan.waves
-    if number > len(waves) or not waves[number - 1].pilot or not any(work.unsettled()):
+    if number > len(waves) or not waves[number - 1].pilot or work.all_settled():
         return False
-    return not any(n.stands is NodeStatus.KEPT for n in work.wave())
+    return not work.tally.wave.any(_kept)
+
+
+def _kept(kind: Kind) -> bool:
+    return kind.stands is NodeStatus.KEPT
 
 
 def _nobody(work: Transition) -> None:

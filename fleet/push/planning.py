@@ -7,6 +7,7 @@ import hashlib
 import json
 from collections import Counter
 from dataclasses import dataclass, field
+from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -50,7 +51,22 @@ class Found:
     detail: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+class SupplyIndex:
+    """The nodes of an inventory by supply group: looked through once, and not once for each node."""
+
+    def __init__(self, inventory: Inventory) -> None:
+        self._of_group: dict[str, list[tuple[int, Node]]] = {}
+        for number, node in enumerate(inventory.nodes):
+            for group in supply_groups(inventory, node):
+                self._of_group.setdefault(group, []).append((number, node))
+
+    def sharing(self, groups: Iterable[str]) -> list[Node]:
+        """The nodes of these groups, once each, in the inventory's order."""
+        members = dict(member for group in groups for member in self._of_group[group])
+        return [members[number] for number in sorted(members)]
+
+
+@dataclass(frozen=True)
 class PlanRequest:
     """What a plan is made from. `nodes` are the chosen names; `shelf`, `found` and `outages` (by board)
     are by name, and so is `elsewhere`, the newest images for the other target; `in_place` are the boards whose boot
@@ -83,6 +99,11 @@ class PlanRequest:
     """Such images all the same."""
     given_up: Mapping[str, str] = field(default_factory=dict)
     """Images that an earlier push gave up, with that push's id."""
+
+    @cached_property
+    def supply(self) -> SupplyIndex:
+        """Who can stand in for whom."""
+        return SupplyIndex(self.inventory)
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,13 +288,13 @@ def _wrong_hour(request: PlanRequest, node: Node) -> LeftOut | None:
 
 def _stand_in_down(request: PlanRequest, node: Node) -> LeftOut | None:
     groups = supply_groups(request.inventory, node)
-    for other in request.inventory.nodes:
-        shared = groups & supply_groups(request.inventory, other)
-        if other.name == node.name or not shared:
+    for other in request.supply.sharing(groups):
+        if other.name == node.name:
             continue
         state = request.found.get(other.name, Found()).state
         if state is None or state.phase is Phase.ON_TRIAL:
             how = "cannot be reached" if state is None else "is on trial"
+            shared = groups & supply_groups(request.inventory, other)
             told = f"{other.name}, which stands in for it ({min(shared)}), {how}"
             return LeftOut(node=node.name, reason="stand-in-down", detail=told)
     return None

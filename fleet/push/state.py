@@ -1,5 +1,6 @@
 """How a push stands: the push as a whole, and each of its nodes. Immutable; made by folding events
-(engine.py).
+(engine.py). What would be counted or looked up among all nodes is kept ready (`groups`, `tally`), so that an event
+costs the same in a fleet of any size.
 """
 
 from __future__ import annotations
@@ -10,7 +11,9 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from fleet.push.condition import brown_outs_between
+from fleet.push.node_table import NodeTable
 from fleet.push.reasons import NO_REASON, HaltedBy, Reason
+from fleet.push.tally import Census, Kind, Tally
 
 if TYPE_CHECKING:
     from fleet.link.state import NodeState
@@ -87,6 +90,8 @@ ON_THE_WAY = frozenset({Task.READY, Task.SEND, Task.UNSURE, Task.RETURN, Task.SO
 """Tasks whose end the gate waits for."""
 
 
+_ON_TRIAL = frozenset({Task.RETURN, Task.SOAK, Task.SOAKED})
+
 Record = TypeVar("Record", "NodeProgress", "PushState")
 
 
@@ -158,9 +163,34 @@ class NodeProgress:
         return self.stands in SETTLED and self.task is Task.NONE
 
     @property
+    def judged(self) -> bool:
+        """Whether it says something of the image: it failed, or runs it and keeps it."""
+        return bool(self.failed) or (self.accepted > 0 and self.stands is NodeStatus.KEPT)
+
+    @property
+    def kind(self) -> Kind:
+        """What it is counted as."""
+        return Kind(self.stands, self.task, self.blame, self.settled, self.judged)
+
+    @property
+    def trial_runs(self) -> bool:
+        """Whether its trial is known to run, and when it ends."""
+        return self.task in _ON_TRIAL and self.trial_ends_at_s != 0.0
+
+    @property
+    def soaked(self) -> bool:
+        """Whether it waits for the gate."""
+        return self.task is Task.SOAKED
+
+    @property
     def waiting(self) -> bool:
         """Whether nothing was begun with it, and it is not settled."""
-        return self.task is Task.HELD or (self.task is Task.NONE and self.stands not in SETTLED)
+        return self.task is Task.HELD or self.queued
+
+    @property
+    def queued(self) -> bool:
+        """Whether its turn in its wave has not come."""
+        return self.task is Task.NONE and self.stands not in SETTLED
 
     @property
     def untouched(self) -> bool:
@@ -194,8 +224,12 @@ class PushState:
     their wave."""
 
     plan: Plan
-    nodes: Mapping[str, NodeProgress]
+    nodes: NodeTable
     planned: Mapping[str, PlannedNode]
+    groups: Mapping[str, tuple[str, ...]]
+    """The nodes of each supply group, in the order of the plan."""
+    tally: Tally
+    """Counts that follow from the nodes."""
     waves: tuple[tuple[str, ...], ...]
     phase: PushPhase = PushPhase.NEW
     ends_as: PushPhase = PushPhase.DONE
@@ -221,10 +255,16 @@ class PushState:
 
 def fresh(plan: Plan) -> PushState:
     """The state before anything happened."""
-    waves = tuple(tuple(node.node for node in wave.nodes) for wave in plan.waves)
+    nodes = NodeTable(NodeProgress(n.node, wave.number) for wave, n in plan.nodes())
+    groups: dict[str, list[str]] = {}
+    for _, planned in plan.nodes():
+        for group in dict.fromkeys(planned.supply_groups):
+            groups.setdefault(group, []).append(planned.node)
     return PushState(
         plan=plan,
-        nodes={n.node: NodeProgress(n.node, wave.number) for wave, n in plan.nodes()},
+        nodes=nodes,
         planned={n.node: n for _, n in plan.nodes()},
-        waves=waves,
+        groups={group: tuple(names) for group, names in groups.items()},
+        tally=Tally(fleet=Census(node.kind for node in nodes.values())),
+        waves=tuple(tuple(node.node for node in wave.nodes) for wave in plan.waves),
     )

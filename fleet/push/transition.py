@@ -11,7 +11,6 @@ from fleet.push.events import Action, Command
 from fleet.push.gate import Check, CheckName
 from fleet.push.reasons import NO_REASON, WAITING, Reason, Why
 from fleet.push.state import (
-    SETTLED,
     NodeProgress,
     NodeStatus,
     PushPhase,
@@ -20,10 +19,12 @@ from fleet.push.state import (
     Task,
     evolve,
 )
+from fleet.push.tally import Place
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from fleet.push.node_table import NodeTable
     from fleet.push.plan import PlannedNode
 
 _BLAMES = {CheckName.SUPPLY: Blame.SUPPLY, CheckName.LINK: Blame.LINK}
@@ -35,7 +36,8 @@ class Transition:
 
     def __init__(self, state: PushState, at_s: float) -> None:
         self.push = evolve(state, now_s=max(state.now_s, at_s))
-        self.nodes = dict(state.nodes)
+        self.nodes: NodeTable = state.nodes
+        self.tally = state.tally.copy()
         self._commands: list[Command] = []
 
     @property
@@ -47,20 +49,32 @@ class Transition:
         """The new state, and the commands that still stand: a later one for a node replaces the one
         before."""
         commands = tuple(c for c in self._commands if self.nodes[c.node].pending is c)
-        return evolve(self.push, nodes=self.nodes), commands
+        return evolve(self.push, nodes=self.nodes, tally=self.tally), commands
 
     # ---------------------------------------------------------------- changing
     def change(self, **changes: Any) -> None:
         """Change fields of the push."""
         self.push = evolve(self.push, **changes)
+        if "wave" in changes or "waves" in changes:
+            begun = 1 <= self.push.wave <= len(self.push.waves)
+            wave = self.wave() if begun else ()
+            self.tally.begin_wave((node, self.planned(node.node).site) for node in wave)
 
     def set(self, name: str, **changes: Any) -> NodeProgress:
-        """Change fields of a node."""
-        self.nodes[name] = evolve(self.nodes[name], **changes)
-        return self.nodes[name]
+        """Change fields of a node, and what is counted of it. The only way to change one: else the counts are wrong."""
+        before, place = self.nodes[name], self._place(name)
+        after = evolve(before, **changes)
+        self.nodes = self.nodes.with_node(after)
+        self.tally.move(before, after)
+        self.tally.move_place(place, self._place(name))
+        return after
 
     def do(self, name: str, doing: Action, task: Task, *, in_s: float = 0.0, **changes: Any) -> None:
         """Ask for something to be done to a node, in some seconds. Only a question may be replaced."""
+        # An action that is under way may have its effect whatever is asked for meanwhile; if another took its place,
+        # its outcome would carry a serial that nobody waits for, and be lost: a node with an image that the engine does
+        # not know of. A question changes nothing, so its answer may be lost. The serial is the push's, and never used
+        # twice, so that an outcome of before a restart of the tool is not taken for one of after it.
         pending = self.nodes[name].pending
         if pending is not None and pending.doing is not Action.ASK:
             raise ValueError(f"{name}: {pending.doing} is under way")
@@ -107,11 +121,11 @@ class Transition:
 
     def partners(self, name: str) -> Iterator[NodeProgress]:
         """The nodes that share a supply group with this one."""
-        groups = frozenset(self.planned(name).supply_groups)
-        if groups:
-            for other, planned in self.push.planned.items():
-                if other != name and not groups.isdisjoint(planned.supply_groups):
-                    yield self.nodes[other]
+        groups = self.planned(name).supply_groups
+        members = [other for group in groups for other in self.push.groups[group]]
+        for other in self.nodes.in_order(members) if len(groups) > 1 else members:
+            if other != name:
+                yield self.nodes[other]
 
     def partner_down(self, name: str) -> NodeProgress | None:
         """A node of the same supply group that is down, if there is one."""
@@ -127,26 +141,39 @@ class Transition:
 
     def place_free(self, name: str) -> bool:
         """Whether one more transfer may run: overall, at its site, through its access point."""
-        policy, mine = self.push.plan.policy, self.planned(name)
-        running = [self.planned(n.node) for n in self.nodes.values() if n.takes_a_place and n.node != name]
-        at_site = sum(other.site == mine.site for other in running)
+        policy, tally, itself = self.push.plan.policy, self.tally, self.nodes[name].takes_a_place
         point = self.access_point(name)
-        at_point = sum(point is not None and self.access_point(other.node) == point for other in running)
+        at_point = 0 if point is None else tally.busy_at_point.get(point, 0) - itself
         return (
-            len(running) < policy.at_once
-            and at_site < policy.at_once_per_site
+            tally.busy - itself < policy.at_once
+            and tally.busy_at_site.get(self.planned(name).site, 0) - itself < policy.at_once_per_site
             and at_point < AT_ONCE_PER_ACCESS_POINT
         )
 
+    def full(self) -> bool:
+        """Whether no node that has no place now gets one, wherever it is."""
+        return self.tally.busy >= self.push.plan.policy.at_once
+
+    def queued(self) -> list[str]:
+        """The nodes of the present wave whose turn has not come, in order; but for those of sites without a place for
+        one more, so that no event looks at each of them in vain."""
+        limit = self.push.plan.policy.at_once_per_site
+        free = [
+            turns for site, turns in self.tally.queued.items() if self.tally.busy_at_site.get(site, 0) < limit
+        ]
+        names = self.push.waves[self.push.wave - 1]
+        return [names[turn] for turn in sorted(turn for turns in free for turn in turns)]
+
+    def _place(self, name: str) -> Place | None:
+        if not self.nodes[name].takes_a_place:
+            return None
+        return Place(self.planned(name).site, self.access_point(name))
+
     def trial_allows(self, name: str) -> bool:
         """Whether a send begun now is soaked before the first trial of the wave runs out."""
-        ends = [
-            n.trial_ends_at_s
-            for n in self.wave()
-            if n.trial_ends_at_s and n.task in (Task.RETURN, Task.SOAK, Task.SOAKED)
-        ]
+        ends_s = self.tally.trial_ends_s
         needs_s = self.planned(name).expected_s + self.push.plan.policy.soak_s + KEEP_RESERVE_S
-        return not ends or self.now_s + needs_s <= min(ends)
+        return not ends_s or self.now_s + needs_s <= ends_s[0]
 
     def startable(self, name: str) -> bool:
         """Whether this node's update may begin now, as far as the rest of the fleet is concerned."""
@@ -160,8 +187,8 @@ class Transition:
 
     def all_settled(self) -> bool:
         """Whether nothing more will happen to any node."""
-        return all(node.settled for node in self.nodes.values())
+        return not self.tally.fleet.any(lambda kind: not kind.settled)
 
     def unsettled(self) -> Iterator[NodeProgress]:
         """The nodes that something may still happen to."""
-        return (n for n in tuple(self.nodes.values()) if n.stands not in SETTLED or n.task is not Task.NONE)
+        return (node for node in tuple(self.nodes.values()) if not node.settled)

@@ -16,6 +16,7 @@ from fleet.push import update_steps as forward
 from fleet.push.blame import Blame
 from fleet.push.events import Action, Resumed
 from fleet.push.gate import CheckName
+from fleet.push.node_table import NodeTable
 from fleet.push.reasons import NO_REASON, Halt, HaltedBy, Reason, Why
 from fleet.push.state import ON_THE_WAY, NodeStatus, PushPhase, RollbackCause, Task
 from fleet.push.transition import Transition
@@ -26,7 +27,12 @@ def _lets_partners_go_together() -> Any:
 
 
 def _ignores_places() -> Any:
-    return patch.object(Transition, "place_free", lambda self, name: True)
+    def queued(self: Transition) -> list[str]:
+        return [node.node for node in self.wave() if node.queued]
+
+    return patch.multiple(
+        Transition, place_free=lambda self, name: True, full=lambda self: False, queued=queued
+    )
 
 
 def _counts_access_points_as_planned() -> Any:
@@ -122,7 +128,7 @@ def _forgets_what_was_under_way() -> Any:
 
     def step(state: Any, event: Any) -> Any:
         if isinstance(event, Resumed):
-            nodes = {name: replace(node, pending=None) for name, node in state.nodes.items()}
+            nodes = NodeTable(replace(node, pending=None) for node in state.nodes.values())
             return replace(state, nodes=nodes), ()
         return real(state, event)
 

@@ -14,6 +14,7 @@ from fleet.errors import PlanError
 from fleet.find.match import Match, Status
 from fleet.link.state import NodeState
 from fleet.model.inventory import Inventory
+from fleet.push import planning
 from fleet.push.context import found_of
 from fleet.push.outage import outage_of, times
 from fleet.push.plan import Plan, read_plan, write_plan
@@ -304,6 +305,35 @@ def test_stand_ins_are_in_different_waves_and_both_have_to_be_there() -> None:
     trial = state_of("b", phase="on-trial", image=image_of("x"), trial_left_s=9)
     assert out(plan(fleet, {"b": trial})) == {"a": "stand-in-down", "b": "on-trial"}
     assert with_stand_ins(fleet, ["a"]) == ["a", "b"]
+
+
+def test_the_first_stand_in_of_the_inventory_that_is_down_is_named_whatever_its_group() -> None:
+    tanks = [tank("tank-a", supply_group="yard"), tank("tank-b", supply_group="yard")]
+    tanks += [tank("tank-c", supply_group="house"), tank("tank-d", supply_group="house")]
+    tanks += [tank("tank-e")]
+    nodes = [node("c"), node("b"), node("ad", "tank-a", "tank-d"), node("e")]
+    told = {one.node: one.detail for one in plan(inventory(tanks, nodes), {"c": None, "b": None}).left_out}
+    assert told["ad"].startswith("c, which stands in for it (house)")
+    assert set(told) == {"c", "b", "ad"}
+
+
+def test_supply_groups_are_looked_up_in_proportion_to_the_nodes(monkeypatch) -> None:
+    looked_up = 0
+    look_up = planning.supply_groups
+
+    def counting(fleet: Inventory, one: Any) -> frozenset[str]:
+        nonlocal looked_up
+        looked_up += 1
+        return look_up(fleet, one)
+
+    monkeypatch.setattr(planning, "supply_groups", counting)
+    per_node = []
+    for count in (20, 80):
+        names, looked_up = [f"n{number}" for number in range(count)], 0
+        tanks = [tank(f"tank-{name}", supply_group=f"g{i // 2}") for i, name in enumerate(names)]
+        plan(inventory(tanks, [node(name) for name in names]))
+        per_node.append(looked_up / count)
+    assert per_node[1] <= per_node[0] * 1.1
 
 
 def test_a_node_of_two_tanks_is_as_critical_as_the_worse_and_as_spare_as_the_emptier() -> None:

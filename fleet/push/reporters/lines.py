@@ -48,8 +48,8 @@ class LinesReporter:
             self._line(at_s, "request", word=event.word, nodes=event.nodes)
         if isinstance(event, Resumed):
             self._line(at_s, "resumed")
-        for name, node in after.nodes.items():
-            was = before.nodes[name]
+        for name in after.nodes.changed_since(before.nodes):
+            was, node = before.nodes[name], after.nodes[name]
             if (node.stands, node.reason, node.blame) != (was.stands, was.reason, was.blame):
                 told = {
                     "stands": node.stands,

@@ -100,16 +100,15 @@ def _wave_line(state: PushState) -> str:
 def _node_lines(before: PushState, after: PushState) -> list[str]:
     """A line per node that stands otherwise than before; many that are left out for one reason share a
     line."""
-    out = [name for name, node in after.nodes.items() if _newly_left_out(before.nodes[name], node)]
+    changed = after.nodes.changed_since(before.nodes)
+    out = [name for name in changed if _newly_left_out(before.nodes[name], after.nodes[name])]
     shared = {
         reason: [name for name in out if after.nodes[name].reason == reason]
         for reason in dict.fromkeys(after.nodes[name].reason for name in out)
     }
     together = {name for names in shared.values() if len(names) > LEFT_OUT_SHOWN for name in names}
     lines = [
-        _node_line(before.nodes[name], node, after)
-        for name, node in after.nodes.items()
-        if name not in together
+        _node_line(before.nodes[name], after.nodes[name], after) for name in changed if name not in together
     ]
     lines += [
         f"{len(names)} nodes left out: {reason}"

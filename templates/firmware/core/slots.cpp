@@ -4,6 +4,19 @@
 
 #include "slots_area.h"
 
+// The order of writes. The power may go between any two of them, or in the middle of one; at each of these moments the
+// record in the flash must lead to an image that is whole. An area that is being copied to may be half of each; then what
+// it is copied from is whole, and the copy is simply done again:
+//   1. the record forgets what an area holds, before the first of its bytes is erased (begin_update, read_back_step);
+//   2. the bytes are written, read back, and held to the digest of the ticket;
+//   3. copy-in-place: the image that runs is copied to its keep, and that copy is held to its digest;
+//   4. one record names the new image: that record alone is the change (commit_update);
+//   5. only then the chip's own boot loader is told, where it has a say: if the power goes before, the old image starts,
+//      finds itself elsewhere than the record says, and tells it (hand_over_now).
+// To keep an image, the other way round: first the boot loader, then the record. If the power goes between, the image is
+// still on trial, and is told to be kept once more; a record that says kept of an image that the boot loader takes back
+// would be a lie. Whatever was not saved is read back from the flash (save): the memory never knows more than the flash.
+
 namespace tn {
 
 namespace {
