@@ -22,6 +22,7 @@ bench: test-packages $(VENV)/.installed-tests
 
 docs: $(VENV)/.installed-tests
 	@$(BIN)/python docs/codes.py
+	@$(BIN)/python docs/schemas.py
 	@$(BIN)/python docs/pictures.py
 
 format: $(VENV)/.installed-tests

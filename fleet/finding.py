@@ -3,23 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from fleet.codes import Code, Severity
 
 if TYPE_CHECKING:
     from datetime import date
 
+    from pydantic import Field
+
+    from fleet.json_values import CodeName, Day, NotEmpty, Some
+
+RuledAs = Literal["accepted", "note", "warning", "error"]
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Place:
-    """Where in a text: 1-based line and column, `end_col` exclusive, `quote` the whole line."""
+    """Where in a text. Lines and columns count from 1, columns in characters; `end_col` is exclusive."""
 
-    path: str
-    line: int = 1
-    col: int = 1
-    end_col: int = 2
+    path: NotEmpty
+    line: Some = 1
+    col: Some = 1
+    end_col: Annotated[int, Field(ge=2)] = 2
     quote: str = ""
+    """The whole line; empty when it is too long."""
 
     def __str__(self) -> str:
         return f"{self.path}:{self.line}:{self.col}"
@@ -32,9 +39,52 @@ class Figure:
     The same figures stand in the finding's words, rounded for people; here they are for programs.
     """
 
-    name: str
+    name: NotEmpty
     value: float
     unit: str = ""
+    """Empty for a pure number."""
+
+
+@dataclass(frozen=True, slots=True)
+class RuledLine:
+    """What a person has ruled on a finding, for JSON."""
+
+    ruled: Annotated[RuledAs, Field(alias="as")]
+    reason: NotEmpty
+    date: Day
+    expires: Day | None
+    """The last day on which it holds."""
+    about: str
+    """The subject that it names; empty for everywhere."""
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class FindingLine:
+    """A finding for JSON."""
+
+    code: CodeName
+    severity: Severity
+    title: NotEmpty
+    subject: str
+    """Such as `tank roof-east`; may be empty."""
+    what: NotEmpty
+    why: NotEmpty
+    fix: NotEmpty
+    source: str
+    """Where its figures come from; may be empty."""
+    figures: tuple[Figure, ...]
+    """What it rests on, as computed or measured, and the limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedLine(FindingLine):
+    """A finding for JSON, with its place in a text."""
+
+    ruling: RuledLine | None
+    """What a person has ruled on it; null if nothing."""
+    place: Place | None
+    """Null where it is about no file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +94,7 @@ class Ruled:
     `about` is the subject that the ruling names, empty for everywhere; `place` is that of the ruling.
     """
 
-    word: str
+    word: RuledAs
     reason: str
     made_on: date
     expires: date | None
@@ -62,14 +112,17 @@ class Ruled:
 
     def facts(self) -> dict[str, Any]:
         """All of it for JSON."""
-        return {
-            "as": self.word,
-            "reason": self.reason,
-            "date": self.made_on.isoformat(),
-            "expires": self.expires.isoformat() if self.expires else None,
-            "about": self.about,
-            "place": asdict(self.place),
-        }
+        facts = asdict(
+            RuledLine(
+                self.word,
+                self.reason,
+                self.made_on.isoformat(),
+                self.expires.isoformat() if self.expires else None,
+                self.about,
+                self.place,
+            )
+        )
+        return {"as": facts.pop("ruled"), **facts}
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,20 +169,27 @@ class Finding:
         return self.fix_here or self.code.fix
 
     def facts(self) -> dict[str, Any]:
-        """All of it for JSON; `place` is null where the finding is about no file."""
+        """All of it for JSON: the keys of `PlacedLine`."""
         return {
-            "code": self.code.code,
-            "severity": self.severity.value,
-            "title": self.code.title,
-            "subject": self.subject,
-            "what": self.what,
-            "why": self.why,
-            "fix": self.fix,
-            "source": self.code.source,
+            **asdict(self.line()),
             "figures": [asdict(figure) for figure in self.figures],
             "ruling": self.ruling.facts() if self.ruling else None,
             "place": asdict(self.place) if self.place else None,
         }
+
+    def line(self) -> FindingLine:
+        """It without its place, for JSON."""
+        return FindingLine(
+            self.code.code,
+            self.severity,
+            self.code.title,
+            self.subject,
+            self.what,
+            self.why,
+            self.fix,
+            self.code.source,
+            self.figures,
+        )
 
     def sort_key(self) -> tuple[str, int, int, str, str]:
         """By place, then code, then words."""

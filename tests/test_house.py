@@ -11,6 +11,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from fleet.explain import all_codes
 
@@ -110,6 +111,14 @@ def test_every_code_is_used_and_explained() -> None:
 def test_codes_page_is_made_from_the_codes() -> None:
     made = runpy.run_path(str(ROOT / "docs" / "codes.py"))["page"]()
     assert (ROOT / "docs" / "codes.md").read_text(encoding="utf-8") == made, "run `make docs`"
+
+
+def test_schemas_are_made_from_the_types() -> None:
+    maker = runpy.run_path(str(ROOT / "docs" / "schemas.py"))
+    for kind, schema in maker["schemas"]().items():
+        shipped = (ROOT / "fleet" / "schemas" / f"{kind}.json").read_text(encoding="utf-8")
+        assert shipped == maker["text_of"](schema), f"{kind}: run `make docs`"
+        Draft202012Validator.check_schema(schema)
 
 
 @pytest.mark.parametrize(

@@ -4,47 +4,86 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Literal
 
 from fleet.codes import Exit, Severity
+from fleet.finding import FindingLine
 
 if TYPE_CHECKING:
     from fleet.check.rulings import RulingLine
+    from fleet.find.match import Status
     from fleet.finding import Finding
+    from fleet.json_values import AuditCode, Channel, Count, Digest, Mac, NotEmpty, NotNegative
+    from fleet.link.state import Phase
 
 
 @dataclass(frozen=True, slots=True)
 class NodeLine:
-    """One node; what was not learned is None. `verdict` is a few words, `findings` the codes about it."""
+    """One node; what was not learned is null. `verdict` is a few words, `findings` the codes about it."""
 
     node: str
     site: str
     board: str
-    status: str
+    status: Status | Literal["not asked"]
     """As `find` says it, or `not asked`."""
     address: str | None
+    """ADDRESS:PORT"""
     release: str | None
-    image: str | None
-    sequence: int | None
-    phase: str | None
+    """Of the running image."""
+    image: Digest | None
+    """Of the running image."""
+    sequence: Count | None
+    phase: Phase | None
     newest_release: str | None
-    newest_image: str | None
+    """Of the newest image on the shelf."""
+    newest_image: Digest | None
     last_push: str | None
     """Id of the last push that touched it, and how it ended for it."""
     access_point: str | None
     """That the inventory names."""
     joined: str | None
-    """That it is joined to, as its site names it; None where the site does not list it."""
-    bssid: str | None
-    channel: int | None
+    """That it is joined to, as its site names it; null: nobody says, or the site does not list it."""
+    bssid: Mac | None
+    channel: Channel | None
     rssi_dbm: int | None
-    copy_in_place_s: float | None
-    """Longest copy by its boot loader, in which a power cut leaves it in need of a USB cable; None: it has none."""
+    copy_in_place_s: NotNegative | None
+    """Longest copy by its boot loader, in which a power cut leaves it in need of a USB cable; null: it has none."""
     verdict: str
-    findings: tuple[str, ...]
-    rulings: tuple[str, ...]
+    findings: tuple[AuditCode, ...]
+    rulings: tuple[NotEmpty, ...]
     """Those in force on findings about it, its tanks or its site."""
+
+
+@dataclass(frozen=True, slots=True)
+class AuditFinding(FindingLine):
+    """A finding of an audit, for JSON."""
+
+    code: AuditCode
+
+
+@dataclass(frozen=True, slots=True)
+class SeverityCounts:
+    """Findings per severity."""
+
+    error: Count
+    warning: Count
+    note: Count
+
+
+@dataclass(frozen=True, slots=True)
+class AuditDocument:
+    """A whole audit, for JSON."""
+
+    offline: bool
+    """Whether no node was asked."""
+    nodes: tuple[NodeLine, ...]
+    findings: tuple[AuditFinding, ...]
+    unreachable: tuple[str, ...]
+    """Nodes that were looked for and not found."""
+    rulings: tuple[RulingLine, ...]
+    """What persons have ruled on findings about the inventory, in the order of its files."""
+    counts: SeverityCounts
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +104,18 @@ class Report:
         if errors:
             return Exit.PROBLEMS
         return Exit.UNREACHABLE if self.unreachable else Exit.OK
+
+    def document(self, *, offline: bool) -> AuditDocument:
+        """All of it for JSON."""
+        lines = (finding.line() for finding in self.findings)
+        return AuditDocument(
+            offline,
+            self.lines,
+            tuple(AuditFinding(**asdict(line) | {"figures": line.figures}) for line in lines),
+            self.unreachable,
+            self.rulings,
+            SeverityCounts(**self.counts()),
+        )
 
     def counts(self) -> dict[str, int]:
         """Findings per severity."""

@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
 from fleet.bench.how import How
 from fleet.bench.spec import NodeSpec
+from fleet.json_values import Count, Digest, NotNegative, Port
 
 
 class Message(BaseModel):
@@ -120,18 +121,17 @@ class TankView(Message):
     """The water of a tank as it truly is, and what the node makes of its pump."""
 
     name: str
-    level_m: float
-    volume_l: float
-    share: float
-    wet: tuple[str, ...]
-    """Marks that the water reaches, from the lowest up."""
-    draw_l_per_min: float
-    inflow_l_per_min: float
-    pump: Literal["on", "off"] | None
-    pump_run_s: float
-    spilled_l: float
-    lacked_l: float
-    below_reserve_s: float
+    level_m: NotNegative = Field(description="Above the lowest inside point.")
+    volume_l: NotNegative
+    share: float = Field(ge=0, le=1, description="Of the volume up to the overflow.")
+    wet: tuple[str, ...] = Field(description="Marks that the water reaches, from the lowest up.")
+    draw_l_per_min: NotNegative
+    inflow_l_per_min: NotNegative
+    pump: Literal["on", "off"] | None = Field(description="Whether its relay is picked up; null: no pump.")
+    pump_run_s: NotNegative = Field(description="Simulated seconds since the start.")
+    spilled_l: NotNegative = Field(description="Over the overflow since the start.")
+    lacked_l: NotNegative = Field(description="Wanted and not there since the start.")
+    below_reserve_s: NotNegative = Field(description="Simulated seconds below the reserve.")
 
 
 class NodeView(Message):
@@ -140,16 +140,32 @@ class NodeView(Message):
     name: str
     board: str
     address: str
-    port: int
+    port: Port
     mac: str
     power: Literal["off", "starting", "running", "brick"]
     pid: int | None
-    starts: int
-    reset: str
+    starts: Count
+    reset: Literal["power-on", "restart", "watchdog", "crash", "brown-out"] = Field(
+        description="Why it last started."
+    )
     uptime_s: float | None
     network: Literal["up", "down", "slow"]
     hurts: tuple[str, ...]
     tanks: tuple[TankView, ...]
+
+
+class Said(Message):
+    """What a node says of itself over HTTP, unsigned."""
+
+    release: str
+    image: Digest
+    phase: Literal["kept", "on-trial", "put-back"]
+
+
+class ListedNode(NodeView):
+    """A virtual node with what it says of itself."""
+
+    says: Said | None = Field(description="Null: it does not answer.")
 
 
 class EventView(Message):

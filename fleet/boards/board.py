@@ -42,29 +42,31 @@ class PinFact:
 
 @dataclass(frozen=True, slots=True)
 class Reset:
-    """What a pin is from reset until the firmware sets it: what pulls at it, whether its input is on, whether the
-    chip drives it."""
+    """What a pin is from reset until the firmware sets it."""
 
     pull: ResetPull
+    """What pulls at it."""
     input: bool
+    """Whether its input is on."""
     output: bool
+    """Whether the chip drives it."""
     source: str
 
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """What the board itself hangs on a pin: `what` completes the sentence "PIN of BOARD ...".
-
-    `to` is the level that it pulls or drives to, through `ohm`, and a LED's `drop_v`; `some`: not all boards of that
-    name have it.
-    """
+    """What the board itself hangs on a pin: `what` completes the sentence "PIN of BOARD ..."."""
 
     kind: LoadKind
     what: str
     to: Literal["high", "low"] | None
+    """The level that it pulls or drives to."""
     ohm: float | None
+    """Through which resistance."""
     drop_v: float | None
+    """Of a LED: its forward voltage."""
     some: bool
+    """Not all boards of that name have it."""
     source: str
 
 
@@ -238,6 +240,12 @@ class Board:
     """Names that mean different pins on boards of this kind: why, in words."""
     button_gpio: int | None
     """GPIO that a button on the board pulls LOW while it is pressed (FLASH, BOOT); None where it has none."""
+    download_mode: str
+    """How a person puts it into download mode, as words after `On this board:`."""
+    boot_loader_at: int
+    """Offset in flash where the chip's ROM looks for the boot loader."""
+    wpa3: bool
+    """Whether it can join a network that takes WPA3 only."""
     notes: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
 
@@ -277,7 +285,7 @@ def load_board(board_id: str) -> Board:
     if board_id not in board_ids():
         raise UsageError(NO_SUCH_BOARD, f"there is no board {board_id!r}; there are {', '.join(board_ids())}")
     text = read_board(_data() / f"{board_id}.toml")
-    chip = read_chip(_data() / "chips" / f"{text.chip}.toml")
+    chip = _chip(text.chip)
     left, right = text.rows
     return Board(
         id=board_id,
@@ -303,6 +311,9 @@ def load_board(board_id: str) -> Board:
         outage=_outage(text),
         unclear=tuple(sorted(text.unclear.items())),
         button_gpio=None if text.button_pin is None else text.pins[text.button_pin],
+        download_mode=text.download_mode,
+        boot_loader_at=chip.boot_loader_at,
+        wpa3=chip.wpa3,
         notes=tuple(text.notes),
         sources=tuple(sorted(text.sources.items())),
     )
@@ -311,12 +322,22 @@ def load_board(board_id: str) -> Board:
 @cache
 def chip_pins(chip: str) -> tuple[Pin, ...]:
     """Every GPIO of a chip, brought out or not, with its facts; each goes by `GPIOn`."""
-    text = read_chip(_data() / "chips" / f"{chip}.toml")
+    text = _chip(chip)
     facts, reset = _facts(text), _reset(text)
     return tuple(
         Pin(f"GPIO{gpio}", gpio, (), _facts_of(gpio, facts), reset[gpio])
         for gpio in sorted(gpios(text.gpios))
     )
+
+
+def chip_id(chip: str) -> int | None:
+    """The id in the head of that chip's images; None where the head is short and has none."""
+    return _chip(chip).chip_id
+
+
+@cache
+def _chip(chip: str) -> ChipFile:
+    return read_chip(_data() / "chips" / f"{chip}.toml")
 
 
 def _outage(board: BoardFile) -> Outage:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 Layout = Literal["two-slot", "copy-in-place"]
 PayloadFormat = Literal["esp8266-bin", "esp32-bin"]
-_NEEDED_SOURCES: Final = frozenset({"platform", "packages", "flash", "pins", "rows"})
+_NEEDED_SOURCES: Final = frozenset({"platform", "packages", "flash", "pins", "rows", "download_mode"})
 
 
 class Trait(StrEnum):
@@ -127,9 +127,19 @@ class LoadRow(_Checked):
 
 
 class ChipFile(_Checked):
-    """What the GPIOs of a chip can and cannot do."""
+    """A chip: how its images are marked and loaded, and what its GPIOs can and cannot do."""
 
     chip: Words
+    chip_id: Annotated[int, Field(ge=0, le=0xFFFF)] | None = Field(
+        default=None, description="id in the head of its images; left out where the head has none"
+    )
+    chip_id_source: Words
+    boot_loader_at: Annotated[int, Field(ge=0)] = Field(
+        description="offset in flash where the chip's ROM looks for the boot loader"
+    )
+    boot_loader_source: Words
+    wpa3: bool = Field(description="whether it can join a network that takes WPA3 only")
+    wpa3_source: Words
     gpios: GpioList
     gpios_source: Words
     internal_pull_up_ohm: Ohm
@@ -201,6 +211,10 @@ class BoardFile(_Checked):
     button_pin: PinName | None = Field(
         default=None,
         description="pin that a button on the board pulls LOW while pressed, readable by a running program",
+    )
+    download_mode: Words = Field(
+        description="how a person puts it into download mode where its USB bridge does not, as words after "
+        "`On this board:`"
     )
     notes: list[Words]
     sources: dict[str, Words]

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fleet.build.codes import BAD_DEFECT
 from fleet.errors import UsageError
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from uuid import UUID
 
     from fleet.boards.board import Board
+    from fleet.boards.data_file import PayloadFormat
     from fleet.keys.trust import Trust
     from fleet.model.inventory import Inventory
     from fleet.model.node import Node
@@ -84,7 +85,7 @@ class ClassPart:
     firmware_class: FirmwareClass
     class_id: UUID
     vendor_id: UUID
-    payload_format: str
+    payload_format: Literal["host-elf"] | PayloadFormat
     nodes: tuple[NodePart, ...]
 
     @property

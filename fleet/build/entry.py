@@ -5,36 +5,44 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict, dataclass, fields
-from typing import Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from fleet.build.codes import DAMAGED
 from fleet.errors import ShelfError
+
+if TYPE_CHECKING:
+    from pydantic import Field
+
+    from fleet.boards.data_file import PayloadFormat
+    from fleet.json_values import Count, Crc, Digest, Moment, Some, Uuid
+    from fleet.limits import RELEASE_CHARS
 
 ENTRY_VERSION = 1
 
 
 @dataclass(frozen=True, slots=True)
 class ShelfEntry:
-    """What was built. `image`, `ticket`, `record` and `inputs` are SHA-256 in 64 hex digits; `class_id` is a
-    UUID; `built_at` is UTC in ISO 8601; `defect` is empty but for the bench; `block_crc` is 8 hex digits."""
+    """What was built; digests are SHA-256."""
 
     node: str
-    image: str
-    ticket: str
-    sequence: int
-    release: str
+    image: Digest
+    ticket: Digest
+    sequence: Count
+    release: Annotated[str, Field(max_length=RELEASE_CHARS)]
     board: str
-    class_id: str
+    class_id: Uuid
     class_name: str
-    target: str
-    payload_format: str
-    size_bytes: int
-    built_at: str
+    target: Literal["host", "board"]
+    payload_format: Literal["host-elf"] | PayloadFormat
+    size_bytes: Some
+    built_at: Moment
+    """UTC."""
     defect: str
-    block_crc: str
-    record: str = ""
+    """Empty but for the bench."""
+    block_crc: Crc
+    record: Digest = ""
     """The build record of its class."""
-    inputs: str = ""
+    inputs: Digest = ""
     """Of all that the image was made from: the same inputs make the same image."""
 
     def to_json(self) -> bytes:
@@ -43,7 +51,8 @@ class ShelfEntry:
         return _canonical({**facts, "check": hashlib.sha256(_canonical(facts)).hexdigest()})
 
 
-_KINDS = {field.name: (int if field.type == "int" else str) for field in fields(ShelfEntry)}
+_WHOLE = ("sequence", "size_bytes")
+_KINDS = {field.name: int if field.name in _WHOLE else str for field in fields(ShelfEntry)}
 
 
 def entry_from_json(data: bytes, where: str) -> ShelfEntry:

@@ -22,12 +22,11 @@ from operator import xor
 from struct import pack_into, unpack_from
 from typing import Final
 
+from fleet.boards.board import chip_id
 from fleet.build.codes import BAD_IMAGE, IMAGE_TOO_BIG
 from fleet.errors import BuildError
 from fleet.limits import ESP_SEGMENTS
 
-CHIP_IDS: Final = {"esp32": 0, "esp32-s2": 2, "esp32-c3": 5, "esp32-s3": 9}
-"""Chip ids of the extended head (ESP-IDF, esp_app_format.h). The ESP8266 has none."""
 ESP8266: Final = "esp8266"
 ESP8266_APP_AT: Final = 0x1000
 """Where the application's own image begins in a file of the Arduino core for the ESP8266."""
@@ -91,7 +90,7 @@ def read_image(data: bytes, chip: str, start: int = 0) -> EspImage:
         raise _bad(f"begins with 0x{magic:02X} at {start}, not with 0x{_MAGIC:02X}")
     if not 1 <= count <= ESP_SEGMENTS:
         raise _bad(f"has {count} segments; 1 to {ESP_SEGMENTS} are possible")
-    chip_id = None if chip == ESP8266 else unpack_from("<H", data, start + 12)[0]
+    marked = None if chip == ESP8266 else unpack_from("<H", data, start + 12)[0]
     at, segments = start + head_bytes, []
     for number in range(count):
         if len(data) < at + 8:
@@ -109,7 +108,7 @@ def read_image(data: bytes, chip: str, start: int = 0) -> EspImage:
     if len(data) < end:
         raise _bad(f"cut short: {len(data)} bytes, {end} are needed")
     return EspImage(
-        start, entry, chip_id, tuple(segments), checksum_at, checksum_at + 1 if has_digest else None, end
+        start, entry, marked, tuple(segments), checksum_at, checksum_at + 1 if has_digest else None, end
     )
 
 
@@ -132,8 +131,9 @@ def check_image(data: bytes, chip: str, slot_bytes: int) -> EspImage:
         _check_sums(_without_core_crc(data), image)
     else:
         image = read_image(data, chip)
-        if image.chip_id != CHIP_IDS[chip]:
-            raise _bad(f"made for chip {image.chip_id}; the {chip} is {CHIP_IDS[chip]}")
+        wanted = chip_id(chip)
+        if image.chip_id != wanted:
+            raise _bad(f"made for chip {image.chip_id}; the {chip} is {wanted}")
         if image.digest_at is None:
             raise _bad("no SHA-256 is appended")
         _check_sums(data, image)

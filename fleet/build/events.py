@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fleet.build.entry import ShelfEntry
+    from fleet.json_values import Count, NotNegative, Some
 
 
 class FetchStep(Enum):
@@ -110,36 +111,36 @@ class Shelving:
 
 @dataclass(frozen=True, slots=True)
 class ClassResult:
-    """One firmware class of a build: how many of its nodes got a new ticket (`made`), had missing files made
-    again (`restored`) or needed nothing (`unchanged`); the size of its largest image.
-
-    `compile_s` is how long the compiler ran for its program, None if it did not have to; `program` names that
-    run, which serves every class whose code is the same.
-    """
+    """One firmware class of a build."""
 
     name: str
-    nodes: int
-    made: int
-    restored: int
-    unchanged: int
-    size_bytes: int
+    nodes: Some
+    made: Count
+    """Nodes that got a new ticket."""
+    restored: Count
+    """Nodes whose missing files were made again under the ticket that they had."""
+    unchanged: Count
+    size_bytes: Some
+    """Of its largest image."""
     program: str | None
-    compile_s: float | None
+    """The compiler run that it needed; one run serves all classes with the same code. Null: none was needed."""
+    compile_s: NotNegative | None
+    """How long that run took."""
 
 
 @dataclass(frozen=True, slots=True)
 class BuildResult:
-    """The last event of a build: what is now on the shelf for the nodes asked for.
-
-    `made` names the nodes that got a new ticket, `restored` those whose missing files were made again under
-    the ticket they had, `compiled` the compiler runs.
-    """
+    """The last event of a build: what is now on the shelf for the nodes asked for."""
 
     entries: tuple[ShelfEntry, ...]
     classes: tuple[ClassResult, ...]
+    """One for each firmware class."""
     made: tuple[str, ...]
+    """Nodes that got a new ticket."""
     restored: tuple[str, ...]
+    """Nodes whose missing files were made again under the ticket that they had."""
     compiled: tuple[str, ...]
+    """Programs that the compiler ran for."""
 
     @property
     def changed(self) -> bool:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 from fleet.check.codes.rulings import (
     CANNOT_RULE,
@@ -25,29 +25,34 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import date
 
+    from pydantic import Field
+
     from fleet.codes import Code
+    from fleet.finding import RuledAs
     from fleet.inventory.parsed import Parsed, ParsedPart
+    from fleet.json_values import Day, NotEmpty
     from fleet.model.policy import Ruling
 
     _Standing = dict[tuple[str, str], ParsedPart[Ruling]]
 
-IN_FORCE = "in force"
-PAST = "past its date"
-UNUSED = "no finding needs it"
+IN_FORCE: Final = "in force"
+PAST: Final = "past its date"
+UNUSED: Final = "no finding needs it"
 
 
 @dataclass(frozen=True, slots=True)
 class RulingLine:
-    """One ruling for a report. `about` is empty for everywhere; `stands` is IN_FORCE, PAST or UNUSED."""
+    """One ruling for a report."""
 
-    code: str
+    code: Annotated[str, Field(pattern=r"^INV[0-9]{3}$")]
     about: str
-    ruled: str
-    """`accepted`, or the severity."""
-    reason: str
-    date: str
-    expires: str | None
-    stands: str
+    """Such as `tank roof-east`; empty for everywhere."""
+    ruled: Annotated[RuledAs, Field(alias="as")]
+    reason: NotEmpty
+    date: Day
+    expires: Day | None
+    """The last day on which it holds."""
+    stands: Literal["in force", "past its date", "no finding needs it"]
     subjects: tuple[str, ...]
     """Of the findings that it changes, in the order of their places."""
 

@@ -207,30 +207,10 @@ def _sum_up(output: Output, report: Report, offline: bool) -> None:
 
 
 def _facts(report: Report, offline: bool) -> dict[str, Any]:
-    return {
-        "offline": offline,
-        "nodes": [asdict(line) for line in report.lines],
-        "findings": [
-            {
-                "code": f.code.code,
-                "severity": f.severity.value,
-                "subject": f.subject,
-                "title": f.code.title,
-                "what": f.what,
-                "why": f.why,
-                "fix": f.fix,
-                "source": f.code.source,
-                "figures": [asdict(figure) for figure in f.figures],
-            }
-            for f in report.findings
-        ],
-        "unreachable": list(report.unreachable),
-        "rulings": [
-            {key: value for key, value in asdict(ruling).items() if key != "ruled"} | {"as": ruling.ruled}
-            for ruling in report.rulings
-        ],
-        "counts": report.counts(),
-    }
+    facts = asdict(report.document(offline=offline))
+    for ruling in facts["rulings"]:
+        ruling["as"] = ruling.pop("ruled")
+    return facts
 
 
 def _write_csv(output: Output, report: Report) -> None:

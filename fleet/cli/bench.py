@@ -306,10 +306,12 @@ def _tank(tank: TankView) -> str:
 
 
 def _facts(view: NodeView, state: NodeState | None) -> dict[str, Any]:
+    from fleet.bench.message import ListedNode, Said
+
     said = None
     if state is not None:
-        said = {"release": state.release, "image": state.image, "phase": state.phase.value}
-    return {**view.model_dump(mode="json"), "says": said}
+        said = Said(release=state.release, image=state.image, phase=state.phase.value)
+    return ListedNode(**dict(view), says=said).model_dump(mode="json")
 
 
 def _nodes(count: int) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json as json_text
 from collections import Counter
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from fleet.cli.common import Session
     from fleet.finding import Finding
+    from fleet.json_values import Count
     from fleet.model.inventory import Inventory
 
 app = command_app()
@@ -67,17 +69,40 @@ def _counts(findings: Sequence[Finding]) -> Counter[Severity]:
     return Counter(finding.severity for finding in findings if not finding.accepted)
 
 
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """How many parts the inventory has."""
+
+    sites: Count
+    tanks: Count
+    nodes: Count
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """Findings that count, by severity, and those that do not."""
+
+    errors: Count
+    warnings: Count
+    notes: Count
+    accepted: Count
+    """Findings that rulings accept; they are in none of the other counts."""
+
+
 def _facts(inventory: Inventory | None, findings: Sequence[Finding]) -> dict[str, object]:
     parts = None
     if inventory is not None:
-        parts = {kind: len(getattr(inventory, kind)) for kind in ("sites", "tanks", "nodes")}
-    counts = _counts(findings)
+        parts = Parts(len(inventory.sites), len(inventory.tanks), len(inventory.nodes))
+    by_severity = _counts(findings)
+    counts = Counts(
+        errors=by_severity[Severity.ERROR],
+        warnings=by_severity[Severity.WARNING],
+        notes=by_severity[Severity.NOTE],
+        accepted=sum(finding.accepted for finding in findings),
+    )
     return {
-        "parts": parts,
-        "counts": {
-            **{f"{severity.value}s": counts[severity] for severity in Severity},
-            "accepted": sum(finding.accepted for finding in findings),
-        },
+        "parts": parts and asdict(parts),
+        "counts": asdict(counts),
         "findings": [finding.facts() for finding in findings],
     }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -18,11 +19,34 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from fleet.cli.output import Output
-    from fleet.find.match import Match
-    from fleet.link.state import NetworkState, TankState
+    from fleet.find.match import Match, Status
+    from fleet.json_values import Port
+    from fleet.link.state import NetworkState, NodeState, TankState
     from fleet.model.inventory import Inventory
 
 app = command_app()
+
+
+@dataclass(frozen=True, slots=True)
+class FoundLine:
+    """One node, or one that claims to be a node."""
+
+    node: str
+    status: Status
+    address: str | None
+    """IPv4 address."""
+    port: Port | None
+    announced: dict[str, str]
+    """TXT keys of its announcement: a hint, not a proof."""
+    evidence: tuple[str, ...]
+    also_at: tuple[str, ...]
+    """ADDRESS:PORT of the other places where the same board answers, of other boards that hold the same node's key, or
+    of others that claim an unknown name."""
+    access_point: str | None
+    """That it is joined to, as its site names it; null: nobody says, or the site does not list it."""
+    state: NodeState | None
+    """Signed by the node, unless status is unknown and the evidence says that it is not."""
+
 
 _COLUMNS = (
     "node", "status", "address", "release", "image", "phase", "network", "tanks", "access point", "signal",
@@ -182,17 +206,18 @@ def _tank(tank: TankState) -> str:
 
 def _facts(match: Match, points: Mapping[str, str]) -> dict[str, Any]:
     state = match.state.model_dump(mode="json", by_alias=True, exclude={"nonce"}) if match.state else None
-    return {
-        "node": match.node,
-        "status": match.status.value,
-        "address": match.address,
-        "port": match.port,
-        "announced": dict(match.txt),
-        "evidence": list(match.evidence),
-        "also_at": [at.place for at in match.also_at],
-        "access_point": points.get(match.node),
-        "state": state,
-    }
+    line = FoundLine(
+        node=match.node,
+        status=match.status,
+        address=match.address,
+        port=match.port,
+        announced=dict(match.txt),
+        evidence=match.evidence,
+        also_at=tuple(at.place for at in match.also_at),
+        access_point=points.get(match.node),
+        state=match.state,
+    )
+    return {field.name: getattr(line, field.name) for field in fields(line)} | {"state": state}
 
 
 def _counts(matches: Sequence[Match]) -> dict[str, int]:

@@ -243,7 +243,7 @@ def _next(output: Output, load: Load, line: Line, state: NodeState | None, *, dr
         output.next_step(f"tankfleet flash {name} --port {line.port}")
         return
     output.note(f"Put a label on the enclosure: {name}. Wire it as its sheet says.")
-    if load.board.chip == "esp8266":
+    if load.board.payload_format == "esp8266-bin":
         output.note(
             "Take the power away once before the first update over the network: after a load over USB this chip takes "
             "none until then."

@@ -95,7 +95,7 @@ def _electrodes(out: Output, of: ElectrodeFacts) -> None:
     if of.current_ua is not None:
         paragraph(out, f"  DC     up to {of.current_ua:.0f} uA. {of.sampled}", "", " " * 9)
     fit = "no single resistor outside of the chip reads both surely"
-    if not of.needs_resistor and {of.wet, of.dry} != {Sure.YES.value}:
+    if not of.needs_resistor and {of.wet, of.dry} != {Sure.YES}:
         fit = "another pin: what the board itself hangs on one of these is in the way"
     elif not of.needs_resistor:
         fit = "nothing: wet and dry are told apart as it is"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import isfinite
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 from fleet.boards.loads import pulls_ohm
 from fleet.model.tank import Rods
@@ -24,10 +24,13 @@ from fleet.water.electrodes import (
 from fleet.water.sensing import sensing
 
 if TYPE_CHECKING:
+    from pydantic import Field
+
     from fleet.boards.board import Board
+    from fleet.json_values import Some
     from fleet.model.node import Served
     from fleet.model.tank import Electrodes, Tank
-    from fleet.water.electrodes import Pull, Reading
+    from fleet.water.electrodes import Pull, Reading, Sure
 
 SAMPLED = (
     "Direct current wears electrodes away and makes gas (level relays use alternating current for this reason): here "
@@ -48,9 +51,9 @@ class ElectrodeFacts:
     water_source: str
     pull_up: str | None
     """In words, with what the board itself hangs on the worst pin; null for a resistor outside of unknown value."""
-    probes_on_at_once: int
+    probes_on_at_once: Some
     """Whose pull-ups are on at the same time: all with resistors outside, else one."""
-    shared: float
+    shared: Annotated[float, Field(ge=1)]
     """How many times the resistance of one pair the highest probe sees, wet with all that are on at once."""
     wet_ohm: tuple[float, float]
     """Of one pair."""
@@ -58,9 +61,8 @@ class ElectrodeFacts:
     low_at_most_ohm: float | None
     high_at_least_ohm: float | None
     """Null too where the board's own pull-down never lets a probe read HIGH."""
-    wet: str | None
-    """`pass`, `doubtful` or `fail`."""
-    dry: str | None
+    wet: Sure | None
+    dry: Sure | None
     surely_wet_from_m: float | None
     """Length of rod under water from which on a wet probe is surely read; null for other electrodes."""
     current_ua: float | None
@@ -100,8 +102,8 @@ def about_electrodes(tank: Tank, served: Served, board: Board) -> ElectrodeFacts
         dry_ohm=read.dry_ohm,
         low_at_most_ohm=loaded.low_at_most_ohm if pull else None,
         high_at_least_ohm=loaded.high_at_least_ohm if pull and isfinite(loaded.high_at_least_ohm) else None,
-        wet=at_worst.wet.value if pull else None,
-        dry=at_worst.dry.value if pull else None,
+        wet=at_worst.wet if pull else None,
+        dry=at_worst.dry if pull else None,
         surely_wet_from_m=_surely_wet_from_m(electrodes, read, loaded if pull else None),
         current_ua=at_worst.current_ua if pull else None,
         resistor_to_fit_ohm=resistor_to_fit_ohm(

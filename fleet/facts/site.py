@@ -11,9 +11,10 @@ from fleet.water.filling import overflow_m
 from fleet.water.geometry import volume_l
 
 if TYPE_CHECKING:
+    from fleet.json_values import Mac
     from fleet.model.inventory import Inventory
     from fleet.model.node import Node
-    from fleet.model.site import Site
+    from fleet.model.site import NetworkTrait, Site
     from fleet.model.tank import Tank
 
 
@@ -89,11 +90,12 @@ class StockFacts:
 
 @dataclass(frozen=True, slots=True)
 class AccessPointFacts:
-    """An access point that the site lists, or that its nodes name: then without BSSIDs. `nodes` are meant for it."""
+    """An access point that the site lists, or that its nodes name: then without BSSIDs."""
 
     name: str
-    bssids: tuple[str, ...]
+    bssids: tuple[Mac, ...]
     nodes: tuple[str, ...]
+    """Those that are meant for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +106,7 @@ class SiteFacts:
     title: str
     time_zone: str
     network: str
-    network_traits: tuple[str, ...]
+    network_traits: tuple[NetworkTrait, ...]
     """What may keep a board from joining it."""
     access_points: tuple[AccessPointFacts, ...]
     contact: str
@@ -135,7 +137,7 @@ def about_site(inventory: Inventory, name: str) -> SiteFacts:
         title=site.title,
         time_zone=site.time_zone,
         network=site.network,
-        network_traits=tuple(trait.value for trait in site.network_traits),
+        network_traits=tuple(site.network_traits),
         access_points=_access_points(site, nodes),
         contact=site.contact,
         windows=tuple(

@@ -14,7 +14,7 @@ from fleet.build.ticket import verify
 from fleet.errors import BuildError, FlashError, ShelfError
 from fleet.flash.codes import NO_BOOT_LOADER, NO_IMAGE, OLDER_INVENTORY, OTHER_TICKET
 from fleet.flash.credentials import credentials_record
-from fleet.flash.places import Places, boot_loader_at, esp8266_places, places_in
+from fleet.flash.places import Places, esp8266_places, places_in
 from fleet.flash.trial_record import first_record
 from fleet.render.firmware_class import class_of, vendor_id
 
@@ -118,10 +118,10 @@ def _before_the_image(shelf: Shelf, entry: ShelfEntry, board: Board) -> tuple[li
         raise FlashError(NO_BOOT_LOADER, f"image {entry.image[:16]} of {entry.node}", fix=fix)
     boot_loader, partitions = shelf.image(beside[BOOT_LOADER]), shelf.image(beside[PARTITIONS])
     what = f"the boot loader beside image {entry.image[:16]}"
-    _check(boot_loader, board.chip, TABLE_AT - boot_loader_at(board), what, entry.node)
+    _check(boot_loader, board.chip, TABLE_AT - board.boot_loader_at, what, entry.node)
     places, notes = places_in(partitions, board.slot_bytes)
     parts = [
-        Part("boot loader", boot_loader_at(board), boot_loader),
+        Part("boot loader", board.boot_loader_at, boot_loader),
         Part("partitions", TABLE_AT, partitions),
         Part("boot loader's notes", notes.at, b"\xff" * notes.size_bytes),
     ]

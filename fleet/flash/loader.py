@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Final
 from fleet.errors import FlashError
 from fleet.flash.codes import LOCKED_DOWN, MAC_DIFFERS, NOT_VERIFIED, UNPLUGGED
 from fleet.flash.diagnose import Stage, diagnose
-from fleet.flash.download_mode import by_hand
 from fleet.flash.esptool_run import Ran, content, memory, run_esptool
 from fleet.flash.ports import open_port
 from fleet.limits import (
@@ -168,7 +167,7 @@ class Loader:
         if ran.ok or _LOCKED in ran.said:
             return ran
         stage = stage if ran.connected else Stage.CONNECTING
-        manual = by_hand(self._board.id, self._board.chip)
+        manual = self._board.download_mode
         raise diagnose(ran.error, stage, gone=ran.gone, heard=ran.heard, port=self._line.port, by_hand=manual)
 
     def _same_board(self, line: str, stage: Stage) -> None:

@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from fleet.boards.partitions import CREDENTIALS, OTADATA_BYTES, RECORDS, RUNS, RUNS_BYTES, SECTOR_BYTES
 from fleet.flash import table
-
-if TYPE_CHECKING:
-    from fleet.boards.board import Board
 
 _ESP8266_CREDENTIALS_AT: Final = (0x3F7000, 0x3FA000)
 _ESP8266_RECORDS_AT: Final = (0x3F8000, 0x3F9000)
 _ESP8266_RUNS: Final = table.Area(0x3E0000, RUNS_BYTES)
 """As in templates/firmware/ports/esp8266/chip_flash.h; a test compares the two."""
-_BOOT_LOADER_AT: Final = {"esp32": 0x1000, "esp32-s2": 0x1000, "esp32-s3": 0x0, "esp32-c3": 0x0}
-"""ESP-IDF, bootloader Kconfig (BOOTLOADER_OFFSET_IN_FLASH); a test compares them with esptool's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +42,3 @@ def places_in(partitions: bytes, slot_bytes: int) -> tuple[Places, table.Area]:
         found.get(RUNS),
     )
     return places, table.area(found, table.NOTES, "boot loader's notes", OTADATA_BYTES)
-
-
-def boot_loader_at(board: Board) -> int:
-    """Where the chip's ROM looks for the boot loader."""
-    return _BOOT_LOADER_AT[board.chip]

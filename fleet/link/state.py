@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fleet.errors import LinkError
+from fleet.json_values import Channel, Crc, Digest, Mac
 from fleet.limits import (
     BOARD_ID_CHARS,
     LABEL_CHARS,
@@ -28,7 +29,6 @@ from fleet.limits import (
 from fleet.link.codes import NOT_A_STATE
 
 Label = Annotated[str, Field(max_length=LABEL_CHARS, pattern=r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$")]
-Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 Word = Annotated[str, Field(min_length=1, max_length=STATE_TEXT_CHARS, pattern=r"^[a-z0-9-]+$")]
 Count = Annotated[int, Field(ge=0, lt=2**63)]
 
@@ -70,7 +70,9 @@ class TankState(_Part):
 
     name: Label
     marks: Annotated[tuple[MarkState, ...], Field(min_length=1, max_length=MARKS_PER_TANK, strict=False)]
-    level: Annotated[int, Field(ge=0, le=MARKS_PER_TANK)] | None
+    level: Annotated[int, Field(ge=0, le=MARKS_PER_TANK)] | None = Field(
+        description="Number of the highest wet mark, from 1; 0: all dry; null: unknown."
+    )
     fault: Word
     pump: PumpState | None
 
@@ -79,11 +81,13 @@ class NetworkState(_Part):
     """The network credentials: how they stand, by which the node is joined (None: by none), what is left of a trial."""
 
     phase: Annotated[Phase, Field(strict=False)]
-    on: Literal["kept", "new"] | None
+    on: Literal["kept", "new"] | None = Field(description="By which it is joined; null: by none.")
     trial_left_s: Annotated[float, Field(ge=0, le=65_535)]
-    bssid: Annotated[str, Field(pattern=r"^[0-9a-f]{2}(:[0-9a-f]{2}){5}$")] | None = None
-    """The access point that it is joined to, by its MAC; None: none, or firmware that does not say."""
-    channel: Annotated[int, Field(ge=1, le=14)] | None = None
+    bssid: Mac | None = Field(
+        default=None,
+        description="Of the access point that it is joined to; null: none, or firmware that does not say.",
+    )
+    channel: Channel | None = None
 
 
 class NodeState(_Part):
@@ -93,7 +97,7 @@ class NodeState(_Part):
     node: Label
     site: Label | Literal[""]
     board: Annotated[str, Field(max_length=BOARD_ID_CHARS, pattern=r"^[A-Za-z0-9_-]*$")]
-    mac: Annotated[str, Field(pattern=r"^[0-9a-f]{2}(:[0-9a-f]{2}){5}$")]
+    mac: Mac
     class_id: Annotated[str, Field(alias="class", pattern=r"^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$")]
     release: Annotated[str, Field(max_length=RELEASE_CHARS, pattern=r"^[0-9A-Za-z.+_-]*$")]
     image: Digest
@@ -106,20 +110,25 @@ class NodeState(_Part):
     last_reason: Word | None
     boots: Count
     reset: Word
-    brown_outs: Count | None = None
-    """Starts after a brown-out since the first flash, or since they were cleared; None: firmware that does not count
-    them."""
+    brown_outs: Count | None = Field(
+        default=None,
+        description="Starts after a brown-out since the first flash, or since they were cleared; null: firmware that "
+        "does not count them.",
+    )
     uptime_s: Annotated[float, Field(ge=0, lt=2**53)]
     free_bytes: Count
-    largest_block: Count | None = None
-    """Bytes that could be had at once; None: the board cannot say."""
+    largest_block: Count | None = Field(
+        default=None, description="Bytes that could be had at once; null: the board cannot say."
+    )
     rssi_dbm: Annotated[int, Field(ge=-128, le=127)] | None
     nonce: Annotated[str, Field(pattern=rf"^[A-Za-z0-9_-]{{{NONCE_CHARS_MIN},{NONCE_CHARS_MAX}}}$")]
-    block_crc: Annotated[str, Field(pattern=r"^[0-9a-f]{8}$")]
+    block_crc: Crc
     faults: Annotated[tuple[Word, ...], Field(max_length=STATE_FAULTS, strict=False)]
     tanks: Annotated[tuple[TankState, ...], Field(max_length=TANKS_PER_NODE, strict=False)]
-    network: NetworkState | None = None
-    """None: firmware that does not know of credentials on trial."""
+    network: NetworkState | None = Field(
+        default=None,
+        description="Its network credentials; null: firmware that does not know of a trial of them.",
+    )
 
 
 def parse_state(document: bytes, *, node: str) -> NodeState:

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fleet.errors import PlanError
 from fleet.find.access_points import Origin
+from fleet.json_values import Digest
 from fleet.limits import PLAN_FILE_BYTES
 from fleet.push.basis import Change, PartBasis
 from fleet.push.codes import DAMAGED_PLAN, STALE_PLAN
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 ID_CHARS = 12
 BUILD_AGAIN = "Run `tankfleet build`, then `tankfleet plan` again; --as-built plans the images as they are."
 
-Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 Seconds = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
 

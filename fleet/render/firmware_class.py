@@ -9,6 +9,7 @@ from uuid import NAMESPACE_DNS, UUID, uuid5
 
 if TYPE_CHECKING:
     from fleet.boards.board import Board
+    from fleet.boards.data_file import PayloadFormat
 
 Target = Literal["host", "board"]
 DEFECTS: Final = {
@@ -80,7 +81,7 @@ def class_of(board: Board, target: Target) -> FirmwareClass:
     return FirmwareClass(board.id, board.layout, target)
 
 
-def payload_format(board: Board, target: Target) -> str:
+def payload_format(board: Board, target: Target) -> Literal["host-elf"] | PayloadFormat:
     """What the image is: `host-elf`, or the board's own form."""
     return "host-elf" if target == "host" else board.payload_format
 

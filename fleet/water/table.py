@@ -18,12 +18,14 @@ _HAIR = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Depth:
-    """Water at a depth. `ullage_l`: what goes in still, up to the overflow; `share` is of the volume up to there."""
+    """Water at a depth."""
 
     depth_m: float
     volume_l: float
     ullage_l: float
+    """What goes in still, up to the overflow."""
     share: float
+    """Of the volume up to the overflow."""
     at: str = ""
     """Names of the marks that are there, `reserve`, `overflow` or `top`."""
 

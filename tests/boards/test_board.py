@@ -5,24 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from esptool.targets import CHIP_DEFS
 from semantic_version import SimpleSpec, Version
 
-from fleet.boards.board import board_ids, load_board
+from fleet.boards.board import board_ids, chip_id, load_board
 from fleet.boards.data_file import gpios
 from fleet.errors import UsageError
+from tests.boards.kinds import KINDS
 
 BOARDS = board_ids()
 
 
 def test_kinds() -> None:
-    assert BOARDS == (
-        "d1-mini",
-        "esp32-c3-devkit",
-        "esp32-devkit",
-        "esp32-s2-devkit",
-        "esp32-s3-devkit",
-        "nodemcu-v2",
-    )
+    assert set(BOARDS) == set(KINDS)
 
 
 @pytest.mark.parametrize("board_id", BOARDS)
@@ -150,39 +145,37 @@ def test_copy_in_place_is_out_for_longer() -> None:
     assert copying.worst_s(500_000, 300) - two_slot.worst_s(500_000, 300) == pytest.approx(3 * 123 * 0.58)
 
 
-def test_buttons_that_a_program_can_read() -> None:
-    """FLASH and Boot join the pin that chooses the download mode with ground: NodeMCU 1.0 schematic; user guides of the
-    kits in esp-idf docs/en/hw-reference; which pin: esptool docs, boot mode selection. The D1 mini has RESET alone
-    (its schematic, from memory)."""
-    assert {board_id: load_board(board_id).button_gpio for board_id in BOARDS} == {
-        "nodemcu-v2": 0,
-        "d1-mini": None,
-        "esp32-devkit": 0,
-        "esp32-s2-devkit": 0,
-        "esp32-s3-devkit": 0,
-        "esp32-c3-devkit": 9,
-    }
+@pytest.mark.parametrize("board_id", BOARDS)
+def test_the_way_into_download_mode_names_the_boards_buttons(board_id: str) -> None:
+    board, (button, reset) = load_board(board_id), KINDS[board_id].buttons
+    assert board.button_gpio == KINDS[board_id].button_gpio
+    assert f"press {reset}," in board.download_mode
+    assert ("wire" in board.download_mode) is (button is None)
+    if button:
+        assert board.download_mode.startswith(f"hold {button},")
 
 
-# esp-dev-kits esp32-devkitc/user_guide.rst, header block: VP, VN, TX, RX, D0 to D3, CMD, CLK. The names of the 30-pin
-# boards of other makers, and bare numbers: common practice (from memory).
-PRINTED = {
-    "esp32-devkit": {
-        "VP": 36, "VN": 39, "TX": 1, "RX": 3, "TX0": 1, "RX0": 3, "TX2": 17, "RX2": 16, "CMD": 11, "CLK": 6, "D0": 7,
-        "D1": 8, "D3": 10, "D34": 34, "D13": 13, "D4": 4, "D15": 15, "34": 34, "4": 4, "0": 0, "IO13": 13, "SD3": 10,
-    },
-    "esp32-s2-devkit": {"TX": 43, "RX": 44, "18": 18, "0": 0},
-    "esp32-s3-devkit": {"TX": 43, "RX": 44, "IO4": 4, "4": 4},
-    "esp32-c3-devkit": {"TX": 21, "RX": 20, "9": 9, "IO9": 9},
-    "nodemcu-v2": {"SD2": 9, "SD3": 10, "CMD": 11, "D10": 1, "D9": 3},
-    "d1-mini": {"D3": 0},
-}  # fmt: skip
+@pytest.mark.parametrize("board_id", BOARDS)
+def test_facts_of_the_chip_are_esptools(board_id: str) -> None:
+    """esptool's own table of chips; the ESP8266's images have no id (None there, too)."""
+    board = load_board(board_id)
+    theirs = CHIP_DEFS[board.chip.replace("-", "")]
+    assert board.boot_loader_at == theirs.BOOTLOADER_FLASH_OFFSET
+    assert chip_id(board.chip) == theirs.IMAGE_CHIP_ID
+    assert theirs.CHIP_NAME.lower() == board.chip
+
+
+@pytest.mark.parametrize("board_id", BOARDS)
+def test_all_but_the_esp8266_join_networks_that_take_wpa3_only(board_id: str) -> None:
+    """esp8266/Arduino issue 4862; ESP-IDF docs, wifi-security.rst."""
+    board = load_board(board_id)
+    assert board.wpa3 is (board.chip != "esp8266")
 
 
 @pytest.mark.parametrize("board_id", BOARDS)
 def test_names_as_they_are_printed(board_id: str) -> None:
     board = load_board(board_id)
-    for name, gpio in PRINTED[board_id].items():
+    for name, gpio in KINDS[board_id].printed.items():
         assert board.pin(name).gpio == gpio
         assert board.pin(name.lower()).gpio == gpio
         assert board.pin_as_said(name.lower()).name == name, "by the name that was used, as it is printed"

@@ -13,6 +13,7 @@ from fleet.boards.board import board_ids, chip_pins, load_board
 from fleet.boards.data_file import Trait, data_schema, read_board, read_chip
 from fleet.cli.app import run
 from fleet.codes import Exit
+from tests.boards.kinds import KINDS
 from tests.firmware.firmware_build import ROOT
 
 DATA = ROOT / "fleet" / "boards" / "data"
@@ -37,7 +38,7 @@ def test_the_schema_that_is_exported_refuses_what_the_reader_refuses(kind, path:
     """Any key left out, one too many, a number as text."""
     validator = Draft202012Validator(data_schema(kind))
     good = tomllib.loads(path.read_text(encoding="utf-8"))
-    optional = {"aliases", "button_pin", "load", "numbers", "unclear"}
+    optional = {"aliases", "button_pin", "chip_id", "load", "numbers", "unclear"}
     for key in good.keys() - optional:
         assert not validator.is_valid({name: value for name, value in good.items() if name != key}), key
     assert not validator.is_valid(good | {"colour": "blue"})
@@ -140,22 +141,10 @@ def test_what_is_at_its_limit_is_taken(read, name: str, old: str, new: str, tmp_
     assert read(path)
 
 
-HEADERS = {
-    "d1-mini": (8, 1, 1),
-    "esp32-c3-devkit": (15, 10, 2),
-    "esp32-devkit": (19, 3, 1),
-    "esp32-s2-devkit": (21, 2, 1),
-    "esp32-s3-devkit": (22, 4, 2),
-    "nodemcu-v2": (15, 4, 3),
-}
-"""Pins a row, of ground, of 3.3 V: header blocks in arduino-esp32 docs/en/boards (DevKitC, Saola-1, C3-DevKitM-1)
-and esp-dev-kits esp32-s3-devkitc-1/user_guide.rst; NodeMCU 1.0 and D1 mini from memory."""
-
-
 @pytest.mark.parametrize("board_id", board_ids())
 def test_the_rows_have_all_pins_of_the_headers(board_id: str) -> None:
     board = load_board(board_id)
     names = [*board.rows[0], *board.rows[1]]
     grounds, supplies = names.count(board.ground), names.count(board.supply)
-    assert {len(row) for row in board.rows} == {HEADERS[board_id][0]}
-    assert (grounds, supplies) == HEADERS[board_id][1:]
+    assert {len(row) for row in board.rows} == {KINDS[board_id].headers[0]}
+    assert (grounds, supplies) == KINDS[board_id].headers[1:]

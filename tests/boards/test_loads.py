@@ -9,33 +9,15 @@ from math import inf
 
 import pytest
 
-from fleet.boards.board import Load, Pin, board_ids, load_board
+from fleet.boards.board import Load, Pin, load_board
 from fleet.boards.data_file import LoadKind, ResetPull
 from fleet.boards.loads import effective_ohm, judge, pulls_ohm
 from fleet.boards.pins import hold_off_ohm, may
 from fleet.boards.uses import PROBES, RELAYS, Answer, Use
+from tests.boards.kinds import KINDS
 
 V = 3.3
 LOW_V, HIGH_V = 0.25 * V, 0.75 * V
-# nodemcu-devkit-v1.0, schematic of 2015: R6 470 (bridge TXD), R1, R2 12k up, R5 12k down, R9 470 and a blue LED to
-# 3.3 V on GPIO16, R12 470 at the FLASH button. The boards' maker says 10k for the D1 mini. User guides of the kits:
-# RGB LED on GPIO8 (C3-DevKitM-1), GPIO18 (S2-Saola-1), GPIO38 or 48 (S3-DevKitC-1); native USB socket on the S3 alone.
-LOADED = {
-    "nodemcu-v2": {0, 1, 2, 3, 15, 16},
-    "d1-mini": {0, 1, 2, 3, 15},
-    "esp32-devkit": {0, 1, 2, 3},
-    "esp32-s2-devkit": {0, 18, 43, 44},
-    "esp32-s3-devkit": {0, 19, 20, 38, 43, 44, 48},
-    "esp32-c3-devkit": {8, 9, 20, 21},
-}
-RX = {
-    "nodemcu-v2": 3,
-    "d1-mini": 3,
-    "esp32-devkit": 3,
-    "esp32-s2-devkit": 44,
-    "esp32-s3-devkit": 44,
-    "esp32-c3-devkit": 20,
-}
 
 
 def pin_v(water_ohm: float, up_ohm: float, load: Load | None = None) -> float:
@@ -67,7 +49,7 @@ def held_v(pin: Pin, pull_ohm: float, relay_to_high: bool, off_ohm: float = 10e3
     return sum(v / ohm for v, ohm in pulls) / sum(1 / ohm for _, ohm in pulls)
 
 
-@pytest.mark.parametrize("board_id", LOADED)
+@pytest.mark.parametrize("board_id", KINDS)
 def test_what_is_allowed_works_as_a_circuit(board_id: str) -> None:
     """Probes on the chip's pull-up: 1 kohm of water reads LOW and a dry one HIGH, at both ends of the pull-up. Relays:
     their 10 kohm alone hold them from reset on, so that they are off (a transistor opens at 0.6 V: from memory)."""
@@ -96,14 +78,14 @@ def test_the_circuit_knows_the_pins_that_the_chip_pulls(pin: str, use: Use) -> N
 
 
 PULLED_ON = {
-    *((board_id, gpio, True) for board_id in ("nodemcu-v2", "d1-mini") for gpio in (12, 13, 14)),
-    *((board_id, 16, False) for board_id in ("nodemcu-v2", "d1-mini")),
-    ("esp32-c3-devkit", 6, True),
+    *(("esp8266", gpio, True) for gpio in (12, 13, 14)),
+    ("esp8266", 16, False),
+    ("esp32-c3", 6, True),
 }
 """Taken with care though pulled to ON: tests/boards/test_reset.py has the pulls; XPD_DCDC has a pull-down."""
 
 
-@pytest.mark.parametrize("board_id", LOADED)
+@pytest.mark.parametrize("board_id", KINDS)
 def test_the_resistor_that_holds_a_relay_off_does_so_wherever_one_is_let(board_id: str) -> None:
     """Below 0.6 V a transistor is shut (from memory), whatever the chip's pull has; 20 kohm against 10 leave 1.1 V."""
     board = load_board(board_id)
@@ -115,20 +97,19 @@ def test_the_resistor_that_holds_a_relay_off_does_so_wherever_one_is_let(board_i
             v = held_v(pin, board.pull_up.least_ohm, high, ohm)
             if not pin.reset.output:  # what an output drives, no resistor holds
                 assert (v if high else V - v) < 0.6, (pin.name, use)
-            assert ohm == (3_300 if (board_id, pin.gpio, high) in PULLED_ON else 10_000), (pin.name, use)
+            assert ohm == (3_300 if (board.chip, pin.gpio, high) in PULLED_ON else 10_000), (pin.name, use)
 
 
 def test_each_load_of_each_board() -> None:
-    assert set(LOADED) == set(board_ids())
-    for board_id, gpios in LOADED.items():
-        assert {pin.gpio for pin in load_board(board_id).pins if pin.loads} == gpios, board_id
+    for board_id, kind in KINDS.items():
+        assert {pin.gpio for pin in load_board(board_id).pins if pin.loads} == kind.loaded, board_id
 
 
-@pytest.mark.parametrize("board_id", RX)
+@pytest.mark.parametrize("board_id", KINDS)
 def test_a_probe_on_rx_is_refused_with_the_water_that_it_would_need(board_id: str) -> None:
     """The bridge's output through 470 ohm: a third of it is 157 ohm; and with that water the pin is just LOW."""
     board = load_board(board_id)
-    pin = board.pin(f"GPIO{RX[board_id]}")
+    pin = board.pin(f"GPIO{KINDS[board_id].rx}")
     for use in PROBES:
         verdict = may(board, pin, use)
         assert verdict.answer is Answer.REFUSED

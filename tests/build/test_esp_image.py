@@ -14,10 +14,12 @@ from esptool.bin_image import LoadFirmwareImage
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.build.esp_image import CHIP_IDS, ESP8266_APP_AT, check_image, read_image, with_bytes_at
+from fleet.build.esp_image import ESP8266_APP_AT, check_image, read_image, with_bytes_at
 from fleet.errors import BuildError
 
 SLOT_BYTES = 0x100000
+CHIP_IDS = {"esp32": 0, "esp32-s2": 2, "esp32-c3": 5, "esp32-s3": 9}
+"""ESP-IDF, esp_app_format.h."""
 ESPTOOL_NAMES = {"esp32": "esp32", "esp32-s2": "esp32s2", "esp32-c3": "esp32c3", "esp32-s3": "esp32s3"}
 ESP8266_MIN = (
     bytes.fromhex("e9010240 04001040 00001040 10000000") + bytes([1, 2, 3, 4]) * 4 + bytes(15) + b"\xef"

@@ -11,12 +11,15 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from fleet.audit.audit import audit
 from fleet.audit.codes import NODE_FAULT
 from fleet.cli.app import run
-from fleet.cli.audit import _group
+from fleet.cli.audit import _facts, _group
 from fleet.cli.output import Output
 from fleet.codes import Exit
+from fleet.find.match import Match, Status
 from fleet.finding import Finding
+from tests.audit.scene import NODES, facts
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 SCHEMA = json.loads((ROOT / "fleet" / "schemas" / "audit.json").read_text(encoding="utf-8"))
@@ -52,6 +55,13 @@ def test_as_json_and_csv_the_same_facts(project: Path, capsys: pytest.CaptureFix
     for row, node in zip(rows, document["nodes"], strict=True):
         assert row["findings"].split() == node["findings"]
         assert row["verdict"] == node["verdict"]
+
+
+@pytest.mark.parametrize("status", Status)
+def test_whatever_became_of_a_node_keeps_to_the_schema(status: Status) -> None:
+    report = audit(facts(Match(NODES[0], status, "10.0.0.7", 80)))
+    document = {"schema": "tankfleet/audit/1", **_facts(report, offline=False)}
+    jsonschema.Draft202012Validator(SCHEMA).validate(json.loads(json.dumps(document)))
 
 
 def test_csv_to_a_file(project: Path, capsys: pytest.CaptureFixture[str]) -> None:

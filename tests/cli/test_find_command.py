@@ -17,7 +17,7 @@ import pytest
 
 import fleet
 from fleet.cli.app import run
-from fleet.cli.find import _table
+from fleet.cli.find import _facts, _table
 from fleet.cli.layout import Table, columns_of
 from fleet.codes import Exit
 from fleet.find.match import Match, Status
@@ -147,6 +147,17 @@ def test_network_has_a_column_while_one_is_not_kept(project, capsys, phase, on, 
 def _found(name: str, network: NetworkState | None) -> Match:
     state = parse_state(json.dumps(fake(name).document()).encode(), node=name)
     return Match(name, Status.FOUND, "127.0.0.1", 80, state=state.model_copy(update={"network": network}))
+
+
+def test_what_older_firmware_does_not_say_is_null_and_keeps_to_the_schema() -> None:
+    document = fake("ridge-01").document()
+    for key in ("brown_outs", "network", "largest_block"):
+        document.pop(key, None)
+    state = parse_state(json.dumps(document).encode(), node="ridge-01")
+    line = _facts(Match("ridge-01", Status.FOUND, "127.0.0.1", 80, state=state), {})
+    assert (line["state"]["brown_outs"], line["state"]["network"]) == (None, None)
+    told = {"schema": "tankfleet/find/1", "nodes": [line], "counts": {"found": 1}}
+    jsonschema.validate(json.loads(json.dumps(told)), SCHEMA)
 
 
 def test_network_of_nodes_that_do_not_tell_or_did_not_answer() -> None:

@@ -17,7 +17,6 @@ from pathlib import Path
 
 import pytest
 from esptool.bin_image import LoadFirmwareImage
-from esptool.targets import CHIP_DEFS
 
 from fleet.boards.board import load_board
 from fleet.boards.partitions import partition_table
@@ -25,7 +24,7 @@ from fleet.errors import BuildError, FlashError, KeyFolderError, TankfleetError,
 from fleet.flash.codes import CODES
 from fleet.flash.contents import load_of
 from fleet.flash.flash import MacStatus
-from fleet.flash.places import boot_loader_at, esp8266_places, places_in
+from fleet.flash.places import esp8266_places, places_in
 from fleet.flash.ports import open_port
 from fleet.flash.table import areas
 from fleet.keys.networks import Network
@@ -495,7 +494,6 @@ def test_places_are_those_of_the_boards_data(board_id) -> None:
     assert places.records_at == (rows["tank_trial"].at, rows["tank_trial"].at + 4096)
     assert places.runs == (rows["tank_run"].at, 0x10000)
     assert notes == (rows["otadata"].at, 0x2000)
-    assert boot_loader_at(kind) == CHIP_DEFS[kind.chip.replace("-", "")].BOOTLOADER_FLASH_OFFSET
 
 
 def test_a_tables_md5_counts() -> None:

@@ -33,14 +33,13 @@ UNITS: Final = {
 }
 """Exact sizes: inch, gallons and horsepower as in NIST Handbook 44 appendix C and the Weights and Measures Act 1985."""
 PLAIN: Final = {
-    "esp32-devkit": "13 16 17 18 19 21 22 23 25 26 27 32 33",
-    "esp32-s2-devkit": "1 4 5 6 7 8 9 10 11 12 13 14 15 16 17 33 34 35 36 37",
-    "esp32-s3-devkit": "1 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 21 41 42",
-    "esp32-c3-devkit": "0 1 3 4 5 6 7 10",
-    "d1-mini": "4 5 12 13 14",
-    "nodemcu-v2": "4 5 12 13 14",
+    "esp32": "13 16 17 18 19 21 22 23 25 26 27 32 33",
+    "esp32-s2": "1 4 5 6 7 8 9 10 11 12 13 14 15 16 17 33 34 35 36 37",
+    "esp32-s3": "1 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 21 41 42",
+    "esp32-c3": "0 1 3 4 5 6 7 10",
+    "esp8266": "4 5 12 13 14",
 }
-"""GPIOs that people take first for anything (common practice); the others are drawn as well, less often."""
+"""By chip, GPIOs that people take first for anything (common practice); the others are drawn as well, less often."""
 DEBOUNCE_S: Final = (
     0.0004,
     0.001,
@@ -155,7 +154,7 @@ class Draw:
     def _node(self) -> dict[str, Any]:
         board_id = self.random.choice(board_ids())
         board = load_board(board_id)
-        plain = [int(word) for word in PLAIN[board_id].split()]
+        plain = [int(word) for word in PLAIN[board.chip].split()]
         usual = [pin for pin in board.pins if pin.gpio in plain]
         self.random.shuffle(usual)
         odd = self._chance(0.3)

@@ -3,6 +3,8 @@
 Each file of `mistakes/` is a whole inventory. It begins with comment lines: what the mistake is, and one line
 `# finds: CODE SUBJECT` for each finding (one, but for mistakes that show in two places). `# says: ...` is a piece of
 the finding's words: a figure, or a pin that is offered. `# weighs: CODE SEVERITY` where that is not the code's own.
+`# points: CODE KEY`: the key (or `KEY|KEY`) whose value, or which itself, is to be changed first; without it the
+finding's place is a pin or a mark's height.
 """
 
 from __future__ import annotations
@@ -33,6 +35,7 @@ class Mistake:
     finds: tuple[tuple[str, str], ...]
     says: tuple[str, ...]
     weighs: dict[str, str]
+    points: dict[str, str]
 
 
 def _read(path: Path) -> Mistake:
@@ -40,7 +43,8 @@ def _read(path: Path) -> Mistake:
     finds = tuple((code, subject) for code, subject in re.findall(r"^# finds: (\S+) ?(.*)$", text, re.M))
     says = tuple(re.findall(r"^# says: (.+)$", text, re.M))
     weighs = dict(re.findall(r"^# weighs: (\S+) (\S+)$", text, re.M))
-    return Mistake(path.stem, text.encode(), finds, says, weighs)
+    points = dict(re.findall(r"^# points: (\S+) (\S+)$", text, re.M))
+    return Mistake(path.stem, text.encode(), finds, says, weighs, points)
 
 
 MISTAKES = [_read(path) for path in sorted(FOLDER.glob("*.yaml"))]
@@ -117,84 +121,6 @@ def test_the_mistake_is_found_and_nothing_else(mistake: Mistake) -> None:
         assert finding.place.quote
 
 
-# The key whose value, or which itself, is to be changed first. Of the codes on wiring it is a pin's.
-POINTS_AT = {
-    "INV421": "common|half",
-    "INV422": "half",
-    "INV423": "half",
-    "INV424": "supply",
-    "INV425": "active",
-    "INV450": "board",
-    "INV451": "hidden",
-    "INV452": "high-channels",
-    "INV453": "hidden",
-    "INV454": "no-802.11n",
-    "INV455": "network",
-    "INV456": "hidden",
-    "INV457": "access_point",
-    "INV458": "02:11:22:33:44:(51|62)|roof",
-    "INV460": "barn",
-    "INV461": "wpa3-only",
-    "INV466": "pull_up_feed",
-    "INV469": "pull_up_feed",
-    "INV500": "largest_draw|uncontrolled_inflow",
-    "INV501": "flow",
-    "INV502": "shortest_off",
-    "INV503": "flow",
-    "INV504": "longest_run",
-    "INV505": "no_rise",
-    "INV506": "longest_run|no_rise|shortest_off",
-    "INV507": "does",
-    "INV508": "power|diameter",
-    "INV509": "longest_run|no_rise",
-    "INV515": "height",
-    "INV516": "debounce",
-    "INV518": "debounce",
-    "INV520": "flow",
-    "INV521": "duty",
-    "INV522": "largest_draw",
-    "INV523": "reserve",
-    "INV524": "kind|conductivity",
-    "INV530": "name",
-    "INV531": "supply_group",
-    "INV532": "supply_group",
-    "INV533": "supply_group",
-    "INV534": "diameter|bottom_diameter|length|width|height|shape",
-    "INV535": "volume",
-    "INV536": "largest_draw|uncontrolled_inflow|flow",
-    "INV537": "power",
-    "INV538": "bottom_depth|ends_depth",
-    "INV539": "most_starts_per_hour|load_inertia|diameter",
-    "INV540": "reserve",
-    "INV541": "soak",
-    "INV542": "failures_allowed",
-    "INV543": "conductivity",
-    "INV544": "run_on|network_lost|trial",
-    "INV545": "first_wave",
-    "INV546": "pilot_share_found",
-    "INV547": "cable_length",
-    "INV548": "overflow",
-    "INV601": "electrodes",
-    "INV602": "electrodes",
-    "INV603": "electrodes",
-    "INV604": "electrodes|cable_length",
-    "INV605": "pull_up",
-    "INV606": "cable_length",
-    "INV607": "electrodes|pull_up_resistor",
-    "INV608": "spacing",
-    "INV609": "pull_up_resistor",
-    "INV610": "electrodes",
-    "INV611": "water",
-    "INV612": "pull_up_resistor",
-    "INV613": "conductivity",
-    "INV614": "wetted",
-    "INV615": "electrodes",
-    "INV616": "pull_up",
-    "INV630": "flow",
-    "INV631": "flow",
-}
-
-
 @pytest.mark.parametrize("mistake", MISTAKES, ids=lambda mistake: mistake.name)
 def test_it_points_at_what_is_to_be_changed(mistake: Mistake) -> None:
     """At the pin of its subject, at the height of a mark that it names, or at the key of its code. (Where the others
@@ -207,10 +133,9 @@ def test_it_points_at_what_is_to_be_changed(mistake: Mistake) -> None:
             continue
         if code < "INV420" or code in ("INV467", "INV468"):
             assert line[start:].lstrip('"').startswith(finding.subject.rpartition(" ")[2])
-        elif code in POINTS_AT:
-            assert re.search(rf"\b({POINTS_AT[code]}): $", line[:start]) or re.match(
-                POINTS_AT[code], line[start:]
-            )
+        elif code in mistake.points:
+            key = mistake.points[code]
+            assert re.search(rf"\b({key}): $", line[:start]) or re.match(key, line[start:])
         else:
             assert line[:start].endswith("height: ")
             mark = re.search(r"name: '?([\w-]+)", line)

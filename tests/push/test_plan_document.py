@@ -12,7 +12,7 @@ import pytest
 
 import fleet
 from fleet.errors import PlanError
-from fleet.push.plan import Plan, PresentState, check_fresh, plan_id, read_plan, refuse_stale, write_plan
+from fleet.push.plan import PresentState, check_fresh, plan_id, read_plan, refuse_stale, write_plan
 from tests.push.plans import NEW, OLD, image_of, plan_of, planned
 
 PLAN = plan_of([planned("a")], [planned("b"), planned("c")])
@@ -92,14 +92,8 @@ def test_what_is_no_plan_is_refused_with_the_place(text: str, told: str) -> None
         read_plan(text)
 
 
-def test_schema_in_the_package_is_the_models_and_holds() -> None:
+def test_schema_in_the_package_holds() -> None:
     shipped = json.loads(SCHEMA.read_text(encoding="utf-8"))
-    made = Plan.model_json_schema(by_alias=True)
-    assert shipped == {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": "tankfleet/plan/1",
-        **made,
-    }
     jsonschema.Draft202012Validator(shipped).validate(json.loads(write_plan(PLAN)))
 
 

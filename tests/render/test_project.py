@@ -133,8 +133,8 @@ def test_board_without_a_port_is_refused_and_says_which() -> None:
 
 
 PROBE_PINS = {
-    "d1-mini": ("D5", "D6"), "nodemcu-v2": ("D5", "D6"), "esp32-devkit": ("IO32", "IO33"),
-    "esp32-c3-devkit": ("IO0", "IO1"), "esp32-s2-devkit": ("IO1", "IO2"), "esp32-s3-devkit": ("4", "5"),
+    "esp8266": ("GPIO14", "GPIO12"), "esp32": ("GPIO32", "GPIO33"), "esp32-c3": ("GPIO0", "GPIO1"),
+    "esp32-s2": ("GPIO1", "GPIO2"), "esp32-s3": ("GPIO4", "GPIO5"),
 }  # fmt: skip
 
 
@@ -142,7 +142,9 @@ def render_board(board_id: str) -> dict[str, bytes]:
     """The project of a node on that board, with probes on pins that suit it."""
     whole = sample_inventory()
     trough = whole.tank("trough")
-    probes = dict(zip((mark.name for mark in trough.marks), PROBE_PINS[board_id], strict=True))
+    probes = dict(
+        zip((mark.name for mark in trough.marks), PROBE_PINS[load_board(board_id).chip], strict=True)
+    )
     serves = [{"tank": "trough", "probes": probes}]
     document = {"name": "one", "board": board_id, "serves": serves}
     node = type(whole.nodes[0]).model_validate(document)
