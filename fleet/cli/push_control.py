@@ -24,8 +24,8 @@ stop_app = command_app()
 roll_back_app = command_app()
 
 
-DryRun = Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")]
-JsonLines = Annotated[bool, typer.Option("--json", help="As JSON lines, one per thing that happens.")]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Check and show; send nothing.")]
+JsonLines = Annotated[bool, typer.Option("--json", help="Print JSON lines, one per event.")]
 
 
 @command(hold_app, "hold")
@@ -38,7 +38,10 @@ def hold(ctx: typer.Context) -> int:
     from fleet.push.events import RequestKind
 
     return _say(
-        session(ctx), RequestKind.HOLD, "The push holds once what is in flight is settled.", "tankfleet go-on"
+        session(ctx),
+        RequestKind.HOLD,
+        "The push will hold when the updates under way are done.",
+        "tankfleet go-on",
     )
 
 
@@ -50,7 +53,7 @@ def go_on(ctx: typer.Context) -> int:
     """
     from fleet.push.events import RequestKind
 
-    return _say(session(ctx), RequestKind.GO_ON, "The push goes on.", "tankfleet hold")
+    return _say(session(ctx), RequestKind.GO_ON, "The push continues.", "tankfleet hold")
 
 
 @command(stop_app, "stop")
@@ -68,7 +71,7 @@ def stop(ctx: typer.Context, dry_run: DryRun = False, json: JsonLines = False) -
     if dry_run:
         return _dry_run(this, workspace, said, "stop", None, json=json)
     if _to_runner(this, workspace, said):
-        this.output.note("The push stops: nodes on trial go back, kept ones stay.")
+        this.output.note("The push stops: nodes on trial are rolled back, kept ones stay.")
         this.output.next_step("tankfleet audit", "tankfleet plan")
         return Exit.OK
     return _run_alone(this, said, None, json=json)
@@ -108,7 +111,7 @@ def roll_back(
         words = ["roll-back", *names, *(["--push", push] if push else [])]
         return _dry_run(this, workspace, said, " ".join(words), push, json=json)
     if not push and _to_runner(this, workspace, said):
-        this.output.note("The push ends, and its nodes go back; see the terminal where it runs.")
+        this.output.note("The push ends, and its nodes are rolled back; see the terminal where it runs.")
         this.output.next_step("tankfleet audit")
         return Exit.OK
     return _run_alone(this, said, push, yes=yes, json=json)
@@ -142,7 +145,9 @@ def _say(this: Session, word: str, done: str, undo: str) -> int:
             this.output.next_step(undo, "tankfleet stop")
             return Exit.OK
         journal.request(unfinished, said)
-    this.output.note(f"No process runs push {unfinished} now; it is told as soon as it is resumed.")
+    this.output.note(
+        f"No process runs push {unfinished} now. The request takes effect when the push is resumed."
+    )
     this.output.next_step("tankfleet resume", "tankfleet stop")
     return Exit.OK
 
@@ -181,7 +186,7 @@ def _heard(this: Session, journal: Journal, number: int, pid: int, workspace: Wo
         if runner_pid(workspace.journal_path) is None:
             return journal.is_taken(number)
         time.sleep(REQUEST_POLL_S / 5)
-    this.output.warn(f"process {pid} runs the push and has not answered yet; it will take this in")
+    this.output.warn(f"process {pid} runs the push and has not answered yet; it will act on this soon")
     return True
 
 
@@ -259,7 +264,7 @@ def _agreed(this: Session, journal: Journal, push: str, said: Requested, *, yes:
     """Whether there is anything to bring back; asks before many nodes."""
     wanted = _to_bring_back(journal, push, said)
     if len(wanted) > ASK_BEFORE_NODES:
-        question = f"Bring {len(wanted)} nodes back to the image they had before push {push}?"
+        question = f"Bring {len(wanted)} nodes back to their images from before push {push}?"
         this.confirm(question, given=yes, flag="--yes")
     return bool(wanted)
 

@@ -406,7 +406,7 @@ def test_keys_are_made_where_no_network_can_be_looked_at(tmp_path, capsys, monke
     project = _project(tmp_path / "farm")
     monkeypatch.setattr("fleet.push.other_keys.find", no_network)
     assert run(["--project", str(project), "keys", "create"]) == Exit.OK
-    assert "no nodes could be looked for: no multicast here" in capsys.readouterr().err
+    assert "could not search for nodes: no multicast here" in capsys.readouterr().err
 
 
 def test_advice_begins_with_the_machine_that_has_the_keys(moved, capsys) -> None:
