@@ -26,7 +26,7 @@ def page() -> str:
     ]
     for code in all_codes().values():
         lines += [f"## {code.code}", "", f"**{code.title}** ({code.severity.value})", ""]
-        lines += [f"Why: {code.why}", "", f"Put it right: {code.fix}", ""]
+        lines += [f"Why: {code.why}", "", f"Fix: {code.fix}", ""]
         lines += [f"Source: {code.source}", ""] if code.source else []
         lines += (
             ["It can be accepted, or counted otherwise, [by a ruling](#rulings).", ""] if code.ruled else []

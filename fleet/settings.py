@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 
 BAD_SETTING = Code(
     "CLI106",
-    "a setting has a value that cannot be used",
-    "Settings come from flags, the environment, the project file and the user file, in that order.",
-    "Run `tankfleet settings` to see each value and where it comes from.",
+    "a setting has an invalid value",
+    "Settings come from options, the environment, the project file and the user file, in that order.",
+    "Run `tankfleet settings` to see each value and where it is set.",
 )
 PROJECT_FILE = "tankfleet.toml"
 USER_FILE = "settings.toml"

@@ -35,7 +35,7 @@ _VERDICTS: tuple[tuple[Code, str], ...] = (
     (codes.PUMP_FAULT, "pump stopped by a fault"),
     (codes.PROBE_FLAPS, "a probe flaps"),
     (codes.NOT_ON_SHELF, "unknown image"),
-    (codes.NEVER_KEPT, "on trial, nobody watches"),
+    (codes.NEVER_KEPT, "on trial, not watched"),
     (codes.ON_TRIAL, "on trial"),
     (codes.WENT_BACK, "went back"),
     (codes.WENT_BACK_FOR_SUPPLY, "went back: its supply"),
@@ -50,7 +50,7 @@ _VERDICTS: tuple[tuple[Code, str], ...] = (
     (codes.BROWN_OUTS, "weak supply"),
     (codes.SHORT_OF_MEMORY, "short of memory"),
     (codes.NO_RUN_RECORD, "forgets faults at a restart"),
-    (codes.NOT_BUILT, "nothing built"),
+    (codes.NOT_BUILT, "no image built"),
     (codes.SHELF_OUT_OF_DATE, "ok, shelf is out of date"),
     (codes.NEWEST_HALTED, "ok, newest halted"),
 )

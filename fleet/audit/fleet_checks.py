@@ -9,6 +9,7 @@ from fleet.audit import codes
 from fleet.boards.board import load_board
 from fleet.finding import Finding
 from fleet.render.firmware_class import how_to_say
+from fleet.water.quantities import counted, duration
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -38,7 +39,7 @@ def _stock(inventory: Inventory) -> Iterator[Finding]:
     for (site, board), nodes in sorted(_kinds_by_site(inventory).items()):
         spares = sum(stock.count for stock in inventory.site(site).spare_boards if stock.board == board)
         if not spares:
-            what = f"no spare {board}, of which {_count(len(nodes), 'node')} there: {', '.join(nodes)}"
+            what = f"no spare {board}, of which {counted(len(nodes), 'node')} there: {', '.join(nodes)}"
             yield Finding(codes.NO_SPARE_BOARD, what, subject=f"site {site}")
 
 
@@ -46,7 +47,9 @@ def _weak_boards(inventory: Inventory) -> Iterator[Finding]:
     for (site, board), nodes in sorted(_kinds_by_site(inventory).items()):
         copy_s = copy_in_place_s(board, None)
         if copy_s is not None:
-            what = f"{board}, up to {copy_s:.0f} s of each update and of each way back: {', '.join(nodes)}"
+            what = (
+                f"{board}, up to {duration(copy_s)} of each update and of each rollback: {', '.join(nodes)}"
+            )
             yield Finding(codes.COPY_IN_PLACE, what, subject=f"site {site}")
 
 
@@ -73,18 +76,18 @@ def _shelf(facts: Facts) -> Iterator[Finding]:
         if newest is None:
             other = facts.shelf.elsewhere.get(node.name)
             only = f", but for the target {other[-1].target}: {how_to_say(other[-1].target)}" if other else ""
-            yield Finding(codes.NOT_BUILT, f"nothing was built for it yet{only}", subject=subject)
+            yield Finding(codes.NOT_BUILT, f"no image was built for it yet{only}", subject=subject)
             continue
         wanted = facts.wanted_crc.get((node.name, newest.release))
         if wanted is not None and wanted != newest.block_crc:
-            what = f"{newest.release}, built {newest.built_at}, has another node block than the inventory now"
+            what = f"{newest.release}, built {newest.built_at}, has another node block than the inventory gives today"
             yield Finding(codes.SHELF_OUT_OF_DATE, what, subject=subject)
 
 
 def _journal(facts: Facts) -> Iterator[Finding]:
     journal = facts.journal
     if journal.unfinished is not None:
-        count = _count(len(journal.unfinished_nodes), "node")
+        count = counted(len(journal.unfinished_nodes), "node")
         what = f"push {journal.unfinished} of {count} is unfinished"
         yield Finding(codes.PUSH_UNFINISHED, what, subject=f"push {journal.unfinished}")
     found = {match.node for match in facts.matches or () if match.reachable}
@@ -93,7 +96,3 @@ def _journal(facts: Facts) -> Iterator[Finding]:
         if last.stands == "lost" and name in known - found:
             what = f"lost in push {last.push} to {last.release} at {last.at}: {last.reason}"
             yield Finding(codes.LOST_IN_PUSH, what, subject=f"node {name}")
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"

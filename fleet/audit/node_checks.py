@@ -15,6 +15,7 @@ from fleet.find.match import Status
 from fleet.finding import Finding
 from fleet.link.state import Phase
 from fleet.push.condition import BROWN_OUT, NOTED_FAULTS, memory_words, short_of_memory
+from fleet.water.quantities import counted, duration
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -41,22 +42,23 @@ _TANK_FAULTS = {
     "flapping": (codes.PROBE_FLAPS, "a probe changes faster than its debounce"),
 }
 _LOAD_AGAIN = (
-    "Load it over USB: `tankfleet flash {node}`. If the fault comes back, its flash is worn: another board."
+    "Load it over USB: `tankfleet flash {node}`. If the fault comes back, its flash is worn: replace the "
+    "board."
 )
 _FAULT_FIXES = {
-    "bad-block": f"It checks no ticket and takes no update. {_LOAD_AGAIN}",
+    "bad-block": f"It cannot check tickets and takes no update. {_LOAD_AGAIN}",
     "no-record": f"It takes no update. {_LOAD_AGAIN}",
-    "no-key": f"It believes no request and takes no update. {_LOAD_AGAIN}",
-    "no-way-back": "The image that it had before is damaged, and so it stays on trial. If it works, `tankfleet resume` "
-    "keeps it, where a push was cut off; else load it over USB: `tankfleet flash {node}`.",
-    "flash-failed": "Its flash did not take a write, which no image mends. Switch it off and on; if `tankfleet find "
-    "{node}` still shows it, change the board.",
+    "no-key": f"It cannot authenticate requests and takes no update. {_LOAD_AGAIN}",
+    "no-way-back": "Its earlier image is damaged, so it stays on trial. If the new image works and a push was "
+    "interrupted, `tankfleet resume` keeps it; otherwise load it over USB: `tankfleet flash {node}`.",
+    "flash-failed": "A write to its flash failed, which no image can fix. Switch it off and on; if `tankfleet find "
+    "{node}` still shows the fault, replace the board.",
 }
 """By the node's own word for what is wrong with it (docs/node-interface.md 4); it takes one image at a time, and an
 update with the image that it runs already mends nothing."""
 _UNKNOWN_FAULT_FIX = (
-    "This version of the tool does not know that fault: install the one that the node's firmware was built with, and "
-    "look at {node} until then."
+    "This version of the tool does not know that fault: install the version that built the node's firmware, "
+    "and watch {node} until then."
 )
 _PLACES_TOLD = frozenset({Status.FOUND, Status.MOVED})
 """Their evidence names the other places already (fleet/find/match.py)."""
@@ -94,11 +96,11 @@ def network_findings(node: Node, state: NodeState) -> Iterator[Finding]:
         return
     code = codes.NETWORK_ON_TRIAL
     on = {"kept": "it is on the old one", "new": "it is on the new one"}.get(
-        network.on or "", "it is on none of them"
+        network.on or "", "it is on neither"
     )
-    what = f"its trial ends in {network.trial_left_s:.0f} s; {on}"
+    what = f"its trial ends in {duration(network.trial_left_s)}; {on}"
     if network.phase is Phase.PUT_BACK:
-        code, what = codes.NETWORK_PUT_BACK, "it gave up the new network that it was last given"
+        code, what = codes.NETWORK_PUT_BACK, "it gave up the last new network that it received"
     yield Finding(code, what, subject=f"node {node.name}")
 
 
@@ -106,7 +108,7 @@ def board_findings(node: Node, state: NodeState) -> Iterator[Finding]:
     """Whether it is the board that the inventory says."""
     subject = f"node {node.name}"
     if state.board and state.board != node.board:
-        what = f"it says that it is a {state.board}; the inventory says {node.board}"
+        what = f"its board is {state.board}; the inventory says {node.board}"
         yield Finding(codes.OTHER_BOARD, what, subject=subject)
     if node.mac is not None and state.mac != node.mac:
         what = f"its MAC is {state.mac}; the inventory says {node.mac}"
@@ -127,7 +129,7 @@ def image_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Findi
         yield Finding(code, _went_back(facts, node, state), subject=subject)
     elif state.phase is Phase.ON_TRIAL:
         watched = node.name in facts.journal.unfinished_nodes
-        what = f"{state.release} is on trial for {state.trial_left_s:.0f} s more"
+        what = f"{state.release} is on trial for {duration(state.trial_left_s)} more"
         yield Finding(codes.ON_TRIAL if watched else codes.NEVER_KEPT, what, subject=subject)
     wanted = facts.wanted_crc.get((node.name, state.release))
     if facts.shelf.is_elsewhere(node.name, state.image):
@@ -187,7 +189,7 @@ def _supply_and_memory(node: Node, state: NodeState) -> Iterator[Finding]:
     subject = f"node {node.name}"
     if state.brown_outs:
         last = ", the last of which came from one" if state.reset == BROWN_OUT else ""
-        count = "1 brown-out" if state.brown_outs == 1 else f"{state.brown_outs} brown-outs"
+        count = counted(state.brown_outs, "brown-out")
         what = f"{count} in {state.boots} starts{last}"
         yield Finding(codes.BROWN_OUTS, what, subject=subject)
     if short_of_memory(state, in_place=load_board(node.board).layout == "copy-in-place"):

@@ -25,11 +25,11 @@ def radio_findings(inventory: Inventory, node: Node, state: NodeState) -> Iterat
     name = site.access_point_of(bssid) if bssid is not None else None
     weak = state.rssi_dbm is not None and state.rssi_dbm < WEAK_SIGNAL_DBM
     if bssid is not None and site.access_points and name is None:
-        what = f"it is joined to {bssid}{_channel(state)}, {_whose(inventory, site, bssid)}"
+        what = f"it has joined {bssid}{_channel(state)}, {_whose(inventory, site, bssid)}"
         yield _finding(codes.UNLISTED_ACCESS_POINT, node, state, f"{what}; {_signal(state)}")
     elif name is not None and node.access_point is not None and name != node.access_point:
         code = codes.WEAK_ON_OTHER_ACCESS_POINT if weak else codes.OTHER_ACCESS_POINT
-        what = f"it is joined to {name} ({bssid}{_channel(state)}); the inventory says {node.access_point}"
+        what = f"it has joined {name} ({bssid}{_channel(state)}); the inventory says {node.access_point}"
         yield _finding(code, node, state, f"{what}; {_signal(state)}")
     elif weak:
         by = name or node.access_point

@@ -7,7 +7,7 @@ from fleet.codes import Code, codes_in
 NOT_UP = Code(
     "BEN101",
     "the bench is not up",
-    "Virtual nodes are held by one program in the background, and none answers in this project.",
+    "One program in the background holds the virtual nodes, and none answers in this project.",
     "Start it with `tankfleet bench up`.",
 )
 NOT_STARTED = Code(
@@ -18,25 +18,26 @@ NOT_STARTED = Code(
 )
 OTHER_SPEED = Code(
     "BEN103",
-    "the bench is up at another speed",
-    "The speed of the water is given to every node at its start, so it cannot change while the bench is up.",
+    "the bench runs at another speed",
+    "Every node learns the speed of the water at its start, so it cannot change while the bench is up.",
     "Run `tankfleet bench down`, then `tankfleet bench up --speed N`.",
 )
 NO_SUCH_NODE = Code(
     "BEN104",
     "no such virtual node, tank or mark on the bench",
-    "Only nodes that were brought up are on the bench, with the tanks that they serve.",
-    "See `tankfleet bench list` for what is there, or bring the node up with `tankfleet bench up NODE`.",
+    "The bench has only the nodes that were brought up, with the tanks that they serve.",
+    "Run `tankfleet bench list` to see what is there, or bring the node up with `tankfleet bench up NODE`.",
 )
 ADDRESS_TAKEN = Code(
     "BEN105",
-    "a loopback address of the bench is taken",
-    "Each virtual node has a loopback address of its own; another program listens there already.",
-    "End the other one (perhaps another bench), choose other addresses with `--subnet`, or leave --subnet out.",
+    "a loopback address of the bench is in use",
+    "Each virtual node has its own loopback address, and another program already listens there.",
+    "End the other program (perhaps another bench), choose other addresses with `--subnet`, or leave "
+    "--subnet out.",
 )
 NO_HOST_IMAGE = Code(
     "BEN106",
-    "there is no image for a virtual node",
+    "no image for a virtual node",
     "The bench runs the real firmware, built for this machine, from the shelf.",
     "Build it with `tankfleet build --target host`.",
 )
@@ -44,37 +45,37 @@ NOT_FLASHED = Code(
     "BEN107",
     "the first flash of a virtual node failed",
     "The boot loader refused the image, the ticket or the node's key.",
-    "Build the node again with `tankfleet build --target host`; the message has the boot loader's own words.",
+    "Build the node again with `tankfleet build --target host`. The message quotes the boot loader.",
 )
 BAD_MESSAGE = Code(
     "BEN108",
     "the bench does not understand a message",
-    "The program that holds the virtual nodes may be of another release of the tool than this one.",
+    "The program that holds the virtual nodes may be of another release than this tool.",
     "Run `tankfleet bench down`, then `tankfleet bench up`.",
 )
 BAD_HURT = Code(
     "BEN109",
-    "a node cannot be hurt like that",
-    "Each way to hurt a node takes its own options, and a probe that is hurt has to exist.",
-    "See `tankfleet bench hurt -h`.",
+    "invalid fault for a bench node",
+    "Each fault takes its own options, and the probe that it names must exist.",
+    "Run `tankfleet bench hurt -h` to see them.",
 )
 TOO_MANY_NODES = Code(
     "BEN110",
     "too many virtual nodes",
-    "More processes than this machine can run in time would starve each other, and look hung.",
+    "With more processes than this machine can run in time, all would slow down and look hung.",
     "Name the nodes that you need: `tankfleet bench up NODE NODE`.",
 )
 NO_BOARD_FOR_BENCH = Code(
     "BEN111",
-    "a node's board or a pin of it is not known",
-    "The bench wires the water to the same pins as the real board has.",
-    "Run `tankfleet check`, and put right what it finds.",
+    "a node's board or one of its pins is unknown",
+    "The bench wires the water to the same pins as on the real board.",
+    "Run `tankfleet check`, and fix what it finds.",
 )
 FLASHED_ALREADY = Code(
     "BEN112",
-    "a virtual node has an image already",
-    "A node that was flashed before goes on with what is in its flash, so the release would be ignored.",
-    "Add --reflash to flash it anew, or send it the release with a push.",
+    "a virtual node already has an image",
+    "A node that was flashed before continues with the image in its flash, so the release would be ignored.",
+    "Add --reflash to flash it again, or send it the release with a push.",
 )
 
 ASKED_WRONG = (OTHER_SPEED, NO_SUCH_NODE, BAD_HURT, TOO_MANY_NODES, FLASHED_ALREADY)

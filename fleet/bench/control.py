@@ -77,9 +77,7 @@ class BenchControl:
         deadline_s = time.monotonic() + BENCH_END_TIMEOUT_S
         while lock_is_held(BenchPaths(self._path.parent).lock):
             if time.monotonic() > deadline_s:
-                raise BenchError(
-                    NOT_UP, "the bench said that it ends, but it has not", fix="Look into its log."
-                )
+                raise BenchError(NOT_UP, "the bench announced its end, but still runs", fix="Read its log.")
             time.sleep(0.01)
 
     def subnet(self, wanted: int | None = None) -> int:

@@ -137,7 +137,7 @@ class Hub:
         for spec in fresh:
             if not self._is_free(spec.address, spec.port):
                 raise BenchError(
-                    ADDRESS_TAKEN, f"{spec.address}:{spec.port}, meant for {spec.name}, is taken"
+                    ADDRESS_TAKEN, f"{spec.address}:{spec.port}, meant for {spec.name}, is in use"
                 )
         for spec in fresh:
             node = VirtualNode(spec, self._bench_id, self._speed, self._start, self._tell)

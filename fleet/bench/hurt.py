@@ -112,7 +112,7 @@ class Wounds:
 def check_options(request: HurtNode) -> None:
     """BenchError for an option that this way to hurt does not take."""
     if request.how in AT_ONCE and request.for_s is not None:
-        raise BenchRefused(BAD_HURT, f"the node starts again by itself, so `{request.how}` takes no time")
+        raise BenchRefused(BAD_HURT, f"the node restarts on its own, so `{request.how}` takes no time")
     if request.how != "slow-link" and request.rate_bytes_per_s is not None:
         raise BenchRefused(BAD_HURT, f"`{request.how}` takes no rate; only `slow-link` does")
     if request.how not in tuple(ProbeHurt) and (request.tank is not None or request.mark is not None):

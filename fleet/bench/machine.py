@@ -152,11 +152,11 @@ class Machine:
             return
         if code == NOTHING_BOOTABLE:
             self.power = Power.BRICK
-            self._tell("brick", "nothing bootable in its flash")
+            self._tell("brick", "no bootable image in its flash")
             return
         self._quick_ends = self._quick_ends + 1 if now_s - self.started_at_s < BENCH_QUICK_END_S else 0
         reset = cause or (Reset.RESTART if code == WANTS_RESTART else Reset.CRASH)
-        self._tell("ended", "wants a restart" if code == WANTS_RESTART else _how(code))
+        self._tell("ended", "needs a restart" if code == WANTS_RESTART else _how(code))
         self._wait(reset, now_s, self._delay_s())
 
     def _delay_s(self) -> float:

@@ -167,7 +167,7 @@ class Outage:
 
         steps = [
             OutageStep(
-                "begin", STATE_AGE_S, "from the node's word on its marks to the first byte, at the most"
+                "begin", STATE_AGE_S, "from the node's report of its marks to the first byte, at most"
             ),
             OutageStep(
                 "send",

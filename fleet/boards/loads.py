@@ -68,16 +68,14 @@ def _judge(load: Load, use: Use, pull_up: PullUp) -> Judgement:
         return _feed(load)
     holds = load.kind in (LoadKind.DRIVER, LoadKind.USB_SOCKET)
     if use is Use.ANALOG:
-        return Judgement(
-            Answer.REFUSED if holds else Answer.CARE, "a voltage is not measured truly beside it"
-        )
+        return Judgement(Answer.REFUSED if holds else Answer.CARE, "it falsifies a measured voltage")
     return Judgement(Answer.CARE if holds else Answer.ALLOWED, "a wire that hangs on it disturbs that")
 
 
 def _probe(load: Load, use: Use, pull_up: PullUp) -> Judgement:
     match load.kind:
         case LoadKind.USB_SOCKET:
-            return Judgement(Answer.REFUSED, "what is plugged in drives it, and the water loads the port")
+            return Judgement(Answer.REFUSED, "a device in the socket drives it, and the water loads the port")
         case LoadKind.BUTTON:
             return Judgement(Answer.CARE, "a press reads as water")
         case LoadKind.INPUT:
@@ -86,17 +84,17 @@ def _probe(load: Load, use: Use, pull_up: PullUp) -> Judgement:
     if load.to == "high":
         low_ohm = ohm * LOW_SHARE / (1 - LOW_SHARE)
         answer = Answer.REFUSED if low_ohm < LOADED_PROBE_OHM else Answer.CARE
-        then = f"a wet probe surely reads LOW only with water below {low_ohm:,.0f} ohm"
-        return Judgement(answer, then, ("water that surely reads LOW, at most", low_ohm))
+        then = f"a wet probe reliably reads LOW only with water below {low_ohm:,.0f} ohm"
+        return Judgement(answer, then, ("water that reliably reads LOW, at most", low_ohm))
     most_ohm = ohm * (1 - HIGH_SHARE) / HIGH_SHARE
-    limit = ("pull-up that surely reads HIGH, at most", most_ohm)
+    limit = ("pull-up that reliably reads HIGH, at most", most_ohm)
     if use is Use.PROBE_EXTERNAL:
-        then = f"a dry probe surely reads HIGH only through a resistor of at most {most_ohm:,.0f} ohm"
+        then = f"a dry probe reliably reads HIGH only through a resistor of at most {most_ohm:,.0f} ohm"
         return Judgement(Answer.CARE, then, limit)
     answer = Answer.REFUSED if most_ohm < pull_up.least_ohm else Answer.CARE
     then = (
-        f"a dry probe surely reads HIGH only through a pull-up of at most {most_ohm:,.0f} ohm, and the chip's has "
-        f"{pull_up.least_ohm:,.0f} to {pull_up.most_ohm:,.0f} ohm: it may read wet for ever"
+        f"a dry probe reliably reads HIGH only through a pull-up of at most {most_ohm:,.0f} ohm, and the chip's has "
+        f"{pull_up.least_ohm:,.0f} to {pull_up.most_ohm:,.0f} ohm: it may always read wet"
     )
     return Judgement(answer, then, limit)
 
@@ -106,7 +104,7 @@ def _relay(load: Load, use: Use) -> Judgement:
         case LoadKind.DRIVER:
             return Judgement(Answer.REFUSED, "the chip and it would drive against each other")
         case LoadKind.USB_SOCKET:
-            return Judgement(Answer.REFUSED, "what is plugged in switches the pump")
+            return Judgement(Answer.REFUSED, "a device in the socket switches the pump")
         case LoadKind.BUTTON:
             return Judgement(
                 Answer.REFUSED, "a press switches the relay, and shorts the pin while it is HIGH"
@@ -123,7 +121,7 @@ def _feed(load: Load) -> Judgement:
         case LoadKind.DRIVER:
             return Judgement(Answer.REFUSED, "the chip and it would drive against each other")
         case LoadKind.USB_SOCKET:
-            return Judgement(Answer.REFUSED, "what is plugged in would feed the probes")
+            return Judgement(Answer.REFUSED, "a device in the socket would feed the probes")
         case LoadKind.BUTTON:
             return Judgement(Answer.REFUSED, "a press shorts the pin while it is HIGH")
         case LoadKind.INPUT:

@@ -85,10 +85,10 @@ _THEN: Final = {
         (
             use,
             Trait.USB,
-        ): "the firmware takes it from the port, through which the chip can then not be reached"
+        ): "the firmware takes it from the port, and the chip can then not be reached through the port"
         for use in (*PROBES, *RELAYS, Use.PROBE_FEED)
     },
-    **{(use, Trait.UART): "the USB port talks over it as well" for use in PROBES},
+    **{(use, Trait.UART): "the USB port also uses it" for use in PROBES},
     **{(Use.RELAY_HIGH, trait): _PICKS_UP for trait in (Trait.BOOT_HIGH, Trait.BOOT_PULSE, Trait.UART)},
     **{(use, trait): _STRAPPED for use in RELAYS for trait in (*_STRAPS, Trait.STRAP)},
     (
@@ -110,12 +110,12 @@ _THEN: Final = {
         ): "through the resistors the wet probes pull it LOW, and the pins of the dry ones HIGH"
         for trait in (*_STRAPS, Trait.STRAP)
     },
-    (Use.PROBE_FEED, Trait.UART): "what is sent on it goes through the water as well",
+    (Use.PROBE_FEED, Trait.UART): "what is sent on it also goes through the water",
     **{
         (Use.PROBE_FEED, trait): "current runs through the water while the board starts"
         for trait in (Trait.BOOT_HIGH, Trait.BOOT_PULSE)
     },
-    (Use.ANALOG, Trait.ADC2): "ADC2 cannot be relied on while WiFi runs",
+    (Use.ANALOG, Trait.ADC2): "ADC2 is unreliable while WiFi runs",
     **{(Use.SPARE, trait): "a wire that hangs on it can stop the start" for trait in (*_STRAPS, Trait.STRAP)},
 }
 

@@ -212,7 +212,7 @@ class _Careful:
             part.unlink()
             if in_pieces and anew:  # one of them was not of this archive
                 return self.download(url, checksum, anew=False)
-            raise self._trouble("what arrived is not what the registry says: its digest is another")
+            raise self._trouble("the download does not match the registry: its digest differs")
         return str(part)
 
     def unpack(self, src: str, dst: str) -> Any:
@@ -290,7 +290,7 @@ class _Careful:
         with platformio.http.HTTPSession() as session, session.get(url, headers=head, stream=True) as answer:
             if answer.status_code == 416:  # RFC 9110 15.5.17: there is nothing behind what we have
                 part.unlink()
-                raise requests.HTTPError("the server has less than what is here")
+                raise requests.HTTPError("the server has fewer bytes than are here already")
             answer.raise_for_status()
             if answer.status_code != 206:
                 have = 0

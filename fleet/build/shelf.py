@@ -223,7 +223,7 @@ def _checked(path: Path, sha: str) -> bytes:
     except OSError as error:
         raise ShelfError(DAMAGED, f"{path} cannot be read: {error.strerror or error}") from error
     if hashlib.sha256(data).hexdigest() != sha:
-        raise ShelfError(DAMAGED, f"{path} is not what its name says")
+        raise ShelfError(DAMAGED, f"{path} does not match its name")
     return data
 
 

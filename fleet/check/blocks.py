@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from fleet.check.codes import NO_FLEET, POLICY_CLASH, SECOND_BLOCK, TOO_LONG_FOR_NODE
 from fleet.finding import Finding
 from fleet.limits import NODE_BLOCK_U16
+from fleet.water.quantities import duration
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -25,7 +26,7 @@ def one_fleet(survey: Parsed) -> Iterator[Finding]:
 def _second(entries: Sequence[ParsedPart[Any]], key: str) -> Iterator[Finding]:
     for entry in entries[1:]:
         first = entries[0].key()
-        what = f"`{key}` is given a second time; the first is at {first}"
+        what = f"`{key}` is given twice; the first is at {first}"
         yield Finding(SECOND_BLOCK, what, entry.key())
 
 
@@ -35,8 +36,8 @@ def policy_fits(survey: Parsed) -> Iterator[Finding]:
         policy = entry.part
         if policy.soak_s >= policy.trial_s:
             what = (
-                f"nodes are watched for {policy.soak_s:g} s, but they fall back by themselves "
-                f"after {policy.trial_s:g} s"
+                f"nodes are watched for {duration(policy.soak_s)}, but they fall back on their own after "
+                f"{duration(policy.trial_s)}"
             )
             at = entry.value("soak") if "soak_s" in policy.model_fields_set else entry.value("trial")
             yield Finding(POLICY_CLASH, what, at)

@@ -39,7 +39,7 @@ def buttons_fit(survey: Parsed) -> Iterator[Finding]:
             yield Finding(NO_SUCH_BUTTON_PIN, what, at, subject=subject, fix_here=free)
             continue
         if pin.gpio in wired_gpios(node.part, board):
-            what = f"the button is on {label(pin)}, which a probe or a pump relay is on"
+            what = f"the button is on {label(pin)}, which a probe or a pump relay uses"
             yield Finding(BUTTON_PIN_TAKEN, what, at, subject=subject, fix_here=free)
         unfit = pin.fact(*_UNFIT)
         if unfit is not None:
@@ -57,5 +57,7 @@ def _free(board: Board, wired: frozenset[int]) -> str:
     others = [pin.name for pin in board.pins if pin.gpio not in wired and suits(pin)]
     names = ", ".join(f"`{name}`" for name in [*own, *others][:_OFFERED])
     return (
-        f"Free here: {names}." if names else "No pin of this board is free for it: say `clear_button: none`."
+        f"Free here: {names}."
+        if names
+        else "No pin of this board is free for it: write `clear_button: none`."
     )

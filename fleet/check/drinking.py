@@ -65,18 +65,18 @@ def _instead(node: Node, served: Served, tank: Tank, board: Board) -> str:
     """What to do here: the chip's own pull-up where it reads these probes, with pins that have one; else a feed."""
     hinders = _hinders(tank, served, board)
     if hinders:
-        own = f"The chip's own pull-up, which is on in pulses, does not do here: {hinders}."
+        own = f"The chip's own pull-up, which is on in pulses, is not enough here: {hinders}."
         return f"{own} {_feed(node, served, tank, board)}"
     own = f"a pull-up of the chip's own, which is on for {1e3 * board.pull_up.settle_s:g} ms at a time"
     without = [name for name in served.probes.values() if not _has_pull_up(board, name)]
     if not without:
-        return f"Take the resistors out and say `pull_up: internal`: these pins have {own}."
+        return f"Remove the resistors and write `pull_up: internal`: these pins have {own}."
     if len(best_pins(board, Use.PROBE_INTERNAL, pins_taken(board, node))) < len(without):
         few = f"This {board.id} has not enough free pins with a pull-up of their own for {' and '.join(without)}."
         return f"{few} {_feed(node, served, tank, board)}"
     return (
-        f"Wire {' and '.join(without)} to pins with {own}, take the resistors out and "
-        f"say `pull_up: internal`. {pins_offered(board, node, Use.PROBE_INTERNAL)}"
+        f"Wire {' and '.join(without)} to pins with {own}, remove the resistors and write `pull_up: "
+        f"internal`. {pins_offered(board, node, Use.PROBE_INTERNAL)}"
     )
 
 
@@ -126,4 +126,4 @@ def _hinders(tank: Tank, served: Served, board: Board) -> str:
         return ""
     read = reading(electrodes, water, has_film(tank), chip_pull(*pull.limits_ohm), cable_m)
     unsure = [state for state, sure in (("wet", read.wet), ("dry", read.dry)) if sure is not Sure.YES]
-    return f"it does not surely read them {' and '.join(unsure)}" if unsure else ""
+    return f"it does not reliably read them {' and '.join(unsure)}" if unsure else ""

@@ -56,7 +56,7 @@ def electrodes_fit(survey: Parsed) -> Iterator[Finding]:
     for tank in survey.tanks:
         electrodes = tank.part.electrodes
         if electrodes is not None and cell_constant_per_cm(electrodes) == 0:
-            what = "the rods are no further apart, from centre to centre, than they are thick"
+            what = "the rods are no further apart, from centre to centre, than their diameter"
             place = tank.value("electrodes", "spacing")
             yield Finding(RODS_TOUCH, what, place, subject=f"tank {tank.part.name}")
     for node in survey.nodes:
@@ -129,7 +129,7 @@ def _read(
     if pull is None:
         read = reading(electrodes, water, film, chip, cable_m)
         fit = _to_fit(read, served)
-        what = f"its probes have resistors outside of {node.part.name}, of unknown value"
+        what = f"its probes have external resistors at {node.part.name}, of unknown value"
         there = node.value("serves", index, "pull_up")
         yield Finding(PULL_UP_UNKNOWN, what, there, subject=subject, fix_here=f"{PULL_UP_UNKNOWN.fix} {fit}")
         return
@@ -155,13 +155,13 @@ def _wet(
     best, worst = read.wet_ohm
     what = (
         f"wet, its electrodes have {kohm(best)} to {kohm(worst)} {_because(read, water)}{_shared(read)}; "
-        f"{pull.what} surely reads them LOW at {kohm(pull.low_at_most_ohm)} at most"
+        f"{pull.what} reliably reads them LOW at {kohm(pull.low_at_most_ohm)} at most"
     )
     figures = (
         Figure("least resistance wet", best, "ohm"),
         Figure("greatest resistance wet", worst, "ohm"),
-        Figure("greatest that the highest probe sees", read.highest_ohm[1], "ohm"),
-        Figure("surely LOW at most", pull.low_at_most_ohm, "ohm"),
+        Figure("greatest at the highest probe", read.highest_ohm[1], "ohm"),
+        Figure("reliably LOW at most", pull.low_at_most_ohm, "ohm"),
     )
     fix, subject = f"{code.fix} {fit}", f"tank {tank.part.name}"
     yield Finding(code, what, tank.key("electrodes"), subject=subject, fix_here=fix, figures=figures)
@@ -178,12 +178,12 @@ def _dry(
     what = (
         f"dry, its electrodes still have {kohm(best)} to {kohm(worst)} between them, through {left} "
         f"{_because(read, water)}; "
-        f"{pull.what} surely reads them HIGH from {kohm(pull.high_at_least_ohm)} on"
+        f"{pull.what} reliably reads them HIGH from {kohm(pull.high_at_least_ohm)} on"
     )
     figures = (
         Figure("greatest resistance dry", best, "ohm"),
         Figure("least resistance dry", worst, "ohm"),
-        Figure("surely HIGH from", pull.high_at_least_ohm, "ohm"),
+        Figure("reliably HIGH from", pull.high_at_least_ohm, "ohm"),
     )
     fix, subject = f"{code.fix} {fit}", f"tank {tank.part.name}"
     yield Finding(code, what, tank.key("electrodes"), subject=subject, fix_here=fix, figures=figures)
@@ -202,7 +202,7 @@ def _shared(read: Reading) -> str:
         return ""
     best, worst = read.highest_ohm
     return (
-        f", and as all resistors outside are on at once, the highest probe shares the common electrode with all below "
+        f", and as all external resistors are on at once, the highest probe shares the common electrode with all below "
         f"it: {read.shared:g} times that, {kohm(best)} to {kohm(worst)}"
     )
 
@@ -210,5 +210,5 @@ def _shared(read: Reading) -> str:
 def _to_fit(read: Reading, served: Served) -> str:
     ohm = resistor_to_fit_ohm(read.wet_ohm, read.dry_ohm, len(served.probes), fed_at_most_ohm(served))
     if ohm is None:
-        return "No single resistor reads these electrodes surely, both wet and dry."
-    return f"A resistor of {kohm(ohm)} outside of the chip reads both surely."
+        return "No single resistor reads these electrodes reliably, both wet and dry."
+    return f"A resistor of {kohm(ohm)} outside of the chip reads both reliably."

@@ -30,13 +30,15 @@ def fitted_fits(survey: Parsed) -> Iterator[Finding]:
         for index, served in enumerate(node.part.serves):
             length_m = served.cable_length_m or 0.0
             if length_m > CABLE_MOST_M:
-                what = f"{length_m:,.4g} m of cable to `{served.tank}`; {CABLE_MOST_M:g} m is the most that is usual"
+                what = (
+                    f"{length_m:,.4g} m of cable to `{served.tank}`; {CABLE_MOST_M:g} m is the usual maximum"
+                )
                 figures = (Figure("cable", length_m, "m"), Figure("most", CABLE_MOST_M, "m"))
                 place = node.value("serves", index, "cable_length")
                 yield Finding(CABLE_ODD, what, place, f"tank {served.tank}", figures=figures)
     for ruling in survey.rulings:
         if survey.today is not None and ruling.part.date > survey.today:
-            what = f"the ruling is of {ruling.part.date}, and today is {survey.today}"
+            what = f"the ruling is dated {ruling.part.date}, and today is {survey.today}"
             yield Finding(DAY_TO_COME, what, ruling.value("date"), f"ruling on {ruling.part.code}")
 
 

@@ -39,9 +39,7 @@ def _nodes(tanks: Sequence[ParsedPart[Tank]], served: dict[str, Node]) -> Iterat
             continue
         first = first_on.setdefault(node.name, tank.part.name)
         if first != tank.part.name:
-            yield _finding(
-                ON_ONE_NODE, tank, f"is on the node `{node.name}`, and so is `{first}` of its group"
-            )
+            yield _finding(ON_ONE_NODE, tank, f"is on the node `{node.name}`, as is `{first}` of its group")
 
 
 def _sites(tanks: Sequence[ParsedPart[Tank]]) -> Iterator[Finding]:

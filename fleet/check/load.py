@@ -21,6 +21,7 @@ from fleet.inventory.yaml_reader import read_yaml
 from fleet.limits import INVENTORY_BYTES
 from fleet.model.inventory import Inventory
 from fleet.model.policy import Policy
+from fleet.water.quantities import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -152,8 +153,3 @@ def _inventory(survey: Parsed) -> Inventory:
         nodes=tuple(sorted((entry.part for entry in survey.nodes), key=lambda part: part.name)),
         rulings=tuple(entry.part for entry in survey.rulings),
     )
-
-
-def counted(number: int, noun: str) -> str:
-    """`1 node`, `2 nodes`."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"

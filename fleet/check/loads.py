@@ -37,14 +37,14 @@ def loads_fit(
         loaded = pull.loaded(*pulls_ohm(pin.loads))
         here = read(loaded)
         if _worse(here.wet, alone.wet):
-            what = f"wet, up to {kohm(here.wet_ohm[1])}; {loaded.what} surely reads LOW at "
+            what = f"wet, up to {kohm(here.wet_ohm[1])}; {loaded.what} reliably reads LOW at "
             limit = f"{kohm(loaded.low_at_most_ohm)} at most"
             figures: tuple[Figure, ...] = (
                 Figure("greatest resistance wet", here.wet_ohm[1], "ohm"),
-                Figure("surely LOW at most", loaded.low_at_most_ohm, "ohm"),
+                Figure("reliably LOW at most", loaded.low_at_most_ohm, "ohm"),
             )
         elif _worse(here.dry, alone.dry):
-            what = f"dry, down to {kohm(here.dry_ohm[1])}; {loaded.what} surely reads HIGH "
+            what = f"dry, down to {kohm(here.dry_ohm[1])}; {loaded.what} reliably reads HIGH "
             never = here.dry is Sure.FAIL
             limit = "never" if never else f"from {kohm(loaded.high_at_least_ohm)} on"
             figures = (Figure("least resistance dry", here.dry_ohm[1], "ohm"),)

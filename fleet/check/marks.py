@@ -50,7 +50,7 @@ def _order(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     for index, mark in enumerate(marks):
         if mark.name in [other.name for other in marks[:index]]:
             place = tank.value("marks", index, "name")
-            yield Finding(MARK_TWICE, f"there is a mark `{mark.name}` already", place, subject=subject)
+            yield Finding(MARK_TWICE, f"the mark `{mark.name}` exists already", place, subject=subject)
 
 
 def _inside(tank: ParsedPart[Tank]) -> Iterator[Finding]:

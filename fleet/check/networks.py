@@ -59,9 +59,9 @@ def _said(
     asked = f"boards ask on channels 1 to {ACTIVE_CHANNELS}, and only listen on 12 to {CHANNELS}"
     if trait is _HIDDEN:
         if both:
-            what = f"the network is hidden and may be on channels 12 to {CHANNELS}: {asked}, where it says nothing"
+            what = f"the network is hidden and may be on channels 12 to {CHANNELS}: {asked}, where it does not speak"
             return codes.HIDDEN_ON_HIGH_CHANNELS, what, _FIGURES
-        what = f"the network is hidden: boards find it only by calling its name, on channels 1 to {ACTIVE_CHANNELS}"
+        what = f"the network is hidden: boards find it only by asking for its name, on channels 1 to {ACTIVE_CHANNELS}"
         return codes.HIDDEN_NETWORK, what, _FIGURES
     if trait is _HIGH and not both:
         what = f"the network may be on channels 12 to {CHANNELS}: {asked}"
@@ -153,6 +153,6 @@ def _bssids(survey: Parsed) -> Iterator[Finding]:
                     yield Finding(codes.BSSID_OF_NODE, what, place, subject)
                 if bssid in firsts:
                     whose, there = firsts[bssid]
-                    what = f"{bssid} is that of {whose} already, at {there}"
+                    what = f"{bssid} already belongs to {whose}, at {there}"
                     yield Finding(codes.BSSID_TWICE, what, place, subject)
                 firsts.setdefault(bssid, (f"{name} at {site.part.name}", place))

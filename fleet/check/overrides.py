@@ -55,7 +55,7 @@ def _late(tank: ParsedPart[Tank], pump: Pump, times: PumpTimes) -> Iterator[Find
         if not given or not (never or timed.seconds > WATCH_FACTOR * timed.computed_s):
             continue
         than = f"; `longest_run`, {duration(longest.seconds)}, ends the run before" if never else ""
-        what = f"`{key}` is {duration(timed.seconds)}, and {duration(timed.computed_s)} are computed{than}"
+        what = f"`{key}` is {duration(timed.seconds)}, and {duration(timed.computed_s)} are calculated{than}"
         figures = (Figure(key, timed.seconds, "s"), Figure("computed", timed.computed_s, "s"))
         place, subject = tank.value("pump", key), f"tank {tank.part.name} {key}"
         yield Finding(WATCH_TOO_LATE, what, place, subject, figures=figures)
@@ -63,7 +63,7 @@ def _late(tank: ParsedPart[Tank], pump: Pump, times: PumpTimes) -> Iterator[Find
 
 def _no_reason(tank: ParsedPart[Tank], key: str, timed: Timed) -> Finding:
     computed = f"{duration(timed.computed_s)}, {timed.computed_from}"
-    what = f"`{key}` is {duration(timed.seconds)} with no reason given; computed: {computed}"
+    what = f"`{key}` is {duration(timed.seconds)} without a reason; calculated: {computed}"
     figures = (Figure(key, timed.seconds, "s"), Figure("computed", timed.computed_s, "s"))
     return Finding(NO_REASON, what, tank.value("pump", key), f"tank {tank.part.name} {key}", figures=figures)
 

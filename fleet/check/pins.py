@@ -50,12 +50,12 @@ def _pins(survey: Parsed, node: ParsedPart[Node], subject: str) -> Iterator[Find
             pin = board.pin_as_said(name)
         except KeyError:
             pins = ", ".join(f"`{pin.name}`" for pin in board.pins)
-            fix = f"Its pins are {pins}; `GPIOn` is understood as well."
+            fix = f"Its pins are {pins}; `GPIOn` also works."
             what = _no_such(survey.suggester, board, name, want)
             yield Finding(NO_SUCH_PIN, what, node.value(*path), subject=subject, fix_here=fix)
             continue
         if pin.gpio in taken:
-            what = f"the pin {label(pin)} is used already, by {taken[pin.gpio]}"
+            what = f"the pin {label(pin)} is already used by {taken[pin.gpio]}"
             yield Finding(PIN_TWICE, what, node.value(*path), subject=subject)
         taken.setdefault(pin.gpio, use)
 

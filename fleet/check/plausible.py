@@ -132,7 +132,7 @@ def _rods(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     if not isinstance(rods, Rods) or rods.wetted_m <= lowest.height_m * _HAIR:
         return
     what = (
-        f"{1000 * rods.wetted_m:.0f} mm of rod are said to be under water at each mark, and mark `{lowest.name}` is "
+        f"{1000 * rods.wetted_m:.0f} mm of rod are given as under water at each mark, and mark `{lowest.name}` is "
         f"{1000 * lowest.height_m:.0f} mm above the bottom"
     )
     figures = (Figure("wetted", rods.wetted_m, "m"), Figure("lowest mark", lowest.height_m, "m"))
@@ -169,14 +169,14 @@ def _power(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
         return
     head, (_, stop) = head_m(power_kw, pump.flow_l_per_min), pump_marks(tank.part, pump)
     high = f"{head:,.0f}" if head >= 100 else f"{head:.2g}"
-    does = f"{power_kw:.3g} kW lift {METRIC.flow(pump.flow_l_per_min)} at most {high} m, with nothing lost"
+    does = f"{power_kw:.3g} kW lift {METRIC.flow(pump.flow_l_per_min)} at most {high} m, without losses"
     figures = (Figure("head", head, "m"), Figure("power", power_kw, "kW"))
     if pump.does == "fill" and head * _HAIR < stop.height_m:
         what = f"{does}, and the pump `{pump.name}` stops at mark `{stop.name}`, {METRIC.length(stop.height_m)} up"
     elif head > MOST_HEAD_M:
         what = f"{does}, and no pump lifts water as high as that"
     elif pump.phase == "single" and power_kw > SINGLE_PHASE_KW:
-        what = f"the pump `{pump.name}` has {power_kw:.3g} kW, and its motor is said to be single-phase"
+        what = f"the pump `{pump.name}` has {power_kw:.3g} kW, and its motor is given as single-phase"
     else:
         return
     yield Finding(POWER_AND_FLOW, what, tank.value("pump", "power"), _subject(tank), figures=figures)
@@ -188,9 +188,9 @@ def _motor(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
     if motor is None or across_m is None:
         return
     if motor.kind == "surface":
-        what = f"the motor of `{pump.name}` has a diameter, as submersible ones have, and is said to be a surface one"
+        what = f"the motor of `{pump.name}` has a diameter, as submersible ones have, but is given as a surface motor"
     elif across_m > MOTOR_MOST_M:
-        what = f"the motor of `{pump.name}` is said to be {across_m:.3g} m across, and none goes down a well like that"
+        what = f"the motor of `{pump.name}` is given as {across_m:.3g} m across, which fits no well"
     else:
         return
     figures = (Figure("diameter", across_m, "m"),)

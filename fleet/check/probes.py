@@ -48,7 +48,9 @@ def _probes(
 def _relay(node: ParsedPart[Node], index: int, served: Served, tank: Tank) -> Iterator[Finding]:
     subject = f"node {node.part.name}"
     if tank.pump is not None and served.pump_relay is None:
-        what = f"the tank `{tank.name}` has the pump `{tank.pump.name}`, but there is no pump relay for it"
+        what = (
+            f"the tank `{tank.name}` has the pump `{tank.pump.name}`, but this node has no pump relay for it"
+        )
         yield Finding(PUMP_WITHOUT_RELAY, what, node.value("serves", index, "tank"), subject=subject)
     if tank.pump is None and served.pump_relay is not None:
         what = f"the tank `{tank.name}` has no pump for this pump relay to switch"

@@ -49,7 +49,7 @@ def pull_ups_fit(
     if pull is None:
         return
     if served.pull_up == "external" and pull.ohm > LARGEST_PULL_UP_OHM:
-        what = f"{pull.what}; {kohm(LARGEST_PULL_UP_OHM)} is what an input bears"
+        what = f"{pull.what}; {kohm(LARGEST_PULL_UP_OHM)} is the most for an input"
         place = node.value("serves", index, "pull_up_resistor")
         yield Finding(RESISTOR_TOO_LARGE, what, place, f"tank {served.tank}")
     if tank is None or _is_read(tank.part):
@@ -84,8 +84,8 @@ def current_fits(
         "all the time" if share == 1.0 else f"on average, in pulses that take {100 * share:g} % of the time"
     )
     what = (
-        f"up to {current_ua:,.0f} uA run through the water {when} ({pull.what}); {ELECTRODE_CURRENT_UA:g} uA is "
-        "what electrodes bear"
+        f"up to {current_ua:,.0f} uA run through the water {when} ({pull.what}); {ELECTRODE_CURRENT_UA:g} uA "
+        f"is the most for electrodes"
     )
     figures = (Figure("current", current_ua, "uA"), Figure("limit", ELECTRODE_CURRENT_UA, "uA"))
     yield Finding(TOO_MUCH_CURRENT, what, place, subject, fix_here=fix, figures=figures)
@@ -96,12 +96,12 @@ def _leak(node: ParsedPart[Node], index: int, served: Served, pull: Pull) -> Ite
     if not leak_ohm or leak_ohm >= pull.high_at_least_ohm:
         return
     what = (
-        f"{served.cable_length_m:g} m of old damp cable have {kohm(leak_ohm)} between the wires; {pull.what} surely "
-        f"reads HIGH from {kohm(pull.high_at_least_ohm)} on"
+        f"{served.cable_length_m:g} m of old damp cable have {kohm(leak_ohm)} between the wires; {pull.what} "
+        f"reliably reads HIGH from {kohm(pull.high_at_least_ohm)} on"
     )
     figures = (
         Figure("resistance of the cable", leak_ohm, "ohm"),
-        Figure("surely HIGH from", pull.high_at_least_ohm, "ohm"),
+        Figure("reliably HIGH from", pull.high_at_least_ohm, "ohm"),
     )
     place = node.value("serves", index, "cable_length")
     yield Finding(DRY_DOUBTFUL, what, place, f"tank {served.tank}", figures=figures)
@@ -123,11 +123,11 @@ def _little(tank: ParsedPart[Tank], served: Served, pull: Pull) -> Iterator[Find
     )
     what = (
         f"water of {water.least_us_per_cm:g} to {water.most_us_per_cm:g} uS/cm ({water.source}); two ordinary rods in "
-        f"it (6 mm, 20 mm apart, 50 mm under water){many} have {kohm(best)} to {kohm(worst)}, and {pull.what} surely "
-        f"reads them LOW at {kohm(pull.low_at_most_ohm)} at most"
+        f"it (6 mm, 20 mm apart, 50 mm under water){many} have {kohm(best)} to {kohm(worst)}, and "
+        f"{pull.what} reliably reads them LOW at {kohm(pull.low_at_most_ohm)} at most"
     )
     figures = (
         Figure("greatest resistance wet", worst, "ohm"),
-        Figure("surely LOW at most", pull.low_at_most_ohm, "ohm"),
+        Figure("reliably LOW at most", pull.low_at_most_ohm, "ohm"),
     )
     yield Finding(LITTLE_CONDUCTING, what, tank.key("water"), f"tank {tank.part.name}", figures=figures)

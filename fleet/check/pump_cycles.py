@@ -99,12 +99,12 @@ def _starts(tank: ParsedPart[Tank], pump: Pump, cycle: Starts, may: Allowance) -
         f"the marks, {METRIC.flow(pump.flow_l_per_min)}; worst {worst}), its motor may {may.starts_per_hour:.3g} times "
         f"({may.origin})"
     )
-    fix = f"{units.volume(least_l)} between the marks would do. {STARTS_TOO_OFTEN.fix}"
+    fix = f"{units.volume(least_l)} between the marks are enough. {STARTS_TOO_OFTEN.fix}"
     figures = (
         Figure("starts an hour", cycle.per_hour, "1/h"),
         Figure("most starts an hour", may.starts_per_hour, "1/h"),
         Figure("between the marks", cycle.band_l, "L"),
-        Figure("volume that would do", least_l, "L"),
+        Figure("volume that is enough", least_l, "L"),
     )
     yield Finding(
         STARTS_TOO_OFTEN, what, tank.value("pump", "flow"), _subject(tank), fix_here=fix, figures=figures

@@ -26,7 +26,7 @@ def pump_fits(survey: Parsed, tank: ParsedPart[Tank]) -> Iterator[Finding]:
     if pump is None:
         return
     if len(tank.part.marks) < 2:
-        what = f"the pump `{pump.name}` needs a low and a high mark; the tank has only one"
+        what = f"the pump `{pump.name}` needs a low and a high mark, and the tank has only one"
         yield Finding(PUMP_NEEDS_MARKS, what, tank.key("marks"), subject=subject)
         return
     known = [mark.name for mark in tank.part.marks]

@@ -23,9 +23,7 @@ def relays_release(survey: Parsed) -> Iterator[Finding]:
                 continue
             subject = f"tank {served.tank} wire relay"
             if relay.supply is None:
-                what = (
-                    f"the pump relay of `{served.tank}` is on at LOW, and what feeds its module is not stated"
-                )
+                what = f"the pump relay of `{served.tank}` is on at LOW, and the supply of its module is not given"
                 place = node.value("serves", index, "pump_relay", "active")
                 yield Finding(RELAY_SUPPLY_UNSTATED, what, place, subject)
                 continue

@@ -158,7 +158,7 @@ def _second(entry: ParsedPart[Ruling], standing: _Standing, used: set[int]) -> F
     if first is entry:
         return None
     used.add(id(first))
-    what = f"{_named(ruling)} was ruled on before, in {first.key()}"
+    what = f"{_named(ruling)} was already ruled on, in {first.key()}"
     if first.part.ruled != ruling.ruled:
         what = (
             f"`{ruling.ruled}` here, but `{first.part.ruled}` in {first.key()}: both rule on {_named(ruling)}"

@@ -53,7 +53,7 @@ def scale_fits(_survey: Parsed, tank: ParsedPart[Tank], _node: ParsedPart[Node] 
     if pump.motor is not None:
         yield from _motor(tank, pump.motor)
     if pump.run_on_s > RUN_ON_MOST_S:
-        what = f"the pump `{pump.name}` is said to run on for {duration(pump.run_on_s)} after its relay opens"
+        what = f"the pump `{pump.name}` is given as running on for {duration(pump.run_on_s)} after its relay opens"
         figures = (Figure("run on", pump.run_on_s, "s"), Figure("most", RUN_ON_MOST_S, "s"))
         place = tank.value("pump", "run_on")
         yield Finding(TIME_ODD, what, place, f"tank {part.name} run_on", figures=figures)
@@ -80,7 +80,7 @@ def _flow(
     elif longest_s is not None and turned_s > longest_s:
         what = (
             f"{noun}: at {METRIC.flow(flow)} the whole tank, {METRIC.volume(whole_l)}, takes {duration(turned_s)}; "
-            f"{duration(longest_s)} is the most that is usual"
+            f"{duration(longest_s)} is the usual maximum"
         )
     else:
         return
@@ -111,7 +111,7 @@ def _motor(tank: ParsedPart[Tank], motor: Motor) -> Iterator[Finding]:
         said = f"it may start {starts:g} times an hour; motors may {least:g} to {most:g} times"
         odd.append(("most_starts_per_hour", said, Figure("starts an hour", starts, "1/h")))
     if inertia is not None and inertia > MOTOR_INERTIA_LB_FT2:
-        said = f"its load has {inertia:,.0f} lb ft2; {MOTOR_INERTIA_LB_FT2:,.0f} is the most that is usual"
+        said = f"its load has {inertia:,.0f} lb ft2; {MOTOR_INERTIA_LB_FT2:,.0f} is the usual maximum"
         odd.append(("load_inertia", said, Figure("inertia", inertia, "lb ft2")))
     if across_m is not None and motor.kind == "submersible" and across_m < MOTOR_LEAST_M:
         said = f"it is {1000 * across_m:.0f} mm across; submersible ones have {1000 * MOTOR_LEAST_M:.0f} mm and more"

@@ -23,7 +23,7 @@ def served_once(survey: Parsed) -> Iterator[Finding]:
             first, first_index = firsts.setdefault(served.tank, (node, index))
             if first is not node or first_index != index:
                 there = first.value("serves", first_index, "tank")
-                what = f"the tank `{served.tank}` is served already, by node `{first.part.name}` at {there}"
+                what = f"the tank `{served.tank}` is already served by node `{first.part.name}` at {there}"
                 place = node.value("serves", index, "tank")
                 yield Finding(SERVED_TWICE, what, place, subject=f"node {node.part.name}")
         yield from _one_site(survey, node)

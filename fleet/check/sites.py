@@ -51,11 +51,11 @@ def _window(
     elif today is not None and site.part.time_zone in time_zones():
         yield from _soon(site, index, window, today, subject)
     if window.length_s > WINDOW_LONGEST_S:
-        what = f"a window of {window.length_s / 3600:g} h is longer than {WINDOW_LONGEST_S / 3600:g} h"
+        what = f"a window of {duration(window.length_s)} is longer than {duration(WINDOW_LONGEST_S)}"
         yield Finding(BAD_WINDOW, what, site.value(*at, "length"), subject=subject)
     elif window.length_s < policy.trial_s:
         what = (
-            f"a window of {window.length_s:g} s is shorter than a trial ({policy.trial_s:g} s): "
+            f"a window of {duration(window.length_s)} is shorter than a trial ({duration(policy.trial_s)}): "
             "no update ever fits in"
         )
         yield Finding(BAD_WINDOW, what, site.value(*at, "length"), subject=subject)
@@ -74,7 +74,7 @@ def _soon(site: ParsedPart[Site], index: int, window: Window, today: date, subje
         return
     later = next(openings(window.rule, window.first, at.replace(tzinfo=None), datetime.max), None)
     if later is None:
-        what = f"the window is over: by its rule it opens no more after {today}"
+        what = f"the window is over: by its rule it no longer opens after {today}"
         figures: tuple[Figure, ...] = ()
     else:
         days = (later.date() - today).days

@@ -66,11 +66,14 @@ def _room(survey: Parsed, entry: ParsedPart[Policy], policy: Policy) -> Iterator
 
 def _watched(entry: ParsedPart[Policy], policy: Policy) -> Iterator[Finding]:
     if policy.soak_s < SOAK_LEAST_S:
-        what = f"a new image is watched for {policy.soak_s:g} s; {SOAK_LEAST_S:g} s are the least that shows something"
+        what = f"a new image is watched for {duration(policy.soak_s)}; {duration(SOAK_LEAST_S)} is the useful minimum"
         figures = (Figure("soak", policy.soak_s, "s"), Figure("least", SOAK_LEAST_S, "s"))
         yield _finding(entry, SOAK_SHORT, "soak", what, *figures)
     if TRIAL_MOST_S < policy.trial_s <= NODE_BLOCK_U16:
-        what = f"a trial of {duration(policy.trial_s)}: so long may an image control nothing before its node goes back"
+        what = (
+            f"a trial of {duration(policy.trial_s)}: for that long an image may control nothing before its "
+            f"node falls back"
+        )
         figures = (Figure("trial", policy.trial_s, "s"), Figure("most", TRIAL_MOST_S, "s"))
         yield _finding(entry, TIME_ODD, "trial", what, *figures)
     if policy.failures_allowed >= FAILURES_MOST:

@@ -33,8 +33,8 @@ def debounce_fits(survey: Parsed) -> Iterator[Finding]:
             yield Finding(TOO_LONG_FOR_NODE, what, place, subject=subject)
         else:
             what = (
-                f"a debounce of {debounced_ms} ms is shorter than the {SAMPLE_PERIOD_MS} ms from one look at the "
-                "probes to the next: the node refuses its block and keeps all pumps off"
+                f"a debounce of {debounced_ms} ms is shorter than the {SAMPLE_PERIOD_MS} ms between two "
+                f"readings of the probes: the node refuses its block and keeps all pumps off"
             )
             figures = (Figure("debounce", debounced_ms, "ms"), Figure("least", SAMPLE_PERIOD_MS, "ms"))
             yield Finding(TOO_LITTLE_FOR_NODE, what, place, subject, figures=figures)
@@ -66,7 +66,7 @@ def watches_fit(tank: ParsedPart[Tank]) -> Iterator[Finding]:
             yield Finding(TOO_LONG_FOR_NODE, what, place, subject, fix_here=_FLOW, figures=figures)
             return
         if timed.seconds < 1:
-            what = f"{does}, and its `{key}` would be 0 s, which a node takes as none: there is no water on its way"
+            what = f"{does}, and its `{key}` would be 0 s, which a node takes as no watch: no water is on its way"
             yield Finding(
                 TOO_LITTLE_FOR_NODE, what, tank.key("shape"), subject, fix_here=_SHAPE, figures=figures
             )

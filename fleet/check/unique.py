@@ -38,4 +38,4 @@ def _once(code: Code, words: str, given: Iterable[Given]) -> Iterator[Finding]:
         first = firsts.setdefault(value, (value, entry, keys))
         if first[1] is not entry:
             there = first[1].value(*first[2])
-            yield Finding(code, f"there is {words.format(value)} already, at {there}", entry.value(*keys))
+            yield Finding(code, f"{words.format(value)} exists already, at {there}", entry.value(*keys))

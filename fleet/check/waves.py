@@ -38,7 +38,7 @@ def waves_fit(_survey: Parsed, tank: ParsedPart[Tank], node: ParsedPart[Node] | 
     debounced_s = debounce_s(node.part)
     if debounced_s < DEBOUNCE_MIN_S:
         if debounce_ms(node.part) >= SAMPLE_PERIOD_MS and node.part.serves[0].tank == tank.part.name:
-            what = f"probes are believed after {debounced_s:.3g} s, and splashes last up to {DEBOUNCE_MIN_S:.0f} s"
+            what = f"probes are accepted after {debounced_s:.3g} s, and splashes last up to {DEBOUNCE_MIN_S:.0f} s"
             figures = (Figure("debounce", debounced_s, "s"), Figure("least", DEBOUNCE_MIN_S, "s"))
             subject = f"node {node.part.name}"
             yield Finding(DEBOUNCE_SHORT, what, node.value("debounce"), subject, figures=figures)
@@ -55,7 +55,7 @@ def _long(tank: ParsedPart[Tank], node: ParsedPart[Node], debounced_s: float) ->
     if debounced_s <= PERIODS_WANTED * swing_s:
         return
     what = (
-        f"the node `{node.part.name}` believes a probe after {debounced_s:.3g} s, and the water swings once in "
+        f"the node `{node.part.name}` accepts a probe after {debounced_s:.3g} s, and the water swings once in "
         f"{swing_s:.2g} s; level relays wait {DEBOUNCE_GOOD_S:.0f} s at most"
     )
     figures = (Figure("debounce", debounced_s, "s"), Figure("period", swing_s, "s"))
@@ -82,7 +82,7 @@ def _slosh(tank: ParsedPart[Tank], node: ParsedPart[Node], debounced_s: float) -
     across = surface_m(tank.part.shape, top.height_m)
     what = (
         f"water {across:.3g} m across and {top.height_m:.3g} m deep swings once in {swing_s:.2g} s, and the node "
-        f"`{node.part.name}` believes a probe after {debounced_s:.3g} s"
+        f"`{node.part.name}` accepts a probe after {debounced_s:.3g} s"
     )
     wanted_s = PERIODS_WANTED * swing_s
     fix = (
@@ -130,8 +130,8 @@ def _passed(tank: ParsedPart[Tank], debounced_s: float) -> Iterator[Finding]:
             continue
         what = (
             f"at {METRIC.flow(fastest)} the level goes from mark `{below.name}` to mark `{above.name}` ({between:.3g} "
-            f"L) in {passed_s:.2g} s, and a probe is believed after {wanted_s:.3g} s"
+            f"L) in {passed_s:.2g} s, and a probe is accepted after {wanted_s:.3g} s"
         )
-        figures = (Figure("passes in", passed_s, "s"), Figure("believed after", wanted_s, "s"))
+        figures = (Figure("passes in", passed_s, "s"), Figure("accepted after", wanted_s, "s"))
         place = tank.value("marks", index + 1, "height")
         yield Finding(PASSED_TOO_FAST, what, place, f"tank {part.name} mark {above.name}", figures=figures)

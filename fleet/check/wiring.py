@@ -122,5 +122,5 @@ def pins_offered(board: Board, node: Node, use: Use) -> str:
     """The best pins of the board that nothing on this node uses."""
     names = [label(pin) for pin in best_pins(board, use, pins_taken(board, node))[:PINS_OFFERED]]
     if not names:
-        return f"No pin of this {board.id} is left that is good for it."
-    return f"Free and good for it on this {board.id}: {', '.join(names)}."
+        return f"No pin of this {board.id} is free and suitable."
+    return f"Free and suitable on this {board.id}: {', '.join(names)}."

@@ -78,13 +78,13 @@ def no_place(zone: str) -> str:
     if name in _COORDINATED:
         return ""
     if name in _NO_CLOCK:
-        return "is the clock of nowhere"
+        return "is the clock of no place"
     if name in _GREENWICH:
         return _fixed(0, _CHANGING["GMT"])
     if name in _STANDARD_H:
         return _fixed(_STANDARD_H[name], _CHANGING.get(name, ""))
     if zone in _CHANGING:
-        return f"changes its clock by rules that are no place's; name your own, such as `{_CHANGING[zone]}`"
+        return f"changes its clock by the rules of no place; name yours, such as `{_CHANGING[zone]}`"
     offset = re.fullmatch(r"GMT([+-])([0-9]{1,2})", name) if name != zone else None
     # POSIX: in these names the sign is the other way round (tz database, file etcetera).
     return _fixed(int(offset[2]) * (-1 if offset[1] == "+" else 1)) if offset else ""

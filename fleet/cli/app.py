@@ -38,10 +38,10 @@ class Entry:
 
 
 COMMANDS = (
-    Entry("The inventory", "new", "fleet.cli.new", "start a new, commented inventory"),
+    Entry("The inventory", "new", "fleet.cli.new", "create a new, commented inventory"),
     Entry("The inventory", "check", "fleet.cli.check", "check the inventory"),
     Entry("The inventory", "show", "fleet.cli.show", "show a site, a tank, a node or a board"),
-    Entry("The inventory", "sheet", "fleet.cli.sheet", "a sheet for paper: wiring, tank, steps to tick off"),
+    Entry("The inventory", "sheet", "fleet.cli.sheet", "print a sheet: wiring, tank, steps to tick off"),
     Entry(
         "The inventory",
         "schema",
@@ -52,27 +52,33 @@ COMMANDS = (
     Entry("Images", "render", "fleet.cli.render", "write each node's PlatformIO project"),
     Entry("Images", "build", "fleet.cli.build", "build, sign and shelve the images"),
     Entry("Images", "shelf", "fleet.cli.shelf", "list the images on the shelf"),
-    Entry("Nodes", "flash", "fleet.cli.flash", "make a new board a node, over USB"),
+    Entry("Nodes", "flash", "fleet.cli.flash", "load a board over USB, so that it becomes a node"),
     Entry("Nodes", "find", "fleet.cli.find", "find the nodes on the network"),
     Entry("Nodes", "plan", "fleet.cli.plan", "plan a push in waves"),
     Entry("Nodes", "push", "fleet.cli.push", "push exactly what a plan says"),
-    Entry("Nodes", "resume", "fleet.cli.push", "go on with a push that was cut off", "resume_app"),
+    Entry("Nodes", "resume", "fleet.cli.push", "continue a push that was interrupted", "resume_app"),
     Entry(
-        "Nodes", "hold", "fleet.cli.push_control", "hold the running push after what is in flight", "hold_app"
+        "Nodes",
+        "hold",
+        "fleet.cli.push_control",
+        "hold the running push after the updates under way",
+        "hold_app",
     ),
-    Entry("Nodes", "go-on", "fleet.cli.push_control", "let a held push go on", "go_on_app"),
-    Entry("Nodes", "stop", "fleet.cli.push_control", "end the push; what is kept stays kept", "stop_app"),
+    Entry("Nodes", "go-on", "fleet.cli.push_control", "continue a held push", "go_on_app"),
+    Entry("Nodes", "stop", "fleet.cli.push_control", "end the push; kept nodes stay updated", "stop_app"),
     Entry(
         "Nodes",
         "roll-back",
         "fleet.cli.push_control",
-        "bring nodes back to the image they had",
+        "return nodes to their earlier image",
         "roll_back_app",
     ),
-    Entry("Nodes", "rejoin", "fleet.cli.rejoin", "bring nodes to a new network or passphrase"),
+    Entry("Nodes", "rejoin", "fleet.cli.rejoin", "move nodes to a new network or passphrase"),
     Entry("Nodes", "clear-fault", "fleet.cli.clear_fault", "clear a fault that keeps a pump stopped"),
-    Entry("Nodes", "audit", "fleet.cli.audit", "what runs where, and what differs from the inventory"),
-    Entry("The bench, and help", "bench", "fleet.cli.bench", "virtual nodes on this machine"),
+    Entry(
+        "Nodes", "audit", "fleet.cli.audit", "list what each node runs, and what differs from the inventory"
+    ),
+    Entry("The bench, and help", "bench", "fleet.cli.bench", "run virtual nodes on this machine"),
     Entry(
         "The bench, and help",
         "demo",
@@ -84,7 +90,7 @@ COMMANDS = (
         "The bench, and help",
         "settings",
         "fleet.cli.settings",
-        "show each setting and where its value comes from",
+        "show each setting and where it is set",
     ),
 )
 _BY_NAME = {entry.name: entry for entry in COMMANDS}
@@ -149,7 +155,7 @@ def root(
     ] = None,
     inventory: Annotated[
         Path | None,
-        typer.Option("--inventory", metavar="DIR", help="The folder of the inventory; default: inventory."),
+        typer.Option("--inventory", metavar="DIR", help="The inventory folder; default: inventory."),
     ] = None,
     keys: Annotated[
         Path | None,
@@ -163,7 +169,7 @@ def root(
     ] = None,
     find_on: Annotated[
         str | None,
-        typer.Option("--find-on", metavar="ADDRESS", help="Find nodes on: an address, all or auto."),
+        typer.Option("--find-on", metavar="ADDRESS", help="Where to find nodes: an address, all or auto."),
     ] = None,
     color: Annotated[
         str | None,
@@ -234,7 +240,9 @@ def _run(this: Session, argv: list[str]) -> int:
 
 
 def _interrupted(output: Output) -> int:
-    output.note(f"{INTERRUPTED.code}: interrupted. Nothing is half written; run the same command to go on.")
+    output.note(
+        f"{INTERRUPTED.code}: interrupted. Nothing is half written; run the same command again to continue."
+    )
     return Exit.INTERRUPTED
 
 

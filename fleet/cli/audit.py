@@ -16,6 +16,7 @@ from fleet.cli.key_folder import open_keys
 from fleet.cli.search_progress import tell_waiting
 from fleet.errors import UsageError
 from fleet.limits import FIND_TIMEOUT_S
+from fleet.water.quantities import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,7 +39,7 @@ app = command_app()
 def audit(
     ctx: typer.Context,
     offline: Annotated[
-        bool, typer.Option("--offline", help="Ask no node: inventory, shelf and journal alone.")
+        bool, typer.Option("--offline", help="Ask no node: use inventory, shelf and journal only.")
     ] = False,
     timeout: Annotated[
         float,
@@ -48,9 +49,9 @@ def audit(
     ] = FIND_TIMEOUT_S,
     csv: Annotated[
         str | None,
-        typer.Option("--csv", metavar="FILE", help="Write a line per node to this file; - is stdout."),
+        typer.Option("--csv", metavar="FILE", help="Write one line per node to this file; - is stdout."),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> int:
     """Example: tankfleet audit --csv audit.csv
 
@@ -109,7 +110,7 @@ def _keys(this: Session, fleet: str, *, needed: bool) -> KeyFolder | None:
     except KeyFolderError as error:
         if needed:
             raise
-        this.output.note(f"without keys it cannot be told whether images are up to date: {error.what}")
+        this.output.note(f"without keys the audit cannot tell whether images are up to date: {error.what}")
         return None
 
 
@@ -125,7 +126,7 @@ def _find(
 
     interface = interface_for(this.setting("find_on"), workspace)
     key_of = partial(node_key, keys.fleet_key())
-    this.output.note(f"asking {_count(len(inventory.nodes), 'node')} on {interface or 'all interfaces'}")
+    this.output.note(f"asking {counted(len(inventory.nodes), 'node')} on {interface or 'all interfaces'}")
     return asyncio.run(
         find(
             inventory,
@@ -196,11 +197,9 @@ def _group(output: Output, findings: Sequence[Finding], title: str, nodes: int) 
 
 def _sum_up(output: Output, report: Report, offline: bool) -> None:
     counts = report.counts()
-    said = (
-        ", ".join(_count(count, severity) for severity, count in counts.items() if count) or "nothing to say"
-    )
+    said = ", ".join(counted(count, severity) for severity, count in counts.items() if count) or "no findings"
     asked = "no node was asked" if offline else f"{len(report.lines) - len(report.unreachable)} found"
-    output.note(f"{_count(len(report.lines), 'node')}, {asked}: {said}.")
+    output.note(f"{counted(len(report.lines), 'node')}, {asked}: {said}.")
     codes = dict.fromkeys(finding.code.code for finding in report.findings)
     if codes:
         output.next_step(f"tankfleet explain {next(iter(codes))}")
@@ -225,7 +224,3 @@ def _save_csv(output: Output, report: Report, path: Path) -> None:
 
     write_out(path, csv_text(report).encode())
     output.note(f"wrote {path}")
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"

@@ -11,7 +11,7 @@ from fleet.cli.common import command, command_app, complete_names, named, neares
 from fleet.cli.key_folder import open_keys
 from fleet.codes import Exit
 from fleet.limits import BENCH_SPEED
-from fleet.water.quantities import duration
+from fleet.water.quantities import counted, duration
 from fleet.water.quantities import share as share_text
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ _POWER = {"running": "on", "off": "off", "starting": "starting", "brick": "brick
 
 NodeName = Annotated[str, typer.Argument(help="The node.", autocompletion=complete_names("nodes"))]
 TankName = Annotated[str, typer.Argument(help="The tank.", autocompletion=complete_names("tanks"))]
-Json = Annotated[bool, typer.Option("--json", help="As JSON.")]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
 @app.callback()
@@ -55,11 +55,11 @@ def up(
             metavar="FACTOR",
             min=0.1,
             max=BENCH_SPEED,
-            help="Seconds of water for each real one; default 1.",
+            help="How many times faster than real time the water runs; default 1.",
         ),
     ] = None,
     blank: Annotated[
-        bool, typer.Option("--reflash", help="Flash anew, also nodes that have an image.")
+        bool, typer.Option("--reflash", help="Flash again, even nodes that have an image.")
     ] = False,
     release: Annotated[
         str | None,
@@ -72,7 +72,7 @@ def up(
             metavar="N",
             min=1,
             max=254,
-            help="N of the addresses 127.N.x.y; default: one that no other bench has.",
+            help="N of the addresses 127.N.x.y; default: one that no other bench uses.",
         ),
     ] = None,
 ) -> int:
@@ -88,7 +88,7 @@ def up(
     known = [node.name for node in inventory.nodes]
     asked = [named(name, "node", known) for name in nodes or ()]
     chosen = tuple(name for name in known if not asked or name in asked)
-    this.output.note(f"bringing up {_nodes(len(chosen))}")
+    this.output.note(f"bringing up {counted(len(chosen), 'node')}")
     from fleet.bench.up import Wanted, bring_up
     from fleet.build.shelf import Shelf
 
@@ -114,7 +114,7 @@ def down(ctx: typer.Context) -> None:
         return
     count = len(control.nodes())
     control.down()
-    this.output.note(f"Stopped {_nodes(count)}.")
+    this.output.note(f"Stopped {counted(count, 'node')}.")
     this.output.next_step("tankfleet bench up")
 
 
@@ -155,24 +155,31 @@ def hurt(
         Literal[How, "heal"], typer.Argument(metavar="HOW", help=f"{', '.join((*get_args(How), 'heal'))}.")
     ],
     for_s: Annotated[
-        float | None, typer.Option("--for", metavar="SECONDS", min=0.1, help="Seconds; default: until heal.")
+        float | None,
+        typer.Option("--for", metavar="SECONDS", min=0.1, help="Seconds; default: until `heal`."),
     ] = None,
     rate: Annotated[
         int | None,
-        typer.Option("--rate", metavar="BYTES", min=1, help="slow-link: bytes a second; default 20000."),
+        typer.Option(
+            "--rate", metavar="BYTES", min=1, help="For slow-link, bytes per second; default 20000."
+        ),
     ] = None,
     tank: Annotated[
         str | None,
         typer.Option(
             "--tank",
             metavar="TANK",
-            help="Of this tank: lost-probe, swollen; default the first.",
+            help="Of this tank, for lost-probe and swollen; default: the first.",
             autocompletion=complete_names("tanks"),
         ),
     ] = None,
     mark: Annotated[
         str | None,
-        typer.Option("--mark", metavar="MARK", help="lost-probe: default the lowest; swollen: the highest."),
+        typer.Option(
+            "--mark",
+            metavar="MARK",
+            help="The mark; default: for lost-probe the lowest, for swollen the highest.",
+        ),
     ] = None,
 ) -> None:
     """Example: tankfleet bench hurt kestrel-01 power-cut --for 20
@@ -191,11 +198,11 @@ def hurt(
         well = control.node(node).power == "running" and not control.node(node).hurts
         control.heal(node)
         this.output.note(
-            f"Nothing hurts node {node}; nothing was done." if well else f"Node {node} is healed."
+            f"Node {node} has no bench fault; nothing was done." if well else f"Node {node} is healed."
         )
     else:
         control.hurt(node, how, for_s=for_s, tank=tank, mark=mark, rate_bytes_per_s=rate)
-        until = "" if how in AT_ONCE else f" for {for_s:g} s" if for_s else " until it is healed"
+        until = "" if how in AT_ONCE else f" for {duration(for_s)}" if for_s else " until it is healed"
         this.output.note(f"Node {node}: {how}{until}.")
     heal = () if how in (*AT_ONCE, "heal") or for_s else (f"tankfleet bench hurt {node} heal",)
     this.output.next_step("tankfleet bench list", *heal)
@@ -205,7 +212,7 @@ def hurt(
 def draw(
     ctx: typer.Context,
     tank: TankName,
-    flow: Annotated[str, typer.Argument(help="Such as '30 L/min'; `daily`: as the simulated day goes.")],
+    flow: Annotated[str, typer.Argument(help="Such as '30 L/min'; `daily` follows the simulated day.")],
 ) -> None:
     """Example: tankfleet bench draw header-east '30 L/min'
 
@@ -270,16 +277,16 @@ def _on_bench(name: str, kind: str, known: list[str]) -> None:
 
 def _sum_up(output: Output, result: BroughtUp) -> int:
     if not result.started:
-        output.note("All of them are up already; nothing was done.")
+        output.note("All nodes are already up; nothing was done.")
     else:
-        flashed = f", {len(result.flashed)} of them flashed anew" if result.flashed else ""
-        already = f"; {_nodes(len(result.already_up))} were up already" if result.already_up else ""
-        output.note(f"Started {_nodes(len(result.started))}{flashed}{already}.")
+        flashed = f", {len(result.flashed)} of them flashed again" if result.flashed else ""
+        already = f"; {counted(len(result.already_up), 'node')} already up" if result.already_up else ""
+        output.note(f"Started {counted(len(result.started), 'node')}{flashed}{already}.")
     if result.silent:
         names = ", ".join(result.silent[:_NAMES_SHOWN])
         more = len(result.silent) - _NAMES_SHOWN
         output.warn(
-            f"{_nodes(len(result.silent))} do not answer: {names}{f' and {more} more' if more > 0 else ''}"
+            f"{counted(len(result.silent), 'node')} do not answer: {names}{f' and {more} more' if more > 0 else ''}"
         )
         output.next_step("tankfleet bench list")
         return Exit.UNREACHABLE
@@ -312,7 +319,3 @@ def _facts(view: NodeView, state: NodeState | None) -> dict[str, Any]:
     if state is not None:
         said = Said(release=state.release, image=state.image, phase=state.phase.value)
     return ListedNode(**dict(view), says=said).model_dump(mode="json")
-
-
-def _nodes(count: int) -> str:
-    return f"{count} node" if count == 1 else f"{count} nodes"

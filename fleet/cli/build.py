@@ -14,6 +14,7 @@ from fleet.cli.common import Target, command, command_app, complete_names, named
 from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.key_folder import open_keys
 from fleet.cli.shelf import show_entries
+from fleet.water.quantities import counted, duration
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -43,7 +44,7 @@ Defect = Annotated[
     typer.Option(
         "--defect",
         metavar="DEFECT",
-        help="A defect to show on the bench; --target host only.",
+        help="Build in a defect, to show on the bench; --target host only.",
         autocompletion=_complete_defect,
     ),
 ]
@@ -52,7 +53,7 @@ Compilers = Annotated[
     typer.Option(
         "--compilers",
         metavar="DIR",
-        help="The folder of what boards are compiled with; default: see `tankfleet settings`.",
+        help="Folder of the compilers; default: see `tankfleet settings`.",
     ),
 ]
 
@@ -70,13 +71,14 @@ def build(
     ] = "",
     defect: Defect = "",
     jobs: Annotated[
-        int | None, typer.Option("--jobs", metavar="N", min=1, max=256, help="Compilers at once.")
+        int | None,
+        typer.Option("--jobs", metavar="N", min=1, max=256, help="How many compilers run at the same time."),
     ] = None,
     fetch: Annotated[
-        bool, typer.Option("--fetch", help="Only fetch what boards are compiled with; compile nothing.")
+        bool, typer.Option("--fetch", help="Only download the compilers; compile nothing.")
     ] = False,
     compilers: Compilers = None,
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Example: tankfleet build --target host --release 1.1.0
 
@@ -188,7 +190,7 @@ def _told(output: Output, events: Iterable[BuildEvent]) -> Iterable[BuildEvent]:
             output.progress(fetching_words(event))
             told_s = now_s
         elif isinstance(event, StillCompiling) and now_s - told_s >= _QUIET_S:
-            output.progress(f"still compiling {', '.join(event.names)}, {event.took_s:.0f} s so far")
+            output.progress(f"still compiling {', '.join(event.names)}, {duration(event.took_s)} so far")
             told_s = now_s
         elif isinstance(event, Shelving) and now_s - told_s >= _QUIET_S:
             output.progress(f"signed and shelved {event.done} of {event.total} images")
@@ -200,21 +202,17 @@ def _sum_up(output: Output, result: BuildResult) -> None:
     count = len(result.entries)
     if not result.changed:
         output.note(
-            f"Nothing has changed: {count} images are on the shelf; no compiler ran, no ticket was made."
+            f"Nothing has changed: {count} images are on the shelf. No compiler ran, no ticket was made."
         )
         return
     classes = len({entry.class_name for entry in result.entries})
     parts = [
-        f"{_count(len(result.made), 'new image')} of {_count(classes, 'class', 'classes')} signed and shelved"
+        f"{counted(len(result.made), 'new image')} of {counted(classes, 'class', 'classes')} signed and shelved"
     ]
     unchanged = count - len(result.made) - len(result.restored)
     parts += [f"{unchanged} unchanged"] if unchanged else []
-    parts += [f"{len(result.restored)} made again under the ticket they had"] if result.restored else []
-    ran = f"the compiler ran for {_count(len(result.compiled), 'program')}"
+    parts += [f"{len(result.restored)} made again under their earlier ticket"] if result.restored else []
+    ran = f"the compiler ran for {counted(len(result.compiled), 'program')}"
     parts.append(ran if result.compiled else "no compiler ran")
     output.note(f"{', '.join(parts)}.")
     output.next_step("tankfleet shelf", "tankfleet plan")
-
-
-def _count(number: int, one: str, many: str = "") -> str:
-    return f"{number} {one if number == 1 else many or f'{one}s'}"

@@ -30,12 +30,12 @@ app = command_app()
 @command(app, "check")
 def check(
     ctx: typer.Context,
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     sarif: Annotated[
         str | None, typer.Option("--sarif", metavar="FILE", help="Write SARIF 2.1.0 to FILE; - is stdout.")
     ] = None,
     accepted: Annotated[
-        bool, typer.Option("--accepted", help="Also list what rulings accept, with reason and date.")
+        bool, typer.Option("--accepted", help="Also list findings that rulings accept, with reason and date.")
     ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Exit 1 if there are warnings.")] = False,
 ) -> int:
@@ -120,7 +120,7 @@ def _write_sarif(this: Session, where: str, findings: Sequence[Finding]) -> None
 
 
 def _show(this: Session, inventory: Inventory | None, findings: Sequence[Finding], *, accepted: bool) -> None:
-    from fleet.check.load import counted
+    from fleet.water.quantities import counted
 
     out = this.output
     listed = [finding for finding in findings if accepted or not finding.accepted]
@@ -133,7 +133,7 @@ def _show(this: Session, inventory: Inventory | None, findings: Sequence[Finding
     said = ", ".join(counted(counts[severity], severity.value) for severity in Severity if counts[severity])
     _say_accepted(this, findings, listed=accepted)
     if inventory is None:
-        out.data(f"{said}: this inventory cannot be used yet.")
+        out.data(f"{said}: fix the errors before you build.")
         first = next(finding for finding in findings if finding.stops)
         out.next_step(f"tankfleet explain {first.code.code}", "tankfleet check")
         return

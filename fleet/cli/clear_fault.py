@@ -12,6 +12,7 @@ from fleet.cli.search_progress import tell_waiting
 from fleet.codes import Exit
 from fleet.errors import LinkError, NodeRefused
 from fleet.limits import FIND_TIMEOUT_S
+from fleet.water.quantities import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,15 +26,15 @@ if TYPE_CHECKING:
 
 app = command_app()
 
-_COLUMNS = ("tank", "fault", "means", "look first at")
+_COLUMNS = ("tank", "fault", "means", "check first")
 _CHANGED = ("tank", "fault", "now", "pump")
 _CAUTION = (
-    "Isolate the pump (lock its supply off) before you work on it: once the fault is cleared, its node starts it by "
-    "itself."
+    "Isolate the pump (lock its supply off) before you work on it: once the fault is cleared, its node may "
+    "start it at any time."
 )
 
-_MAY = "may start the pump at once: is everybody clear of it?"
-_COUNTS_ANEW = "begins the count of brown-outs anew: go on?"
+_MAY = "may start the pump at once. Is everybody clear of it?"
+_COUNTS_ANEW = "sets the count of brown-outs to 0. Continue?"
 
 
 @command(app, "clear-fault")
@@ -61,9 +62,11 @@ def clear_fault(
         float,
         typer.Option("--timeout", metavar="SECONDS", min=0.1, max=3600, help="Seconds to wait for the node."),
     ] = FIND_TIMEOUT_S,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")] = False,
-    yes: Annotated[bool, typer.Option("--yes", help="Do not ask: you have looked.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show; send nothing.")] = False,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Do not ask; you have checked pump, source and probes.")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> int:
     """Example: tankfleet clear-fault kestrel-01 --tank header-east
 
@@ -88,7 +91,9 @@ def clear_fault(
     if tanks or count:
         _tell(this.output, state, tanks, count)
         if not dry_run:
-            question = f"Have you looked? {part.name} {_MAY if tanks else _COUNTS_ANEW}"
+            question = (
+                f"Have you checked pump, source and probes? {part.name} {_MAY if tanks else _COUNTS_ANEW}"
+            )
             this.confirm(question, given=yes, flag="--yes")
             after = _clear(field, match, tanks, count)
     if json:
@@ -105,7 +110,7 @@ def _found(this: Session, field: PushContext, node: str, timeout_s: float) -> Ma
 
     from fleet.push.context import look
 
-    this.output.note(f"looking for {node} on {field.interface or 'all interfaces'}")
+    this.output.note(f"searching for {node} on {field.interface or 'all interfaces'}")
     matches = asyncio.run(look(field, [node], timeout_s, tell_waiting(this.output)))
     return next(match for match in matches if match.node == node)
 
@@ -157,12 +162,12 @@ def _tell(output: Output, state: NodeState, tanks: Sequence[tuple[int, TankState
     for _, one in tanks:
         fault = latched(one)
         if fault is not None:
-            output.note(f"{one.name}: {one.fault}: {fault.means}. Look first at: {fault.look}.")
+            output.note(f"{one.name}: {one.fault}: {fault.means}. Check first: {fault.look}.")
     if tanks:
         output.warn(_CAUTION)
     if count:
         output.note(
-            f"{state.node}: {count} start{'' if count == 1 else 's'} after a brown-out. Look first at: its supply, the "
+            f"{state.node}: {counted(count, 'start')} after a brown-out. Check first: its supply, the "
             "supply's cable and plugs, what else hangs on it."
         )
 
@@ -181,12 +186,12 @@ def _close(
     name = state.node
     if not tanks and not count:
         passing = [f"{one.name}: {one.fault}" for one in state.tanks if one.fault != "none"]
-        more = f" (passes by itself: {', '.join(passing)})" if passing else ""
-        output.note(f"Nothing to clear: {name} has no such fault{more}. Nothing was sent.")
+        more = f" (clears on its own: {', '.join(passing)})" if passing else ""
+        output.note(f"Nothing to clear: {name} has no fault that stays{more}. Nothing was sent.")
         output.next_step(f"tankfleet find {name}")
         return Exit.OK
     if after is None:
-        output.note("Dry run: nothing was sent; the node was only asked for its state.")
+        output.note("Dry run: nothing was sent; the node was asked only for its state.")
         output.next_step(f"tankfleet {asked}")
         return Exit.OK
     if tanks and not json:

@@ -7,20 +7,20 @@ from fleet.codes import Code, codes_in
 BAD_USAGE = Code(
     "CLI101",
     "the command line cannot be understood",
-    "A word, an option or a value is missing, or is not one that this command knows, so nothing was done.",
-    "Look at the command's own help: add -h to it.",
+    "A word, an option or a value is missing or unknown to this command. Nothing was done.",
+    "Read the command's help: add -h to it.",
 )
 NO_SUCH_COMMAND = Code(
     "CLI102",
     "no such command",
-    "Nothing is corrected silently, so nothing was done.",
-    "Run `tankfleet` alone for the list of commands.",
+    "The tool never guesses a command, so nothing was done.",
+    "Run `tankfleet` without a command to list the commands.",
 )
 NO_SUCH_NAME = Code(
     "CLI103",
     "no such name",
-    "Names are looked up letter by letter, and nothing is corrected silently.",
-    "Run `tankfleet show` to list sites, tanks, nodes and kinds of board, `tankfleet explain` for codes, "
+    "Names must match letter by letter; the tool never guesses one.",
+    "Run `tankfleet show` to list sites, tanks, nodes and boards, `tankfleet explain` for codes, "
     "`tankfleet schema` for schemas.",
 )
 NO_PROJECT = Code(
@@ -31,9 +31,9 @@ NO_PROJECT = Code(
 )
 NEEDS_CONFIRMATION = Code(
     "CLI105",
-    "this needs your word",
-    "What was asked for reaches many nodes or cannot be taken back, so nothing is done without a yes.",
-    "Run it in a terminal, or add the flag that the message names.",
+    "this needs confirmation",
+    "The command reaches many nodes or cannot be undone, so nothing is done without a yes.",
+    "Run it in a terminal, or add the option named in the message.",
 )
 INTERNAL = Code(
     "CLI107",
@@ -44,41 +44,41 @@ INTERNAL = Code(
 INTERRUPTED = Code(
     "CLI108",
     "interrupted",
-    "Ctrl-C was pressed, or the program was asked to end; the journal is consistent.",
-    "Run the command that the message names to go on.",
+    "Ctrl-C was pressed, or the program was told to end. The journal is consistent.",
+    "Run the command named in the message to continue.",
 )
 UNWRITABLE = Code(
     "CLI109",
     "a file or folder cannot be read or written",
-    "The operating system refused; what was there before is still there.",
+    "The operating system refused. What was there before is unchanged.",
     "Check that the path exists, that you may write there and that the disk has room.",
 )
 DEMO_FOLDER = Code(
     "CLI110",
-    "the demo's folder is taken",
-    "The demo replaces only a folder that an earlier demo laid out, never one of yours.",
+    "the demo's folder is in use",
+    "The demo replaces only a folder that an earlier demo made, never one of yours.",
     "Name another folder: `tankfleet demo FOLDER`.",
 )
 DEMO_FAILED = Code(
     "CLI111",
-    "the demo did not go as it should",
-    "Each step of the demo is a real command on this machine; one of them ended otherwise than the story says.",
-    "Read the message of that command above; what it left behind is in the demo's folder.",
+    "the demo failed",
+    "Each step of the demo is a real command on this machine, and one of them did not end as expected.",
+    "Read that command's message above. The demo's folder keeps what it left.",
 )
 STILL_FAULTY = Code(
     "CLI112",
-    "a fault is still there after it was cleared",
-    "The node took the command and says that the fault stands: it came again at once, or it could not write down that "
-    "it is cleared.",
-    "Look at the node's faults with `tankfleet find NODE`; `flash-failed` or `no-run-record` there means that its "
-    "flash is worn. Else what caused the fault is still so.",
+    "a fault remains after it was cleared",
+    "The node took the command and reports the fault again: it returned at once, or the node could not "
+    "record that it is cleared.",
+    "Check the node's faults with `tankfleet find NODE`: `flash-failed` or `no-run-record` there means "
+    "that its flash is worn. Otherwise the cause of the fault remains.",
 )
 NO_CLEARING = Code(
     "CLI113",
-    "a node's firmware knows of no fault that stays",
-    "It runs a release from before faults outlived a restart, and has no command that clears one.",
-    "Isolate the pump, and look at it, the well and the probes. Then switch the node off and on (its pump may start at "
-    "once), or push a newer release.",
+    "a node's firmware cannot keep or clear faults",
+    "Its release is from before faults outlived a restart, and has no command to clear one.",
+    "Isolate the pump, and check it, the well and the probes. Then switch the node off and on (its pump "
+    "may start at once), or push a newer release.",
 )
 
 CODES = codes_in(globals())

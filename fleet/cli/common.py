@@ -199,11 +199,13 @@ class Session:
             return
         if not self.interactive():
             raise UsageError(
-                NEEDS_CONFIRMATION, f"{question} No terminal to ask on.", fix=f"Add {flag} to the command."
+                NEEDS_CONFIRMATION,
+                f"{question} There is no terminal to ask on.",
+                fix=f"Add {flag} to the command.",
             )
         self.output.prompt(f"{question} [y/N]")
         if sys.stdin.readline().strip().lower() not in ("y", "yes"):
-            fix = "Run it again when you want it done, and answer y."
+            fix = "To do it, run the command again and answer y."
             raise UsageError(NEEDS_CONFIRMATION, "you said no; nothing was done", fix=fix)
 
     def confirm_name(self, question: str, name: str, *, given: str, flag: str) -> None:
@@ -212,8 +214,8 @@ class Session:
         if not given:
             if not self.interactive():
                 fix = f"Add {flag} {name} to the command."
-                raise UsageError(NEEDS_CONFIRMATION, f"{question} No terminal to ask on.", fix=fix)
-            self.output.prompt(f"{question} Type {name} to go on:")
+                raise UsageError(NEEDS_CONFIRMATION, f"{question} There is no terminal to ask on.", fix=fix)
+            self.output.prompt(f"{question} Type {name} to continue:")
             typed = sys.stdin.readline().strip()
         if typed != name:
             fix = f"Type {name}, or add {flag} {name}."

@@ -23,9 +23,9 @@ def tell_cut_off(output: Output, workspace: Workspace) -> None:
         push = unfinished_at(path)
         if push is not None and runner_pid(path) is None:
             output.warn(
-                f"push {push} was cut off, and nobody watches its nodes: `tankfleet resume` goes on with it, "
-                "`tankfleet stop` ends it"
+                f"push {push} was interrupted, and nobody watches its nodes: `tankfleet resume` continues "
+                f"it, `tankfleet stop` ends it"
             )
     except (TankfleetError, OSError) as error:
         told = f"{error.code.code}: {error.what}" if isinstance(error, TankfleetError) else str(error)
-        output.warn(f"whether a push was cut off cannot be seen: {told}")
+        output.warn(f"cannot tell whether a push was interrupted: {told}")

@@ -55,7 +55,7 @@ def story(tank: str, node: str) -> tuple[Step, ...]:
     """The whole job. `tank` and `node` are the ones looked at more closely."""
     return (
         Step("An inventory of sites, tanks and nodes is checked before anyone drives out.", ("check",)),
-        Step("What the inventory says of one tank.", ("show", "tank", tank)),
+        Step("The inventory's view of one tank.", ("show", "tank", tank)),
         Step("And of the node that serves it.", ("show", "node", node)),
         Step("The fleet gets its keys: one signs images, one proves who is speaking.", ("keys", "create")),
         Step("Each node gets a complete PlatformIO project that a person can open.", ("render",)),
@@ -70,7 +70,7 @@ def story(tank: str, node: str) -> tuple[Step, ...]:
             ("build", "--release", GOOD),
         ),
         Step(
-            "A plan of the push: who goes when, why, and what stays out.",
+            "The plan of the push: which node goes when, why, and which stay out.",
             ("plan", "--any-hour", "--soak", SOAK, "--out", "good.plan"),
         ),
         Step(
@@ -83,7 +83,7 @@ def story(tank: str, node: str) -> tuple[Step, ...]:
         ),
         Step("It is planned like any other.", ("plan", "--any-hour", "--soak", SOAK, "--out", "bad.plan")),
         Step(
-            "The first wave must catch it, go back and stop there.",
+            "The first wave must catch it, fall back and stop there.",
             ("push", "bad.plan", "--yes"),
             (Exit.PROBLEMS,),
         ),
@@ -112,9 +112,7 @@ def demo(
     project = (session(ctx).project / folder).resolve()
     lay_out(project, out.note)
     out.data(out.style("tankfleet demo: the whole job, on the bench", "bold"))
-    out.data(
-        "Nothing here is faked but the water: real firmware, PlatformIO, mDNS and HTTP, on loopback only."
-    )
+    out.data("Only the water is simulated: firmware, PlatformIO, mDNS and HTTP are real, on loopback only.")
     out.data(
         "On real sites pumps are mains machines near water: local code and licensed people decide there."
     )

@@ -19,11 +19,11 @@ def explain(
     code: Annotated[
         str | None,
         typer.Argument(
-            help="The code, such as INV101; none: list them all.",
+            help="The code, such as INV101; without it, all codes are listed.",
             autocompletion=lambda incomplete: [c for c in all_codes() if c.startswith(incomplete.upper())],
         ),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Example: tankfleet explain INV101
 

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from fleet.cli.output import Output
 
 _AWAITED = {
-    FetchStep.OTHER_RUN: "waiting: another tankfleet fetches into the same folder",
-    FetchStep.LOOKING: "looking up what boards are compiled with",
+    FetchStep.OTHER_RUN: "waiting: another tankfleet downloads into the same folder",
+    FetchStep.LOOKING: "looking up the compilers for boards",
 }
 
 
@@ -23,7 +23,7 @@ def planned_words(event: FetchPlanned) -> str:
     """One line, before anything is fetched."""
     size = f", {size_words(event.size_bytes)}" if event.size_bytes is not None else ""
     names = ", ".join(event.names)
-    return f"fetching {names}{size}, into {short_path(event.folder)}; this is done once"
+    return f"fetching {names}{size}, into {short_path(event.folder)}; this happens once"
 
 
 def fetching_words(event: Fetching) -> str:
@@ -50,10 +50,10 @@ def show_fetched(output: Output, result: FetchResult, *, json: bool) -> None:
         packages = [asdict(package) for package in result.packages]
         output.emit_json("fetch", {"folder": str(result.folder), "packages": packages})
     else:
-        rows = [(one.name, one.version, "new" if one.new else "was there") for one in result.packages]
+        rows = [(one.name, one.version, "new" if one.new else "present") for one in result.packages]
         output.table(("package", "version", "now"), rows)
     if not any(package.new for package in result.packages):
-        output.note(f"Nothing to fetch: all of it is in {short_path(result.folder)}.")
+        output.note(f"Nothing to download: all compilers are in {short_path(result.folder)}.")
     output.next_step("tankfleet build --target board")
 
 

@@ -11,9 +11,10 @@ import typer
 from fleet.cli.common import command, command_app, complete_names, named, session
 from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.key_folder import open_keys
-from fleet.cli.search_progress import nodes_text, tell_waiting
+from fleet.cli.search_progress import tell_waiting
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
+from fleet.water.quantities import counted, duration
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -66,7 +67,7 @@ def find(
             "--timeout", metavar="SECONDS", min=0.1, max=3600, help="Seconds to wait for missing nodes."
         ),
     ] = FIND_TIMEOUT_S,
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> int:
     """Example: tankfleet find kestrel-01 --timeout 5
 
@@ -92,7 +93,7 @@ def find(
     interface = interface_for(this.setting("find_on"), workspace)
     count = len(asked or known)
     this.output.note(
-        f"looking for {nodes_text(count)} on {interface or 'all interfaces'}, for up to {timeout:g} s"
+        f"searching for {counted(count, 'node')} on {interface or 'all interfaces'}, for up to {duration(timeout)}"
     )
     matches = asyncio.run(
         find_nodes(
@@ -191,7 +192,7 @@ def _network(network: NetworkState) -> str:
     if network.phase != "on-trial":
         return network.phase
     on = {"kept": " on the old one,", "new": " on the new one,"}.get(network.on or "", "")
-    return f"{network.phase},{on} {network.trial_left_s:.0f} s left"
+    return f"{network.phase},{on} {duration(network.trial_left_s)} left"
 
 
 def _tank(tank: TankState) -> str:

@@ -13,6 +13,7 @@ from fleet.cli.key_folder import open_keys
 from fleet.cli.search_progress import tell_waiting
 from fleet.codes import Exit
 from fleet.limits import FLASH_BAUD, FLASH_STATE_TIMEOUT_S
+from fleet.water.quantities import duration
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -54,7 +55,8 @@ def flash(
         ),
     ] = "",
     baud: Annotated[
-        int, typer.Option("--baud", metavar="N", min=9600, max=3_000_000, help="Bits per second for writing.")
+        int,
+        typer.Option("--baud", metavar="N", min=9600, max=3_000_000, help="Bits per second while writing."),
     ] = FLASH_BAUD,
     wait: Annotated[
         float,
@@ -63,17 +65,17 @@ def flash(
             metavar="SECONDS",
             min=0,
             max=3600,
-            help="Seconds to wait for it on the network; 0: do not.",
+            help="Seconds to wait for it on the network; 0: do not wait.",
         ),
     ] = FLASH_STATE_TIMEOUT_S,
     dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Check the board and everything else; write nothing.")
+        bool, typer.Option("--dry-run", help="Check the board and all the rest; write nothing.")
     ] = False,
     as_built: Annotated[
         bool, typer.Option("--as-built", help="Also an image that was built from an older inventory.")
     ] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> int:
     """Example: tankfleet flash kestrel-01 --port /dev/ttyUSB0
 
@@ -91,8 +93,8 @@ def flash(
     try:
         done = _flashed(this, inventory, load, line, yes=yes, dry_run=dry_run)
     except KeyboardInterrupt:
-        again = "the board may be half written: run the same command again, it writes everything anew"
-        this.output.note(f"{INTERRUPTED.code}: interrupted. The inventory is as it was; {again}.")
+        again = "the board may be half written: run the same command again, it writes everything again"
+        this.output.note(f"{INTERRUPTED.code}: interrupted. The inventory is unchanged; {again}.")
         return Exit.INTERRUPTED
     state = None
     if dry_run:
@@ -116,10 +118,10 @@ def _flashed(
 
     def agree(found: Found, standing: MacStatus) -> None:
         _tell_found(this.output, found, standing, load)
-        question = f"Write {load.node.name} to this board? What it has in flash is lost."
+        question = f"Write {load.node.name} to this board? This erases its flash."
         this.confirm(question, given=yes, flag="--yes")
 
-    this.output.note(f"looking for a board on {line.port}")
+    this.output.note(f"searching for a board on {line.port}")
     return flash_board(
         load,
         inventory,
@@ -186,7 +188,7 @@ def _state(
     from fleet.find.scope import interface_for
     from fleet.flash.first_state import first_state
 
-    this.output.note(f"waiting for {load.node.name} on the network, for up to {wait_s:g} s")
+    this.output.note(f"waiting for {load.node.name} on the network, for up to {duration(wait_s)}")
     matches = asyncio.run(
         find(
             inventory,
@@ -202,7 +204,7 @@ def _state(
     name = load.node.name
     if state is None:
         this.output.note(
-            f"{name} was not heard of. If its network {load.network} is elsewhere, that is as it should be."
+            f"{name} does not answer. If its network {load.network} is elsewhere, this is normal."
         )
     else:
         this.output.note(f"{name} answers: release {state.release}, phase {state.phase}, {_signal(state)}")
@@ -245,8 +247,8 @@ def _next(output: Output, load: Load, line: Line, state: NodeState | None, *, dr
     output.note(f"Put a label on the enclosure: {name}. Wire it as its sheet says.")
     if load.board.payload_format == "esp8266-bin":
         output.note(
-            "Take the power away once before the first update over the network: after a load over USB this chip takes "
-            "none until then."
+            "Disconnect power once before the first update over the network: after a load over USB this "
+            "chip takes no update until then."
         )
     if state is None:
         output.next_step(f"tankfleet sheet node {name}", f"tankfleet find {name}")

@@ -10,6 +10,7 @@ from fleet.errors import KeyFolderError, UsageError
 from fleet.keys.codes import KEYS_ELSEWHERE, NO_KEYS, NODES_ANSWER, OF_ANOTHER_PROJECT
 from fleet.keys.whereabouts import folder_by_id
 from fleet.limits import KEYS_LOOK_S
+from fleet.water.quantities import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,7 +67,7 @@ def place_for_new_keys(this: Session, fleet: str) -> Path:
         return at.path
     if read_project_id(this.project) is None:
         this.output.note(
-            f"The project has an id now, in {PROJECT_ID_FILE}, by which it finds its keys: commit it."
+            f"The project now has an id in {PROJECT_ID_FILE}, which leads to its keys: commit it."
         )
     return folder_by_id(user_dir() / "keys", make_project_id(this.project))
 
@@ -85,12 +86,12 @@ def refuse_new_keys(this: Session, inventory: Inventory) -> None:
         here = _signed_here(this)
         fix = "" if here is None else _on_this_machine(here)
         raise KeyFolderError(KEYS_ELSEWHERE, "; ".join(_said(sign) for sign in signs), fix=fix)
-    this.output.note(f"looking for nodes that have keys already, for {KEYS_LOOK_S:g} s")
+    this.output.note(f"searching for nodes that already have keys, for {KEYS_LOOK_S:g} s")
     interface = interface_for(this.setting("find_on"), workspace)
     try:
         places = asyncio.run(answering(inventory, workspace, interface))
     except UsageError as error:
-        this.output.note(f"no nodes could be looked for: {error.what}")
+        this.output.note(f"could not search for nodes: {error.what}")
         return
     if places:
         raise KeyFolderError(NODES_ANSWER, _some_of(places))
@@ -117,7 +118,7 @@ def _said(other: OtherKeys) -> str:
     count = len(other.subjects)
     if other.sign is Sign.SHELF:
         return f"images on the shelf are signed with the key {_some_of(other.subjects)}"
-    return f"the journal has {count} {'push' if count == 1 else 'pushes'} to its nodes"
+    return f"the journal has {counted(count, 'push', 'pushes')} to its nodes"
 
 
 def _some_of(subjects: Sequence[str]) -> str:

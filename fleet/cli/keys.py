@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 app = command_app()
 
-Json = Annotated[bool, typer.Option("--json", help="As JSON.")]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
 @app.callback()
@@ -41,7 +41,7 @@ def create(
         bool,
         typer.Option(
             "--new-fleet",
-            help="Also where the fleet has keys already: every node must then be loaded again over USB.",
+            help="Even if the fleet already has keys: every node must then be loaded over USB again.",
         ),
     ] = False,
     json: Json = False,
@@ -59,7 +59,7 @@ def create(
     there = _there(this, inventory)
     if there is not None:
         folder = there
-        this.output.note("The keys are there already; nothing was changed.")
+        this.output.note("The keys exist already; nothing was changed.")
     else:
         if not new_fleet:
             refuse_new_keys(this, inventory)
@@ -119,9 +119,11 @@ def set_network(
         str,
         typer.Argument(help="The network's name in the inventory.", autocompletion=_complete_network),
     ],
-    ssid: Annotated[str, typer.Option("--ssid", metavar="SSID", help="What the access point calls itself.")],
+    ssid: Annotated[
+        str, typer.Option("--ssid", metavar="SSID", help="The network name (SSID) of the access point.")
+    ],
     is_open: Annotated[
-        bool, typer.Option("--open", help="The network has no passphrase: anybody can join it.")
+        bool, typer.Option("--open", help="The network is open: no passphrase, anybody can join it.")
     ] = False,
 ) -> None:
     """Example: tankfleet keys set-network farm --ssid "Hill Farm"
@@ -137,7 +139,7 @@ def set_network(
     named(network, "network", _network_names(inventory))
     wanted = Network(ssid, "" if is_open else _passphrase(this, ssid))
     if folder.networks().get(network) == wanted:
-        this.output.note(f"The network {network} has these credentials already; nothing was changed.")
+        this.output.note(f"The network {network} already has these credentials; nothing was changed.")
     else:
         folder.set_network(network, wanted)
         this.output.note(
@@ -158,7 +160,7 @@ def node(
     out: Annotated[
         Path,
         typer.Option(
-            "--out", metavar="FILE", help="File to write, new, yours alone; - is stdout, to a pipe."
+            "--out", metavar="FILE", help="File to write, new, readable by you alone; - is stdout, to a pipe."
         ),
     ],
 ) -> None:
@@ -175,7 +177,7 @@ def node(
     text = _folder(this, inventory).node_key(name).hex().encode() + b"\n"
     if str(out) == "-":
         if this.output.stdout.isatty():
-            raise UsageError(BAD_USAGE, "a key is not shown on a terminal", fix="Pipe it, or name a file.")
+            raise UsageError(BAD_USAGE, "a key is never shown on a terminal", fix="Pipe it, or name a file.")
         this.output.raw(text.decode().rstrip())
     elif out.is_file() and read_private(out, len(text) + 1) == text:
         this.output.note(f"The key of node {name} is in {out} already; nothing was written.")

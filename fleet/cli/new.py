@@ -17,7 +17,7 @@ app = command_app()
 def new(
     ctx: typer.Context,
     folder: Annotated[Path, typer.Argument(help="The folder of the new project; it may exist.")],
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Example: tankfleet new my-farm
 

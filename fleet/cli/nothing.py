@@ -24,10 +24,10 @@ class Nothing(StrEnum):
 
 
 _SAID: Final = {
-    Nothing.EMPTY_PLAN: "Nothing to push: the plan updates no node. The journal is as it was.",
+    Nothing.EMPTY_PLAN: "Nothing to push: the plan updates no node. The journal is unchanged.",
     Nothing.NONE_TO_RESUME: "Nothing to resume: no push is under way.",
     Nothing.NONE_UNDER_WAY: "Nothing to do: no push is under way.",
-    Nothing.NEVER_PUSHED: "Nothing to roll back: nothing was ever pushed.",
+    Nothing.NEVER_PUSHED: "Nothing to roll back: no push was ever made.",
     Nothing.NONE_TO_BRING_BACK: "Nothing to roll back: none of them runs the image of push {push}.",
 }
 _NEXT: Final = {Nothing.EMPTY_PLAN: "tankfleet audit", Nothing.NONE_TO_BRING_BACK: "tankfleet audit"}
@@ -59,15 +59,15 @@ def say_done_before(this: Session, state: PushState, *, json: bool) -> Exit:
     if json:
         LinesReporter(this.output.json, state.plan.id).ended(state)
     if code is None:
-        this.output.note(f"Nothing to do: plan {state.plan.id} was pushed already, and is done.")
+        this.output.note(f"Nothing to do: plan {state.plan.id} was already pushed and is finished.")
         this.output.next_step("tankfleet audit", "tankfleet plan")
         return Exit.OK
     if not json:
         others_of(this.output, state)
     counted = ", ".join(f"{count} {plain(stands)}" for stands, count in counts(state).items())
     this.output.note(
-        f"Nothing was sent: plan {state.plan.id} was pushed already, to its end: {counted}. A plan is done once; what "
-        f"is open still needs a new one. {code.code}: {code.title}."
+        f"Nothing was sent: plan {state.plan.id} was already pushed and has ended: {counted}. A plan is "
+        f"pushed once. For the nodes that remain, make a new one. {code.code}: {code.title}."
     )
     this.output.next_step("tankfleet plan", f"tankfleet explain {code.code}")
     return exit_of(state)

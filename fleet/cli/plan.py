@@ -12,6 +12,7 @@ from fleet.cli.common import Target, command, command_app, complete_names, named
 from fleet.cli.cut_off import tell_cut_off
 from fleet.codes import Exit
 from fleet.limits import FIND_TIMEOUT_S
+from fleet.water.quantities import counted, duration
 
 if TYPE_CHECKING:
     from fleet.cli.common import Session
@@ -29,7 +30,7 @@ DespiteFault = Annotated[
     typer.Option(
         "--despite-fault",
         metavar="NODE",
-        help="Also this node, though it has a fault of its own or a tank's fault that stays; may be given again.",
+        help="Include this node although it, or one of its tanks, has a fault that stays; may be repeated.",
         autocompletion=complete_names("nodes"),
     ),
 ]
@@ -58,7 +59,7 @@ def plan(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FILE", help="File to write; - is stdout.")
     ] = None,
-    any_hour: Annotated[bool, typer.Option("--any-hour", help="Also outside the sites' windows.")] = False,
+    any_hour: Annotated[bool, typer.Option("--any-hour", help="Ignore the sites' windows.")] = False,
     again: Annotated[
         bool, typer.Option("--retry-failed", help="Also images that were given up before.")
     ] = False,
@@ -72,7 +73,7 @@ def plan(
             "--timeout", metavar="SECONDS", min=0.1, max=3600, help="Seconds to wait for missing nodes."
         ),
     ] = FIND_TIMEOUT_S,
-    json: Annotated[bool, typer.Option("--json", help="As JSON: the plan itself.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON: the plan itself.")] = False,
 ) -> int:
     """Example: tankfleet plan ridge --out ridge.plan
 
@@ -104,7 +105,7 @@ def plan(
         as_built=as_built,
     )
     tell_cut_off(this.output, field.workspace)
-    this.output.note("looking for the nodes, to see what each runs and how its tanks stand")
+    this.output.note("searching for the nodes, to see what each runs and how full its tanks are")
     now = datetime.fromtimestamp(int(time.time()), UTC)
     made = asyncio.run(plan_push(field, wishes, now, timeout, tell_waiting(this.output)))
     to_stdout = str(out) == "-"
@@ -146,8 +147,8 @@ def _show(this: Session, made: Plan) -> None:
             node.node,
             node.site,
             f"{node.from_release} -> {node.to_release}",
-            "no limit" if node.spare_s is None else _time(node.spare_s),
-            _time(node.spare_needed_s),
+            "no limit" if node.spare_s is None else duration(node.spare_s),
+            duration(node.spare_needed_s),
             f"{node.why}; as built, from an older inventory" if node.as_built else node.why,
         )
         for wave, node in made.nodes()
@@ -162,12 +163,6 @@ def _show(this: Session, made: Plan) -> None:
         output.note(f"pilot: {made.pilot.text}")
     for risk in made.copy_risks:
         output.note(risk.text)
-
-
-def _time(seconds: float) -> str:
-    if seconds < 120:
-        return f"{seconds:.0f} s"
-    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"
 
 
 def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
@@ -193,10 +188,10 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
         )
         return Exit.UNREACHABLE if missing else Exit.OK
     count = sum(len(wave.nodes) for wave in made.waves)
-    waves = "1 wave" if len(made.waves) == 1 else f"{len(made.waves)} waves"
+    waves = counted(len(made.waves), "wave")
     output.note(
-        f"plan {made.id}: {count} {'node' if count == 1 else 'nodes'} in {waves}, "
-        f"{duration_words(made.expected_s)}, soak {made.policy.soak_s:g} s; {len(made.left_out)} left out"
+        f"plan {made.id}: {counted(count, 'node')} in {waves}, "
+        f"{duration_words(made.expected_s)}, soak {duration(made.policy.soak_s)}; {len(made.left_out)} left out"
     )
     shown = short_path(path)
     output.note(f"written: {shown}")
@@ -205,10 +200,15 @@ def _close(this: Session, made: Plan, out: Path | None, plans_dir: Path) -> int:
 
 
 def _why_nobody(made: Plan) -> str:
-    from fleet.cli.search_progress import nodes_text
 
     reasons: dict[str, int] = {}
     for out in made.left_out:
         reasons[out.reason] = reasons.get(out.reason, 0) + 1
-    told = (f"{reason.replace('-', ' ')} ({nodes_text(count)})" for reason, count in reasons.items())
+    told = (_left_out_words(reason, count) for reason, count in reasons.items())
     return ", ".join(told) or "no nodes"
+
+
+def _left_out_words(reason: str, count: int) -> str:
+    if reason == "already-runs-it":
+        return f"{counted(count, 'node')} already {'runs' if count == 1 else 'run'} it"
+    return f"{counted(count, 'node')}: {reason.replace('-', ' ')}"

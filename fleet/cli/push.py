@@ -14,6 +14,7 @@ from fleet.cli.common import command, command_app, completing, session
 from fleet.cli.nothing import Nothing, say_done_before, say_nothing
 from fleet.codes import Exit
 from fleet.limits import ASK_BEFORE_NODES, FIND_TIMEOUT_S
+from fleet.water.quantities import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,7 +48,7 @@ def push(
         str,
         typer.Argument(help="The plan: its file, its id, or - for stdin.", autocompletion=_complete_plan),
     ],
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show; send nothing.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     fleet: Annotated[
         str,
@@ -55,7 +56,7 @@ def push(
             "--fleet", metavar="NAME", help="The fleet's name, to push to all real boards at any hour."
         ),
     ] = "",
-    json: Annotated[bool, typer.Option("--json", help="As JSON lines, one per thing that happens.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON lines, one per event.")] = False,
 ) -> int:
     """Example: tankfleet push ridge.plan
 
@@ -87,8 +88,8 @@ def push(
 @command(resume_app, "resume")
 def resume(
     ctx: typer.Context,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="As JSON lines, one per thing that happens.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show; send nothing.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON lines, one per event.")] = False,
 ) -> int:
     """Example: tankfleet resume
 
@@ -125,7 +126,7 @@ def how_it_stands(journal: Journal, push_id: str) -> list[str]:
     moving = in_flight(state)
     shown = [f"  {node.node}: {node_words(state, node, state.now_s)}" for node in moving[:10]]
     more = [f"  and {len(moving) - 10} more"] if len(moving) > 10 else []
-    return [f"push {push_id} was cut off, {state.phase.value}", *wave, *shown, *more]
+    return [f"push {push_id} was interrupted, phase {state.phase.value}", *wave, *shown, *more]
 
 
 def _read(name: str, field: PushContext) -> Plan:
@@ -163,7 +164,7 @@ def _refuse_or_done(this: Session, journal: Journal, made: Plan, *, json: bool) 
         return None
     if record.phase is PushPhase.DONE:
         return say_done_before(this, journal.state(made.id), json=json)
-    raise PushError(ALREADY_PUSHED, f"plan {made.id} was pushed already, and ended {record.phase.value}")
+    raise PushError(ALREADY_PUSHED, f"plan {made.id} was already pushed, and ended as {record.phase.value}")
 
 
 def _checked(this: Session, field: PushContext, made: Plan) -> Sequence[Match]:
@@ -174,13 +175,12 @@ def _checked(this: Session, field: PushContext, made: Plan) -> Sequence[Match]:
     from fleet.push.cargo import refuse_damaged
     from fleet.push.context import look, standing
     from fleet.push.plan import refuse_stale
-    from fleet.push.reporters.words import nodes_words
 
     known = {node.name for node in field.inventory.nodes}
     names = [node.node for _, node in made.nodes() if node.node in known]
     refuse_stale(made, standing(field, made, []))
     refuse_damaged(field.shelf, made, [node.node for _, node in made.nodes()], then="push the same plan")
-    this.output.note(f"asking {nodes_words(len(names))} whether the plan still stands")
+    this.output.note(f"asking {counted(len(names), 'node')} whether the plan is still valid")
     matches = asyncio.run(look(field, names, FIND_TIMEOUT_S, tell_waiting(this.output)))
     refuse_stale(made, standing(field, made, matches))
     return matches
@@ -192,12 +192,14 @@ def _ask(this: Session, field: PushContext, made: Plan, *, yes: bool, fleet: str
 
     nodes = [node for _, node in made.nodes()]
     if made.target == "board" and made.any_hour and len(nodes) == len(field.inventory.nodes):
-        question = f"This plan updates all {len(nodes)} nodes of {made.fleet} outside of their windows."
+        question = (
+            f"This plan updates {counted(len(nodes), 'node')} of {made.fleet} outside of their windows."
+        )
         this.confirm_name(question, made.fleet, given=fleet, flag="--fleet")
     elif len(nodes) > ASK_BEFORE_NODES:
         releases = ", ".join(sorted({node.to_release for node in nodes}))
         question = (
-            f"Push {releases} to {len(nodes)} nodes in {len(made.waves)} waves, "
+            f"Push {releases} to {counted(len(nodes), 'node')} in {counted(len(made.waves), 'wave')}, "
             f"{duration_words(made.expected_s)}?"
         )
         this.confirm(question, given=yes, flag="--yes")
@@ -222,9 +224,9 @@ def _dry_run(this: Session, field: PushContext, made: Plan, name: str, *, json: 
             for wave, node in made.nodes()
         ]
         this.output.table(("wave", "node", "release", "would"), rows)
-    this.output.note(f"Dry run of plan {made.id}: it still stands; nothing was sent to any node.")
+    this.output.note(f"Dry run of plan {made.id}: it is still valid; nothing was sent to any node.")
     if away:
-        this.output.note(f"cannot be reached now: {', '.join(away)}")
+        this.output.note(f"do not answer now: {', '.join(away)}")
     if name != "-":
         this.output.next_step(f"tankfleet push {shlex.quote(name)}")
     return Exit.UNREACHABLE if away else Exit.OK

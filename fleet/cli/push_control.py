@@ -25,8 +25,8 @@ stop_app = command_app()
 roll_back_app = command_app()
 
 
-DryRun = Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")]
-JsonLines = Annotated[bool, typer.Option("--json", help="As JSON lines, one per thing that happens.")]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Check and show; send nothing.")]
+JsonLines = Annotated[bool, typer.Option("--json", help="Print JSON lines, one per event.")]
 
 
 @command(hold_app, "hold")
@@ -36,7 +36,7 @@ def hold(ctx: typer.Context) -> int:
     Hold the push that is under way: no further node is begun; what is in flight is watched, judged and
     kept or brought back as usual. `tankfleet go-on` lets it go on.
     """
-    return _say(session(ctx), "hold", "The push holds once what is in flight is settled.", "tankfleet go-on")
+    return _say(session(ctx), "hold", "The push will hold when the updates under way are done.", "tankfleet go-on")
 
 
 @command(go_on_app, "go-on")
@@ -45,7 +45,7 @@ def go_on(ctx: typer.Context) -> int:
 
     Let a held push go on.
     """
-    return _say(session(ctx), "go-on", "The push goes on.", "tankfleet hold")
+    return _say(session(ctx), "go-on", "The push continues.", "tankfleet hold")
 
 
 @command(stop_app, "stop")
@@ -63,7 +63,7 @@ def stop(ctx: typer.Context, dry_run: DryRun = False, json: JsonLines = False) -
     if dry_run:
         return _dry_run(this, workspace, said, "stop", None, json=json)
     if _to_runner(this, workspace, said):
-        this.output.note("The push stops: nodes on trial go back, kept ones stay.")
+        this.output.note("The push stops: nodes on trial are rolled back, kept ones stay.")
         this.output.next_step("tankfleet audit", "tankfleet plan")
         return Exit.OK
     return _run_alone(this, said, None, json=json)
@@ -103,7 +103,7 @@ def roll_back(
         words = ["roll-back", *names, *(["--push", push] if push else [])]
         return _dry_run(this, workspace, said, " ".join(words), push, json=json)
     if not push and _to_runner(this, workspace, said):
-        this.output.note("The push ends, and its nodes go back; see the terminal where it runs.")
+        this.output.note("The push ends, and its nodes are rolled back; see the terminal where it runs.")
         this.output.next_step("tankfleet audit")
         return Exit.OK
     return _run_alone(this, said, push, yes=yes, json=json)
@@ -123,7 +123,7 @@ def _say(this: Session, word: Literal["hold", "go-on"], done: str, undo: str) ->
     if hearing.heard is control.Heard.NO_PUSH:
         return say_nothing(this, Nothing.NONE_UNDER_WAY)
     if hearing.heard is control.Heard.WRITTEN_DOWN:
-        this.output.note(f"No process runs push {hearing.push} now; it is told as soon as it is resumed.")
+        this.output.note(f"No process runs push {hearing.push} now. The request takes effect when the push is resumed.")
         this.output.next_step("tankfleet resume", "tankfleet stop")
         return Exit.OK
     if hearing.heard is control.Heard.SO_ALREADY:
@@ -147,7 +147,7 @@ def _to_runner(this: Session, workspace: Workspace, said: Requested) -> bool:
 def _warn_if_later(this: Session, hearing: Hearing) -> None:
     if hearing.is_late:
         this.output.warn(
-            f"process {hearing.pid} runs the push and has not answered yet; it will take this in"
+            f"process {hearing.pid} runs the push and has not answered yet; it will act on this soon"
         )
 
 
@@ -206,6 +206,6 @@ def _agreed(this: Session, journal: Journal, push: str, said: Requested, *, yes:
 
     wanted = to_bring_back(journal, push, said)
     if len(wanted) > ASK_BEFORE_NODES:
-        question = f"Bring {len(wanted)} nodes back to the image they had before push {push}?"
+        question = f"Bring {len(wanted)} nodes back to their images from before push {push}?"
         this.confirm(question, given=yes, flag="--yes")
     return bool(wanted)

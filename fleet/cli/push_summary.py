@@ -11,6 +11,7 @@ from fleet.cli.codes import INTERRUPTED
 from fleet.cli.key_folder import open_keys
 from fleet.cli.search_progress import tell_waiting
 from fleet.codes import Exit
+from fleet.water.quantities import duration
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -109,7 +110,7 @@ def run_to_end(
     from fleet.push.session import Drive
 
     if matches is None:
-        this.output.note(f"looking for the nodes of push {push}")
+        this.output.note(f"searching for the nodes of push {push}")
     with reporter_of(this, json=json) as reporter:
         drive = Drive(field, journal, push, reporter, tell_waiting(this.output), time.time)
         try:
@@ -134,7 +135,7 @@ def _say_interrupted(output: Output, state: PushState) -> None:
     ends = [n.trial_ends_at_s for n in state.nodes.values() if n.stands.value == "on-trial"]
     if ends:
         left_s = max(0.0, min(ends) - time.time())
-        output.note(f"Nodes on trial fall back by themselves, the first in {left_s:.0f} s.")
+        output.note(f"Nodes on trial fall back on their own, the first in {duration(left_s)}.")
     output.next_step("tankfleet resume", "tankfleet stop")
 
 

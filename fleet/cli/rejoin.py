@@ -12,7 +12,7 @@ from fleet.cli.codes import BAD_USAGE, INTERRUPTED
 from fleet.cli.common import command, command_app, complete_names, named, session
 from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.rejoin_words import Told, clock_text, facts, show, stands_now, where
-from fleet.cli.search_progress import nodes_text, tell_waiting
+from fleet.cli.search_progress import tell_waiting
 from fleet.codes import Exit
 from fleet.errors import UsageError
 from fleet.limits import (
@@ -22,6 +22,7 @@ from fleet.limits import (
     NETWORK_TRIAL_MIN_S,
     NETWORK_TRIAL_S,
 )
+from fleet.water.quantities import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -67,7 +68,8 @@ def rejoin(
     change_after: Annotated[
         bool,
         typer.Option(
-            "--single-network", help="The access point cannot have both: it is changed once all nodes know."
+            "--single-network",
+            help="The access point cannot offer both: change it once all nodes know.",
         ),
     ] = False,
     timeout: Annotated[
@@ -76,9 +78,9 @@ def rejoin(
             "--timeout", metavar="SECONDS", min=0.1, max=3600, help="Seconds to wait for missing nodes."
         ),
     ] = FIND_TIMEOUT_S,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show, send nothing.")] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check and show; send nothing.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> int:
     """Example: tankfleet rejoin --site ridge --dry-run
 
@@ -165,11 +167,11 @@ def _found(
 
     tell_cut_off(this.output, field.workspace)
     warn_before(this.output, field.inventory, names)
-    this.output.note(f"looking for {nodes_text(len(names))} on {field.interface or 'all interfaces'}")
+    this.output.note(f"searching for {counted(len(names), 'node')} on {field.interface or 'all interfaces'}")
     matches = asyncio.run(look(field, names, timeout_s, tell_waiting(this.output)))
     first = {match.node: match for match in reversed(matches)}
     this.output.note(
-        "Which network a node holds cannot be asked: one that is there already is given it all the same."
+        "A node cannot be asked which networks it holds. One that is already on the new network receives it again."
     )
     found = [first[name] for name in names]
     older = built_before(field, cast("Target", this.setting("target")), found)
@@ -180,7 +182,7 @@ def _found(
 def _ask(this: Session, inventory: Inventory, networks: Mapping[str, Network], *, yes: bool) -> None:
     if len(networks) > ASK_BEFORE_NODES:
         wanted = sorted({inventory.site_of(inventory.node(name)).network for name in networks})
-        question = f"Hand {nodes_text(len(networks))} the credentials of {', '.join(wanted)}?"
+        question = f"Send {counted(len(networks), 'node')} the credentials of {', '.join(wanted)}?"
         this.confirm(question, given=yes, flag="--yes")
 
 
@@ -246,7 +248,7 @@ def _dry_run(
         states = {match.node: match for match in matches}
         rows = [(n, *where(inventory, n), stands_now(states[n]), would[n]) for n in would]
         this.output.table(_DRY_COLUMNS, rows)
-    this.output.note("Dry run: nothing was sent to any node but the question how it stands.")
+    this.output.note("Dry run: nothing was sent to any node; they were asked only for their state.")
     left = [one for one in standings if one.ended]
     return exit_of(left)
 
@@ -255,19 +257,19 @@ def _close(output: Output, standings: Sequence[NodeRejoin], again: str, *, done:
     """What came of it, what is to be done about it, the next commands, and the exit status."""
     from fleet.rejoin.rejoin import exit_of
 
-    counted = ", ".join(
+    stands = ", ".join(
         f"{n} {str(s).replace('-', ' ')}" for s, n in Counter(one.stands for one in standings).items()
     )
     if not done:
-        output.note(f"{INTERRUPTED.code}: interrupted: {counted or 'nothing was sent'}.")
+        output.note(f"{INTERRUPTED.code}: interrupted: {stands or 'nothing was sent'}.")
         ends = [one.back_at_s for one in standings if one.under_way and one.back_at_s is not None]
         if ends:
             output.note(
-                f"Nodes on trial go back to the old network by themselves, the last at {clock_text(max(ends))}."
+                f"Nodes on trial return to the old network on their own, the last at {clock_text(max(ends))}."
             )
         output.next_step(again)
         return Exit.INTERRUPTED
-    output.note(f"{nodes_text(len(standings))}: {counted}.")
+    output.note(f"{counted(len(standings), 'node')}: {stands}.")
     status = exit_of(standings)
     if status is Exit.OK:
         output.next_step("tankfleet find", "tankfleet audit")

@@ -22,15 +22,20 @@ if TYPE_CHECKING:
 _HIDDEN, _HIGH = NetworkTrait.HIDDEN, NetworkTrait.HIGH_CHANNELS
 _SLOW_TO_FIND = frozenset({_HIDDEN, _HIGH})
 _SAYS = {
-    _HIDDEN: "it is hidden: it answers only those who call its name, as each node does on one channel after another",
+    _HIDDEN: (
+        "it is hidden: it answers only devices that ask for its name, as each node does on one channel after "
+        "another"
+    ),
     _HIGH: "it may be on channels 12 to 14, where nodes only listen: they find it later, and miss it more often",
-    NetworkTrait.WPA3_ONLY: "it takes WPA3 only: a board with an ESP8266 never gets in, and an image that is built "
-    "for it joins no network of WPA2: rejoin first, build and push after that",
-    NetworkTrait.NO_80211N: "802.11n does not work with it: a node gets in by 802.11b or g",
+    NetworkTrait.WPA3_ONLY: (
+        "it takes WPA3 only: a board with an ESP8266 never joins, and an image built for WPA3 joins no WPA2 "
+        "network: rejoin first, then build and push"
+    ),
+    NetworkTrait.NO_80211N: "802.11n does not work with it: a node joins by 802.11b or g",
 }
 _BOTH = (
-    "it is hidden and may be on channels 12 to 14: only a node whose image was built for both finds it, on channels 12 "
-    "and 13; on 14 none does"
+    "it is hidden and may be on channels 12 to 14: only a node whose image was built for both finds it on "
+    "channels 12 and 13; on 14 none does"
 )
 _TURNS = (
     f"A node calls for the new network for {NETWORK_TURN_S:.0f} s, then for the old one, and stays with the one that "
@@ -43,7 +48,7 @@ def warn_before(output: Output, inventory: Inventory, names: Sequence[str]) -> N
     """What these nodes' networks have that makes joining hard, and by name each board that never gets in."""
     _warn_of_traits(output, inventory, names)
     for node, why in barred(inventory, names).items():
-        output.warn(f"{node} never gets in, and nothing is sent to it: {why}")
+        output.warn(f"{node} can never join, and nothing is sent to it: {why}")
 
 
 def _warn_of_traits(output: Output, inventory: Inventory, names: Sequence[str]) -> None:

@@ -6,7 +6,7 @@ from collections import Counter
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from fleet.cli.search_progress import nodes_text
+from fleet.water.quantities import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -38,9 +38,9 @@ class Told:
         """The access point may be changed."""
         if without:
             names = ", ".join(without)
-            self._output.warn(f"these do not hold the new one, and would be left without a network: {names}")
-        holding = f"{nodes_text(len(nodes))} {'holds' if len(nodes) == 1 else 'hold'} both networks"
-        self._output.note(f"{holding} now: change the access point; each comes over by itself.")
+            self._output.warn(f"these do not have the new one, and would be left without a network: {names}")
+        holding = f"{counted(len(nodes), 'node')} {'holds' if len(nodes) == 1 else 'hold'} both networks"
+        self._output.note(f"{holding} now: change the access point; each node changes over on its own.")
 
     def waiting(self, standings: Sequence[NodeRejoin]) -> None:
         """What is awaited."""
@@ -49,7 +49,7 @@ class Told:
             more = " ..." if len(standings) > _NAMES_SHOWN else ""
             ends = [one.back_at_s for one in standings if one.back_at_s is not None]
             until = f", until {clock_text(max(ends))} at the latest" if ends else ""
-            self._output.progress(f"waiting for {nodes_text(len(standings))} ({names}{more}){until}")
+            self._output.progress(f"waiting for {counted(len(standings), 'node')} ({names}{more}){until}")
 
 
 def _words(standing: NodeRejoin) -> str:
@@ -57,11 +57,11 @@ def _words(standing: NodeRejoin) -> str:
     from fleet.rejoin.rejoin import RejoinStatus
 
     return {
-        RejoinStatus.NOT_BEGUN: "not begun, nothing was sent",
-        RejoinStatus.ASKED: "asked how it stands",
+        RejoinStatus.NOT_BEGUN: "not started, nothing was sent",
+        RejoinStatus.ASKED: "asked for its state",
         RejoinStatus.GIVEN: "holds the new network on trial, beside the old one",
         RejoinStatus.KEPT: "on the new network, and keeps it",
-        RejoinStatus.ALREADY: "was on the new network already, and keeps it",
+        RejoinStatus.ALREADY: "was already on the new network, and keeps it",
         RejoinStatus.OLD: "still on the old network",
         RejoinStatus.WENT_BACK: "back on the old network",
         RejoinStatus.REFUSED: "still on the old network, refused",
@@ -73,7 +73,7 @@ def _words(standing: NodeRejoin) -> str:
 def _why(standing: NodeRejoin) -> str:
     why = f": {standing.reason}" if standing.reason else ""
     return (
-        f"{why}; it gives the new one up by itself at {clock_text(standing.back_at_s)}"
+        f"{why}; it gives the new one up on its own at {clock_text(standing.back_at_s)}"
         if standing.back_at_s
         else why
     )

@@ -9,6 +9,7 @@ import typer
 
 from fleet.cli.common import Target, command, command_app, complete_names, named, session, short_path
 from fleet.cli.key_folder import open_keys
+from fleet.water.quantities import counted
 
 app = command_app()
 
@@ -24,7 +25,7 @@ def render(
     release: Annotated[
         str, typer.Option("--release", metavar="TEXT", help="Release text; default: the fleet's.")
     ] = "",
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Example: tankfleet render kestrel-01 --target host
 
@@ -64,9 +65,12 @@ def render(
         ]
         this.output.table(("node", "written", "removed", "project"), shown)
     if not written and not removed:
-        this.output.note(f"All {len(wanted)} projects of {text} for {chosen} stand; nothing was written.")
+        this.output.note(
+            f"{counted(len(wanted), 'project')} of {text} for {chosen}: up to date; nothing was written."
+        )
         return
     this.output.note(
-        f"Rendered {len(wanted)} projects of {text} for {chosen}: {written} files written, {removed} removed."
+        f"Rendered {counted(len(wanted), 'project')} of {text} for {chosen}: "
+        f"{counted(written, 'file')} written, {removed} removed."
     )
     this.output.next_step("tankfleet build")

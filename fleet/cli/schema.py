@@ -30,7 +30,7 @@ def schema(
     kind: Annotated[
         str | None,
         typer.Argument(
-            help="inventory, a data file or an output; none: list them.", autocompletion=_complete
+            help="inventory, a data file or an output; without it, all are listed.", autocompletion=_complete
         ),
     ] = None,
 ) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fleet.water.quantities import counted, duration
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -17,14 +19,9 @@ def tell_waiting(output: Output) -> Callable[[tuple[str, ...], float], None]:
 
     def tell(awaited: tuple[str, ...], left_s: float) -> None:
         if not awaited:
-            output.progress("all are found; waiting for the last answers")
+            output.progress("found all; waiting for the last answers")
             return
         names = ", ".join(awaited[:_NAMES_SHOWN]) + (" ..." if len(awaited) > _NAMES_SHOWN else "")
-        output.progress(f"waiting for {nodes_text(len(awaited))} ({names}), {left_s:.0f} s left")
+        output.progress(f"waiting for {counted(len(awaited), 'node')} ({names}), {duration(left_s)} left")
 
     return tell
-
-
-def nodes_text(count: int) -> str:
-    """`1 node`, `2 nodes`."""
-    return f"{count} node" if count == 1 else f"{count} nodes"

@@ -20,7 +20,7 @@ app = command_app()
 
 @command(app, "settings")
 def settings(
-    ctx: typer.Context, json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False
+    ctx: typer.Context, json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False
 ) -> None:
     """Example: tankfleet settings
 
@@ -48,9 +48,7 @@ def settings(
     rows = [
         (s.name, values[s.name].value or "-", values[s.name].origin, s.variable, s.what) for s in SETTINGS
     ]
-    rows.append(
-        ("project id", project_id or "-", PROJECT_ID_FILE, "-", "by it the project finds its key folder")
-    )
+    rows.append(("project id", project_id or "-", PROJECT_ID_FILE, "-", "leads to the project's key folder"))
     if at is not None:
         rows.append(
             (

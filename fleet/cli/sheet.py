@@ -47,7 +47,9 @@ def sheet(
         Path | None,
         typer.Option("--out", metavar="FILE", help="File to write, as PDF if it ends in .pdf; - is stdout."),
     ] = None,
-    pdf: Annotated[bool, typer.Option("--pdf", help="A PDF, by a Chromium browser of this machine.")] = False,
+    pdf: Annotated[
+        bool, typer.Option("--pdf", help="Write a PDF, printed by a Chromium browser on this machine.")
+    ] = False,
     paper: Annotated[
         str,
         typer.Option("--paper", metavar="SIZE", help="a4 or letter.", autocompletion=complete_words(PAPERS)),
@@ -56,7 +58,10 @@ def sheet(
         bool, typer.Option("--us-units", help="Feet and US gallons instead of metres and litres.")
     ] = False,
     date: Annotated[
-        str, typer.Option("--date", metavar="DAY", help="Printed on it, such as 2025-03-14; default: today.")
+        str,
+        typer.Option(
+            "--date", metavar="DAY", help="Date to print on the sheet, such as 2025-03-14; default: today."
+        ),
     ] = "",
 ) -> None:
     """Example: tankfleet sheet node kestrel-01 --pdf
@@ -89,7 +94,7 @@ def sheet(
         return
     path = out or Path(f"{chosen}-{known}.{'pdf' if pdf else 'html'}")
     if path.is_file() and path.read_bytes() == data:
-        this.output.note(f"{short_path(path)} stands; nothing was written.")
+        this.output.note(f"{short_path(path)} is up to date; nothing was written.")
         return
     write_out(path, data)
     this.output.note(f"Wrote {short_path(path)}.")

@@ -25,7 +25,7 @@ def shelf(
         str | None,
         typer.Argument(help="Only this node; default: all.", autocompletion=complete_names("nodes")),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Example: tankfleet shelf kestrel-01
 

@@ -42,23 +42,27 @@ def show(
     kind: Annotated[
         str | None,
         typer.Argument(
-            help="site, tank, node or board; none: everything in short.", autocompletion=_complete_kind
+            help="site, tank, node or board; without it, a summary of everything.",
+            autocompletion=_complete_kind,
         ),
     ] = None,
     name: Annotated[
-        str | None, typer.Argument(help="Its name; none: list them.", autocompletion=_complete_name)
+        str | None,
+        typer.Argument(help="Its name; without it, all are listed.", autocompletion=_complete_name),
     ] = None,
     us_units: Annotated[
         bool, typer.Option("--us-units", help="Feet and US gallons instead of metres and litres.")
     ] = False,
     table: Annotated[
         str | None,
-        typer.Option("--table", metavar="STEP", help="Of a tank: depth against volume, such as every 10 cm."),
+        typer.Option(
+            "--table", metavar="STEP", help="For a tank: depth against volume, such as every 10 cm."
+        ),
     ] = None,
     holds: Annotated[
-        str | None, typer.Option("--depth-of", metavar="VOLUME", help="Of a tank: the depth for a volume.")
+        str | None, typer.Option("--depth-of", metavar="VOLUME", help="For a tank: the depth at a volume.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="As JSON; always metric.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON; always metric.")] = False,
 ) -> None:
     """Example: tankfleet show tank header-east
 

@@ -16,8 +16,9 @@ if TYPE_CHECKING:
 
 _LETTERS: Final = "PXHLFAS"
 _LEGEND: Final = (
-    "P probe on the chip's own pull-up, X probe with a resistor outside, H pump relay active high, L active low, "
-    "F feeds resistors outside, A analog, S a wire laid for later; a small letter: with care, a dot: no"
+    "P probe on the chip's own pull-up, X probe with an external resistor, H pump relay active high, L "
+    "active low, F feeds external resistors, A analog, S a wire laid for later; a small letter: with "
+    "care, a dot: no"
 )
 _PULLS: Final = {"none": "floats", "up": "pulled up", "down": "pulled down", "usb-up": "pulled up (USB)"}
 _WORDS: Final = {"allowed": "yes", "care": "with care", "refused": "no"}

@@ -80,7 +80,7 @@ def _holding(tank: Tank, holds: str) -> Depth:
         raise UsageError(
             BAD_USAGE,
             f"--depth-of: {tank.name} never holds {holds}; up to its top it holds {held}",
-            fix="Ask for less, or put the shape right in the inventory.",
+            fix="Ask for less, or correct the shape in the inventory.",
         )
     return holding(tank, min(volume, most))
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def print_node(out: Output, node: NodeFacts) -> None:
     """Everything of one node."""
     out.data(f"{out.style(node.name, 'bold')}: {node.board_title} ({node.board}), at {node.site}")
-    mac = node.mac or "not claimed yet (it is claimed at the first flash)"
+    mac = node.mac or "not recorded yet (the first flash records it)"
     facts = (
         ("serves", ", ".join(node.tanks)),
         ("place", node.place),
@@ -49,9 +49,9 @@ def print_node(out: Output, node: NodeFacts) -> None:
     need = node.need
     paragraph(
         out,
-        f"An update takes it away for {duration(need.worst_outage_s)} at the worst (an image of "
-        f"{need.image_bytes // 1024} KiB: begin, send, write, restart, a whole trial, fall back); its tanks "
-        f"must have {duration(need.needed_s)} of spare time.",
+        f"An update stops it for {duration(need.worst_outage_s)} at the worst (an image of "
+        f"{need.image_bytes // 1024} KiB: begin, send, write, restart, a whole trial, fall back); its "
+        f"tanks need {duration(need.needed_s)} of spare time.",
     )
     for note in node.board_notes:
         paragraph(out, f"- {note}", "", "  ")
@@ -84,7 +84,7 @@ def _electrodes(out: Output, of: ElectrodeFacts) -> None:
         ("wet", of.wet_ohm, of.wet, f"LOW up to {kohm(of.low_at_most_ohm or 0)}{length}"),
         ("dry", of.dry_ohm, of.dry, dry_from),
     ):
-        verdict = f"{sure}: {of.pull_up} reads {limit}" if sure else "the resistor outside is not given"
+        verdict = f"{sure}: {of.pull_up} reads {limit}" if sure else "the external resistor is not given"
         pair = ""
         if state == "wet" and of.shared > 1:
             pair = (
@@ -94,13 +94,13 @@ def _electrodes(out: Output, of: ElectrodeFacts) -> None:
         paragraph(out, f"  {state}    {kohm(best)} to {kohm(worst)}{pair}; {verdict}", "", " " * 9)
     if of.current_ua is not None:
         paragraph(out, f"  DC     up to {of.current_ua:.0f} uA. {of.sampled}", "", " " * 9)
-    fit = "no single resistor outside of the chip reads both surely"
+    fit = "no single external resistor reads both reliably"
     if not of.needs_resistor and {of.wet, of.dry} != {Sure.YES}:
         fit = "another pin: what the board itself hangs on one of these is in the way"
     elif not of.needs_resistor:
-        fit = "nothing: wet and dry are told apart as it is"
+        fit = "nothing: wet and dry are told apart already"
     elif of.resistor_to_fit_ohm:
-        fit = f"{kohm(of.resistor_to_fit_ohm)} outside of the chip reads both surely"
+        fit = f"{kohm(of.resistor_to_fit_ohm)} outside of the chip reads both reliably"
     out.data(f"  to fit {fit}")
     out.data()
 

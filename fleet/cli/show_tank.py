@@ -49,7 +49,7 @@ def _about(tank: TankFacts, units: Units) -> list[str]:
     lines = [f"at {tank.site}, {served}{group}"]
     draw_in = units.flow(tank.largest_draw_l_per_min), units.flow(tank.uncontrolled_inflow_l_per_min)
     drawn = f"drawn at {draw_in[0]} at most" if tank.largest_draw_l_per_min else "nothing is drawn"
-    inflow = f"up to {draw_in[1]} flow in by themselves" if tank.uncontrolled_inflow_l_per_min else ""
+    inflow = f"up to {draw_in[1]} flow in uncontrolled" if tank.uncontrolled_inflow_l_per_min else ""
     measured = f"{tank.conductivity_us_per_cm:g} uS/cm" if tank.conductivity_us_per_cm else ""
     water = " ".join(word for word in (tank.water and f"{tank.water} water", measured) if word)
     lines.append("; ".join(part for part in (drawn, inflow, water) if part))
@@ -109,7 +109,7 @@ def _pump(out: Output, pump: PumpFacts, tank: TankFacts, units: Units) -> None:
             continue
         paragraph(out, f"{_label(name)}{_time(timed.seconds)}{timed.origin}", "", _AFTER_TIME)
         if timed.reason and timed.seconds != timed.computed_s:
-            computed = f"computed: {duration(timed.computed_s)}, {timed.computed_from}"
+            computed = f"calculated: {duration(timed.computed_s)}, {timed.computed_from}"
             paragraph(out, f"{_AFTER_TIME}{computed}", "", _AFTER_TIME)
     _starts(out, pump, units)
     for word, crossing in (("stops", pump.stopping), ("starts", pump.starting)):
@@ -129,11 +129,7 @@ def _pump(out: Output, pump: PumpFacts, tank: TankFacts, units: Units) -> None:
 def _starts(out: Output, pump: PumpFacts, units: Units) -> None:
     starts = pump.starts
     if starts.cycle_s is None:
-        told = (
-            "only as often as somebody draws from it"
-            if pump.does == "fill"
-            else "only when something flows in"
-        )
+        told = "only when somebody draws from it" if pump.does == "fill" else "only when something flows in"
     else:
         told = (
             f"{starts.per_hour:.2g} an hour at most, one in {duration(starts.cycle_s)} (with "

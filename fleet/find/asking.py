@@ -67,7 +67,7 @@ class Asking:
 
     def _not_through(self, at: Sighting) -> Confirmation:
         if self._turns.had(at):
-            return Confirmation(at, AskResult.UNREACHABLE, why="nothing proved while there was time")
+            return Confirmation(at, AskResult.UNREACHABLE, why="no proof of identity in time")
         return Confirmation(at, AskResult.NOT_ASKED)
 
     def _fill(self) -> None:

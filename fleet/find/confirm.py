@@ -53,7 +53,9 @@ class Confirmer:
             async with asyncio.timeout(self._whole_s):
                 return await self._who(at)
         except TimeoutError:
-            return Confirmation(at, AskResult.UNREACHABLE, why=f"nothing proved in {self._whole_s:g} s")
+            return Confirmation(
+                at, AskResult.UNREACHABLE, why=f"no proof of identity within {self._whole_s:g} s"
+            )
 
     async def _who(self, at: Sighting) -> Confirmation:
         try:

@@ -95,7 +95,7 @@ def _expected(node: str, group: Sequence[Confirmation], last: Seen | None) -> Ma
         macs = ", ".join(f"{_mac(c)} at {c.sighting.place}" for c in boards)
         return _of(first, Status.DOUBLE, (f"boards {macs} all hold its key", *evidence), places)
     if also:
-        evidence = (f"the same board answers at {', '.join(at.place for at in also)} too", *evidence)
+        evidence = (f"the same board also answers at {', '.join(at.place for at in also)}", *evidence)
     if last is not None and (last.address, last.port) != (first.sighting.address, first.sighting.port):
         moved = f"was at {last.address}:{last.port} on {last.seen_at}"
         return _of(first, Status.MOVED, (moved, *evidence), also)
@@ -113,7 +113,7 @@ def _impostors(node: str, group: Sequence[Confirmation]) -> list[Match]:
 def _unknown(node: str, group: Sequence[Confirmation]) -> Match:
     best = min(group, key=lambda c: (c.outcome is not AskResult.CONFIRMED, c.state is None, c.sighting.order))
     if best.outcome is AskResult.STRANGER:
-        how = "a stranger: no node of any fleet can have such a name"
+        how = "a stranger: no node can have such a name"
     elif best.outcome is AskResult.CONFIRMED:
         how = "not in the inventory, but holds a key of this fleet"
     elif best.state is not None:
@@ -169,7 +169,7 @@ def _of(
 
 
 def _in_a_flood(missing: Match) -> Match:
-    said = f"over {SIGHTINGS} announcements came, and no more are looked at: find who sends them"
+    said = f"over {SIGHTINGS} announcements arrived, and the rest are ignored: find out who sends them"
     return replace(missing, evidence=(*missing.evidence, said))
 
 
@@ -182,9 +182,9 @@ def _all_told(group: Sequence[Confirmation]) -> Iterator[str]:
     for outcome, alike in by_outcome.items():
         yield from map(_told, alike[:PLACES_TOLD])
         if len(alike) > PLACES_TOLD:
-            yield f"{len(alike) - PLACES_TOLD} more places that claim its name: {outcome}"
+            yield f"{len(alike) - PLACES_TOLD} more addresses that claim its name: {outcome}"
     if not_asked:
-        yield f"{not_asked} more places claim its name, and no time was left to ask there"
+        yield f"{not_asked} more addresses claim its name, and no time was left to ask them"
 
 
 def _told(confirmation: Confirmation) -> str:
@@ -195,11 +195,11 @@ def _told(confirmation: Confirmation) -> str:
     if confirmation.outcome is AskResult.UNSIGNED:
         return f"{where}, but what answers there does not hold its key"
     if confirmation.outcome is AskResult.SOMETHING_ELSE:
-        return f"{where}, where something else answers: {confirmation.why}"
+        return f"{where}, where another device answers: {confirmation.why}"
     if confirmation.outcome is AskResult.NOT_ASKED:
         return f"{where}, where no time was left to ask"
     if confirmation.outcome is AskResult.CROWDED:
-        return f"{where}, but all connections there are taken"
+        return f"{where}, but all connections there are in use"
     return f"{where}, but no answer: {confirmation.why}"
 
 

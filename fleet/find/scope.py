@@ -48,7 +48,7 @@ def interface_for(find_on: str, workspace: Workspace) -> str | None:
     try:
         return str(IPv4Address(find_on))
     except AddressValueError as error:
-        raise UsageError(NO_INTERFACE, f"find_on is {find_on!r}, which is no IPv4 address") from error
+        raise UsageError(NO_INTERFACE, f"find_on is {find_on!r}, which is not an IPv4 address") from error
 
 
 def scope_of(interface: str | None, workspace: Workspace) -> Scope:

@@ -38,19 +38,19 @@ def diagnose(said: str, stage: Stage, *, gone: bool, heard: bytes, port: str, by
     if _BROWN_OUT.search(heard):
         return FlashError(BROWN_OUT, f"{port}: the board says: brown-out detector was triggered")
     if gone:
-        return FlashError(UNPLUGGED, f"{port} went away while {stage} the board")
+        return FlashError(UNPLUGGED, f"{port} disappeared while {stage} the board")
     if stage is Stage.CONNECTING:
         return _no_connection(port, heard, by_hand)
     if any(words in said for words in _UNVERIFIED):
         return FlashError(NOT_VERIFIED, f"{port}: {said}")
-    return FlashError(LINE_TROUBLE, f"{port}: while {stage} the board: {said or 'it said no more'}")
+    return FlashError(LINE_TROUBLE, f"{port}: while {stage} the board: {said or 'it sent nothing more'}")
 
 
 def _no_connection(port: str, heard: bytes, by_hand: str) -> FlashError:
     if not heard:
         fix = f"{NO_ANSWER.fix} On this board: {by_hand}."
-        return FlashError(NO_ANSWER, f"{port}: nothing came from the board", fix=fix)
+        return FlashError(NO_ANSWER, f"{port}: the board sent nothing", fix=fix)
     mode = _BOOT_MODE.search(heard)
-    what = f"its boot mode is {mode[1].decode()}" if mode else f"{len(heard)} bytes came, but no answer"
-    fix = f"On this board: {by_hand}. Then run the command again while it waits in download mode."
+    what = f"its boot mode is {mode[1].decode()}" if mode else f"{len(heard)} bytes arrived, but no answer"
+    fix = f"On this board: {by_hand}. Then run the command again while it is in download mode."
     return FlashError(NOT_IN_DOWNLOAD_MODE, f"{port}: the board is running: {what}", fix=fix)

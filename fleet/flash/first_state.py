@@ -24,5 +24,5 @@ def first_state(matches: Sequence[Match], load: Load, found: Found) -> NodeState
     state = match.state
     if state.image != load.entry.image or state.mac != found.mac:
         what = f"{load.node.name} at {match.address}: image {state.image[:16]} on {state.mac}"
-        raise FlashError(OTHER_STATE, f"{what}; written was {load.entry.image[:16]} to {found.mac}")
+        raise FlashError(OTHER_STATE, f"{what}; this command wrote {load.entry.image[:16]} to {found.mac}")
     return state

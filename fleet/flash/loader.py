@@ -133,7 +133,7 @@ class Loader:
                 read = content(handle)
             for part in there:
                 if read[part.at - start :][: len(part.data)] != part.data:
-                    what = f"{self._line.port}: {part.name} at 0x{part.at:X} reads back differently"
+                    what = f"{self._line.port}: {part.name} at 0x{part.at:X} does not read back as written"
                     raise FlashError(NOT_VERIFIED, what)
 
     def start(self) -> None:
@@ -173,10 +173,10 @@ class Loader:
     def _same_board(self, line: str, stage: Stage) -> None:
         """Never go on with what is plugged in next, as esptool would."""
         if line.startswith(_LOST):
-            raise FlashError(UNPLUGGED, f"{self._line.port} went away while {stage} the board")
+            raise FlashError(UNPLUGGED, f"{self._line.port} disappeared while {stage} the board")
         now = line.removeprefix("MAC:").strip().lower()
         if self._mac and line.startswith("MAC:") and now != self._mac:
-            what = f"{self._line.port}: the board was {self._mac}, and now another is there, {now}"
+            what = f"{self._line.port}: the board was {self._mac}; now it is another, {now}"
             raise FlashError(MAC_DIFFERS, what)
 
 

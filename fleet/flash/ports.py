@@ -34,12 +34,12 @@ def open_port(name: str, baud: int) -> serial.Serial:
 
 def _refused(name: str, why: int | None) -> FlashError:
     if why in (errno.EACCES, errno.EPERM):
-        return FlashError(NO_PERMISSION, f"{name} may not be opened by you", fix=_permission_fix(name))
+        return FlashError(NO_PERMISSION, f"{name} is not open to you", fix=_permission_fix(name))
     if why in _BUSY:
         holders = ", ".join(_holders(name)) or "another program"
         return FlashError(PORT_BUSY, f"{name} is in use by {holders}")
     names = port_names()
-    there = f"there are {', '.join(names)}" if names else "there is no port with anything on it"
+    there = f"there are {', '.join(names)}" if names else "no port has a board on it"
     return FlashError(NO_SUCH_PORT, f"{name} cannot be opened as a port; {there}")
 
 
@@ -88,8 +88,8 @@ def only_port() -> str:
     if len(names) != 1:
         if names:
             raise FlashError(
-                NO_SUCH_PORT, f"which port? There are {', '.join(names)}", fix="Name it with --port."
+                NO_SUCH_PORT, f"more than one port: {', '.join(names)}", fix="Name it with --port."
             )
-        fix = "Plug the board in, with a cable that has data lines: one for charging alone makes no port."
-        raise FlashError(NO_SUCH_PORT, "there is no port with anything on it", fix=fix)
+        fix = "Plug the board in with a USB data cable: a charge-only cable makes no port."
+        raise FlashError(NO_SUCH_PORT, "no port has a board on it", fix=fix)
     return names[0]

@@ -42,14 +42,14 @@ class Claim:
 
     def changed_meanwhile(self) -> UsageError:
         """The error for a file that is not what it was when it was read."""
-        return _by_hand(self.node, self.mac, f"{self.path} was changed meanwhile")
+        return _by_hand(self.node, self.mac, f"{self.path} was changed in the meantime")
 
     def not_written(self, error: OSError) -> UsageError:
         """The error for a disk that did not take the file, once the board is loaded."""
         return UsageError(
             CANNOT_CLAIM,
-            f"{self.path} cannot be written ({error.strerror or error}): the board is loaded, and the inventory does "
-            f"not have the MAC of {self.node} yet",
+            f"{self.path} cannot be written ({error.strerror or error}): the board is loaded, but the "
+            f"inventory does not have the MAC of {self.node} yet",
             fix=f"Make room for the file, then run the command again; or add the line `mac: {self.mac}` to the node "
             f"{self.node} by hand.",
         )
@@ -83,7 +83,7 @@ def _with_mac(inventory: Inventory, node: str, mac: str) -> Inventory:
 def _by_hand(node: str, mac: str, where: str) -> UsageError:
     return UsageError(
         CANNOT_CLAIM,
-        f"{where}: the MAC of {node} cannot be added without touching anything else",
+        f"{where}: the MAC of {node} cannot be added without changing anything else",
         fix=f"Add the line `mac: {mac}` to the node {node} by hand, then run the command again.",
     )
 

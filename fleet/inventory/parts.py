@@ -59,7 +59,7 @@ class _File:
         if not isinstance(value, list):
             self.survey.whole = False
             if (key,) not in self.tree.reported:
-                stands = "there is nothing here" if value is None else "this is no list"
+                stands = "the value is missing" if value is None else "this is not a list"
                 what = f"{stands}; `{key}` holds a list, each item begun with `- `"
                 self.findings.append(Finding(WRONG_KIND, what, self.source.value((key,))))
             return

@@ -97,7 +97,7 @@ def _hidden(source: Source) -> list[Finding]:
     for index, char in enumerate(source.text) if hidden else ():
         if char not in hidden or (char == "\r" and source.text[index + 1 : index + 2] == "\n"):
             continue
-        what = f"the character U+{ord(char):04X} is in the text, and editors do not show it"
+        what = f"the text contains the character U+{ord(char):04X}, which editors do not show"
         findings.append(Finding(HIDDEN_CHARACTER, what, source.place_at(index)))
         if len(findings) == FINDINGS_PER_FILE:
             findings.append(too_many(source.place_at(index)))
@@ -112,5 +112,5 @@ def _without_hidden(text: str) -> str:
 
 def too_many(place: Place) -> Finding:
     """The last finding of a file with as many as are listed."""
-    what = f"there are {FINDINGS_PER_FILE} findings up to here; what comes after was not looked at"
+    what = f"there are {FINDINGS_PER_FILE} findings up to here; the rest was not checked"
     return Finding(TOO_MANY, what, place)

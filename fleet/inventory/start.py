@@ -38,7 +38,7 @@ def start_project(folder: Path) -> list[Path]:
     there = [path for path in [*texts, folder / "inventory"] if path.exists()]
     same = all(path.is_file() and path.read_bytes() == text.encode() for path, text in texts.items())
     if there and not same:
-        raise UsageError(ALREADY_THERE, f"{there[0]} is there already; nothing was written")
+        raise UsageError(ALREADY_THERE, f"{there[0]} already exists; nothing was written")
     try:
         write_durably([(path, text.encode()) for path, text in texts.items() if not same])
     except BaseException:  # half a project would stand in the way of the next try

@@ -19,6 +19,7 @@ from fleet.model.values import (
     REASON_PATTERN,
     RELEASE_PATTERN,
 )
+from fleet.water.quantities import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -37,8 +38,8 @@ _PATTERNS: Final[dict[str, tuple[str, str]]] = {
     PIN_PATTERN: ("the name of a pin", "Use the name on the board's silk screen, such as `D5`, or `GPIO14`."),
     RELEASE_PATTERN: ("a release", "Use letters, digits and `.+_-`, as in `1.4.0`."),
     DOMAIN_PATTERN: ("a domain name", "Use lower-case labels with points between, as in `water.example`."),
-    REASON_PATTERN: ("a reason", "Say in one line why, so that others understand it in a year."),
-    LINE_PATTERN: ("one line of text", "Take out the line breaks and tabs."),
+    REASON_PATTERN: ("a reason", "Give the reason in one line, so that others understand it in a year."),
+    LINE_PATTERN: ("one line of text", "Remove the line breaks and tabs."),
 }
 _WANTED: Final = {
     "string_type": "a text",
@@ -57,7 +58,7 @@ _OF_KINDS: Final = {
 _BOUNDS: Final = {
     "greater_than_equal": ("less than {ge}", "Give {ge} or more."),
     "less_than_equal": ("more than {le}", "Give {le} or less."),
-    "finite_number": ("more than can be", "Check the digits."),
+    "finite_number": ("too large", "Check the digits."),
 }
 
 
@@ -168,23 +169,23 @@ class PartFindings:
     def _kind(self, kind: str, given: Any) -> tuple[Code, str, str, bool]:
         wanted = _WANTED.get(kind, "something else")
         if given is None:
-            return WRONG_KIND, f"there is nothing here; {wanted} is needed", "", False
+            return WRONG_KIND, f"expected {wanted}, found nothing", "", False
         fix = ""
         if kind == "string_type" and not isinstance(given, (dict, list)):
             fix = "Put it in quotes to make it a text."
         elif isinstance(given, str) and not isinstance(plain(given), str):
-            fix = "Take the quotes off."
-        return WRONG_KIND, f"{_described(given)} stands here; {wanted} is needed", fix, False
+            fix = "Remove the quotes."
+        return WRONG_KIND, f"expected {wanted}, found {_described(given)}", fix, False
 
 
 def _length(kind: str, given: Any, ctx: Any) -> tuple[Code, str, str, bool]:
     short = kind.endswith("short")
     bound = f"at least {ctx['min_length']}" if short else f"at most {ctx['max_length']}"
-    bound = f"{bound} {'are needed' if short else 'can be'}"
-    fix = "Add what is missing." if short else "Leave some of it out."
+    bound = f"expected {bound}"
+    fix = "Add the missing part." if short else "Shorten it."
     if kind.startswith("string"):
-        return WRONG_LENGTH, f"the text has {len(given)} characters; {bound}", fix, False
-    return WRONG_LENGTH, f"there are {len(given)} entries here; {bound}", fix, True
+        return WRONG_LENGTH, f"the text has {counted(len(given), 'character')}; {bound}", fix, False
+    return WRONG_LENGTH, f"found {counted(len(given), 'entry', 'entries')}; {bound}", fix, True
 
 
 def _listed(words: Iterable[str]) -> str:
@@ -205,4 +206,4 @@ def _described(given: Any) -> str:
         return f"`{str(given).lower()}` (yes or no)"
     if isinstance(given, (int, float)):
         return f"the number {given}"
-    return f"the text `{shown(given)}`"
+    return f"`{shown(given)}`"

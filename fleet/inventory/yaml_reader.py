@@ -143,7 +143,7 @@ class _Builder:
             self._property(event)
         if len(self.frames) >= YAML_DEPTH:
             what = f"the text is nested more than {YAML_DEPTH} deep"
-            self._stop(TOO_LARGE, what, event, fix="Take the brackets or the indentation out.")
+            self._stop(TOO_LARGE, what, event, fix="Remove the brackets or the indentation.")
         self._put(event, container)
         self.frames.append((self.here, self.key))
         self.here, self.key = container, None
@@ -165,7 +165,7 @@ class _Builder:
     def _key(self, event: Any, text: str) -> None:
         here = self.here
         if text == "<<" and event.implicit[0]:
-            self._stop(UNUSED_YAML, "a merge key `<<` is not read", event)
+            self._stop(UNUSED_YAML, "a merge key `<<` is not supported", event)
         self.key = text
         if not event.implicit[0]:
             self._quoted(event, text)
@@ -180,7 +180,7 @@ class _Builder:
         hidden = hidden_in(text)
         if hidden:
             first = next(char for char in text if char in hidden)
-            what = f"the text would hold the character U+{ord(first):04X}, which nobody sees"
+            what = f"the text would hold the character U+{ord(first):04X}, which editors do not show"
             self._report(HIDDEN_CHARACTER, what, event)
             self.tree.lost.add(self._path())
         return text
@@ -188,18 +188,18 @@ class _Builder:
     def _document(self, event: Any) -> None:
         self.documents += 1
         if event.version is not None or event.tags:
-            self._stop(UNUSED_YAML, "a directive (`%` at the start of a line) is not read", event)
+            self._stop(UNUSED_YAML, "a directive (`%` at the start of a line) is not supported", event)
         if self.documents > 1:
             self._stop(SEVERAL_DOCUMENTS, "a second document begins here", event)
 
     def _property(self, event: Any) -> None:
         if event.anchor is not None:
-            self._report(UNUSED_YAML, f"an anchor `&{shown(event.anchor)}` is not read", event)
+            self._report(UNUSED_YAML, f"an anchor `&{shown(event.anchor)}` is not supported", event)
         if event.tag is not None:
-            self._report(UNUSED_YAML, f"a tag `{shown(event.tag)}` is not read", event)
+            self._report(UNUSED_YAML, f"a tag `{shown(event.tag)}` is not supported", event)
 
     def _alias(self, event: Any) -> None:
-        self._report(UNUSED_YAML, f"an alias `*{shown(event.anchor)}` is not read", event)
+        self._report(UNUSED_YAML, f"an alias `*{shown(event.anchor)}` is not supported", event)
         self.tree.lost.add(self._path())
         self._put(event, None)
         self.key = None

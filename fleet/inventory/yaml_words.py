@@ -29,13 +29,13 @@ _WORDS: Final[dict[str, tuple[Code, str, str, str]]] = {
     "did not find expected ',' or ']'": (
         BAD_YAML,
         "a `,` or `]` is missing before this, in the list that begins in line {line}",
-        "Close the list with `]`, and part its items with commas.",
+        "Close the list with `]`, and separate its items with commas.",
         "p",
     ),
     "did not find expected ',' or '}'": (
         BAD_YAML,
         "a `,` or `}` is missing before this, in the mapping that begins in line {line}",
-        "Close the mapping with `}`, and part its entries with commas.",
+        "Close the mapping with `}`, and separate its entries with commas.",
         "p",
     ),
     "found unexpected end of stream": (
@@ -70,12 +70,12 @@ _WORDS: Final[dict[str, tuple[Code, str, str, str]]] = {
         "Begin the list on the next line, indented.",
         "p",
     ),
-    "found incompatible YAML document": (UNUSED_YAML, "a directive (`%`) is not read", "", "p"),
-    "found unknown directive name": (UNUSED_YAML, "a directive (`%`) is not read", "", "p"),
+    "found incompatible YAML document": (UNUSED_YAML, "a directive (`%`) is not supported", "", "p"),
+    "found unknown directive name": (UNUSED_YAML, "a directive (`%`) is not supported", "", "p"),
     "did not find expected <document start>": (
         BAD_YAML,
         "nothing can stand after the end of the document",
-        "Take out the line of dots above it.",
+        "Delete the line of dots above it.",
         "p",
     ),
     "did not find expected alphabetic or numeric character": (
@@ -84,10 +84,10 @@ _WORDS: Final[dict[str, tuple[Code, str, str, str]]] = {
         _QUOTE_IT,
         "c",
     ),
-    "found a tab character that violates indentation": (TAB, "a tab stands in the indentation", "", "p"),
+    "found a tab character that violates indentation": (TAB, "a tab is in the indentation", "", "p"),
     "found a tab character where an indentation space is expected": (
         TAB,
-        "a tab stands in the indentation",
+        "a tab is in the indentation",
         "",
         "p",
     ),
@@ -103,10 +103,10 @@ _BY_CONTEXT: Final[dict[str, tuple[Code, str, str, str]]] = {
     "maximum nesting depth": (
         TOO_LARGE,
         f"the text is nested more than {YAML_DEPTH} deep",
-        "Take the brackets or the indentation out.",
+        "Remove the brackets or the indentation.",
         "p",
     ),
-    "directive": (UNUSED_YAML, "a directive (`%`) is not read", "", "p"),
+    "directive": (UNUSED_YAML, "a directive (`%`) is not supported", "", "p"),
     "tag": (BAD_YAML, "a text cannot begin with `!`", _QUOTE_IT, "c"),
     "found unexpected ':'": (
         BAD_YAML,
@@ -128,7 +128,7 @@ def syntax_finding(source: Source, error: Any) -> Finding:
     problem = getattr(error, "problem", None) or ""
     mark = getattr(error, "problem_mark", None)
     if mark is None:
-        return Finding(BAD_YAML, "this is not YAML", source.place_at(getattr(error, "position", None) or 0))
+        return Finding(BAD_YAML, "invalid YAML", source.place_at(getattr(error, "position", None) or 0))
     began = getattr(error, "context_mark", None) or mark
     context = getattr(error, "context", None) or ""
     code, what, fix, where = _words(source, f"{context}: {problem}" if context else problem, problem, mark)
@@ -148,12 +148,12 @@ def _words(source: Source, whole: str, problem: str, mark: Any) -> tuple[Code, s
         line = source.lines[mark.line] if mark.line < len(source.lines) else ""
         character = line[mark.column : mark.column + 1]
         if character == "\t":
-            return TAB, "a tab stands where only spaces can", "", "p"
+            return TAB, "a tab is where only spaces are allowed", "", "p"
         return BAD_YAML, f"a text cannot begin with `{character}`", _QUOTE_IT, "p"
     if problem in _ESCAPES:
-        what = "the `\\` in this text in double quotes begins nothing that is known"
+        what = "the `\\` in this text in double quotes begins no known escape"
         return BAD_YAML, what, "Use single quotes, in which `\\` is an ordinary character.", "p"
-    return BAD_YAML, "this is not YAML", _INDENT, "p"
+    return BAD_YAML, "invalid YAML", _INDENT, "p"
 
 
 def _inside(source: Source, line: int, col: int) -> tuple[int, int]:

@@ -169,7 +169,7 @@ class KeyFolder:
 
         def reads_back(beside: Path) -> None:
             if parse_networks(self._read(beside.name).decode("utf-8", "replace"), str(beside)) != networks:
-                raise KeyFolderError(BAD_NETWORKS_FILE, f"{beside} does not read as it was written")
+                raise KeyFolderError(BAD_NETWORKS_FILE, f"{beside} does not read back as written")
 
         replace_private(self.path / NETWORKS_FILE, networks_text(networks).encode(), reads_back)
 

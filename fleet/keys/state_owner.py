@@ -73,9 +73,10 @@ def _way_out(state: Path, mine: str | None) -> str:
     lost = (
         ""
         if mine
-        else f"If it is this project's, get {PROJECT_ID_FILE} back: `git checkout {PROJECT_ID_FILE}`. "
+        else f"If it is this project's, restore {PROJECT_ID_FILE}: `git checkout {PROJECT_ID_FILE}`. "
     )
     return (
-        f"{lost}Set `state` in {SETTINGS_FILE} to a folder of this project's own. Only if shelf and journal there are "
-        f"surely this project's: delete {state / BOUND_FILE} and run the command again."
+        f"{lost}Set `state` in {SETTINGS_FILE} to a folder for this project alone. Only if you are certain "
+        f"that shelf and journal there are this project's: delete {state / BOUND_FILE} and run the command "
+        f"again."
     )

@@ -92,7 +92,7 @@ class NodeLink:
         answer = await self._proved_state()
         state = parse_state(answer.body, node=self.node)
         if state.node != self.node:
-            said = f"says it is {state.node}, under this node's key"
+            said = f"says that it is {state.node}, signed with this node's key"
             raise NodeImpostor(IMPOSTOR, said, node=self.node, where=self._place)
         return state
 
@@ -168,7 +168,7 @@ class NodeLink:
                 if refused.refusal not in UNBELIEVED:
                     raise
                 if tried == self._timeouts.change_tries:
-                    said = f"{refused.said}: so {tried} times; something between changes what is sent"
+                    said = f"{refused.said}: so {tried} times; a device on the way changes what is sent"
                     raise NodeUnreachable(
                         CHANGED_ON_WAY, said, node=self.node, where=refused.where
                     ) from refused
@@ -201,7 +201,7 @@ class NodeLink:
                 return Phase(said["phase"])
         except (ValueError, KeyError, TypeError, RecursionError):
             pass
-        said = "the answer is neither yes nor no"
+        said = "the answer is neither a confirmation nor a refusal"
         raise LinkError(NOT_A_STATE, said, node=self.node, where=self._place)
 
     async def _signed(

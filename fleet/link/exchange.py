@@ -189,7 +189,7 @@ def refusal(request: Request, answer: Answer, *, signed: bool) -> LinkError:
     tail = "" if signed else " (this refusal is not signed)"
     said_no = f"{code or answer.status}: {detail or 'no detail'}{tail}"
     if not signed and (answer.status, code) == (503, "crowded"):
-        return _unreachable(request, "crowded, all its connections are taken", CROWDED)
+        return _unreachable(request, "all its connections are in use", CROWDED)
     if not signed and request.method != "GET":
         return _unreachable(request, said_no, UNPROVED)
     kind = NO_MEMORY if code == "no-memory" else REFUSED

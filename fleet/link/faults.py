@@ -20,14 +20,14 @@ class Latched:
 
 _LATCHED = {
     "longest-run": Latched(
-        "its pump ran for its longest run without getting to its off mark",
-        "a burst or open pipe, an open drain, a probe that is stuck, scaled or off its wire, a pump that lifts less "
-        "than it did",
+        "its pump ran for its longest run without reaching its off mark",
+        "a burst or open pipe, an open drain, a probe that is stuck, scaled or disconnected, a pump that "
+        "delivers less than before",
     ),
     "no-rise": Latched(
         "its pump ran and no mark changed",
-        "a dry well or an empty source, a pump that runs dry or not at all, a closed or broken valve, a burst pipe, a "
-        "probe that is stuck or off its wire",
+        "a dry well or an empty source, a pump that runs dry or not at all, a closed or broken valve, a "
+        "burst pipe, a probe that is stuck or disconnected",
     ),
 }
 

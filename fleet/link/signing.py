@@ -168,7 +168,7 @@ def verify(key: bytes, base: bytes, field: str) -> None:
 def _digest_of(fields: Mapping[str, str], body: bytes) -> str:
     digest = fields.get("Content-Digest", "")
     if digest != content_digest(hashlib.sha256(body).digest()):
-        raise SignatureFault("the body is not the one that was digested")
+        raise SignatureFault("the body does not match its digest")
     return digest
 
 

@@ -261,11 +261,11 @@ def parse(kind: Kind, value: Any) -> float:
     Refusal if it says none, or one that cannot be.
     """
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise ValueRejected(NOT_A_QUANTITY, f"{kind.noun} is needed here", f"Write it as in {kind.accepted}.")
+        raise ValueRejected(NOT_A_QUANTITY, f"expected {kind.noun}", f"Write it as in {kind.accepted}.")
     if not isinstance(value, str) or _BARE.fullmatch(value.strip()):
         raise ValueRejected(
             NO_UNIT,
-            f"{shown(value)} has no unit; {kind.noun} is needed here",
+            f"{shown(value)} has no unit; expected {kind.noun}",
             f"Write the unit, as in {kind.accepted}.",
         )
     return _parse_text(kind, value)
@@ -283,18 +283,14 @@ def _parse_text(kind: Kind, text: str) -> float:
     value = float(number) * factor
     if not isfinite(value) or value > kind.largest:
         largest = f"{100 * kind.largest:g} %" if kind.unit == "%" else f"{kind.largest:g} {kind.unit}"
-        raise ValueRejected(
-            OUT_OF_RANGE, f"`{shown(text)}` is more than {largest}, which no tank here can have"
-        )
+        raise ValueRejected(OUT_OF_RANGE, f"`{shown(text)}` is more than {largest}, the largest allowed here")
     if value == 0 and not kind.zero_allowed:
-        raise ValueRejected(
-            OUT_OF_RANGE, f"`{shown(text)}` is nothing; {kind.noun} above zero is needed here"
-        )
+        raise ValueRejected(OUT_OF_RANGE, f"`{shown(text)}` is zero; expected {kind.noun} above zero")
     if 0 < value < kind.least:
         least = f"{100 * kind.least:g} %" if kind.unit == "%" else f"{kind.least:g} {kind.unit}"
         fix = "Write 0 if there is none." if kind.zero_allowed else ""
         raise ValueRejected(
-            OUT_OF_RANGE, f"`{shown(text)}` is less than {least}, which nothing here can have", fix
+            OUT_OF_RANGE, f"`{shown(text)}` is less than {least}, the smallest allowed here", fix
         )
     return value
 

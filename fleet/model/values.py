@@ -65,11 +65,9 @@ def _read_address(value: Any, noun: str, whose: str) -> Any:
         fix = ""
         if re.fullmatch(r"[0-9a-f]{12}", digits):
             fix = f"Write `{':'.join(digits[i : i + 2] for i in range(0, 12, 2))}`."
-        raise ValueRejected(BAD_MAC, f"`{shown(value)}` is not written as {noun} is here", fix)
+        raise ValueRejected(BAD_MAC, f"`{shown(value)}` is not written as {noun}", fix)
     if int(digits[:2], 16) & 1 or digits == "000000000000":
-        raise ValueRejected(
-            BAD_MAC, f"`{value}` is a group address or nothing, not the address of one {whose}"
-        )
+        raise ValueRejected(BAD_MAC, f"`{value}` is a group address or empty, not the address of one {whose}")
     return value
 
 

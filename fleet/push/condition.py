@@ -23,7 +23,7 @@ BROWN_OUT: Final = "brown-out"
 NO_MEMORY: Final = "no-memory"
 """Its refusal of a ticket that it could not check: it says nothing of ticket or image, and no byte was taken."""
 SUPPLY_CURES: Final = (
-    "look at its supply: one that gives the board's peak current, 470 uF or more beside the board, a shorter or "
+    "check its supply: it needs one that gives the board's peak current, 470 uF or more beside the board, a shorter or "
     "thicker cable, less transmit power"
 )
 
@@ -45,7 +45,7 @@ def grave_faults(state: NodeState) -> tuple[str, ...]:
 
 def way_to_clear(node: str, tank: str, fault: str) -> str:
     """What a person does about a fault that stays."""
-    return f"tank {tank} has the fault {fault}, which stays: look at it, then `tankfleet clear-fault {node}`"
+    return f"tank {tank} has the fault {fault}, which stays: check it, then `tankfleet clear-fault {node}`"
 
 
 def keeps_faults(state: NodeState) -> bool:
@@ -61,8 +61,8 @@ def is_weak(state: NodeState) -> bool:
 def weak_words(state: NodeState, trials: int) -> str:
     """Why its worst outage is so much longer than that of others, and what a person does about it."""
     return (
-        f"its supply gave way before, so the worst outage has {trials} whole trials: each start after a brown-out "
-        f"begins the trial anew. Look at its supply, then `tankfleet clear-fault {state.node} --brown-outs`"
+        f"it had brown-outs, so the worst outage has {trials} whole trials: each start after a brown-out "
+        f"restarts the trial. Check its supply, then `tankfleet clear-fault {state.node} --brown-outs`"
     )
 
 
@@ -80,4 +80,4 @@ def short_of_memory(state: NodeState, *, in_place: bool) -> bool:
 
 def memory_words(state: NodeState) -> str:
     """What it has and what it would need."""
-    return f"{state.largest_block} bytes of memory in one piece, {TICKET_CHECK_BLOCK_BYTES} needed to check a ticket"
+    return f"{state.largest_block} bytes of contiguous memory, {TICKET_CHECK_BLOCK_BYTES} needed to check a ticket"

@@ -6,6 +6,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from fleet.push.plan import CopyRisk
+from fleet.water.quantities import duration
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping
@@ -38,6 +39,6 @@ def _text(board: str, names: tuple[str, ...], copy_s: float) -> str:
     more = f" and {len(names) - _NAMES_SHOWN} more" if len(names) > _NAMES_SHOWN else ""
     return (
         f"{board} copies a new image in place ({', '.join(names[:_NAMES_SHOWN])}{more}): a power cut while its "
-        f"boot loader copies, up to {copy_s:.0f} s of each update and of each way back, leaves a node that needs "
-        "a USB cable; push while the power is steady"
+        f"boot loader copies, up to {duration(copy_s)} of each update and of each rollback, leaves a node "
+        f"that needs a USB cable; push while the power is steady"
     )

@@ -28,6 +28,7 @@ from fleet.push.condition import (
     short_of_memory,
 )
 from fleet.push.detection import share_bound
+from fleet.water.quantities import counted, duration
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -52,10 +53,10 @@ class CheckName(StrEnum):
     MARKS = "marks not contradictory"
     PUMP = "pump state safe"
     FAULTS = "no new faults"
-    LATCHED = "faults that stay have stayed"
+    LATCHED = "faults that stay are still reported"
     LEVEL = "level moved no more than the water could"
     RESOURCES = "free memory and signal not much worse"
-    SOAK = "still so after the soak"
+    SOAK = "still true after the soak"
     KEPT = "was kept in time"
     SUPPLY = "its supply held"
     LINK = "the link to it held"
@@ -132,7 +133,8 @@ def judge(
     bound = share_bound(all_failed, all_judged) if all_judged else 1.0
     passed = len(failed) <= allowed and not too_much and not link_broken
     text = f"{len(failed)} of {of} failed{f', {allowed} allowed' if allowed or not passed else ''}"
-    if passed:
+    text = text if of else "no node to judge the image by"
+    if passed and all_judged:
         most = ceil(100 * bound)
         text = f"{text}, {all_failed} of {all_judged} so far ({CONFIDENCE:.0%} sure: at most {most}% fail)"
     if supply:
@@ -144,7 +146,7 @@ def judge(
 
 def _more(nodes: tuple[str, ...], did: str, many: bool, cause: str) -> str:
     means = f"too many for chance: {cause}" if many else "which says nothing of the image"
-    return f"{len(nodes)} {'node' if len(nodes) == 1 else 'nodes'} more {did}, {means}"
+    return f"{counted(len(nodes), 'node')} more {did}, {means}"
 
 
 def examine(sighting: Examination, *, soaked: bool = False) -> tuple[Check, ...]:
@@ -163,7 +165,7 @@ def examine(sighting: Examination, *, soaked: bool = False) -> tuple[Check, ...]
         return checks
     bad = [check for check in checks if not check.ok]
     ran_s = sighting.now.uptime_s
-    evidence = f"up for {ran_s:.0f} s without a restart" if not bad else f"not so: {bad[0].name}"
+    evidence = f"up for {duration(ran_s)} without a restart" if not bad else f"failed: {bad[0].name}"
     return (*checks, Check(CheckName.SOAK, not bad, evidence))
 
 
@@ -190,7 +192,7 @@ def _faults(s: Examination) -> Check:
             new.append(f"{tank.name}: {tank.fault}")
     if len(s.now.tanks) != len(s.planned.tanks):
         new.append(f"it reports {len(s.now.tanks)} tanks, it serves {len(s.planned.tanks)}")
-    return Check(CheckName.FAULTS, not new, "; ".join(new) or "no fault that was not there before")
+    return Check(CheckName.FAULTS, not new, "; ".join(new) or "no new fault")
 
 
 def _latched(s: Examination) -> Check:
@@ -214,7 +216,9 @@ def _marks(s: Examination, *, soaked: bool) -> Check:
             and s.now.uptime_s >= GATE_SETTLED_AFTER_S
             and any(m.state == "settling" for m in tank.marks)
         ):
-            bad.append(f"{tank.name}: still settling {s.now.uptime_s:.0f} s after the start: {_shown(tank)}")
+            bad.append(
+                f"{tank.name}: still settling {duration(s.now.uptime_s)} after the start: {_shown(tank)}"
+            )
     return Check(CheckName.MARKS, not bad, "; ".join(bad) or "; ".join(_shown(tank) for tank in s.now.tanks))
 
 
@@ -235,7 +239,7 @@ def _pump(s: Examination) -> Check:
         if bounds.pump_does is None:
             continue
         if tank.pump is None or tank.pump.does != bounds.pump_does:
-            bad.append(f"{tank.name}: its {bounds.pump_does} pump is not reported")
+            bad.append(f"{tank.name}: its {bounds.pump_does} pump is missing from the report")
             continue
         told.append(f"{tank.name}: {tank.pump.relay} ({tank.pump.why})")
         bad += [f"{tank.name}: {what}" for what in _unsafe(bounds, tank, tank.pump)]
@@ -249,7 +253,7 @@ def _unsafe(bounds: TankBounds, tank: TankState, pump: PumpState) -> Iterator[st
             yield f"pump relay off although {pump.why}"
         return
     if tank.fault != "none":
-        yield f"pump relay on in spite of the fault {tank.fault}"
+        yield f"pump relay on despite the fault {tank.fault}"
     if pump.why not in RUNNING_WHY[pump.does]:
         yield f"pump relay on although {pump.why}"
     off_mark = tank.marks[bounds.pump_off_mark] if bounds.pump_off_mark is not None else None
@@ -271,7 +275,7 @@ def _level(s: Examination) -> Check:
             bounds, was, tank, elapsed_s * s.process_speed, GATE_LEVEL_SLACK_S * s.process_speed
         )
         if what:
-            bad.append(f"{tank.name}: {what} in {elapsed_s:.0f} s")
+            bad.append(f"{tank.name}: {what} in {duration(elapsed_s)}")
     return Check(CheckName.LEVEL, not bad, "; ".join(bad) or "; ".join(told) or "no level known before")
 
 
@@ -288,7 +292,9 @@ def _impossible(bounds: TankBounds, was: TankState, now: TankState, elapsed_s: f
     if bounds.pump_does == ("fill" if rose else "drain"):
         most_l += bounds.pump_l_per_min / 60 * _pump_ran_s(was, now, elapsed_s, slack_s) * GATE_LEVEL_FACTOR
         if most_l == 0.0:
-            return f"level {low} -> {high}: it {way}, but its pump is said to be off and nothing else can"
+            return (
+                f"level {low} -> {high}: it {way}, but its pump is reported off and nothing else can cause it"
+            )
     if least_l <= most_l:
         return ""
     return f"level {low} -> {high}: it {way} by at least {least_l:.0f} L, at most {most_l:.0f} L could flow"

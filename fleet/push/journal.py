@@ -227,7 +227,7 @@ class Journal:
     def begin(self, plan: Plan, at_s: float) -> None:
         """Write down that a plan is pushed from now on. PushError if it was pushed before."""
         if self.has(plan.id):
-            raise PushError(ALREADY_PUSHED, f"plan {plan.id} was pushed already")
+            raise PushError(ALREADY_PUSHED, f"plan {plan.id} was already pushed")
         began = Began(at_s)
         after, _ = step(fresh(plan), began)
         text = write_plan(plan)
@@ -394,4 +394,4 @@ class Journal:
         return broken(self._path, what)
 
     def _altered(self, what: str) -> PushError:
-        return broken(self._path, f"{what} is not as it was sealed", ALTERED_JOURNAL)
+        return broken(self._path, f"{what} does not match its checksum", ALTERED_JOURNAL)

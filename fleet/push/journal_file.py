@@ -99,7 +99,7 @@ def read_head(db: sqlite3.Connection, path: Path) -> Head:
     row = db.execute("SELECT name, commits, pushes, requests, adopted, seal FROM head").fetchone()
     head = Head(*row[:5]) if row else None
     if head is None or head.seal != row[5]:
-        raise broken(path, "the count of its commits is not what was sealed", codes.ALTERED_JOURNAL)
+        raise broken(path, "the count of its commits does not match its checksum", codes.ALTERED_JOURNAL)
     return head
 
 
@@ -121,7 +121,7 @@ def _there(path: Path, witness: Witness | None) -> bool:
         wal = path.with_name(f"{path.name}-wal")
         left = [one for one in (witness_path(path), wal) if one.exists() and one.stat().st_size]
         if left:
-            raise broken(path, f"it is gone, and {left[0].name} is there", codes.EMPTY_JOURNAL) from None
+            raise broken(path, f"it is missing, but {left[0].name} exists", codes.EMPTY_JOURNAL) from None
         return False
     except PermissionError as error:
         raise broken(path, error.strerror or "no access", codes.JOURNAL_READ_ONLY) from error
@@ -131,7 +131,7 @@ def _there(path: Path, witness: Witness | None) -> bool:
         known = f", and {witness.commits} commits were made" if witness else ""
         raise broken(path, f"it has 0 bytes{known}", codes.EMPTY_JOURNAL)
     if first != _BEGINS_WITH:
-        raise broken(path, "it does not begin as a database does", codes.NOT_A_JOURNAL)
+        raise broken(path, "it does not begin like a database", codes.NOT_A_JOURNAL)
     return True
 
 
@@ -208,10 +208,10 @@ def _sound(db: sqlite3.Connection, path: Path, witness: Witness | None) -> int:
     if form == 0 or not {"push", "event", "request"} <= names:
         raise broken(path, "a database with other tables", codes.NOT_A_JOURNAL)
     if form not in (UNSEALED, VERSION):
-        what = f"it has form {form}, this tool knows form {UNSEALED} to {VERSION}"
+        what = f"it has format {form}, this tool knows formats {UNSEALED} to {VERSION}"
         raise broken(path, what, codes.NEWER_JOURNAL)
     if (form == VERSION) is not ("head" in names):
-        raise broken(path, f"it says that it has form {form}, and has the tables of another")
+        raise broken(path, f"it claims format {form}, but has the tables of another")
     (said,) = db.execute("PRAGMA quick_check(1)").fetchone()
     if said != "ok":
         raise broken(path, str(said).replace("\n", " "))

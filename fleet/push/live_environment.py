@@ -67,7 +67,7 @@ class LiveGround:
         planned, shelf = self._plan.planned(node), self._field.shelf
         entry = shelf.entry_for_image(node, planned.from_image)
         if entry is None:
-            what = f"the image {planned.from_image[:16]} that {node} had is not on the shelf"
+            what = f"the earlier image {planned.from_image[:16]} of {node} is not on the shelf"
             raise ShelfError(NOT_ON_SHELF, what)
         return way_back(shelf, entry, self._field.keys.signing_key(), floor)
 

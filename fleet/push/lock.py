@@ -36,7 +36,7 @@ def runner_lock(journal_path: Path, pid: int, pause: Callable[[float], None] = t
                 break
             except BlockingIOError as error:
                 if left == 0:
-                    what = f"process {_read_pid(handle)} is at work on the nodes and holds {path}"
+                    what = f"process {_read_pid(handle)} is working with the nodes and holds {path}"
                     raise LockedError(LOCKED, what) from error
             pause(LOCK_RETRY_S)
         os.ftruncate(handle, 0)

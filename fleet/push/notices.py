@@ -24,9 +24,7 @@ def faulty(node: str, state: NodeState) -> LeftOut | None:
     """Why a node with a fault stays out, unless a person names it; None if it has none that matters."""
     grave = grave_faults(state)
     if grave:
-        told = (
-            f"it reports {', '.join(grave)}: load it over USB; --despite-fault {node} plans it all the same"
-        )
+        told = f"it reports {', '.join(grave)}: load it over USB; --despite-fault {node} plans it anyway"
         return LeftOut(node=node, reason="node-fault", detail=told)
     latched = "; ".join(way_to_clear(node, tank, fault) for tank, fault in latched_faults(state))
     if latched:
@@ -39,24 +37,23 @@ def notices(node: str, state: NodeState, older: Mapping[str, str]) -> Iterator[N
     """What to know of a node that is planned; `older` as of a plan's request."""
     if node in older:
         yield Notice(
-            node=node, about="as-built", text=f"planned at your word (--as-built), though {older[node]}"
+            node=node, about="as-built", text=f"planned as you asked (--as-built), although {older[node]}"
         )
     browned = state.brown_outs or 0
     if browned:
         times = "once" if browned == 1 else f"{browned} times"
-        told = f"its supply gave way {times} so far: {SUPPLY_CURES}; a new image is put back after four in one trial"
+        told = f"brown-outs so far: {times}: {SUPPLY_CURES}; a node puts a new image back after four in one trial"
         yield Notice(node=node, about="brown-outs", count=browned, text=told)
     along = [*grave_faults(state), *(f"{tank}: {fault}" for tank, fault in latched_faults(state))]
     if along:
-        told = f"planned at your word (--despite-fault), though it reports {', '.join(along)}"
+        told = f"planned as you asked (--despite-fault), although it reports {', '.join(along)}"
         yield Notice(node=node, about="taken-along", count=len(along), text=told)
     passing = [f"{tank}: {fault}" for tank, fault in passing_faults(state)]
     if passing:
-        told = (
-            f"{', '.join(passing)}: its level is not known for sure, so the gate cannot judge it; look at probes and "
-            "cable"
-        )
+        told = f"{', '.join(passing)}: its level is uncertain, so the gate cannot judge it; check probes and cable"
         yield Notice(node=node, about="passing-fault", count=len(passing), text=told)
     if NOTED_FAULTS & set(state.faults):
-        told = "has no place for its record of runs: an update makes it forget faults that stay; load it over USB"
+        told = (
+            "has no room for its record of runs: an update makes it forget faults that stay; load it over USB"
+        )
         yield Notice(node=node, about="no-run-record", text=told)

@@ -255,7 +255,7 @@ def read_plan(text: str) -> Plan:
         where = ".".join(str(step) for step in first["loc"]) or "the file"
         raise PlanError(DAMAGED_PLAN, f"{where}: {first['msg']}") from error
     if plan_id(plan) != plan.id:
-        raise PlanError(DAMAGED_PLAN, f"its content gives the id {plan_id(plan)}, and it says {plan.id}")
+        raise PlanError(DAMAGED_PLAN, f"its id is {plan.id}, but its content gives {plan_id(plan)}")
     return plan
 
 

@@ -28,6 +28,7 @@ from fleet.push.plan import LeftOut, Pilot, Plan, PlannedNode, PushPolicy, Wave,
 from fleet.push.spare import node_spare, tank_bounds
 from fleet.push.waves import CRITICALITY, Candidate, Placed, Sizes, pack
 from fleet.render.firmware_class import how_to_say
+from fleet.water.quantities import counted, duration
 from fleet.water.spare import needed_s, suffices
 
 if TYPE_CHECKING:
@@ -170,8 +171,8 @@ def _policy(request: PlanRequest) -> PushPolicy:
     said = request.inventory.policy
     soak_s = said.soak_s if request.soak_s is None else request.soak_s
     if room_s(said.trial_s, soak_s) < 0:
-        both = f"a soak of {soak_s:g} s and {KEEP_RESERVE_S:g} s to say keep"
-        raise PlanError(TRIAL_TOO_SHORT, f"{both} are longer than a trial of {said.trial_s:g} s")
+        both = f"a soak of {duration(soak_s)} and {KEEP_RESERVE_S:g} s to send `keep`"
+        raise PlanError(TRIAL_TOO_SHORT, f"{both} are longer than a trial of {duration(said.trial_s)}")
     return PushPolicy(
         first_wave=said.first_wave,
         growth=said.growth,
@@ -218,7 +219,7 @@ def _sort(request: PlanRequest, policy: PushPolicy, name: str, into: _Sorted) ->
     wanted_s = weak_s if weak else needed_s(took.worst_s, policy.spare_time_margin)
     spare_s, told = node_spare(request.inventory, node, state, request.process_speed)
     if not suffices(spare_s, wanted_s):
-        detail = f"{spare_s:.0f} s ({told}), needed {wanted_s:.0f} s: held off"
+        detail = f"{duration(spare_s)} ({told}), needed {duration(wanted_s)}: held off"
         if weak:
             detail += f"; {weak_words(state, request.outages[node.board].weak_trials)}"
         into.left_out.append(LeftOut(node=name, reason="spare-time-too-short", detail=detail))
@@ -231,7 +232,7 @@ def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeSta
     """Why the node stays out, apart from its water; None if it can go."""
     name = node.name
     if state.phase is Phase.ON_TRIAL:
-        told = f"{state.image[:12]} is on trial for {state.trial_left_s:.0f} s more"
+        told = f"{state.image[:12]} is on trial for {duration(state.trial_left_s)} more"
         return LeftOut(node=name, reason="on-trial", detail=told)
     if name in request.older and not request.as_built:
         told = f"{request.older[name]}: run `tankfleet build`, then plan again; --as-built plans it as it is"
@@ -243,17 +244,15 @@ def _why_not(request: PlanRequest, node: Node, entry: ShelfEntry, state: NodeSta
         return LeftOut(node=name, reason="other-class", detail=told)
     if state.last_image == entry.image and state.phase is Phase.PUT_BACK and not request.again:
         if state.last_reason == BROWN_OUT:
-            told = f"it came back from {entry.release} after brown-outs: {SUPPLY_CURES}; then plan with --retry-failed"
+            told = f"it fell back from {entry.release} after brown-outs: {SUPPLY_CURES}; then plan with --retry-failed"
             return LeftOut(node=name, reason="weak-supply", detail=told)
-        told = (
-            f"it came back from {entry.release} ({state.last_reason}); --retry-failed plans it all the same"
-        )
+        told = f"it fell back from {entry.release} ({state.last_reason}); --retry-failed plans it anyway"
         return LeftOut(node=name, reason="was-put-back", detail=told)
     if entry.image in request.given_up and not request.again:
-        told = f"push {request.given_up[entry.image]} gave {entry.release} up; --retry-failed plans it all the same"
+        told = f"push {request.given_up[entry.image]} gave {entry.release} up; --retry-failed plans it anyway"
         return LeftOut(node=name, reason="given-up", detail=told)
     if name in request.damaged:
-        told = f"the shelf's image or ticket of {entry.release} is not what its name says: `tankfleet build {name}`"
+        told = f"the shelf's image or ticket of {entry.release} is damaged: `tankfleet build {name}`"
         return LeftOut(node=name, reason="damaged-image", detail=told)
     if entry.sequence <= state.floor:
         told = (
@@ -270,8 +269,8 @@ def _condition(request: PlanRequest, node: Node, state: NodeState) -> LeftOut | 
     if out is None and short_of_memory(state, in_place=node.board in request.in_place):
         restart_s = request.outages[node.board].restart_s
         told = (
-            f"{memory_words(state)}: restart it first, when its tanks can be without it for {restart_s:.0f} s (its "
-            "console's `restart`, or its power off and on)"
+            f"{memory_words(state)}: restart it first, when its tanks can do without it for {duration(restart_s)} (its "
+            "console's `restart`, or switch it off and on)"
         )
         out = LeftOut(node=node.name, reason="no-memory", detail=told)
     return out
@@ -421,8 +420,8 @@ def _pilot(policy: PushPolicy, waves: Sequence[Wave]) -> dict[str, Any] | None:
     bad = bad_count(fleet, policy.pilot_share_found)
     chance, needed = chance_found(fleet, bad, pilot), pilot_needed(fleet, bad)
     text = (
-        f"a fault that hits {policy.pilot_share_found:.0%} of these {fleet} nodes ({bad}) shows in the pilot "
-        f"of {pilot} with probability {chance:.2f}; for {CONFIDENCE:.2f} it would take {needed}"
+        f"a fault that hits {policy.pilot_share_found:.0%} of {counted(fleet, 'node')} ({bad}) shows in the pilot "
+        f"of {pilot} with probability {chance:.2f}; for {CONFIDENCE:.2f} the pilot needs {counted(needed, 'node')}"
     )
     return Pilot(
         nodes=pilot,

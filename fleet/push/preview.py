@@ -43,17 +43,17 @@ def _one(before: PushState, after: PushState, name: str, event: Requested | Resu
     if isinstance(event, Resumed):
         would = _resumed(was, after)
     elif then.back is not RollbackCause.NO and not then.settled:
-        would = f"go back to {planned.from_release}, after it is asked what it runs"
+        would = f"go back to {planned.from_release}, after a check of what it runs"
     elif then.stands is NodeStatus.LEFT_OUT and was.stands is not NodeStatus.LEFT_OUT:
         would = f"not be updated; it has {planned.from_release}"
     elif was.settled:
         runs = {NodeStatus.KEPT: f"; it has {planned.to_release}"}.get(was.stands, "")
-        would = f"stay as it is{runs}"
+        would = f"stay unchanged{runs}"
     else:
         would = (
             "end what is under way"
             if event.word in (RequestKind.STOP, RequestKind.ROLL_BACK)
-            else "go on as planned"
+            else "continue as planned"
         )
     return Previewed(name, was.wave, was.stands, would)
 
@@ -61,8 +61,8 @@ def _one(before: PushState, after: PushState, name: str, event: Requested | Resu
 def _resumed(was: NodeProgress, after: PushState) -> str:
     """What becomes of a node when a new runner takes the push over."""
     if was.settled:
-        return "stay as it is"
+        return "stay unchanged"
     pending = after.nodes[was.node].pending
     if pending is not None and pending.doing is Action.ASK:
-        return "be asked what it runs, then go on from there"
-    return "come in its turn"
+        return "be asked what it runs, then continue from there"
+    return "follow in its turn"

@@ -62,12 +62,12 @@ _SENTENCES: Final[dict[Why, str]] = {
     Why.UNREACHABLE: "unreachable: {}",
     Why.ALREADY: "already runs it",
     Why.OTHER_ON_TRIAL: "another image is on trial ({})",
-    Why.OTHER_THAN_PLANNED: "{} as when it was planned",
+    Why.OTHER_THAN_PLANNED: "still {}, as when it was planned",
     Why.FAULT_STAYS: "since it was planned, {}",
     Why.WINDOW_CLOSED: "its site's window is closed",
     Why.SPARE_TIME: "spare time {}",
     Why.MEMORY: "{}",
-    Why.BUSY: "it takes nothing just now: {}",
+    Why.BUSY: "it takes no image now: {}",
     Why.NOT_SENT: "it was not sent: {}",
     Why.HELD_OFF_TOO_OFTEN: "held off {}",
     Why.FAILED: "{}",
@@ -79,10 +79,10 @@ _SENTENCES: Final[dict[Why, str]] = {
     Why.WAVE_FAILED: "its wave failed",
     Why.NO_ANSWER: "no answer: {}",
     Why.FOREIGN_IMAGE: "runs {}, which this push did not send",
-    Why.FELL_BACK: "fell back by itself: {}",
-    Why.GOES_NOT_BACK: "answers, but neither goes back when told nor when its trial is over",
+    Why.FELL_BACK: "fell back on its own: {}",
+    Why.GOES_NOT_BACK: "answers, but goes back neither on request nor at the end of its trial",
     Why.STAYS: "still runs the new image: {}",
-    Why.OLD_SENT: "sent the old image again",
+    Why.OLD_SENT: "received the old image again",
 }
 
 

@@ -24,6 +24,7 @@ from fleet.push.events import Action, Outcome, Result
 from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import BACK_TASKS, NodeProgress, NodeStatus, RollbackCause, Task
 from fleet.push.update_steps import fell_back, spare_wanted_s, tell_fell_back
+from fleet.water.quantities import duration
 from fleet.water.spare import suffices
 
 if TYPE_CHECKING:
@@ -122,7 +123,7 @@ def _runs_the_new(work: Transition, node: NodeProgress, seen: NodeState, outcome
     elif on_trial:
         work.settle(name, NodeStatus.LOST, Reason(Why.GOES_NOT_BACK))
     elif node.old_sends >= BACK_TRIES:
-        _stays(work, node, "could not be brought back")
+        _stays(work, node, "could not be rolled back")
     elif work.place_free(name):
         work.do(name, Action.SEND_OLD, Task.BACK_SEND, old_sends=node.old_sends + 1)
     else:
@@ -145,7 +146,7 @@ def _must_wait(work: Transition, node: NodeProgress, outcome: Outcome) -> bool:
     if partner is not None:
         why = Reason(Why.PARTNER_LOST, partner.node)
     elif not suffices(outcome.spare_s, needed_s):
-        why = Reason(Why.SPARE_TIME, f"{outcome.spare_s:.0f} s, needed {needed_s:.0f} s")
+        why = Reason(Why.SPARE_TIME, f"{duration(outcome.spare_s)}, needed {duration(needed_s)}")
     else:
         return False
     if node.holds + 1 >= HELD_OFF_TRIES:

@@ -263,7 +263,7 @@ class Runner:
             async with begins:
                 return await self._change(command, lambda link: link.put_image(image, ticket, told))
         except TimeoutError:
-            what = f"{node}: not a byte went within {SEND_BEGINS_S:.0f} s of its word on its tanks"
+            what = f"{node}: no byte was sent within {SEND_BEGINS_S:.0f} s after it reported its tanks"
             return self._broke(command, NodeUnreachable(UNREACHABLE, what, node=node))
 
     async def _keep(self, command: Command) -> Outcome | None:

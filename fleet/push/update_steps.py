@@ -36,6 +36,7 @@ from fleet.push.events import Action, Outcome, Result
 from fleet.push.gate import CheckName, Examination, examine
 from fleet.push.reasons import NO_REASON, Reason, Why
 from fleet.push.state import NodeProgress, NodeStatus, Task
+from fleet.water.quantities import duration
 from fleet.water.spare import suffices
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def why_never(planned: PlannedNode, seen: NodeState) -> Reason:
     if seen.phase is NodePhase.ON_TRIAL:
         return Reason(Why.OTHER_ON_TRIAL, seen.image[:12])
     if seen.image != planned.from_image:
-        told = f"runs {seen.image[:12]} now, and not {planned.from_image[:12]}"
+        told = f"now runs {seen.image[:12]}, not {planned.from_image[:12]}"
         return Reason(Why.OTHER_THAN_PLANNED, told)
     if not planned.despite_fault:
         for tank, fault in latched_faults(seen):
@@ -115,7 +116,7 @@ def why_later(planned: PlannedNode, outcome: Outcome, *, any_hour: bool) -> Reas
         return Reason(Why.WINDOW_CLOSED)
     wanted_s = spare_wanted_s(planned, outcome.seen)
     if not suffices(outcome.spare_s, wanted_s):
-        return Reason(Why.SPARE_TIME, f"{outcome.spare_s:.0f} s, needed {wanted_s:.0f} s")
+        return Reason(Why.SPARE_TIME, f"{duration(outcome.spare_s)}, needed {duration(wanted_s)}")
     if outcome.seen is not None and short_of_memory(outcome.seen, in_place=planned.in_place):
         return Reason(Why.MEMORY, memory_words(outcome.seen))
     return NO_REASON
@@ -143,7 +144,7 @@ def _on_send(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     if outcome.result is Result.OK:
         _took_it(work, node, outcome)
     elif outcome.code == NO_MEMORY:
-        _hold_off(work, node, Reason(Why.MEMORY, "it has not enough memory in one piece to check a ticket"))
+        _hold_off(work, node, Reason(Why.MEMORY, "it has too little contiguous memory to check a ticket"))
     elif outcome.result is Result.BROKE:
         limit_s = work.now_s + work.planned(name).return_within_s
         work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S, limit_at_s=limit_s, cut_off=outcome.detail)
@@ -154,9 +155,9 @@ def _on_send(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     elif outcome.code == BUSY and not node.cut_off:
         _hold_off(work, node, Reason(Why.BUSY, outcome.detail))
     elif outcome.code == BUSY:
-        work.fail_on(name, CheckName.LINK, f"{outcome.detail}, since a transfer was cut off: {node.cut_off}")
+        work.fail_on(name, CheckName.LINK, f"{outcome.detail}, after an interrupted transfer: {node.cut_off}")
     elif outcome.code in SPOILT:
-        told = f"refused {node.sends} times: {outcome.detail}; something between changes what is sent"
+        told = f"refused {node.sends} times: {outcome.detail}; a device on the way changes what is sent"
         work.fail_on(name, CheckName.LINK, told)
     else:
         work.fail_on(name, CheckName.SENT, f"it refused: {outcome.code}: {outcome.detail}")
@@ -182,7 +183,7 @@ def _on_unsure(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     if seen is None:
         if work.now_s >= node.limit_at_s:
             check = CheckName.RETURNED if node.whole else CheckName.LINK
-            work.fail_on(name, check, f"the transfer was cut off, and no answer since: {outcome.detail}")
+            work.fail_on(name, check, f"the transfer was interrupted, and no answer since: {outcome.detail}")
         else:
             work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S)
     elif seen.image == planned.to_image:
@@ -192,11 +193,11 @@ def _on_unsure(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
         work.set(name, accepted=node.accepted + 1)
         tell_fell_back(work, name, seen)
     elif seen.image != planned.from_image:
-        work.fail_on(name, CheckName.IMAGE, f"runs {seen.image[:12]}, which nobody sent")
+        work.fail_on(name, CheckName.IMAGE, f"runs {seen.image[:12]}, which this push did not send")
     elif work.now_s - node.since_s < UNSURE_SETTLE_S:
         work.ask(name, Task.UNSURE, in_s=RETURN_POLL_S)
     elif node.sends >= SEND_TRIES:
-        work.fail_on(name, CheckName.LINK, f"the transfer was cut off {node.sends} times: {node.cut_off}")
+        work.fail_on(name, CheckName.LINK, f"the transfer was interrupted {node.sends} times: {node.cut_off}")
     else:
         work.ask(name, Task.READY)
 
@@ -214,10 +215,10 @@ def tell_fell_back(work: Transition, name: str, seen: NodeState) -> None:
     before = work.nodes[name].before
     if seen.last_reason == BROWN_OUT and before is not None:
         count = brown_outs_between(before, seen)
-        told = f"{count} brown-outs in its trial, so it went back by itself: its supply, not the image"
+        told = f"{count} brown-outs in its trial, so it fell back on its own because of its supply, not the image"
         work.fail_on(name, CheckName.SUPPLY, f"{told}; {SUPPLY_CURES}")
         return
-    work.fail_on(name, CheckName.IMAGE, f"it fell back by itself: {seen.last_reason or 'no reason given'}")
+    work.fail_on(name, CheckName.IMAGE, f"it fell back on its own: {seen.last_reason or 'no reason given'}")
 
 
 # -------------------------------------------------------------------- the return, the soak
@@ -230,7 +231,7 @@ def _on_return(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     elif work.now_s >= node.limit_at_s:
         told = "no answer" if seen is None else f"it still runs {seen.image[:12]}"
         waited_s = work.now_s - node.sent_at_s
-        work.fail_on(name, CheckName.RETURNED, f"{told} {waited_s:.0f} s after it took the image")
+        work.fail_on(name, CheckName.RETURNED, f"{told} {duration(waited_s)} after it took the image")
     else:
         work.ask(name, Task.RETURN, in_s=RETURN_POLL_S)
 
@@ -262,7 +263,7 @@ def _on_soak(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
             _await_again(work, node)
         elif misses >= SOAK_MISSES:
             work.fail_on(
-                name, CheckName.RETURNED, f"{misses} questions in a row without an answer: {outcome.detail}"
+                name, CheckName.RETURNED, f"{misses} requests in a row without an answer: {outcome.detail}"
             )
         else:
             work.ask(name, node.task, in_s=RETURN_POLL_S, misses=misses)
@@ -334,7 +335,7 @@ def _on_keep(work: Transition, node: NodeProgress, outcome: Outcome) -> None:
     elif seen.image == planned.to_image and node.tries < KEEP_TRIES:
         work.do(name, Action.KEEP, Task.KEEP, tries=node.tries + 1)
     elif seen.image == planned.to_image:
-        work.fail_on(name, CheckName.KEPT, f"told {node.tries} times, and it is still on trial")
+        work.fail_on(name, CheckName.KEPT, f"told {node.tries} times to keep the image, and still on trial")
     else:
         tell_fell_back(work, name, seen)
 

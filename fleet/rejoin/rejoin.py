@@ -125,7 +125,7 @@ def after_word(standing: NodeRejoin, trial: Trial, state: NodeState, now_s: floa
             return Next.KEEP, standing
         if network.on == "kept" and not trial.patient and now_s - trial.given_s >= REJOIN_LEAVES_S:
             back_s = now_s + network.trial_left_s
-            why = "it tried the new network and did not get in"
+            why = "it tried the new network and could not join"
             return Next.END, _ended(standing, RejoinStatus.OLD, why, NOT_IN_NEW_NETWORK, back_s)
         return Next.WAIT, replace(standing, back_at_s=now_s + network.trial_left_s)
     if network.phase is Phase.KEPT and (trial.told or trial.sure):
@@ -140,7 +140,7 @@ def after_silence(standing: NodeRejoin, trial: Trial, now_s: float) -> tuple[Nex
     """What silence asks for: patience, until the node must long be back on its old network."""
     if now_s < trial.ends_s + REJOIN_BACK_S:
         return Next.WAIT, standing
-    why = "no answer on either network since it was given the new one"
+    why = "no answer on either network since it received the new one"
     return Next.END, _ended(standing, RejoinStatus.NOT_SEEN, why, NOT_SEEN_SINCE, trial.ends_s)
 
 
@@ -161,10 +161,10 @@ def _spoilt(error: LinkError) -> bool:
 def after_no(standing: NodeRejoin, error: LinkError, release: str) -> NodeRejoin:
     """How a node stands that said no to new credentials, as often as it was asked."""
     if isinstance(error, NodeRefused) and error.status in _UNKNOWN_REQUEST:
-        why = f"its release {release} takes no credentials over the network"
+        why = f"its release {release} cannot take credentials over the network"
         return _ended(standing, RejoinStatus.REFUSED, why, NO_SUCH_REQUEST)
     if _spoilt(error):
-        why = f"{error.what}: so {REJOIN_GIVE_TRIES} times; something between changes what is sent"
+        why = f"{error.what}: so {REJOIN_GIVE_TRIES} times; a device on the way changes what is sent"
         return _ended(standing, RejoinStatus.REFUSED, why, CHANGED_ON_WAY)
     return _ended(
         standing,
@@ -176,7 +176,7 @@ def after_no(standing: NodeRejoin, error: LinkError, release: str) -> NodeRejoin
 
 def never_took(standing: NodeRejoin) -> NodeRejoin:
     """A node that answers, but never said that it took them."""
-    why = f"the connection ended each of {REJOIN_GIVE_TRIES} times before its word came, and it has not taken them"
+    why = f"the connection ended before its answer, {REJOIN_GIVE_TRIES} times, and it has not taken the credentials"
     return _ended(standing, RejoinStatus.REFUSED, why, NETWORK_REFUSED)
 
 

@@ -180,7 +180,7 @@ class Rejoining:
             if state is not None:
                 return state
             await self._hands.sleep(REJOIN_POLL_S)
-        self._put(rejoin.not_found(name, "it was found, and does not answer now"))
+        self._put(rejoin.not_found(name, "it was found, but does not answer now"))
         return None
 
     async def _follow(self, name: str, until_s: float | None = None) -> None:

@@ -45,7 +45,7 @@ def plain(text: object) -> Escaped:
     shown = str(text)
     if not _PLAIN.fullmatch(shown):
         raise RenderError(
-            BAD_TEMPLATE, f"{shown!r} has characters that cannot stand in a rendered file as they are"
+            BAD_TEMPLATE, f"{shown!r} has characters that must not stand in a rendered file unescaped"
         )
     return Escaped(shown)
 

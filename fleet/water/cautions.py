@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 DEFERS = "General guidance only: local code and a licensed person decide."
 FIRE_REFILL_H = 8.0
 FED = (
-    "Wire the probes to pins with a pull-up of their own and take the resistors out, or join the resistors to a free "
+    "Wire the probes to pins with a pull-up of their own and remove the resistors, or connect the resistors to a free "
     "pin in place of 3.3 V and name it with `pull_up_feed`"
 )
 _CAN_BE_ENTERED_M = 0.9
@@ -117,7 +117,7 @@ def _dry(tank: Tank, wired: Wired | None) -> Caution | None:
     stop = pump_marks(tank, pump)[1].name
     text = (
         f"Fit a float below mark {stop}, or a current switch, that stops the pump without the node before it draws "
-        f"air: a probe that reads wet for ever does not. {late}"
+        f"air: a probe that always reads wet does not. {late}"
     )
     return Caution("dry running", text, _DRY_BY)
 
@@ -261,7 +261,7 @@ def _refill(tank: Tank) -> str:
 
 
 _DRY_BY = "common practice; motor makers' manuals: a pump without water overheats within minutes"
-_UNKNOWN_SOURCE = ("a float, pressure or current switch", "nothing says that its source lasts")
+_UNKNOWN_SOURCE = ("a float, pressure or current switch", "its source may run out")
 _SOURCES: dict[str | None, tuple[str, str]] = {
     "mains": ("a pressure switch at its inlet, or a current switch,", "the mains can fail"),
     "bore": ("a level electrode in the bore, or a current switch,", "a bore can be pumped dry"),

@@ -151,7 +151,7 @@ def pump_times(
     stretch_s = max(time_s(between_l(tank, a, b), flow) for a, b in pairwise(way))
     late_s = believe_s(debounced_s)
     at = _at(pump, against, keeping_up, units)
-    believed = f"{duration(late_s)} until a probe is believed, and"
+    believed = f"{duration(late_s)} until a probe is accepted, and"
     from_where = "empty" if pump.does == "fill" else "the overflow"
     band_l = between_l(tank, start.height_m, stop.height_m)
     no_rise = _timed(

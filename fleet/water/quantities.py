@@ -1,4 +1,4 @@
-"""Lengths, volumes, flows and times as text, in metric or US units. JSON never goes through here."""
+"""Lengths, volumes, flows, times and counts as text, in metric or US units. JSON never goes through here."""
 
 from __future__ import annotations
 
@@ -55,6 +55,8 @@ class Units:
 
 
 METRIC: Final = Units()
+_YEAR_D: Final = 365.25
+_YEARS_SHOWN: Final = 1000
 
 
 def share(value: float) -> str:
@@ -62,19 +64,34 @@ def share(value: float) -> str:
     return f"{100 * value:.0f} %"
 
 
+def counted(number: int, noun: str, plural: str = "") -> str:
+    """`1 node`, `2 nodes`; `plural` where it is not the noun with an s."""
+    return f"{number} {noun if number == 1 else plural or f'{noun}s'}"
+
+
 def duration(seconds: float | None) -> str:
-    """Such as `45 s`, `4 min 10 s`, `12 min`, `6 h 37 min`, `3.2 d`; None is `without end`."""
+    """Such as `0.5 s`, `45 s`, `4 min 10 s`, `12 min`, `6 h 37 min`, `3.2 d`, `136 years`; None is `without end`.
+
+    Never longer than `over 1000 years`, whatever a slip of a unit makes of a time.
+    """
     if seconds is None:
         return "without end"
     if seconds < 90:
-        return f"{seconds:.0f} s"
+        return f"{seconds:.2g} s" if 0 < seconds < 1 else f"{seconds:.0f} s"
     if seconds < 600:
         minutes, rest = divmod(round(seconds), 60)
         return f"{minutes} min {rest} s" if rest else f"{minutes} min"
-    minutes = round(seconds / 60)
+    minutes = round(min(seconds / 60, _YEARS_SHOWN * _YEAR_D * 1440))
     if minutes < 90:
         return f"{minutes} min"
     if minutes < 48 * 60:
         hours, rest = divmod(minutes, 60)
         return f"{hours} h {rest} min" if rest else f"{hours} h"
-    return f"{seconds / 86400:.1f} d"
+    return _long_duration(seconds / 86400)
+
+
+def _long_duration(days: float) -> str:
+    if days < 1000:
+        return f"{f'{days:.1f}'.removesuffix('.0') if days < 100 else round(days)} d"
+    years = days / _YEAR_D
+    return f"{years:.0f} years" if years <= _YEARS_SHOWN else f"over {_YEARS_SHOWN} years"

@@ -86,7 +86,7 @@ def sensing(tank: Tank, served: Served, chip: Pull, settle_s: float) -> Sensing:
         always=always,
         together=served.pull_up == "external",
         probes=len(served.probes),
-        pull=pull.what if pull else "resistors outside of unknown value",
+        pull=pull.what if pull else "external resistors of unknown value",
         most_ua=_most_ua(tank, served, pull) if pull else None,
         on_s=period_s if always else waits_s(served, settle_s),
         period_s=period_s,

@@ -122,7 +122,7 @@ def spare_time(
     if 0 < worst < inf:
         late_s = believe_s(debounced_s) + taking_over_s(tank.pump, debounced_s)
         worst = max(0.0, worst - late_s)
-        why += f"; less {duration(late_s)} until its probes are believed and its pump has rested and run up"
+        why += f"; less {duration(late_s)} until its probes are accepted and its pump has rested and run up"
     return SpareTime(until_reserve, until_overflow, worst, why)
 
 
@@ -151,7 +151,7 @@ def _held(tank: Tank, span: Bounds, units: Units) -> str:
     if tank.duty is Duty.FIRE_RESERVE:
         kept = fire_floor_m(tank)
         if not span.certain or span.lowest_m < kept:
-            return f"the fire reserve is not surely there: the water may stand below {units.length(kept)}"
+            return f"the fire reserve is not certain: the water may be below {units.length(kept)}"
     if tank.duty is Duty.POTABLE and tank.pump is not None and not span.certain:
         return "drinking water, and its level is not known or the marks contradict one another"
     return ""

@@ -77,11 +77,11 @@ CASES = {
     ),
     "AUD106": (
         found(N, network={"phase": "on-trial", "on": "new", "trial_left_s": 90}), {},
-        "its trial ends in 90 s; it is on the new one", "new network on trial", Exit.OK,
+        "its trial ends in 1 min 30 s; it is on the new one", "new network on trial", Exit.OK,
     ),
     "AUD107": (
         found(N, network={"phase": "put-back", "on": "kept", "trial_left_s": 0}), {},
-        "it gave up the new network", "back on its old network", Exit.OK,
+        "it gave up the last new network", "back on its old network", Exit.OK,
     ),
     "AUD108": (
         Match(N, Status.FOUND, "10.0.0.1", 80, {}, state(N), ("it answers at 10.0.0.2:80 too",), (ELSEWHERE,)), {},
@@ -98,7 +98,7 @@ CASES = {
     ),
     "AUD113": (
         found(N), {"shelf": ShelfFacts({n: e for n, e in shelf("1.1.0").entries.items() if n != N})},
-        "nothing was built", "nothing built", Exit.OK,
+        "no image was built", "no image built", Exit.OK,
     ),
     "AUD114": (
         found(N, phase="put-back", last_image=digest(N, "1.0.0"), last_reason="trial-over"), {},
@@ -106,7 +106,7 @@ CASES = {
     ),
     "AUD115": (
         found(N, phase="on-trial", trial_left_s=90), {},
-        "90 s more", "on trial, nobody watches", Exit.OK,
+        "1 min 30 s more", "on trial, not watched", Exit.OK,
     ),
     "AUD117": (found(N, block_crc="0badcafe"), {}, "0badcafe", "older inventory", Exit.OK),
     "AUD118": (
@@ -133,7 +133,7 @@ CASES = {
     "AUD133": (found(N, reset="watchdog", boots=41), {}, "41 starts", "restarted after a crash", Exit.OK),
     "AUD170": (
         found(N, **joined(FIELD, -82)), {"inventory": LISTED},
-        "joined to kestrel-ap-field (02:11:22:33:44:61, channel 6); the inventory says kestrel-ap-top; its signal is "
+        "joined kestrel-ap-field (02:11:22:33:44:61, channel 6); the inventory says kestrel-ap-top; its signal is "
         "-82 dBm (weak below -75 dBm)", "on a weak access point", Exit.OK,
     ),
     "AUD171": (
@@ -142,7 +142,7 @@ CASES = {
     ),
     "AUD172": (
         found(N, **joined(STRANGE, -50)), {"inventory": LISTED},
-        "joined to 02:11:22:33:44:99, channel 6, which none of the access points of kestrel-hill has",
+        "joined 02:11:22:33:44:99, channel 6, which none of the access points of kestrel-hill has",
         "on an unlisted access point", Exit.OK,
     ),
     "AUD173": (
@@ -186,7 +186,7 @@ def test_what_was_built_for_the_other_target_is_said_and_accuses_no_inventory() 
     report, findings = audited(found(N, block_crc="0badcafe"), shelf=on_bench)
     assert [code for code, _, _ in findings] == ["AUD113"]
     assert "but for the target host: set TANKFLEET_TARGET=host" in findings[0][2]
-    assert line(report, N).verdict == "nothing built"
+    assert line(report, N).verdict == "no image built"
 
 
 def test_weak_supplies_are_counted_anew_by_a_command_that_there_is() -> None:
@@ -211,7 +211,7 @@ def test_each_fault_of_a_node_comes_with_what_helps_against_it() -> None:
     assert len(set(fixes.values())) == len(faults)
     usb = {fault for fault, fix in fixes.items() if f"`tankfleet flash {N}`" in fix}
     assert usb == faults - {"flash-failed"}
-    assert "change the board" in fixes["flash-failed"]
+    assert "replace the board" in fixes["flash-failed"]
     for fault in faults:
         assert f"`{fault}`" in NODE_FAULT.fix, "`tankfleet explain AUD130` helps by itself"
 
@@ -359,7 +359,7 @@ def test_the_demo_inventory_s_own_findings() -> None:
     assert "larkwood-05, larkwood-07" in said["AUD140", "site larkwood"].what
     assert "marram-01" in said["AUD141", "site marram-bay"].what
     assert re.search(
-        r"up to \d+ s of each update and of each way back", said["AUD141", "site marram-bay"].what
+        r"up to \d+ .+ of each update and of each rollback", said["AUD141", "site marram-bay"].what
     )
     assert report.counts() == {"error": 0, "warning": 1, "note": 4}
 

@@ -117,7 +117,7 @@ def test_image_that_crashes_at_boot_is_put_back_by_the_node_itself(project, cont
     assert (state.image, state.release) == (before.image, before.release)
     assert (state.last_image, state.last_reason) == (bad.image, "no-healthy-boot")
     ends = [e.detail for e in control.events(after=last) if (e.subject, e.what) == (f"node {name}", "ended")]
-    assert ends[0] == "wants a restart"
+    assert ends[0] == "needs a restart"
     assert ends.count("signal 6") == 3, "abort() of the defect: SIGABRT"
 
 

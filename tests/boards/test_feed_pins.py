@@ -53,7 +53,7 @@ def test_every_board_has_a_pin_for_it(board_id: str) -> None:
         ("esp32-devkit", "IO34", Answer.REFUSED, ""),
         ("esp32-devkit", "IO0", Answer.REFUSED, "the wet probes pull it LOW"),
         ("esp32-devkit", "IO12", Answer.REFUSED, "the pins of the dry ones HIGH"),
-        ("esp32-devkit", "IO1", Answer.REFUSED, "goes through the water as well"),
+        ("esp32-devkit", "IO1", Answer.REFUSED, "also goes through the water"),
         ("d1-mini", "D0", Answer.CARE, "while the board starts"),
         # The blue LED from 3.3 V through 470 ohm: off, the feed floats no more.
         ("nodemcu-v2", "D0", Answer.REFUSED, "current never stops"),

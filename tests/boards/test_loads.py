@@ -182,7 +182,7 @@ def test_what_only_some_boards_have_is_minded_and_never_refused() -> None:
     [
         ("esp32-s3-devkit", "19", Use.PROBE_INTERNAL, Answer.REFUSED, "D- of the socket"),
         ("esp32-s3-devkit", "20", Use.PROBE_EXTERNAL, Answer.REFUSED, "D+ of the socket"),
-        ("esp32-s3-devkit", "20", Use.RELAY_LOW, Answer.REFUSED, "plugged in switches the pump"),
+        ("esp32-s3-devkit", "20", Use.RELAY_LOW, Answer.REFUSED, "in the socket switches the pump"),
         ("esp32-s3-devkit", "19", Use.ANALOG, Answer.REFUSED, "ADC2"),
         ("esp32-s3-devkit", "19", Use.SPARE, Answer.CARE, "USB"),
         ("esp32-c3-devkit", "IO18", Use.PROBE_INTERNAL, Answer.CARE, "can then not be reached"),

@@ -235,7 +235,7 @@ def test_what_is_taken_with_care(board_id: str) -> None:
         ("esp32-devkit", "IO12", Use.PROBE_EXTERNAL, "the resistor of a dry probe holds it HIGH"),
         ("esp32-devkit", "IO15", Use.PROBE_INTERNAL, "a wet probe holds it LOW at reset"),
         ("esp32-devkit", "IO15", Use.PROBE_EXTERNAL, "LOW at reset, and the resistor of a dry one HIGH"),
-        ("esp32-devkit", "IO1", Use.PROBE_INTERNAL, "the USB port talks over it"),
+        ("esp32-devkit", "IO1", Use.PROBE_INTERNAL, "the USB port also uses it"),
         ("esp32-devkit", "IO13", Use.RELAY_LOW, "the pump runs, while the board starts"),
         ("esp32-devkit", "IO14", Use.RELAY_HIGH, "the pump runs, while the board starts"),
         ("esp32-s3-devkit", "18", Use.RELAY_HIGH, "the pump runs, while the board starts"),

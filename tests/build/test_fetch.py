@@ -379,7 +379,7 @@ def test_command_fetches_without_keys_and_compiles_nothing(tmp_path, registry, m
     assert "fetched framework-standin 2.0.5+sha.abc (3 of 3)" in first.err
     assert run(command) == Exit.OK
     second = capsys.readouterr()
-    assert "Nothing to fetch" in second.err
+    assert "Nothing to download" in second.err
     assert [line.split()[0] for line in second.out.splitlines()[1:]] == sorted(PACKAGES)
     assert not (tmp_path / ".tankfleet" / "build" / "classes").exists()
 

@@ -50,7 +50,7 @@ def test_size_that_the_registry_does_not_know_is_not_made_up() -> None:
 
 def test_words_name_the_package_the_bytes_and_the_time_left() -> None:
     assert planned_words(FetchPlanned(("a", "b"), 143_000_000, Path("/core"))) == (
-        "fetching a, b, 143.0 MB, into /core; this is done once"
+        "fetching a, b, 143.0 MB, into /core; this happens once"
     )
     event = Fetching(FetchStep.RECEIVING, "a", 1, 2, 1_500_000, 3_000_000, 1_500_000, 600.0)
     assert fetching_words(event) == "fetching a (1 of 2), 1.5 MB of 3.0 MB; about 10 min left for all"

@@ -38,7 +38,7 @@ def test_as_text(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["--project", str(project), "audit", "--offline"]) == Exit.OK
     printed = capsys.readouterr()
     assert printed.out.startswith("node ")
-    assert "all 22 nodes: nothing was built for it yet" in printed.out
+    assert "all 22 nodes: no image was built for it yet" in printed.out
     assert "site larkwood: no spare esp32-c3-devkit" in printed.out
     assert "22 nodes, no node was asked" in printed.err
     assert not (project / ".tankfleet").exists(), "an audit leaves nothing behind"

@@ -43,7 +43,7 @@ def test_a_fault_is_shown_and_cleared(yard: Yard, capsys) -> None:
     with yard.living():
         assert yard.run("n1", "--yes") == Exit.OK
     out, err = capsys.readouterr()
-    assert "tank-n1: no-rise: its pump ran and no mark changed. Look first at: a dry well" in err
+    assert "tank-n1: no-rise: its pump ran and no mark changed. Check first: a dry well" in err
     assert "Isolate the pump" in err and "tank-n1" in out and "shortest-off" in out
     assert "next: tankfleet find n1" in err
     assert yard.changed() == [("POST", "/v1/clear-fault/1")]

@@ -54,13 +54,13 @@ def test_each_tells_of_a_push_that_was_cut_off(
     push = farm.pushed(until="on-trial").plan.id
     farm.run(*words)
     printed = capsys.readouterr()
-    (line,) = [line for line in printed.err.splitlines() if "was cut off" in line]
-    assert line.startswith(f"warning: push {push} was cut off")
+    (line,) = [line for line in printed.err.splitlines() if "was interrupted" in line]
+    assert line.startswith(f"warning: push {push} was interrupted")
     assert "`tankfleet resume`" in line
-    assert "was cut off" not in printed.out
+    assert "was interrupted" not in printed.out
     with runner_lock(farm.workspace.journal_path, 4711):
         farm.run(*words)
-    assert "was cut off" not in capsys.readouterr().err, "a process runs it"
+    assert "was interrupted" not in capsys.readouterr().err, "a process runs it"
 
 
 @pytest.mark.parametrize("words", [LOOKING[0], LOOKING[2], LOOKING[3]], ids=lambda words: words[0])

@@ -50,7 +50,7 @@ def test_the_whole_job_in_words(table, capsys) -> None:
     assert "writing application: 100 %\n" in printed.err
     line = table.file.read_text(encoding="utf-8").splitlines().index("  mac: 00:00:5e:00:53:a1") + 1
     assert f"inventory/farm.yaml:{line}: added `mac: 00:00:5e:00:53:a1`" in printed.err
-    assert "Take the power away once before the first update" in printed.err
+    assert "Disconnect power once before the first update" in printed.err
     assert "Put a label on the enclosure: north. Wire it as its sheet says." in printed.err
     assert "next: tankfleet sheet node north" in printed.err
     assert [line.split()[0] for line in printed.out.splitlines()[1:]] == [
@@ -74,7 +74,7 @@ def test_json_has_the_facts_and_follows_its_schema(table, capsys) -> None:
     jsonschema.Draft202012Validator(SCHEMA).validate(document)
     assert (document["node"], document["mac"], document["mac_is"]) == ("south", MACS["south"], "claimed")
     assert (document["wrote"], document["answered"]) == (True, False)
-    assert "power away" not in printed.err, "that is the ESP8266 alone"
+    assert "Disconnect power" not in printed.err, "that is the ESP8266 alone"
 
 
 def test_a_dry_run_needs_no_yes_and_writes_nothing(table, capsys) -> None:
@@ -113,7 +113,7 @@ def test_errors_say_what_and_how(table, capsys) -> None:
 def test_which_port(table, capsys, monkeypatch) -> None:
     for names, words, fix in (
         (["/dev/ttyUSB0", "/dev/ttyACM1"], "/dev/ttyUSB0, /dev/ttyACM1", "fix: Name it with --port."),
-        ([], "there is no port with anything on it", "a cable that has data lines"),
+        ([], "no port has a board on it", "USB data cable"),
     ):
         monkeypatch.setattr("fleet.flash.ports.port_names", lambda names=names: names)
         assert run(["flash", "south"]) == Exit.PROBLEMS
@@ -123,7 +123,7 @@ def test_which_port(table, capsys, monkeypatch) -> None:
     with Rom(CHIPS["south"], MACS["south"], MIB4) as rom:
         monkeypatch.setattr("fleet.flash.ports.port_names", lambda: [rom.port])
         assert run(["flash", "south", "--dry-run"]) == Exit.OK
-    assert f"looking for a board on {rom.port}" in capsys.readouterr().err
+    assert f"searching for a board on {rom.port}" in capsys.readouterr().err
 
 
 @pytest.mark.slow
@@ -206,7 +206,7 @@ def test_a_person_is_asked_and_may_say_no(table, monkeypatch, capsys) -> None:
     monkeypatch.setattr("sys.stderr", screen)
     status, rom = flash("south")
     assert status == Exit.USAGE
-    assert "Write south to this board? What it has in flash is lost. [y/N]" in screen.getvalue()
+    assert "Write south to this board? This erases its flash. [y/N]" in screen.getvalue()
     assert rom.flash == b"\x5a" * MIB4
 
 

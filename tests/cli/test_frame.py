@@ -79,7 +79,7 @@ def test_what_is_missing_is_called_missing(words: list[str], told: str, capsys) 
     """An option that the command has is never said to be unknown, whatever its value lacks."""
     assert run(words) == Exit.USAGE
     err = capsys.readouterr().err
-    assert told in err and "is missing, or is not one" in err
+    assert told in err and "error CLI101: " in err
     assert "there is no option" not in err and "Value error" not in err
 
 

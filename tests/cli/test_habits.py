@@ -94,7 +94,7 @@ def built(farm: Farm, compiled: list[str], capsys: pytest.CaptureFixture[str]) -
 
 @pytest.fixture(scope="module")
 def shown(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Farm]:
-    """A farm to look at: built, and with a push that was cut off."""
+    """A farm to look at: built, and with a push that was interrupted."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
         replace_platformio(patch)
@@ -420,7 +420,7 @@ def test_06_interrupted(farm, capsys, monkeypatch) -> None:
     assert run(["shelf"]) == Exit.INTERRUPTED
     printed = capsys.readouterr()
     assert "CLI108" in printed.err
-    assert "run the same command to go on" in printed.err
+    assert "run the same command again to continue" in printed.err
 
 
 def test_07_explain_needs_no_network(capsys, monkeypatch) -> None:
@@ -646,9 +646,9 @@ def test_20_the_next_run_says_what_was_in_progress(farm, capsys) -> None:
     (farm.folder / "new.plan").write_text(_other_plan(), encoding="utf-8")
     assert farm.run("push", "new.plan") == Exit.PROBLEMS
     err = capsys.readouterr().err
-    assert f"push {state.plan.id} was cut off" in err
+    assert f"push {state.plan.id} was interrupted" in err
     assert "farm-a: on trial" in err
-    assert "`tankfleet resume` to go on with it, or `tankfleet stop`" in err
+    assert "`tankfleet resume`" in err and "`tankfleet stop`" in err
 
 
 def _other_plan() -> str:

@@ -176,7 +176,7 @@ def _press_ctrl_c(project: Path, words: tuple[str, ...], begun: str) -> None:
         assert time.monotonic() - pressed_s <= 0.2
         rest = stderr.read()
     assert process.wait(timeout=30) == Exit.INTERRUPTED
-    assert "run the same command to go on" in rest
+    assert "run the same command again to continue" in rest
     assert "Traceback" not in rest
 
 

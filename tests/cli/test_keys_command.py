@@ -89,7 +89,7 @@ def test_credentials_stay_when_the_new_ones_do_not_read_back(farm, monkeypatch) 
         written(path, data.replace(b"Other", b"Othes"), check)
 
     monkeypatch.setattr(module, "replace_private", on_a_bad_disk)
-    with pytest.raises(KeyFolderError, match="does not read as it was written"):
+    with pytest.raises(KeyFolderError, match="does not read back as written"):
         keys.set_network("n", Network("Other", "correct horse battery"))
     assert keys.network("n") == GOOD
     assert [path.name for path in keys.path.iterdir() if path.name.startswith(".")] == []

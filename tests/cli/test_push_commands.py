@@ -189,7 +189,7 @@ def test_missing_nodes_leave_nothing_to_push(quiet, capsys) -> None:
     assert quiet.run("plan", "--timeout", "0.2") == Exit.UNREACHABLE
     printed = capsys.readouterr()
     assert printed.out.count("missing  never found before") == 3
-    assert "Nothing to push: missing (3 nodes). No plan was written." in printed.err
+    assert "Nothing to push: 3 nodes: missing. No plan was written." in printed.err
 
 
 def test_misspelt_names_and_files(quiet, capsys) -> None:
@@ -214,11 +214,11 @@ def test_one_push_at_a_time(quiet, capsys, tmp_path) -> None:
     path.write_text(write_plan(other))
     assert quiet.run("push", str(path)) == Exit.PROBLEMS
     printed = capsys.readouterr()
-    assert f"push {plan.id} was cut off, running" in printed.err
+    assert f"push {plan.id} was interrupted, phase running" in printed.err
     assert "PSH101" in printed.err
     assert "tankfleet resume" in printed.err
     assert quiet.run("hold") == Exit.OK
-    assert "it is told as soon as it is resumed" in capsys.readouterr().err
+    assert "when the push is resumed" in capsys.readouterr().err
     journal = quiet.journal()
     assert [r.event.word for r in journal.open_requests(plan.id)] == [RequestKind.HOLD]
     journal.close()
@@ -228,7 +228,7 @@ def test_a_runner_elsewhere_locks_the_journal(quiet, capsys, tmp_path) -> None:
     with runner_lock(quiet.field.workspace.journal_path, 4711):
         assert quiet.run("resume") == Exit.LOCKED
     printed = capsys.readouterr()
-    assert "PSH104: process 4711 is at work on the nodes" in printed.err
+    assert "PSH104: process 4711 is working with the nodes" in printed.err
     assert "tankfleet stop" not in printed.out
 
 
@@ -295,7 +295,7 @@ def test_an_empty_plan_is_an_end_of_its_own(quiet, capsys, monkeypatch) -> None:
     assert read_plan(printed.out).waves == ()
     assert "No plan was written" not in printed.err
     assert quiet.run("roll-back") == Exit.OK
-    assert "nothing was ever pushed" in capsys.readouterr().err
+    assert "no push was ever made" in capsys.readouterr().err
 
 
 def test_a_push_of_nothing_of_an_older_version_stands_in_nobodys_way(quiet, capsys) -> None:
@@ -336,7 +336,7 @@ def test_pushed_again_a_plan_says_what_is_still_open(quiet, capsys) -> None:
         (quiet.folder / f"{name}.plan").write_text(write_plan(plan))
     assert quiet.run("push", str(quiet.folder / "held.plan")) == Exit.PROBLEMS
     printed = capsys.readouterr()
-    assert "held off 6 times: spare time 100 s, needed 600 s" in printed.out
+    assert "held off 6 times: spare time 1 min 40 s, needed 10 min" in printed.out
     assert printed.out.splitlines()[1].split()[0] == "held"
     for told in ("1 kept, 1 left out", "a new one", "PSH111", "tankfleet plan"):
         assert told in printed.err
@@ -372,7 +372,7 @@ def test_images_of_an_older_inventory_stay_out_and_are_not_pushed(project, capsy
     path = project.plan("--as-built", project.names[0])
     printed = capsys.readouterr()
     assert "as built, from an older inventory" in printed.out
-    assert "planned at your word (--as-built)" in printed.out
+    assert "planned as you asked (--as-built)" in printed.out
     assert project.run("push", path, "--dry-run") == Exit.OK
     assert "send as built, from an older inventory, soak, keep" in capsys.readouterr().out
     assert project.run("push", path) == Exit.OK

@@ -121,7 +121,7 @@ def test_all_nodes_come_over_and_keep_it(yard: Yard, capsys) -> None:
         ["n3", "site-2", "n"],
     ]
     assert (
-        "n1: holds the new network on trial, beside the old one; it gives the new one up by itself at "
+        "n1: holds the new network on trial, beside the old one; it gives the new one up on its own at "
         in printed.err
     )
     assert printed.err.index("n1: on the new network, and keeps it") < printed.err.index("n2: holds the new")
@@ -139,7 +139,7 @@ def test_one_node_is_not_asked_about(yard: Yard, capsys) -> None:
 def test_more_nodes_need_a_word(yard: Yard, capsys) -> None:
     with yard.living():
         assert yard.run(*NAMES) == Exit.USAGE
-    assert "Hand 3 nodes the credentials of n? No terminal to ask on." in capsys.readouterr().err
+    assert "Send 3 nodes the credentials of n? There is no terminal to ask on." in capsys.readouterr().err
     assert yard.changed() == []
 
 
@@ -155,7 +155,7 @@ def test_a_dry_run_only_asks(yard: Yard, capsys) -> None:
     assert re.search(r"^n2 +site-1 +n +release 1\.0\.0 does not tell +give, follow, keep$", table.out, re.M)
     assert re.search(r"^n3 +site-2 +n +missing +nothing: it was not found$", table.out, re.M)
     assert "nothing was sent to any node" in table.err
-    assert "one that is there already is given it all the same" in table.err
+    assert "One that is already on the new network receives it again" in table.err
     assert "next: tankfleet rejoin n1 n2 n3\n" in table.err
     document = json.loads(capsys.readouterr().out)
     jsonschema.Draft202012Validator(SCHEMA).validate(document)
@@ -181,12 +181,12 @@ def test_a_refused_pilot_says_why_and_what_to_do(yard: Yard, capsys) -> None:
     with yard.living():
         assert yard.run(*NAMES, "--yes") == Exit.PROBLEMS
     printed = capsys.readouterr()
-    assert "n1: still on the old network, refused: its release 1.0.0 takes no credentials" in printed.err
+    assert "n1: still on the old network, refused: its release 1.0.0 cannot take credentials" in printed.err
     assert (
         "PSH122: a node's firmware takes no credentials over the network. Push a newer release" in printed.err
     )
     assert "next: tankfleet explain PSH122" in printed.err
-    assert len(re.findall("not begun, nothing was sent", printed.out)) == 2
+    assert len(re.findall("not started, nothing was sent", printed.out)) == 2
     assert yard.nodes["n2"].heard == []
 
 
@@ -197,7 +197,7 @@ def test_a_pilot_that_does_not_get_in_is_told_with_its_hour(yard: Yard, capsys, 
         assert yard.run(*NAMES, "--yes") == Exit.PROBLEMS
     printed = capsys.readouterr()
     assert re.search(
-        r"n1: still on the old network: it tried .*; it gives the new one up by itself at \d\d:\d\d",
+        r"n1: still on the old network: it tried .*; it gives the new one up on its own at \d\d:\d\d",
         printed.err,
     )
     assert "PSH120" in printed.err
@@ -220,7 +220,8 @@ def test_change_after_says_when(yard: Yard, capsys, monkeypatch) -> None:
         assert yard.run(*NAMES, "--yes", "--single-network") == Exit.OK
     printed = capsys.readouterr()
     assert (
-        "3 nodes hold both networks now: change the access point; each comes over by itself." in printed.err
+        "3 nodes hold both networks now: change the access point; each node changes over on its own."
+        in printed.err
     )
     assert {node.join.kept for node in yard.nodes.values()} == {NEW}
 
@@ -237,10 +238,10 @@ def test_ctrl_c_says_what_stands_and_the_same_command_ends_it(yard: Yard, capsys
             assert yard.run(*NAMES, "--yes") == Exit.INTERRUPTED
         err = capsys.readouterr().err
         assert "CLI108: interrupted: 1 given, 2 not begun." in err
-        assert "Nodes on trial go back to the old network by themselves, the last at " in err
+        assert "Nodes on trial return to the old network on their own, the last at " in err
         assert "next: tankfleet rejoin n1 n2 n3" in err
         assert yard.run(*NAMES, "--yes") == Exit.OK
-    assert "n1: was on the new network already, and keeps it" in capsys.readouterr().err
+    assert "n1: was already on the new network, and keeps it" in capsys.readouterr().err
     assert len(yard.nodes["n1"].networks_given) == 1
 
 
@@ -355,10 +356,12 @@ def test_what_keeps_nodes_out_is_said_before_anything_is_sent(yard: Yard, capsys
     )
     assert "network n at site-0: 802.11n does not work with it" in said
     assert "network n at site-1: it takes WPA3 only" in said
-    assert "joins no network of WPA2: rejoin first, build and push after that" in said
+    assert "joins no WPA2 network: rejoin first, then build and push" in said
     assert "site-2" not in said
     assert "calls for the new network for 30 s, then for the old one" in said
-    assert "n2 never gets in, and nothing is sent to it: the network takes WPA3 only, and the ESP8266" in said
+    assert (
+        "n2 can never join, and nothing is sent to it: the network takes WPA3 only, and the ESP8266" in said
+    )
     assert "may not know what their network is like: n1. Build and push first" in said
     assert re.search(r"^n2 +site-1 +n +.*nothing: the network takes WPA3 only", table.out, re.M)
     document = json.loads(capsys.readouterr().out)

@@ -27,7 +27,7 @@ def test_twice_is_once(farm: Farm, capsys) -> None:
     before = (farm.folder / "t.html").stat().st_mtime_ns
     capsys.readouterr()
     assert farm.run(*words) == Exit.OK
-    assert "t.html stands; nothing was written." in capsys.readouterr().err
+    assert "t.html is up to date; nothing was written." in capsys.readouterr().err
     assert (farm.folder / "t.html").stat().st_mtime_ns == before
 
 

@@ -21,7 +21,7 @@ from fleet.facts.electrodes import about_electrodes
 from fleet.facts.node import about_board, about_node
 from fleet.facts.tank import about_tank
 from fleet.model.tank import Water
-from fleet.water.quantities import Units, duration
+from fleet.water.quantities import Units, counted, duration
 from tests.water.shapes import shape
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -326,6 +326,20 @@ def test_misspelt_names_get_one_suggestion(
 def test_durations_and_volumes_as_text() -> None:
     words = [duration(s) for s in (45, 250, 720, 23_880, 276_480, None)]
     assert words == ["45 s", "4 min 10 s", "12 min", "6 h 38 min", "3.2 d", "without end"]
+    # What a slip of a unit can make of a time stays short: 2^32 s are 136 years.
+    words = [duration(s) for s in (0.0, 0.5, 89.6, 599.7, 1e8, 2.0**32, 1e15, float("inf"))]
+    assert words == [
+        "0 s",
+        "0.5 s",
+        "90 s",
+        "10 min",
+        "3 years",
+        "136 years",
+        "over 1000 years",
+        "over 1000 years",
+    ]
+    assert [counted(n, "wave") for n in (0, 1, 2)] == ["0 waves", "1 wave", "2 waves"]
+    assert [counted(n, "class", "classes") for n in (1, 2)] == ["1 class", "2 classes"]
     assert Units().volume(37.5) == "37.5 L"
     assert Units(True).volume(3.785411784 * 1100) == "1,100 gal"
     assert Units(True).length(2.4384) == "8.00 ft"
@@ -371,12 +385,17 @@ def test_depths_that_cannot_be(words: tuple[str, ...], told: str, capsys: pytest
 def test_where_each_figure_of_a_pump_comes_from(capsys: pytest.CaptureFixture[str]) -> None:
     """bore-tank's rest is set by hand, with its reason; the motor's table says 83 s (NEMA MG 10, 5 hp, 2 poles)."""
     text = shown(capsys, "tank", "bore-tank")
-    for piece in ("inventory: the bore recovers slowly", "computed: 83 s", "its motor may 8.1", "NEMA MG 10"):
+    for piece in (
+        "inventory: the bore recovers slowly",
+        "calculated: 83 s",
+        "its motor may 8.1",
+        "NEMA MG 10",
+    ):
         assert piece in text
     need = checked(shown(capsys, "tank", "bore-tank", "--json"))["tank"]["need"]
     assert sum(step["seconds"] for step in need["steps"]) == pytest.approx(need["worst_outage_s"])
     assert need["needed_s"] == pytest.approx(need["margin"] * need["worst_outage_s"])
-    assert "the fire reserve is not surely there" in shown(capsys, "tank", "fire-yard")
+    assert "the fire reserve is not certain" in shown(capsys, "tank", "fire-yard")
 
 
 def test_a_site_s_network_and_access_points(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

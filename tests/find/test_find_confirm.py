@@ -147,4 +147,4 @@ def test_who_answers_slowly_and_proves_nothing_holds_a_search_for_a_bounded_time
 
     held = asyncio.run(whole())
     assert held.outcome is AskResult.UNREACHABLE
-    assert held.why == "nothing proved in 0.05 s"
+    assert held.why == "no proof of identity within 0.05 s"

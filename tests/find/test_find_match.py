@@ -62,7 +62,7 @@ def test_announced_without_an_answer_is_missing() -> None:
 def test_a_crowded_node_is_neither_missing_nor_found() -> None:
     (crowded,) = _match(Confirmation(_at("ridge-01", "10.0.0.1"), AskResult.CROWDED, why="crowded"))
     assert (crowded.status, crowded.address, crowded.reachable) == (Status.CROWDED, "10.0.0.1", False)
-    assert crowded.evidence == ("announced at 10.0.0.1:80, but all connections there are taken",)
+    assert crowded.evidence == ("announced at 10.0.0.1:80, but all connections there are in use",)
     found, *others = _match(
         Confirmation(_at("ridge-01", "10.0.0.2"), AskResult.CROWDED), _confirmed("ridge-01", "10.0.0.1")
     )
@@ -98,7 +98,7 @@ def test_one_board_at_two_addresses_is_not_double() -> None:
     same = _confirmed("ridge-01", "10.0.0.1", mac="02:00:00:00:00:01")
     (found,) = _match(one, same)
     assert (found.status, found.address, also_at(found)) == (Status.FOUND, "10.0.0.1", ("10.0.0.2:80",))
-    assert found.evidence == ("the same board answers at 10.0.0.2:80 too",)
+    assert found.evidence == ("the same board also answers at 10.0.0.2:80",)
 
 
 def test_addresses_are_compared_as_numbers() -> None:
@@ -153,7 +153,7 @@ def test_something_else_at_the_last_known_address_is_no_impostor() -> None:
     at = _at("ridge-01", "10.0.0.9", Source.LAST_KNOWN)
     (missing,) = _match(Confirmation(at, AskResult.SOMETHING_ELSE, why="a printer"))
     assert missing.status is Status.MISSING
-    assert missing.evidence == ("last known at 10.0.0.9:80, where something else answers: a printer",)
+    assert missing.evidence == ("last known at 10.0.0.9:80, where another device answers: a printer",)
 
 
 def test_unknown_nodes_come_last_and_tell_whose_key_they_hold() -> None:

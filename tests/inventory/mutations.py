@@ -42,7 +42,7 @@ def wrong_with(mutant: Mutant, inventory: Inventory | None, findings: list[Findi
             return f"{place} to {place.end_col} is behind the end of the line: {finding}"
         if not finding.what.isprintable() or not finding.fix.isprintable():
             return f"{finding.what!r} would do something to a terminal"
-        if "something else is needed" in finding.what or "this is not YAML" in finding.what:
+        if "expected something else" in finding.what or "invalid YAML" in finding.what:
             return f"no words of our own for {finding}"
     if findings != sorted(findings, key=lambda finding: finding.sort_key()):
         return "not sorted by place"

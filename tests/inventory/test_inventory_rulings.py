@@ -126,7 +126,7 @@ def test_a_warning_can_be_ruled_an_error_that_stops() -> None:
         ([ruling("INV601")], "INV702", "there is no finding INV601 that it could rule on"),
         ([ruling(expires="2026-05-31")], "INV703", "it held until 2026-05-31, which is past"),
         ([ruling(), ruling(ruled="note")], "INV704", "`note` here, but `accepted` in farm.yaml:"),
-        ([ruling(), ruling()], "INV704", "INV498 was ruled on before, in farm.yaml:"),
+        ([ruling(), ruling()], "INV704", "INV498 was already ruled on, in farm.yaml:"),
         ([ruling(about="tank sump"), ruling(ruled="note", about="tank sump")], "INV704", "about tank sump"),
         ([ruling(expires="2026-02-28")], "INV705", "it holds until 2026-02-28, but was made on 2026-03-01"),
         ([ruling(reason='" "')], "INV124", "cannot be a reason"),
@@ -307,7 +307,7 @@ def test_the_audit_lists_them_in_text_and_json(project: Path, capsys, monkeypatc
     out = capsys.readouterr().out
     assert "INV498     accepted  2026-03-01  -           in force       it is so here" in out
     assert (
-        "warning AUD143: a ruling that no longer rules\n  ruling on INV598: past its date, which was" in out
+        "warning AUD143: a ruling that no longer applies\n  ruling on INV598: past its date, which was" in out
     )
     assert run(["--project", str(project), "audit", "--offline", "--json"]) == Exit.OK
     document = json.loads(capsys.readouterr().out)

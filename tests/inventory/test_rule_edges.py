@@ -58,7 +58,9 @@ def test_a_sound_inventory_is_not_read_again_for_places(
 ) -> None:
     """Where each key stands is a second reading of the file, a fifth of the time: only findings ask for it."""
     write_inventory(tmp_path, 500)  # so many, that every figure of the benchmark's pattern is among them
-    monkeypatch.setattr("fleet.inventory.source.Spots", lambda _text: pytest.fail("read again for a place"))
+    monkeypatch.setattr(
+        "fleet.inventory.source.Positions", lambda _text: pytest.fail("read again for a place")
+    )
     _, findings = read_inventory(tmp_path)
     assert findings == []
 
@@ -388,5 +390,5 @@ def test_a_probe_that_the_bridge_drives_has_its_figure() -> None:
     path = Path(__file__).resolve().parent / "mistakes" / "probe-nodemcu-rx.yaml"
     _, findings = read_texts([(path.name, path.read_bytes())])
     (figure,) = findings[0].figures
-    assert (figure.name, figure.unit) == ("water that surely reads LOW, at most", "ohm")
+    assert (figure.name, figure.unit) == ("water that reliably reads LOW, at most", "ohm")
     assert 3.3 * figure.value / (figure.value + 470) == pytest.approx(3.3 / 4)

@@ -181,7 +181,7 @@ def test_an_answer_to_something_else_is_refused(changes) -> None:
 def test_a_changed_status_or_body_is_refused() -> None:
     with pytest.raises(signing.SignatureFault, match="does not verify"):
         _verify(_answer(409))
-    with pytest.raises(signing.SignatureFault, match="not the one that was digested"):
+    with pytest.raises(signing.SignatureFault, match="the body does not match its digest"):
         _verify(_answer(), body=b'{"ok":null}')
 
 

@@ -129,7 +129,7 @@ def test_resume_refuses_before_it_begins(
         printed = capsys.readouterr()
         assert "SHF105" in printed.err
         assert "of cargo-b, cargo-c is damaged" in printed.err
-        assert "looking for" not in printed.err, "no node was asked"
+        assert "searching for" not in printed.err, "no node was asked"
         assert printed.out == ""
     with Journal.open(field.workspace.journal_path) as journal:
         assert len(journal.events(made.id)) == 1, "nothing was begun"
@@ -243,7 +243,7 @@ def test_what_was_not_sent_was_not_refused_by_the_node(quick_path: Path) -> None
 
     class Spoilt(Stage):
         def new_cargo(self, node: str) -> tuple[bytes, bytes]:
-            raise ShelfError(DAMAGED, "objects/ab is not what its name says")
+            raise ShelfError(DAMAGED, "objects/ab does not match its name")
 
     stage = Spoilt(plan_of([a_node("a")]))
     with begun(stage, quick_path) as journal:

@@ -138,7 +138,7 @@ def test_a_node_without_memory_for_the_ticket_is_left_out_and_stops_nobody(quick
         NodeStatus.LEFT_OUT,
         None,
     )
-    assert "held off 6 times: it has not enough memory" in of(state, "b").reason
+    assert "held off 6 times: it has too little contiguous memory" in of(state, "b").reason
     assert [of(state, name).stands for name in "ac"] == [NodeStatus.KEPT, NodeStatus.KEPT]
     assert given_up_images(journal) == {}
 
@@ -153,7 +153,7 @@ def test_transfers_that_break_say_nothing_of_the_image(quick_path: Path) -> None
     assert state.phase is PushPhase.DONE
     assert (of(state, "b").stands, of(state, "b").blame) == (NodeStatus.LEFT_OUT, Blame.LINK)
     assert [name for name, _ in of(state, "b").failed] == [CheckName.LINK]
-    assert "the transfer was cut off 3 times" in of(state, "b").reason
+    assert "the transfer was interrupted 3 times" in of(state, "b").reason
     assert [of(state, name).stands for name in "ac"] == [NodeStatus.KEPT, NodeStatus.KEPT]
     code = code_of(state)
     assert code is not None
@@ -175,7 +175,7 @@ def test_a_node_that_is_busy_is_held_off_and_no_evidence(quick_path: Path) -> No
     ]
     one = of(state, "b")
     assert (one.blame, one.why, one.failed) == (None, Why.HELD_OFF_TOO_OFTEN, ())
-    assert one.reason.startswith("held off 6 times: it takes nothing just now: b: busy")
+    assert one.reason.startswith("held off 6 times: it takes no image now: b: busy")
     assert state.verdicts[-1].failed == ()
     code = code_of(state)
     assert code is not None
@@ -199,7 +199,7 @@ def test_busy_since_a_transfer_was_cut_off_is_put_down_to_the_link(quick_path: P
     state = push(stage, journal, reporter=memory)
     one = of(state, "b")
     assert (one.blame, [name for name, _ in one.failed]) == (Blame.LINK, [CheckName.LINK])
-    assert "since a transfer was cut off" in one.reason
+    assert "after an interrupted transfer" in one.reason
 
 
 def test_many_broken_transfers_stop_the_push_and_not_the_image(quick_path: Path) -> None:
@@ -232,7 +232,7 @@ def test_a_node_that_is_silent_after_a_broken_transfer(quick_path: Path, cut_at:
     """Only if it may have got all of the image is its silence evidence against it."""
     state, _, _ = pushed(quick_path, ["abc"], b=Behaviour(cut_at=cut_at, vanishes=True))
     assert (of(state, "b").stands, of(state, "b").blame) == (NodeStatus.LOST, blame)
-    assert "the transfer was cut off, and no answer since" in of(state, "b").reason
+    assert "the transfer was interrupted, and no answer since" in of(state, "b").reason
 
 
 class Killed(BaseException):
@@ -303,7 +303,7 @@ def test_refusals_that_the_link_brings_about_are_tried_again_and_blame_it(
     sends = [e for e in memory.events if getattr(e, "doing", None) == "send" and e.node == "b"]
     assert len(sends) == SEND_TRIES
     assert (of(state, "b").stands, of(state, "b").blame) == (NodeStatus.LEFT_OUT, Blame.LINK)
-    assert "something between changes what is sent" in of(state, "b").reason
+    assert "a device on the way changes what is sent" in of(state, "b").reason
     assert given_up_images(journal) == {}
 
 
@@ -373,7 +373,7 @@ def test_a_board_that_is_short_of_memory_is_held_off_before_anything_is_sent(qui
     poor._base = poor._base.model_copy(update={"largest_block": 6_263})
     state = push(stage, begun(stage, quick_path))
     assert (of(state, "a").stands, of(state, "b").stands) == (NodeStatus.LEFT_OUT, NodeStatus.KEPT)
-    assert "6263 bytes of memory in one piece, 6264 needed" in of(state, "a").reason
+    assert "6263 bytes of contiguous memory, 6264 needed" in of(state, "a").reason
     assert not poor.taken
 
 

@@ -30,7 +30,7 @@ def would(state: PushState, word: RequestKind, *nodes: str) -> dict[str, str]:
 def test_stop_in_the_second_wave(quick_path: Path) -> None:
     state = next(s for s in states(quick_path) if s.nodes["b"].stands is NodeStatus.ON_TRIAL)
     told = would(state, RequestKind.STOP)
-    assert told["a"] == "stay as it is; it has 1.1.0"
+    assert told["a"] == "stay unchanged; it has 1.1.0"
     assert told["b"].startswith("go back to 1.0.0")
     assert told["d"] == "not be updated; it has 1.0.0"
     assert state.nodes["b"].stands is NodeStatus.ON_TRIAL, "foretelling changes nothing"
@@ -41,15 +41,15 @@ def test_roll_back_of_all_and_of_one(quick_path: Path) -> None:
     assert all(one.startswith("go back to 1.0.0") for one in would(state, RequestKind.ROLL_BACK).values())
     told = would(state, RequestKind.ROLL_BACK, "c")
     assert told["c"].startswith("go back to 1.0.0")
-    assert told["a"] == "stay as it is; it has 1.1.0"
+    assert told["a"] == "stay unchanged; it has 1.1.0"
 
 
 def test_resume_asks_first(quick_path: Path) -> None:
     state = next(s for s in states(quick_path) if s.nodes["b"].stands is NodeStatus.SENDING)
     told = {one.node: one.would for one in preview(state, Resumed(state.now_s))}
-    assert told["a"] == "stay as it is"
-    assert told["b"] == "be asked what it runs, then go on from there"
-    assert told["d"] == "come in its turn"
+    assert told["a"] == "stay unchanged"
+    assert told["b"] == "be asked what it runs, then continue from there"
+    assert told["d"] == "follow in its turn"
 
 
 def test_what_was_asked_for_meanwhile_counts(quick_path: Path) -> None:

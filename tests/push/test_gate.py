@@ -152,7 +152,7 @@ def test_marks_may_settle_for_a_while_but_not_for_ever() -> None:
     [
         (3, "on", "between", "none", "pump relay on although full is wet"),
         (2, "on", "above-high", "none", "pump relay on although above-high"),
-        (2, "on", "between", "no-rise", "pump relay on in spite of the fault no-rise"),
+        (2, "on", "between", "no-rise", "pump relay on despite the fault no-rise"),
         (2, "on", "power-up-hold", "none", "pump relay on although power-up-hold"),
         (2, "on", "updating", "none", "pump relay on although updating"),
         (0, "off", "below-low", "none", "pump relay off although below-low"),
@@ -248,7 +248,7 @@ def test_a_pump_that_is_said_to_be_off_cannot_fill() -> None:
     same."""
     check = level_after(1, 2, 60.0, starts=0)
     assert not check.ok
-    assert "its pump is said to be off and nothing else can" in check.evidence
+    assert "its pump is reported off and nothing else can" in check.evidence
 
 
 def test_water_on_the_bench_runs_faster() -> None:
@@ -283,7 +283,7 @@ def test_an_image_with_which_no_ticket_could_be_checked_any_more() -> None:
     """6,264 bytes in one piece on boards that copy in place (docs/board-esp8266.md)."""
     checks = look(after(largest_block=6_263), in_place=True)
     assert failed(checks) == {CheckName.RESOURCES}
-    assert "6263 bytes of memory in one piece, 6264 needed" in checks[CheckName.RESOURCES].evidence
+    assert "6263 bytes of contiguous memory, 6264 needed" in checks[CheckName.RESOURCES].evidence
     assert failed(look(after(largest_block=6_264), in_place=True)) == set()
 
 

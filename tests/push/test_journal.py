@@ -134,7 +134,7 @@ def test_what_is_not_there(tmp_path: Path) -> None:
 def test_a_journal_of_another_form_or_no_journal_at_all(tmp_path: Path) -> None:
     with closing(Journal.open(tmp_path / "newer.db")) as journal:
         journal._db.execute("PRAGMA user_version=99")
-    with pytest.raises(PushError, match=r"PSH147.*form 99"):
+    with pytest.raises(PushError, match=r"PSH147.*format 99"):
         Journal.open(tmp_path / "newer.db")
     (tmp_path / "text.db").write_text("this is no database" * 100)
     with pytest.raises(PushError, match="PSH140"):
@@ -166,7 +166,7 @@ def test_one_runner_per_journal(tmp_path: Path) -> None:
     assert runner_pid(path) is None
     with runner_lock(path, 4711):
         assert runner_pid(path) == 4711
-        with pytest.raises(LockedError, match="process 4711 is at work on the nodes"), runner_lock(path, 1):
+        with pytest.raises(LockedError, match="process 4711 is working with the nodes"), runner_lock(path, 1):
             pass
     assert runner_pid(path) is None
     with runner_lock(path, os.getpid()):

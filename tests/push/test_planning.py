@@ -155,7 +155,7 @@ def test_too_little_water_is_held_off() -> None:
     low = state_of("a", tanks=[tank_state("tank-a", 0)])
     made = plan(A, {"a": low})
     assert out(made) == {"a": "spare-time-too-short"}
-    assert "needed 570 s: held off" in made.left_out[0].detail
+    assert "needed 9 min 30 s: held off" in made.left_out[0].detail
     settling = tank_state("tank-a", 2)
     settling["marks"][0]["state"] = "settling"
     assert out(plan(A, {"a": state_of("a", tanks=[settling])})) == {"a": "spare-time-too-short"}
@@ -261,7 +261,7 @@ def test_a_board_that_could_not_check_a_ticket_is_restarted_first() -> None:
     in_place = frozenset({"esp32-devkit"})
     made = plan(A, {"a": poor}, in_place=in_place)
     assert out(made) == {"a": "no-memory"}
-    assert "restart it first, when its tanks can be without it for 5 s" in made.left_out[0].detail
+    assert "restart it first, when its tanks can do without it for 5 s" in made.left_out[0].detail
     assert out(plan(A, {"a": state_of("a", largest_block=6_264)}, in_place=in_place)) == {}
     assert out(plan(A, {"a": state_of("a")}, in_place=in_place)) == {}
     assert out(plan(A, {"a": poor})) == {}
@@ -465,7 +465,7 @@ def test_time_is_counted_by_the_access_points_that_are_used() -> None:
 
 
 def test_a_crowded_node_is_left_out_as_crowded() -> None:
-    told = "announced at 10.0.0.1:80, but all connections there are taken"
+    told = "announced at 10.0.0.1:80, but all connections there are in use"
     found = found_of([Match("a", Status.CROWDED, "10.0.0.1", 80, evidence=(told,))])
     assert (found["a"].state, found["a"].absence, found["a"].detail) == (None, "crowded", told)
 
@@ -491,6 +491,6 @@ def test_as_built_plans_it_and_says_so() -> None:
     assert {one.node: one.as_built for _, one in made.nodes()} == {"a": True, "b": False}
     (notice,) = made.notices
     assert (notice.node, notice.about) == ("a", "as-built")
-    assert notice.text == "planned at your word (--as-built), though its pin differs"
+    assert notice.text == "planned as you asked (--as-built), although its pin differs"
     again = plan(A, {"a": state_of("a", image=NEW)}, older={"a": "x"}, as_built=True)
     assert out(again) == {"a": "already-runs-it"}, "the other reasons stand"

@@ -106,7 +106,7 @@ def test_a_good_update_is_kept_by_all_and_twice_is_once(bench: Bench) -> None:
     ("defect", "check"),
     [
         ("probes-inverted", "marks not contradictory|level moved no more than the water could"),
-        ("crash-at-boot", "it fell back by itself: no-healthy-boot"),
+        ("crash-at-boot", "it fell back on its own: no-healthy-boot"),
         ("leaks-memory", "free memory and signal not much worse"),
         ("no-network", "returned in time: no answer"),
     ],
@@ -137,7 +137,7 @@ def test_a_pump_relay_that_sticks_shows_in_the_water(bench: Bench) -> None:
     tankfleet(bench.folder, "bench", "level", tank, f"{100 * just_below_full:.2f} %")
     plan = bench.plan(name, soak="25 s")
     told = tankfleet(bench.folder, "push", plan, expect=1)
-    assert "its pump is said to be off and nothing else can" in told.stderr
+    assert "its pump is reported off and nothing else can" in told.stderr
     assert bench.states()[name]["phase"] == "put-back"
 
 
@@ -177,7 +177,7 @@ def test_ctrl_c_leaves_at_a_safe_point_and_says_how_to_go_on(bench: Bench) -> No
     _, said = tool.communicate(timeout=60)
     assert tool.returncode == 130
     assert "interrupted" in said
-    assert "Nodes on trial fall back by themselves" in said
+    assert "Nodes on trial fall back on their own" in said
     assert "next: tankfleet resume" in said
     tankfleet(bench.folder, "resume")
     assert set(bench.releases().values()) == {release}

@@ -263,7 +263,7 @@ def test_a_node_that_was_not_found_is_no_pilot() -> None:
 @pytest.mark.parametrize(
     ("trouble", "code", "why"),
     [
-        ("not-found", "PSH122", "its release 1.0.0 takes no credentials over the network"),
+        ("not-found", "PSH122", "its release 1.0.0 cannot take credentials over the network"),
         ("bad-credentials", "PSH123", "bad-credentials"),
         ("flash-failed", "PSH123", "flash-failed"),
     ],
@@ -286,7 +286,7 @@ def test_what_the_way_brings_about_is_tried_again_and_then_called_so(code: str) 
     assert _stands(run) == {"a": "kept", "b": "refused"}
     assert run.standings["b"].code is CHANGED_ON_WAY
     assert run.standings["b"].reason == (
-        f"{code}: so {REJOIN_GIVE_TRIES} times; something between changes what is sent"
+        f"{code}: so {REJOIN_GIVE_TRIES} times; a device on the way changes what is sent"
     )
 
 

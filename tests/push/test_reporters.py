@@ -152,7 +152,7 @@ def test_the_drawing_and_the_lines_that_stay(quick_path: Path) -> None:
     text = out.getvalue()
     assert "b: FAILED: marks not contradictory" in text
     assert "gate of wave 1 passed: 0 of 1 failed" in text
-    assert "interrupted: waiting for what is under way with a" in text
+    assert "interrupted: waiting for a" in text
     assert "a: sending" not in text.split("interrupted")[0] or "> wave" in text
 
 
@@ -202,7 +202,10 @@ def test_what_is_awaited_is_named_when_nothing_else_is_said(quick_path: Path) ->
 
 
 def test_interruption_is_said_in_a_word() -> None:
-    assert interrupted_words([]) == "interrupted: leaving at the next safe point; Ctrl-C again leaves at once"
+    assert (
+        interrupted_words([])
+        == "interrupted: will stop at the next safe point; press Ctrl-C again to stop now"
+    )
     assert "a, b, c ..." in interrupted_words(["a", "b", "c", "d"])
 
 
@@ -216,7 +219,7 @@ def test_time_left_shrinks_with_the_waves(quick_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("seconds", "words"), [(0, "about 1 s"), (45, "about 45 s"), (240, "about 4 min"), (7200, "about 2.0 h")]
+    ("seconds", "words"), [(0, "about 1 s"), (45, "about 45 s"), (240, "about 4 min"), (7200, "about 2 h")]
 )
 def test_durations(seconds: float, words: str) -> None:
     assert duration_words(seconds) == words

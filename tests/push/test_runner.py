@@ -158,7 +158,7 @@ def test_a_node_without_spare_time_is_held_off_and_comes_at_the_end(quick_path: 
     state = push(stage, begun(stage, quick_path), reporter=memory)
     assert state.phase is PushPhase.DONE
     assert set(stands(state).values()) == {NodeStatus.KEPT}
-    assert "spare time 100 s, needed 600 s" in held
+    assert "spare time 1 min 40 s, needed 10 min" in held
     assert state.nodes["b"].wave == 3
     assert state.nodes["b"].sent_at_s > state.nodes["c"].sent_at_s
 
@@ -169,7 +169,7 @@ def test_a_node_that_never_has_spare_time_is_left_out_in_the_end(quick_path: Pat
     state = push(stage, begun(stage, quick_path))
     assert state.phase is PushPhase.DONE
     assert state.nodes["b"].stands is NodeStatus.LEFT_OUT
-    assert str(state.nodes["b"].reason) == "held off 6 times: spare time 100 s, needed 600 s"
+    assert str(state.nodes["b"].reason) == "held off 6 times: spare time 1 min 40 s, needed 10 min"
     assert stage.nodes["b"].taken == {}
 
 
@@ -186,7 +186,7 @@ def test_a_send_that_is_slow_to_begin_is_begun_by_a_fresh_state(quick_path: Path
         sends = [e for e in memory.events if isinstance(e, Outcome) and e.doing is Action.SEND]
         assert [send.result for send in sends] == [Result.BROKE, Result.OK][not asked_again :]
         if asked_again:
-            assert "not a byte went within 30 s" in sends[0].detail
+            assert "no byte was sent within 30 s" in sends[0].detail
 
 
 def test_interrupted_in_a_transfer_it_waits_for_its_end_and_resume_goes_on(quick_path: Path) -> None:
@@ -292,7 +292,7 @@ def test_resumed_after_the_trials_ran_out_it_sends_nothing_twice(quick_path: Pat
     stage.base_s += 3600.0
     state = push(stage, journal, resume=True)
     assert state.phase is PushPhase.HALTED
-    assert "fell back by itself: trial-over" in str(state.nodes["a"].reason)
+    assert "fell back on its own: trial-over" in str(state.nodes["a"].reason)
     assert stage.nodes["a"].taken == {NEW: 1}
     assert stands(state)["b"] is NodeStatus.LEFT_OUT
 

@@ -216,7 +216,7 @@ def test_forged_refusals_without_end_are_given_up_and_named(tmp_path: Path) -> N
     state = yard.push()
     assert state.phase is PushPhase.HALTED
     assert len(node.held_back) == 3 and node.images_taken == []
-    assert "the transfer was cut off 3 times" in str(state.nodes["n1"].reason)
+    assert "the transfer was interrupted 3 times" in str(state.nodes["n1"].reason)
     assert "this refusal is not signed" in str(state.nodes["n1"].reason)
 
 

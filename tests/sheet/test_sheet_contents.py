@@ -385,9 +385,7 @@ def test_when_a_node_may_be_updated_agrees_with_the_levels() -> None:
 
 def test_a_fire_reserve_says_when_its_node_is_left_alone() -> None:
     (part,) = _of("tank", "fire-yard").sheets[0].tanks
-    assert (
-        "may be updated above mark short. Otherwise the fire reserve is not surely there" in part.spare_note
-    )
+    assert "may be updated above mark short. Otherwise the fire reserve is not certain" in part.spare_note
 
 
 def test_what_a_ruling_rests_on_is_on_the_sheet_that_it_is_about() -> None:

@@ -112,7 +112,7 @@ def test_drinking_water_is_told_what_is_true_of_its_node() -> None:
     assert "pulse" not in always
     assert "INV616" in always
     unknown = told("drinking water", {"pull_up": "external"}).text
-    assert "all the time: direct current at each wet probe (resistors outside of unknown value)" in unknown
+    assert "all the time: direct current at each wet probe (external resistors of unknown value)" in unknown
     pulsed = told("drinking water", {}).text
     most_ua = 3.3e6 / load_board("esp32-devkit").pull_up.least_ohm
     assert (
@@ -135,7 +135,7 @@ def test_a_relay_works_from_three_volts_and_one_that_is_on_at_low_is_fed_with_th
 @pytest.mark.parametrize(
     ("water", "words"),
     [
-        (None, "nothing says that its source lasts"),
+        (None, "its source may run out"),
         ("bore", "level electrode in the bore"),
         ("rain", "float in its cistern"),
         ("river", "at its intake"),

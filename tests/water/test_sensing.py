@@ -53,7 +53,7 @@ def test_what_a_feed_lets_through_in_words() -> None:
         "electrode with all wet (a resistor of 100 kohm, 5 %)"
     )
     unknown = sensed("esp32-devkit", pins, {"pull_up": "external", "pull_up_feed": "IO13"})
-    assert "all probes at once, at each wet probe (resistors outside of unknown value)" in unknown.words
+    assert "all probes at once, at each wet probe (external resistors of unknown value)" in unknown.words
 
 
 def test_current_of_resistors_by_ohm_s_law() -> None:

@@ -8,8 +8,8 @@ from fleet.codes import Code, Severity, codes_in
 ON_ONE_NODE = Code(
     "INV531",
     "a supply group on one node",
-    "The tanks of a supply group stand in for each other, so that they are never down together. Tanks on one node are "
-    "down together whenever it is updated or fails.",
+    "The tanks of a supply group stand in for each other, so that they are never down together. Tanks on "
+    "one node are down together whenever it is updated or fails.",
     "Give each tank of the group a node of its own, or take `supply_group` out.",
     Severity.WARNING,
     "the purpose of the group: nodes of one group are updated one after the other",
@@ -17,35 +17,35 @@ ON_ONE_NODE = Code(
 GROUP_ACROSS_SITES = Code(
     "INV532",
     "a supply group over two sites",
-    "A tank stands in for another one that it can supply: at another site it has other pipes. The nodes of both sites "
-    "would wait for each other for nothing.",
-    "Name a group of each site, or correct `site`.",
+    "A tank stands in for another that it can supply; a tank at another site has other pipes. The nodes "
+    "of both sites would wait for each other without need.",
+    "Name one group per site, or correct `site`.",
     Severity.WARNING,
     "the purpose of the group: water that can be had from the other tank",
 )
 GROUP_OF_TWO_WATERS = Code(
     "INV533",
     "a supply group of waters that do not mix",
-    "A tank that is drained supplies nobody, and waste water never stands in for clean water: the group protects "
-    "neither of them.",
-    "Take one of them out of the group. Where waste and drinking water are really joined by a pipe, separate them.",
+    "A tank that is drained supplies nobody, and waste water never stands in for clean water. The group "
+    "protects neither of them.",
+    "Take one of them out of the group. If a pipe really joins waste and drinking water, separate them.",
     Severity.WARNING,
     "EN 1717: a fluid of category 5, such as waste water, must never flow back into drinking water (from memory)",
 )
 SIZE_ODD = Code(
     "INV534",
-    "a tank far larger or smaller than its kind",
-    "A slip of a digit or of a unit in a size changes all volumes, times and watches of the tank.",
-    "Check the figures and their units against the tank. If it is really that large or small, say so in a ruling.",
+    "a tank far larger or smaller than usual for its kind",
+    "One wrong digit or unit in a size changes all volumes, times and watches of the tank.",
+    "Check the figures and their units against the tank. If it really has that size, say so in a ruling.",
     Severity.WARNING,
     "own allowances beyond what is built: largest tanks carried on a road are about 4.5 m across, stock "
     "troughs about 10 m, farm tanks of bolted steel about 40 m (common practice)",
 )
 TABLE_NOT_SMOOTH = Code(
     "INV535",
-    "a line of a strapping table that stands out",
-    "Between two depths a tank is about as wide as just above and below: a line whose width jumps and jumps back has a "
-    "slip of a digit in it, and each volume near it is wrong.",
+    "an outlier in a strapping table",
+    "Between two depths a tank is about as wide as just above and below. A line whose width jumps and "
+    "jumps back has a wrong digit, and each volume near it is wrong.",
     "Check the line against the table that was measured.",
     Severity.WARNING,
     "Brunn and Minkowski: the cube root of what a convex body holds between two heights is concave in them; own "
@@ -53,9 +53,9 @@ TABLE_NOT_SMOOTH = Code(
 )
 FLOW_ODD = Code(
     "INV536",
-    "a flow out of any scale",
-    "The draw and the inflow decide how long the tank can be left alone, how often its pump starts and when its "
-    "watches act. With a slip of the unit in one of them all of these are wrong.",
+    "an implausible flow",
+    "The draw and the inflow decide how long the tank can be left alone, how often its pump starts and "
+    "when its watches act. A wrong unit in one of them makes all of these wrong.",
     "Give the worst flow, not the mean, and check its unit (L/min, L/h, m3/h).",
     Severity.WARNING,
     "own allowances: a pipe of 400 mm carries 20,000 L/min at 2.7 m/s; a full tank is not empty or full in 30 s, nor "
@@ -63,7 +63,7 @@ FLOW_ODD = Code(
 )
 POWER_ODD = Code(
     "INV537",
-    "a power out of any scale",
+    "an implausible power",
     "The power decides how often the motor may start and how long it must rest.",
     "Check the figure, its unit and `phase` against the plate.",
     Severity.WARNING,
@@ -72,8 +72,8 @@ POWER_ODD = Code(
 )
 END_ODD = Code(
     "INV538",
-    "a bottom or an end out of any scale",
-    "The depth of a cone or an end counts in each volume and in the height of the whole tank.",
+    "an implausible bottom or end",
+    "The depth of a cone or an end affects each volume and the height of the whole tank.",
     "Check `bottom_depth` or `ends_depth`: it is how far the end stands out, not how high the tank is.",
     Severity.WARNING,
     "own allowances: cones from 0.03 to 1.5 x the diameter deep, ellipsoidal ends from 0.1 to 0.5 x (2:1 ends have "
@@ -81,8 +81,9 @@ END_ODD = Code(
 )
 MOTOR_ODD = Code(
     "INV539",
-    "a motor out of any scale",
-    "The motor's own figures go before all tables: with a slip in one, the pump starts too often, or is said to.",
+    "an implausible motor",
+    "The motor's own figures override all tables. If one is wrong, the pump starts too often, or a sound "
+    "pump is reported.",
     "Check the figure against the plate or the sheet of the motor: starts per hour, not per day; inertia in its unit.",
     Severity.WARNING,
     "own allowances: submersible motors from 60 mm across; 0.04 to 120 starts an hour (Franklin Electric: 50 to 300 a "
@@ -90,9 +91,9 @@ MOTOR_ODD = Code(
 )
 RESERVE_ODD = Code(
     "INV540",
-    "a reserve out of any scale",
-    "Below a reserve of a few millimetres nothing is kept; one just under the highest mark leaves nothing to use, so "
-    "that its node is hardly ever spared.",
+    "an implausible reserve",
+    "A reserve of a few millimetres keeps nothing. One just under the highest mark leaves nothing to use, "
+    "so the node can hardly ever be updated.",
     "Check `reserve`: the height below which the water is never to be drawn.",
     Severity.WARNING,
     "own allowances: at least 10 mm; except in fire tanks at most 90 % of the water below the highest mark",
@@ -100,8 +101,9 @@ RESERVE_ODD = Code(
 SOAK_SHORT = Code(
     "INV541",
     "a new image that is hardly watched",
-    "The soak is the time in which a new image shows whether it holds: without it, one answer after the restart is all "
-    "that is seen before it is kept, and faults that need a minute are spread over the fleet.",
+    "The soak is the time in which a new image shows whether it holds. Without it, one answer after the "
+    "restart is all that is seen before the image is kept, and faults that need a minute spread over the "
+    "fleet.",
     "Set `soak` to a minute or more (2 min by default).",
     Severity.WARNING,
     "own rule: at least 30 s, as much as marks take to settle after a start (10 s of hold and a debounce) three times",
@@ -109,19 +111,19 @@ SOAK_SHORT = Code(
 GATE_OPEN = Code(
     "INV542",
     "a gate that stops nothing",
-    "The gate holds a push when more of a wave fail than are allowed. With half of a wave or more allowed, an image "
-    "that breaks most nodes goes on to the whole fleet.",
+    "The gate halts a push when more nodes of a wave fail than are allowed. With half of a wave or more "
+    "allowed, an image that breaks most nodes reaches the whole fleet.",
     "Set `failures_allowed` to 0 % (the default), or to a few percent for a large fleet.",
     Severity.WARNING,
     "own rule: less than 50 %",
 )
 TOO_SALTY = Code(
     "INV543",
-    "water that may be too salty for what it is for",
-    "Water as salty as this is advised against for stock, or severely restricted for irrigation: which animals and "
-    "which crops bear it, an adviser can say. It may also be a slip of the unit.",
-    "Check the conductivity and its unit. If they are right, ask an adviser; if the stock or crop bears "
-    "it, say so in a ruling.",
+    "water that may be too salty for its purpose",
+    "Water this salty is advised against for stock, or severely restricted for irrigation. An adviser can "
+    "say which animals and which crops tolerate it. The unit may also be wrong.",
+    "Check the conductivity and its unit. If they are right, ask an adviser. If the stock or crop "
+    "tolerates it, say so in a ruling.",
     Severity.WARNING,
     "irrigation: severe restriction on use above 3.0 dS/m = 3,000 uS/cm (FAO Irrigation and Drainage Paper 29, Ayers "
     "and Westcot 1985, table 1); livestock: not recommended above 10,000 mg/L (Texas A&M and New Mexico State "
@@ -129,8 +131,8 @@ TOO_SALTY = Code(
 )
 TIME_ODD = Code(
     "INV544",
-    "a time out of any scale",
-    "A slip of the unit makes milliseconds of seconds, or hours of minutes.",
+    "an implausible time",
+    "A wrong unit turns seconds into milliseconds, or minutes into hours.",
     "Check the figure and its unit.",
     Severity.WARNING,
     "own allowances: a pump runs on for at most a minute; without its network a node looks for it for 1 min to 7 days; "
@@ -138,25 +140,25 @@ TIME_ODD = Code(
 )
 FIRST_WAVE_LARGE = Code(
     "INV545",
-    "a first wave of most of the fleet",
-    "The first wave is there to find a bad image with few nodes; when it is most of the fleet, a bad image is "
-    "everywhere before the gate can say a word.",
+    "a first wave that is most of the fleet",
+    "The first wave exists to find a bad image with few nodes. When it is most of the fleet, a bad image "
+    "is everywhere before the gate can act.",
     "Set `first_wave` to one or two nodes, or a tenth of a large fleet.",
     Severity.WARNING,
     "own rule: at most half of a fleet of ten nodes or more",
 )
 PILOT_BLIND = Code(
     "INV546",
-    "a pilot that finds only what is everywhere",
-    "`pilot_share_found` is the share of the fleet with a fault that the first waves should show: at half or more, "
-    "faults of fewer nodes pass the pilot unseen; at 0 % no pilot is large enough.",
+    "a pilot that finds only widespread faults",
+    "`pilot_share_found` is the share of the fleet with a fault that the first waves should show. At half "
+    "or more, faults of fewer nodes pass the pilot unseen. At 0 % no pilot is large enough.",
     "Set it to 10 % (the default), or from 1 to 30 %.",
     Severity.WARNING,
     "own rule: more than 0 % and less than 50 %",
 )
 CABLE_ODD = Code(
     "INV547",
-    "a cable out of any scale",
+    "an implausible cable length",
     "The length decides whether a probe is read in time and how much its insulation leaks.",
     "Check `cable_length` and its unit.",
     Severity.WARNING,
@@ -165,8 +167,8 @@ CABLE_ODD = Code(
 LEVEL_OF_OVERFLOW = Code(
     "INV548",
     "an overflow near the bottom",
-    "Water runs off at the overflow: one in the lower third leaves most of the tank empty for ever. Often it was "
-    "measured from the top.",
+    "Water runs off at the overflow. One in the lower third leaves most of the tank always empty. Often "
+    "it was measured from the top.",
     "Measure `overflow` from the lowest inside point up.",
     Severity.WARNING,
     "own allowance: an overflow below a third of the tank's height",

@@ -8,18 +8,17 @@ from fleet.limits import DRINKING_SOURCE, DRINKING_US_PER_CM
 CANNOT_KEEP_UP = Code(
     "INV500",
     "a pump that cannot keep up",
-    "While the worst draw or inflow lasts, the level goes the wrong way with the pump running; the longest "
-    "run ends it, and "
-    "the tank runs dry or over.",
-    "Check the pump's flow and the largest draw (or the uncontrolled inflow); else fit a larger pump. If "
-    "the draw is a short peak that the tank is there for, say so in a ruling.",
+    "During the worst draw or inflow the level moves the wrong way although the pump runs. The longest "
+    "run then stops the pump, and the tank runs dry or over.",
+    "Check the pump's flow and the largest draw (or the uncontrolled inflow). If they are right, fit a "
+    "larger pump. If the tank exists to buffer that short peak, say so in a ruling.",
     Severity.WARNING,
     "balance of flows, t = V / (q in - q out)",
 )
 STARTS_TOO_OFTEN = Code(
     "INV501",
     "a pump that starts too often",
-    "Each start heats the winding as much as minutes of running do; a motor started too often burns out.",
+    "Each start heats the winding as much as minutes of running do. A motor started too often burns out.",
     "Set the marks at which the pump starts and stops further apart, or give the motor's own figure as `motor: "
     "{most_starts_per_hour: ...}`.",
     Severity.WARNING,
@@ -28,16 +27,17 @@ STARTS_TOO_OFTEN = Code(
 )
 OFF_TOO_SHORT = Code(
     "INV502",
-    "too short a rest for the motor",
-    "Between two starts a motor must cool down; the node holds the pump off for `shortest_off`, and no longer.",
-    "Raise `shortest_off`, or take it out: then it is computed.",
+    "a rest too short for the motor",
+    "Between two starts a motor must cool down. The node holds the pump off for `shortest_off` and no "
+    "longer.",
+    "Raise `shortest_off`, or delete it: then it is calculated.",
     Severity.WARNING,
     "NEMA MG 10 table 2-3, column C; Franklin Electric: 15 minutes between starts from 6 inches on",
 )
 RUN_TOO_SHORT = Code(
     "INV503",
     "a submersible pump that runs too briefly",
-    "The motor of a submersible pump gets rid of the heat of starting only while water flows past it.",
+    "The motor of a submersible pump loses the heat of its start only while water flows past it.",
     "Set the marks at which the pump starts and stops further apart. For a sump pump whose maker allows shorter runs, "
     "say so in a ruling.",
     Severity.WARNING,
@@ -46,43 +46,42 @@ RUN_TOO_SHORT = Code(
 RUN_ENDS_EARLY = Code(
     "INV504",
     "a longest run that is shorter than the fill",
-    "The node would stop the pump with a fault on its ordinary way from one mark to the other.",
-    "Raise `longest_run`, or take it out: then it is computed.",
+    "The node would stop the pump with a fault during an ordinary fill from one mark to the other.",
+    "Raise `longest_run`, or delete it: then it is calculated.",
     source="longest run = 2 x the time of the whole way (common practice: 1.5 to 2)",
 )
 NO_RISE_EARLY = Code(
     "INV505",
     "a no-rise watch that is shorter than the stretch between two marks",
-    "The node would take a pump that works for one that runs dry, and stop it with a fault.",
-    "Raise `no_rise`, or take it out: then it is computed.",
+    "The node would take a working pump for one that runs dry, and stop it with a fault.",
+    "Raise `no_rise`, or delete it: then it is calculated.",
     source="no-rise watch = 1.5 x the longest stretch between marks (own choice)",
 )
 NO_REASON = Code(
     "INV506",
     "an override without a reason",
-    "A time that was set by hand goes on counting when the tank or the pump is changed, and nobody will know "
-    "why it was "
+    "A time set by hand still applies after the tank or the pump changes, and nobody will know why it was "
     "set.",
-    "Take it out, or write why: `{is: 40 min, reason: the bore recovers slowly}`.",
+    "Delete it, or write the reason: `{is: 40 min, reason: the bore recovers slowly}`.",
     Severity.WARNING,
     "common practice: a setting that differs from the design is kept with its reason",
 )
 NOTHING_AGAINST = Code(
     "INV507",
-    "a pump with nothing to work against",
-    "What empties a tank that is filled, or fills one that is drained, decides how often the pump starts, whether it "
-    "keeps up, and how long the tank can be left alone. Without it none of these is looked at.",
-    "Give the worst flow: `largest_draw` of a tank that is filled, `uncontrolled_inflow` of one that is drained. Or "
-    "correct `does`.",
+    "a pump without a draw or an inflow",
+    "The flow that empties a filled tank, or fills a drained one, decides how often the pump starts, "
+    "whether it keeps up, and how long the tank can be left alone. Without it none of these is checked.",
+    "Give the worst flow: `largest_draw` of a tank that is filled, `uncontrolled_inflow` of one that is "
+    "drained. Or correct `does`.",
     Severity.WARNING,
     "balance of flows, t = V / (q in - q out)",
 )
 POWER_AND_FLOW = Code(
     "INV508",
-    "a pump whose figures do not go together",
-    "Power, flow, phase and height belong to one another: where they do not, one of them has a slip of the unit in it, "
-    "and all that follows from it is wrong.",
-    "Check `power`, `flow` and `phase` against the plate. If the water comes under pressure or from a "
+    "a pump whose figures contradict one another",
+    "Power, flow, phase and height depend on one another. If they do not match, one of them has a wrong "
+    "unit, and all that is calculated from it is wrong.",
+    "Check `power`, `flow` and `phase` against the plate. If the water arrives under pressure or from a "
     "higher place, say so in a ruling.",
     Severity.WARNING,
     "hydraulic power P = density x g x Q x H, at an efficiency of 1; single-phase: Franklin Electric's table of starts",
@@ -90,43 +89,43 @@ POWER_AND_FLOW = Code(
 WATCH_TOO_LATE = Code(
     "INV509",
     "a watch that comes too late",
-    "The longest run and the no-rise watch are what stops a pump that runs dry or cannot fill; set so long, they let "
-    "it burn.",
-    "Take the time out: then it is computed. Or set it nearer to what is computed.",
+    "The longest run and the no-rise watch stop a pump that runs dry or cannot fill. Set this long, they "
+    "let it burn.",
+    "Delete the time: then it is calculated. Or set it nearer to the calculated one.",
     Severity.WARNING,
     "own allowance: 5 x the computed time, itself 1.5 to 2 x the time of the way (common practice)",
 )
 RUNS_OVER = Code(
     "INV510",
-    "the water goes over before the pump stops it",
-    "From the water at the mark until the flow ends pass the debounce time, a sample period and the pump's run-on; a "
-    "draining pump that has just run must rest before it starts. The marks must leave room for what flows meanwhile.",
+    "the tank overflows before the pump stops it",
+    "From the water at the mark until the flow ends, the debounce time, a sample period and the pump's "
+    "run-on pass. A draining pump that has just run must rest before it starts. The marks must leave room "
+    "for what flows meanwhile.",
     "Set the mark further from the overflow, or shorten `debounce` of the node.",
     source="volume = flow x (debounce + sample period + run-on, or what is left of the pump's rest)",
 )
 RUNS_DRY = Code(
     "INV511",
     "a pump that runs dry before it stops",
-    "From the water at the mark until the pump stands still pass the debounce time, a sample period and the run-on: a "
-    "draining pump then draws air.",
+    "From the water at the mark until the pump stands still, the debounce time, a sample period and the "
+    "run-on pass. A draining pump then draws air.",
     "Set the mark at which it stops higher, or shorten `debounce` of the node.",
     source="volume = flow x (debounce + sample period + run-on)",
 )
 STARTS_TOO_LATE = Code(
     "INV512",
     "a pump that starts too late",
-    "The level has gone into the reserve before the pump starts: the probe must be believed, and a pump that has just "
-    "run must rest first.",
+    "The level falls into the reserve before the pump starts: the debounce time passes first, and a pump "
+    "that has just run must rest.",
     "Set the mark at which it starts higher, or correct `reserve`.",
     Severity.WARNING,
     "volume = draw x (debounce + sample period, or what is left of the pump's rest)",
 )
 MARKS_TOO_CLOSE = Code(
     "INV513",
-    "marks closer than a wave is high",
-    "While water flows in the surface moves: with marks this close, a wave wets both or none, and the pump "
-    "stops and starts "
-    "by it.",
+    "marks closer than the height of a wave",
+    "The surface moves while water flows in. With marks this close, a wave wets both or none, and the "
+    "pump stops and starts by it.",
     "Set the marks further apart.",
     Severity.WARNING,
     "own allowance: a wave from trough to crest of 2 % of the surface's width, at least 10 mm for the probe's tip "
@@ -135,17 +134,18 @@ MARKS_TOO_CLOSE = Code(
 PASSED_TOO_FAST = Code(
     "INV514",
     "a level that passes two marks within the debounce time",
-    "The higher mark may then be believed before the lower one, which the node takes for a fault of the probes.",
+    "The node may then accept the higher mark before the lower one, and report that as a fault of the "
+    "probes.",
     "Set the marks further apart, or shorten `debounce` of the node.",
     Severity.WARNING,
     "time = volume between the marks / flow",
 )
 SLOSH = Code(
     "INV515",
-    "a debounce shorter than the water swings",
-    "A surface that swings wets and leaves a probe once per period: a shorter debounce believes each swing.",
-    "Raise `debounce` of the node: two to three periods are good. Or put the probes into a stilling pipe, and say so "
-    "in a ruling.",
+    "a debounce shorter than the water's swing",
+    "A swinging surface wets and leaves a probe once per period. A shorter debounce accepts each swing.",
+    "Raise `debounce` of the node: two to three periods are good. Or put the probes into a stilling pipe, "
+    "and say so in a ruling.",
     Severity.WARNING,
     "first mode of sloshing by linear theory (from memory); makers of level relays: 0.1 to 10 s, 2 to 4 s "
     "against splashing",
@@ -161,16 +161,16 @@ DEBOUNCE_SHORT = Code(
 NAMES_UPSIDE_DOWN = Code(
     "INV517",
     "marks whose names are upside down",
-    "Heights are from the lowest inside point of the tank up. A `full` below an `empty` was measured from the top: the "
-    "pump would start and stop at the wrong levels.",
-    "Measure from the bottom, or give the marks other names.",
+    "Heights count upwards from the lowest inside point of the tank. A `full` below an `empty` was "
+    "measured from the top: the pump would start and stop at the wrong levels.",
+    "Measure from the bottom, or rename the marks.",
     Severity.WARNING,
     "common meaning of the names empty, low, half, high and full",
 )
 DEBOUNCE_LONG = Code(
     "INV518",
     "a debounce longer than waves need",
-    "All that the node does comes later by it: it stops the pump later, starts it later, and sees a fault later.",
+    "It delays all that the node does: it stops the pump later, starts it later, and sees a fault later.",
     "Leave `debounce` out (2 s), or set it to 1 to 5 s, or to two periods of the water's swing.",
     Severity.NOTE,
     "makers of level relays: 0.1 to 10 s",
@@ -178,8 +178,8 @@ DEBOUNCE_LONG = Code(
 AT_THE_BOTTOM = Code(
     "INV519",
     "a mark at the very bottom",
-    "The last centimetre of a tank is sludge and what clings to the floor: a probe there stays wet, so that the tank "
-    "is never known to be empty, and a pump that waits for it never acts.",
+    "The last centimetre of a tank holds sludge and residue. A probe there stays wet, so the tank never "
+    "counts as empty, and a pump that waits for that never acts.",
     "Check the unit, or set the mark higher.",
     Severity.WARNING,
     "own allowance: 10 mm, as for the drop at a probe's tip",
@@ -195,47 +195,44 @@ FIRE_REFILL = Code(
 FIRE_NO_RESERVE = Code(
     "INV521",
     "a fire tank without a reserve",
-    "Nothing says how much of it must always be there, so neither an update nor a draw can be held off for it.",
+    "Without it nobody knows how much water must always be there, so neither an update nor a draw can be "
+    "held off for it.",
     "Add `reserve`: the height below which the water belongs to the fire brigade.",
     Severity.WARNING,
     "MIL-HDBK-1008: fire storage is additive, and available at all times",
 )
 FIRE_DRAWN = Code(
     "INV522",
-    "a fire reserve that is drawn from",
-    "The reserve must be there at all times; what draws from the same tank must not be able to go below it.",
-    "Let nothing but the fire brigade draw from it, or put the outlet of others above the reserve and say so "
-    "in a ruling.",
+    "a fire reserve that others can draw from",
+    "The reserve must always be there. Whatever draws from the same tank must not be able to go below it.",
+    "Let only the fire brigade draw from it, or put other outlets above the reserve and say so in a ruling.",
     Severity.WARNING,
     "MIL-HDBK-1008: fire storage is additive to the domestic one",
 )
 BELOW_RESERVE = Code(
     "INV523",
     "a pump that works within the reserve",
-    "A filling pump that starts only below the reserve lets it be used up first; a draining one that stops "
-    "below it empties "
-    "it.",
+    "A filling pump that starts only below the reserve lets it be used up first. A draining pump that "
+    "stops below it empties it.",
     "Set the mark above the reserve, or correct `reserve`.",
     Severity.WARNING,
     "own rule: the reserve is never to be drawn; fire storage is available at all times (MIL-HDBK-1008)",
 )
 NOT_DRINKING = Code(
     "INV524",
-    "drinking water of a kind that nobody drinks",
-    "Grey and brackish water are not for drinking; one of the two is a slip.",
+    "drinking water that is not drinkable",
+    "Grey and brackish water are not for drinking, so one of the two keys is wrong.",
     "Correct `duty` or `water`.",
     source=f"drinking water: 50 to 1,500 uS/cm (Maine DHHS); {DRINKING_US_PER_CM:,.0f} uS/cm: {DRINKING_SOURCE}; "
     "brackish: from 1,000 uS/cm up (datastream.org)",
 )
 NEVER_SPARED = Code(
     "INV530",
-    "a tank that never spares its node",
-    "At no level that its marks can tell is there time for the worst outage of an update, so its node would "
-    "be held off for "
-    "ever.",
-    "Raise the mark at which the pump starts, lower the reserve or the draw if they are too careful, shorten "
-    "the policy's "
-    "`trial`, or plan to update over USB.",
+    "a node that can never be updated",
+    "This node can never be updated: at no level that its tank's marks show is there time for the worst "
+    "outage of an update. It would be held off for ever.",
+    "Raise the mark at which the pump starts; lower the reserve or the draw if they are too cautious; "
+    "shorten the policy's `trial`; or plan to update over USB.",
     Severity.WARNING,
     "spare time against the worst outage of the board times the policy's margin",
 )

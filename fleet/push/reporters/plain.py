@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 from fleet.push.blame import Blame
 from fleet.push.events import Requested, Resumed
-from fleet.push.reporters.words import duration_words, halted_words, nodes_words, plain, wave_words
+from fleet.push.reporters.words import duration_words, halted_words, plain, wave_words
 from fleet.push.state import NodeStatus, PushPhase
+from fleet.water.quantities import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -59,9 +60,9 @@ class PlainReporter:
 def interrupted_words(awaited: Sequence[str]) -> str:
     """What is said to Ctrl-C."""
     if not awaited:
-        return "interrupted: leaving at the next safe point; Ctrl-C again leaves at once"
+        return "interrupted: will stop at the next safe point; press Ctrl-C again to stop now"
     names = ", ".join(awaited[:3]) + (" ..." if len(awaited) > 3 else "")
-    return f"interrupted: waiting for what is under way with {names}; Ctrl-C again leaves at once"
+    return f"interrupted: waiting for {names}; press Ctrl-C again to stop now"
 
 
 def changes(event: Event, before: PushState, after: PushState) -> list[str]:
@@ -70,7 +71,7 @@ def changes(event: Event, before: PushState, after: PushState) -> list[str]:
     if isinstance(event, Requested):
         lines.append(f"asked: {event.word}{f' {chr(32).join(event.nodes)}' if event.nodes else ''}")
     if isinstance(event, Resumed):
-        lines.append("taking over: every node that something was under way with is asked what it runs")
+        lines.append("taking over: asking every node with an update under way what it runs")
     lines += [f"  {line}" for line in _node_lines(before, after)]
     lines += [_verdict_line(verdict) for verdict in after.verdicts[len(before.verdicts) :]]
     if after.phase is PushPhase.RUNNING and after.wave != before.wave:
@@ -84,8 +85,8 @@ def begin_lines(state: PushState) -> list[str]:
     """Which push this is, and its present wave."""
     plan = state.plan
     releases = ", ".join(sorted({node.to_release for _, node in plan.nodes()}))
-    waves = "1 wave" if len(plan.waves) == 1 else f"{len(plan.waves)} waves"
-    head = f"push {plan.id}: {releases} to {nodes_words(len(state.nodes))} of {plan.fleet} in {waves}"
+    waves = counted(len(plan.waves), "wave")
+    head = f"push {plan.id}: {releases} to {counted(len(state.nodes), 'node')} of {plan.fleet} in {waves}"
     if state.ended:
         return [f"{head}, {plain(state.phase)}"]
     return [head, _wave_line(state)] if 0 < state.wave <= len(state.waves) else [head]

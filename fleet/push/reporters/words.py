@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.push.reasons import Halt
 from fleet.push.state import NodeStatus, PushPhase, Task
+from fleet.water.quantities import counted, duration
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -18,25 +19,25 @@ _AWAITED = {
     Task.READY: "whether it can be updated",
     Task.HELD: "its tank or its window",
     Task.SEND: "its transfer",
-    Task.UNSURE: "word which image it runs",
+    Task.UNSURE: "report of the image it runs",
     Task.RETURN: "its return",
     Task.SOAK: "its soak",
     Task.SOAKED: "the rest of its wave",
-    Task.KEEP: "its word that it keeps the image",
+    Task.KEEP: "confirmation that it keeps the image",
     Task.BACK: "its return to the old image",
     Task.BACK_TOLD: "its return to the old image",
     Task.BACK_RETURN: "its return to the old image",
     Task.BACK_SEND: "the transfer of its old image",
-    Task.BACK_KEEP: "its word that it keeps the old image",
+    Task.BACK_KEEP: "confirmation that it keeps the old image",
 }
 _DOING = {
     Task.READY: "asked whether it can be updated",
     Task.HELD: "held off",
     Task.SEND: "sending",
-    Task.UNSURE: "transfer cut off, asking which image it runs",
+    Task.UNSURE: "transfer interrupted, asking which image it runs",
     Task.RETURN: "restarting",
     Task.SOAK: "on trial",
-    Task.SOAKED: "on trial, well, waiting for the rest of its wave",
+    Task.SOAKED: "on trial and well, waiting for the rest of its wave",
     Task.KEEP: "told to keep",
     Task.BACK: "going back",
     Task.BACK_TOLD: "told to go back",
@@ -92,7 +93,7 @@ def wave_words(state: PushState, number: int) -> str:
     nodes = state.in_wave(number)
     pilot = number <= len(state.plan.waves) and state.plan.waves[number - 1].pilot
     kind = "pilot" if pilot else "late" if number > len(state.plan.waves) else ""
-    head = f"wave {number} of {len(state.waves)}{f' ({kind})' if kind else ''}, {nodes_words(len(nodes))}"
+    head = f"wave {number} of {len(state.waves)}{f' ({kind})' if kind else ''}, {counted(len(nodes), 'node')}"
     return f"{head}: {count_words(Counter(node.stands for node in nodes)) or 'all moved to the end'}"
 
 
@@ -129,7 +130,7 @@ def awaited_words(state: PushState, now_s: float) -> str:
         return "waiting for the journal"
     first = moving[0]
     more = f" and {len(moving) - 1} more" if len(moving) > 1 else ""
-    return f"waiting for {first.node}{more}: {_AWAITED[first.task]}, {now_s - first.since_s:.0f} s so far"
+    return f"waiting for {first.node}{more}: {_AWAITED[first.task]}, {duration(now_s - first.since_s)} so far"
 
 
 def time_left_s(state: PushState, now_s: float) -> float:
@@ -146,17 +147,8 @@ def time_left_s(state: PushState, now_s: float) -> float:
 
 def duration_words(seconds: float) -> str:
     """`about 3 min`: a duration as a person says it."""
-    if seconds < 90:
-        return f"about {max(1, round(seconds))} s"
-    if seconds < 5400:
-        return f"about {round(seconds / 60)} min"
-    return f"about {seconds / 3600:.1f} h"
+    return f"about {duration(max(1.0, seconds))}"
 
 
 def _left(until_s: float, now_s: float) -> str:
-    return f"{max(0.0, until_s - now_s):.0f} s"
-
-
-def nodes_words(count: int) -> str:
-    """How many nodes, such as `1 node`."""
-    return f"{count} node" if count == 1 else f"{count} nodes"
+    return duration(max(0.0, until_s - now_s))
