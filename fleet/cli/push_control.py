@@ -36,7 +36,9 @@ def hold(ctx: typer.Context) -> int:
     Hold the push that is under way: no further node is begun; what is in flight is watched, judged and
     kept or brought back as usual. `tankfleet go-on` lets it go on.
     """
-    return _say(session(ctx), "hold", "The push will hold when the updates under way are done.", "tankfleet go-on")
+    return _say(
+        session(ctx), "hold", "The push will hold when the updates under way are done.", "tankfleet go-on"
+    )
 
 
 @command(go_on_app, "go-on")
@@ -123,7 +125,9 @@ def _say(this: Session, word: Literal["hold", "go-on"], done: str, undo: str) ->
     if hearing.heard is control.Heard.NO_PUSH:
         return say_nothing(this, Nothing.NONE_UNDER_WAY)
     if hearing.heard is control.Heard.WRITTEN_DOWN:
-        this.output.note(f"No process runs push {hearing.push} now. The request takes effect when the push is resumed.")
+        this.output.note(
+            f"No process runs push {hearing.push} now. The request takes effect when the push is resumed."
+        )
         this.output.next_step("tankfleet resume", "tankfleet stop")
         return Exit.OK
     if hearing.heard is control.Heard.SO_ALREADY:
