@@ -34,12 +34,12 @@ def open_port(name: str, baud: int) -> serial.Serial:
 
 def _refused(name: str, why: int | None) -> FlashError:
     if why in (errno.EACCES, errno.EPERM):
-        return FlashError(NO_PERMISSION, f"{name} is not open to you", fix=_permission_fix(name))
+        return FlashError(NO_PERMISSION, f"you may not open {name}", fix=_permission_fix(name))
     if why in _BUSY:
         holders = ", ".join(_holders(name)) or "another program"
         return FlashError(PORT_BUSY, f"{name} is in use by {holders}")
     names = port_names()
-    there = f"there are {', '.join(names)}" if names else "no port has a board on it"
+    there = f"the ports are {', '.join(names)}" if names else "no port has a board on it"
     return FlashError(NO_SUCH_PORT, f"{name} cannot be opened as a port; {there}")
 
 
