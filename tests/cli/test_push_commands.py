@@ -76,7 +76,7 @@ def test_plan_push_roll_back(project, capsys) -> None:
     assert printed.out.splitlines()[0].split()[:3] == ["wave", "node", "site"]
     assert [line.split()[0] for line in printed.out.splitlines()[1:]] == ["1", "2", "2"]
     assert "1.0.0 -> 1.1.0" in printed.out
-    assert "pilot: a fault that hits 10% of these 3 nodes (1)" in printed.err
+    assert "pilot: a fault that hits 10% of 3 nodes (1)" in printed.err
     assert f"next: tankfleet push {path}" in printed.err
 
     assert project.run("push", path, "--dry-run") == Exit.OK
@@ -108,7 +108,7 @@ def test_plan_push_roll_back(project, capsys) -> None:
     capsys.readouterr()
     assert project.run("plan", "--any-hour") == Exit.OK
     printed = capsys.readouterr()
-    assert "Nothing to push: was put back (3 nodes)" in printed.err
+    assert "Nothing to push: 3 nodes: was put back" in printed.err
     again = project.plan("--retry-failed", c)
     assert read_plan(Path(again).read_text()).planned(c).sequence > 100, "a ticket above the node's floor"
     assert project.run("push", again) == Exit.OK
@@ -366,7 +366,7 @@ def test_images_of_an_older_inventory_stay_out_and_are_not_pushed(project, capsy
     assert project.run("plan", "--any-hour") == Exit.OK
     printed = capsys.readouterr()
     assert printed.out.count("older inventory") >= 3
-    assert "Nothing to push: older inventory (3 nodes). No plan was written." in printed.err
+    assert "Nothing to push: 3 nodes: older inventory. No plan was written." in printed.err
     assert "next: tankfleet build\n" in printed.err
 
     path = project.plan("--as-built", project.names[0])
