@@ -18,12 +18,12 @@ from fleet.push.events import Began, Event
 from fleet.push.plan import Plan
 from fleet.push.reporters.heartbeat import Heartbeat
 from fleet.push.reporters.lines import LinesReporter
-from fleet.push.reporters.plain import PlainReporter, interrupted_words
+from fleet.push.reporters.plain import Kind, PlainReporter, changes, interrupted_words
 from fleet.push.reporters.several import Several
 from fleet.push.reporters.terminal import TerminalReporter, screen
 from fleet.push.reporters.words import awaited_words, duration_words, time_left_s
 from fleet.push.runner import Reporter
-from fleet.push.state import NodeStatus, fresh
+from fleet.push.state import NodeStatus, evolve, fresh
 from tests.push.plans import plan_of, planned
 from tests.push.sim import simulate
 from tests.push.sim_node import Behaviour
@@ -153,7 +153,34 @@ def test_the_drawing_and_the_lines_that_stay(quick_path: Path) -> None:
     assert "b: FAILED: marks not contradictory" in text
     assert "gate of wave 1 passed: 0 of 1 failed" in text
     assert "interrupted: waiting for a" in text
-    assert "a: sending" not in text.split("interrupted")[0] or "> wave" in text
+    assert "> wave" in text
+    assert "KiB" not in text  # of a step's line; the drawing has none
+
+
+def test_what_a_line_is_about_does_not_hang_on_its_words(quick_path: Path) -> None:
+    """Each word of a failing push, told from the states: kept and put back are steps, a verdict is good or bad."""
+    events, state, seen = events_of(quick_path, b=Behaviour(inverted=True)), fresh(PLAN), []
+    for event in events:
+        after, _ = step(state, event)
+        seen += changes(event, state, after)
+        state = after
+    kinds = {line.text.split(": ")[0].strip(): line.kind for line in seen if "FAILED" in line.text}
+    assert kinds == {"b": Kind.BAD, "gate of wave 2 FAILED": Kind.BAD}
+    assert [line.text for line in seen if line.kind is Kind.GOOD] == [
+        line.text for line in seen if line.text.startswith("gate of wave 1 ")
+    ]
+    assert {line.kind for line in seen if line.text.startswith("  a: ")} == {Kind.STEP}
+    assert {line.kind for line in seen if line.text.startswith("going back")} == {Kind.FACT}
+
+
+def test_a_lost_node_and_one_left_out_are_kept_on_the_screen(quick_path: Path) -> None:
+    plan = plan_of([planned("a")], [planned("b")])
+    state = fresh(plan)
+    for stands, kind in ((NodeStatus.LOST, Kind.BAD), (NodeStatus.LEFT_OUT, Kind.FACT)):
+        node = evolve(state.nodes["a"], stands=stands)
+        after = evolve(state, nodes=state.nodes.with_node(node))
+        (line,) = changes(Began(BEGAN_S), state, after)
+        assert line.kind is kind
 
 
 @pytest.mark.parametrize("width", [60, 80, 200])

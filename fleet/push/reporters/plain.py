@@ -3,6 +3,8 @@ drawn twice."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from enum import Enum, auto
 from typing import TYPE_CHECKING
 
 from fleet.push.blame import Blame
@@ -33,6 +35,24 @@ _FAILED = {Blame.SUPPLY: "FAILED for its supply", Blame.LINK: "FAILED for its li
 """Where the image is not to blame; else plainly `FAILED`."""
 
 
+class Kind(Enum):
+    """What a line is about; a drawing keeps all but steps, and colors two of them."""
+
+    STEP = auto()
+    """A step of one node."""
+    FACT = auto()
+    GOOD = auto()
+    BAD = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of what changed."""
+
+    text: str
+    kind: Kind = Kind.FACT
+
+
 class PlainReporter:
     """Writes each line with `write`."""
 
@@ -47,7 +67,7 @@ class PlainReporter:
     def happened(self, event: Event, before: PushState, after: PushState) -> None:
         """What changed, a line each."""
         for line in changes(event, before, after):
-            self._write(line)
+            self._write(line.text)
 
     def progress(self, node: str, sent_bytes: int, size_bytes: int) -> None:
         """Not drawn off a terminal."""
@@ -65,19 +85,19 @@ def interrupted_words(awaited: Sequence[str]) -> str:
     return f"interrupted: waiting for {names}; press Ctrl-C again to stop now"
 
 
-def changes(event: Event, before: PushState, after: PushState) -> list[str]:
-    """The lines that this event is worth."""
+def changes(event: Event, before: PushState, after: PushState) -> list[Line]:
+    """The lines that this event is worth; those of nodes are indented."""
     lines = []
     if isinstance(event, Requested):
-        lines.append(f"asked: {event.word}{f' {chr(32).join(event.nodes)}' if event.nodes else ''}")
+        lines.append(Line(f"asked: {event.word}{f' {chr(32).join(event.nodes)}' if event.nodes else ''}"))
     if isinstance(event, Resumed):
-        lines.append("taking over: asking every node with an update under way what it runs")
-    lines += [f"  {line}" for line in _node_lines(before, after)]
+        lines.append(Line("taking over: asking every node with an update under way what it runs"))
+    lines += _node_lines(before, after)
     lines += [_verdict_line(verdict) for verdict in after.verdicts[len(before.verdicts) :]]
     if after.phase is PushPhase.RUNNING and after.wave != before.wave:
-        lines.append(_wave_line(after))
+        lines.append(Line(_wave_line(after)))
     if after.phase is PushPhase.GOING_BACK and before.phase is not PushPhase.GOING_BACK:
-        lines.append(f"going back: {halted_words(after.halted_by)}")
+        lines.append(Line(f"going back: {halted_words(after.halted_by)}"))
     return lines
 
 
@@ -98,7 +118,7 @@ def _wave_line(state: PushState) -> str:
     return f"{wave_words(state, state.wave)}, {duration_words(expected_s)}"
 
 
-def _node_lines(before: PushState, after: PushState) -> list[str]:
+def _node_lines(before: PushState, after: PushState) -> list[Line]:
     """A line per node that stands otherwise than before; many that are left out for one reason share a
     line."""
     changed = after.nodes.changed_since(before.nodes)
@@ -108,27 +128,26 @@ def _node_lines(before: PushState, after: PushState) -> list[str]:
         for reason in dict.fromkeys(after.nodes[name].reason for name in out)
     }
     together = {name for names in shared.values() if len(names) > LEFT_OUT_SHOWN for name in names}
-    lines = [
+    alone = [
         _node_line(before.nodes[name], after.nodes[name], after) for name in changed if name not in together
     ]
-    lines += [
-        f"{len(names)} nodes left out: {reason}"
+    return [line for line in alone if line is not None] + [
+        Line(f"  {len(names)} nodes left out: {reason}")
         for reason, names in shared.items()
         if len(names) > LEFT_OUT_SHOWN
     ]
-    return [line for line in lines if line]
 
 
 def _newly_left_out(was: NodeProgress, node: NodeProgress) -> bool:
     return node.stands is NodeStatus.LEFT_OUT and was.stands is not NodeStatus.LEFT_OUT
 
 
-def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> str:
+def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> Line | None:
     if node.failed and not was.failed:
         word = "FAILED" if node.blame is None else _FAILED.get(node.blame, "FAILED")
-        return f"{node.node}: {word}: {node.reason}"
+        return Line(f"  {node.node}: {word}: {node.reason}", Kind.BAD)
     if node.stands is was.stands and not (node.stands is NodeStatus.HELD_OFF and node.holds != was.holds):
-        return ""
+        return None
     planned = state.planned[node.node]
     told = _TOLD[node.stands]
     if node.stands is NodeStatus.SENDING:
@@ -140,9 +159,13 @@ def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> str:
     elif node.stands is NodeStatus.KEPT:
         told = f"kept {planned.to_release}"
     why = f": {node.reason}" if node.reason and not node.failed else ""
-    return f"{node.node}: {told}{why}"
+    return Line(f"  {node.node}: {told}{why}", _KINDS.get(node.stands, Kind.STEP))
 
 
-def _verdict_line(verdict: Verdict) -> str:
-    word = "passed" if verdict.passed else "FAILED"
-    return f"gate of wave {verdict.wave} {word}: {verdict.text}"
+def _verdict_line(verdict: Verdict) -> Line:
+    word, kind = ("passed", Kind.GOOD) if verdict.passed else ("FAILED", Kind.BAD)
+    return Line(f"gate of wave {verdict.wave} {word}: {verdict.text}", kind)
+
+
+_KINDS = {NodeStatus.LOST: Kind.BAD, NodeStatus.LEFT_OUT: Kind.FACT}
+"""Of a node's line; any other is a step."""

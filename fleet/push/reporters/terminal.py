@@ -9,7 +9,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from fleet.limits import NODE_LINES_SHOWN, SCREEN_PER_SECOND, WAVE_LINES_SHOWN
-from fleet.push.reporters.plain import begin_lines, changes, interrupted_words
+from fleet.push.reporters.plain import Kind, begin_lines, changes, interrupted_words
 from fleet.push.reporters.words import (
     awaited_words,
     count_words,
@@ -30,6 +30,10 @@ if TYPE_CHECKING:
 
     from fleet.push.events import Event
     from fleet.push.state import PushState
+
+
+_STYLES = {Kind.BAD: "red", Kind.GOOD: "green"}
+"""A color beside the words that say the same."""
 
 
 class TerminalReporter:
@@ -70,8 +74,8 @@ class TerminalReporter:
         """Draw how it stands now; what should stay readable is written above the drawing."""
         self._state = after
         for line in changes(event, before, after):
-            if _stays(line):
-                self._print(line.strip(), _style(line))
+            if line.kind is not Kind.STEP:
+                self._print(line.text.strip(), _STYLES.get(line.kind, ""))
         for name in tuple(self._sent):
             if after.nodes[name].task not in (Task.SEND, Task.BACK_SEND):
                 del self._sent[name]
@@ -93,18 +97,6 @@ class TerminalReporter:
 
         lines = screen(self._state, self._now_s(), self._sent) if self._state is not None else []
         return Text("\n".join(lines), no_wrap=True, overflow="ellipsis")
-
-
-def _style(line: str) -> str:
-    """A color beside the words that say the same."""
-    if "FAILED" in line or "LOST" in line:
-        return "red"
-    return "green" if " passed: " in line else ""
-
-
-def _stays(line: str) -> bool:
-    """Whether a line is worth keeping on the screen: not every step of every node."""
-    return not line.startswith("  ") or "FAILED" in line or "LOST" in line or "left out" in line
 
 
 def screen(state: PushState, now_s: float, sent: dict[str, float]) -> list[str]:
