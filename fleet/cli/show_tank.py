@@ -144,9 +144,8 @@ def _starts(out: Output, pump: PumpFacts, units: Units) -> None:
 
 def _levels(out: Output, tank: TankFacts) -> None:
     need = tank.need
-    goal, _, edge = tank.levels[-1].why.partition(", from")
-    goal += "".join(edge.partition("; less")[1:])
-    paragraph(out, f"{out.style('spare time', 'bold')}, how long it can be left without its node: {goal}")
+    why = tank.levels[-1].why_at_any_level
+    paragraph(out, f"{out.style('spare time', 'bold')}, how long it can be left without its node: {why}")
     rows = []
     for level in reversed(tank.levels):
         enough = {None: "-", True: "yes", False: "not now"}[level.may_be_updated]

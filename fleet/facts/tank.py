@@ -118,6 +118,8 @@ class LevelFacts:
     until_overflow_s: float | None
     spare_s: float | None
     why: str
+    why_at_any_level: str
+    """The same without the level that it is counted from."""
     held: str
     """The condition of the tank's duty that is not met, for which it is not left alone at all."""
     may_be_updated: bool | None
@@ -325,6 +327,7 @@ def _levels(tank: Tank, need: Need | None, debounced_s: float, units: Units) -> 
                 until_overflow_s=finite(spare.until_overflow_s),
                 spare_s=finite(spare.worst_s),
                 why=spare.why,
+                why_at_any_level=spare.why_at_any_level,
                 held=spare.held,
                 may_be_updated=None if need is None else suffices(spare.worst_s, need.needed_s),
             )

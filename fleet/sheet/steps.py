@@ -233,8 +233,8 @@ def _unplugged(pump: PumpFacts) -> Step:
 def _stops(facts: TankFacts, pump: PumpFacts, units: Units) -> Step:
     """How far past the mark the water may come to rest."""
     mark_m = _height(facts, pump.stops_at)
-    past = units.small_length(abs(pump.stopping.reached_m - mark_m))
-    expect = f"{'' if past.startswith('under') else 'up to '}{past} past the mark at {units.tape(mark_m)}"
+    past = units.small_length_at_most(abs(pump.stopping.reached_m - mark_m))
+    expect = f"{past} past the mark at {units.tape(mark_m)}"
     if pump.does == "fill":
         limit = "overflow" if facts.overflow_given else "top"
         expect += f"; {limit} at {units.tape(facts.overflow.height_m)}"

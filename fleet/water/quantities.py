@@ -35,9 +35,18 @@ class Units:
 
     def small_length(self, metres: float) -> str:
         """Such as `64 mm` or `2.5 in`; `under 1 mm` or `under 0.1 in` for next to nothing."""
-        value, least, unit = (metres / _M_PER_FOOT * 12, 0.1, "in") if self.us else (metres * 1000, 1, "mm")
+        value, least, unit = self._small(metres)
         shown = f"{value:.1f}" if self.us else f"{value:.0f}"
         return f"{shown} {unit}" if value >= least else f"under {least:g} {unit}"
+
+    def small_length_at_most(self, metres: float) -> str:
+        """Such as `up to 64 mm`; `under 1 mm` for next to nothing."""
+        value, least, _ = self._small(metres)
+        return f"{'up to ' if value >= least else ''}{self.small_length(metres)}"
+
+    def _small(self, metres: float) -> tuple[float, float, str]:
+        """The figure, the least that is shown, and the unit."""
+        return (metres / _M_PER_FOOT * 12, 0.1, "in") if self.us else (metres * 1000, 1, "mm")
 
     def long_length(self, metres: float) -> str:
         """Of a cable, such as `35 m` or `115 ft`."""

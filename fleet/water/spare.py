@@ -53,9 +53,24 @@ class SpareTime:
     until_reserve_s: float
     until_overflow_s: float
     worst_s: float
-    why: str
+    limit: str
+    """What it lasts for, in words, whatever the level."""
+    start: str = ""
+    """From where it is counted, in words."""
+    less: str = ""
+    """What is taken off, in words."""
     held: str = ""
     """The condition of the tank's duty that is not met, for which it is not left alone at all."""
+
+    @property
+    def why(self) -> str:
+        """All of it in words."""
+        return f"{self.limit}{self.start}{self.less}"
+
+    @property
+    def why_at_any_level(self) -> str:
+        """The same without the level that it is counted from."""
+        return f"{self.limit}{self.less}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +118,7 @@ def spare_time(
     Until the reserve (or empty) at the largest draw, from the lowest level possible; until overflow at
     the largest uncontrolled inflow, from the highest level possible. Inflow is not counted on, and
     neither is draw. `worst_s` is less what the node with that debounce takes to see the level and to take over
-    again. `why` is in words of those units.
+    again. Its words are in those units.
     """
     span = bounds(tank, wet_marks, watched)
     reserve = tank.reserve_m or 0.0
@@ -114,16 +129,16 @@ def spare_time(
     until_overflow = _until(up_l, tank.uncontrolled_inflow_l_per_min)
     held = _held(tank, span, units)
     if held:
-        return SpareTime(until_reserve, until_overflow, 0.0, held, held)
-    worst, what = _worst(tank, until_reserve, until_overflow, units)
+        return SpareTime(until_reserve, until_overflow, 0.0, held, held=held)
+    worst, limit = _worst(tank, until_reserve, until_overflow, units)
     if tank.pump is None:
-        return SpareTime(until_reserve, until_overflow, worst, what)
-    why = f"{what}{_from(_watched(tank, watched), tank.pump, wet_marks, span)}"
+        return SpareTime(until_reserve, until_overflow, worst, limit)
+    start, less = _from(_watched(tank, watched), tank.pump, wet_marks, span), ""
     if 0 < worst < inf:
         late_s = believe_s(debounced_s) + taking_over_s(tank.pump, debounced_s)
         worst = max(0.0, worst - late_s)
-        why += f"; less {duration(late_s)} until its probes are accepted and its pump has rested and run up"
-    return SpareTime(until_reserve, until_overflow, worst, why)
+        less = f"; less {duration(late_s)} until its probes are accepted and its pump has rested and run up"
+    return SpareTime(until_reserve, until_overflow, worst, limit, start, less)
 
 
 def taking_over_s(pump: Pump, debounced_s: float) -> float:

@@ -430,3 +430,18 @@ def test_show_node_says_where_its_button_is_and_what_holding_it_does(
     """The boot button of an ESP32 devkit is on GPIO0 (its schematic)."""
     assert run(["show", "node", "kestrel-01"]) == 0
     assert "button        IO0 (GPIO0): held for 5 s it clears faults that stay" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("metres", "us", "told"),
+    [
+        (0.064, False, "up to 64 mm"),
+        (0.0009, False, "under 1 mm"),
+        (0.001, False, "up to 1 mm"),
+        (0.0635, True, "up to 2.5 in"),  # 63.5 mm / 25.4 mm
+        (0.0025, True, "under 0.1 in"),
+        (0.0, False, "under 1 mm"),
+    ],
+)
+def test_how_far_at_most_is_said_once(metres: float, us: bool, told: str) -> None:
+    assert Units(us=us).small_length_at_most(metres) == told

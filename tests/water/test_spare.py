@@ -65,6 +65,7 @@ def test_a_pump_that_must_rest_comes_back_later_than_its_node() -> None:
         late_s = LATE_S - 60 + rest_s
         assert (spare.until_reserve_s, spare.worst_s) == pytest.approx((10_200, 10_200 - late_s))
         assert f"less {duration(late_s)} until its probes are accepted" in spare.why
+        assert spare.why_at_any_level == spare.why.replace(", from mark full", "")
         assert spare_time(it, set()).worst_s == 0
         assert spare_time(tank(MARKS, duty="irrigation", pump=pump), {"full"}).worst_s == inf
     rests = {**FILL, "shortest_off": "20 min"}
