@@ -32,7 +32,7 @@ _TANK: Final = (
 _NODE: Final = ("board", "access_point")
 
 
-class Kind(StrEnum):
+class PartKind(StrEnum):
     """What a part of the inventory is; a supply group is one too, made of tanks."""
 
     FLEET = "fleet"
@@ -49,12 +49,12 @@ class PartBasis(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    kind: Kind
+    kind: PartKind
     name: str = ""
     keys: dict[str, str]
 
 
-class How(StrEnum):
+class ChangeKind(StrEnum):
     """In what way something is otherwise than when the plan was made."""
 
     CHANGED = "changed"
@@ -70,8 +70,8 @@ class Change:
     """What the inventory says otherwise: of which part, and which key of it (in a supply group: which tank); `place`:
     where in its files, if that was looked up."""
 
-    how: How
-    kind: Kind
+    how: ChangeKind
+    kind: PartKind
     name: str
     key: str = ""
     place: Place | None = None
@@ -81,10 +81,10 @@ class Change:
         where = "" if self.place is None else f"{self.place.path}:{self.place.line}"
         beside = where and f" ({where})"
         return {
-            How.CHANGED: f"{part}: its `{self.key}` in {where or 'the inventory'}",
-            How.GONE: f"{part} is no longer in the inventory",
-            How.JOINED: f"{part}: tank {self.key} is in it now{beside}",
-            How.LEFT: f"{part}: tank {self.key} is no longer in it{beside}",
+            ChangeKind.CHANGED: f"{part}: its `{self.key}` in {where or 'the inventory'}",
+            ChangeKind.GONE: f"{part} is no longer in the inventory",
+            ChangeKind.JOINED: f"{part}: tank {self.key} is in it now{beside}",
+            ChangeKind.LEFT: f"{part}: tank {self.key} is no longer in it{beside}",
         }[self.how]
 
 
@@ -96,23 +96,23 @@ def basis_of(inventory: Inventory, nodes: Iterable[str]) -> tuple[PartBasis, ...
 
 
 def _parts(inventory: Inventory, planned: Iterable[Node]) -> Iterator[PartBasis]:
-    yield _basis(Kind.FLEET, "", inventory.fleet, _FLEET)
-    yield _basis(Kind.POLICY, "", inventory.policy, type(inventory.policy).model_fields)
+    yield _basis(PartKind.FLEET, "", inventory.fleet, _FLEET)
+    yield _basis(PartKind.POLICY, "", inventory.policy, type(inventory.policy).model_fields)
     for node in planned:
         serves = [[each.tank, sorted(each.probes)] for each in node.serves]
-        yield _basis(Kind.NODE, node.name, node, _NODE, serves=serves)
+        yield _basis(PartKind.NODE, node.name, node, _NODE, serves=serves)
         site = inventory.site_of(node)
-        yield _basis(Kind.SITE, site.name, site, _SITE)
+        yield _basis(PartKind.SITE, site.name, site, _SITE)
         for each in node.serves:
             tank = inventory.tank(each.tank)
-            yield _basis(Kind.TANK, tank.name, tank, _TANK)
+            yield _basis(PartKind.TANK, tank.name, tank, _TANK)
             if tank.supply_group:
                 members = sorted(t.name for t in inventory.tanks if t.supply_group == tank.supply_group)
                 keys = {name: _digest(name) for name in members}
-                yield PartBasis(kind=Kind.SUPPLY_GROUP, name=tank.supply_group, keys=keys)
+                yield PartBasis(kind=PartKind.SUPPLY_GROUP, name=tank.supply_group, keys=keys)
 
 
-def _basis(kind: Kind, name: str, part: Part, fields: Iterable[str], **more: Any) -> PartBasis:
+def _basis(kind: PartKind, name: str, part: Part, fields: Iterable[str], **more: Any) -> PartBasis:
     """Keys are named as the files write them."""
     said, known = part.model_dump(mode="json"), type(part).model_fields
     values = {known[field].alias or field: said[field] for field in fields} | more
@@ -132,9 +132,9 @@ def changed_in(then: Iterable[PartBasis], inventory: Inventory, nodes: Iterable[
     """
     now = {(part.kind, part.name): part for part in basis_of(inventory, nodes)}
     there = {
-        Kind.NODE: {node.name for node in inventory.nodes},
-        Kind.SITE: {site.name for site in inventory.sites},
-        Kind.TANK: {tank.name for tank in inventory.tanks},
+        PartKind.NODE: {node.name for node in inventory.nodes},
+        PartKind.SITE: {site.name for site in inventory.sites},
+        PartKind.TANK: {tank.name for tank in inventory.tanks},
     }
     changes: list[Change] = []
     for part in then:
@@ -142,14 +142,14 @@ def changed_in(then: Iterable[PartBasis], inventory: Inventory, nodes: Iterable[
         if today is not None:
             changes += _changed_keys(part, today.keys)
         elif part.kind in there and part.name not in there[part.kind]:
-            changes.append(Change(How.GONE, part.kind, part.name))
+            changes.append(Change(ChangeKind.GONE, part.kind, part.name))
     return changes
 
 
 def _changed_keys(part: PartBasis, now: Mapping[str, str]) -> Iterator[Change]:
     for key in dict.fromkeys((*part.keys, *now)):
         if part.keys.get(key) != now.get(key):
-            how = How.CHANGED
-            if part.kind is Kind.SUPPLY_GROUP:
-                how = How.JOINED if key in now else How.LEFT
+            how = ChangeKind.CHANGED
+            if part.kind is PartKind.SUPPLY_GROUP:
+                how = ChangeKind.JOINED if key in now else ChangeKind.LEFT
             yield Change(how, part.kind, part.name, key)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fleet.check.load import survey_of
-from fleet.push.basis import Change, How, Kind
+from fleet.push.basis import Change, ChangeKind, PartKind
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,8 +25,8 @@ def placed(changes: Sequence[Change], workspace: Workspace) -> tuple[Change, ...
 
 
 def _place(change: Change, survey: Parsed) -> Place | None:
-    if change.how is How.GONE:
+    if change.how is ChangeKind.GONE:
         return None
-    if change.kind is Kind.SUPPLY_GROUP:
-        return survey.place(Kind.TANK, change.key, "supply_group")
+    if change.kind is PartKind.SUPPLY_GROUP:
+        return survey.place(PartKind.TANK, change.key, "supply_group")
     return survey.place(change.kind, change.name, change.key)

@@ -43,7 +43,7 @@ from fleet.push.transition import Transition
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from fleet.push.tally import Kind
+    from fleet.push.tally import NodeKind
 
 
 def step(state: PushState, event: Event) -> tuple[PushState, tuple[Command, ...]]:
@@ -205,11 +205,11 @@ def _too_many_failed(work: Transition) -> bool:
     return failed > failures_allowed(work.push.plan.policy.failures_allowed, of)
 
 
-def _of_the_image(kind: Kind) -> bool:
+def _of_the_image(kind: NodeKind) -> bool:
     return kind.blame in OF_THE_IMAGE
 
 
-def _not_beside_the_image(kind: Kind) -> bool:
+def _not_beside_the_image(kind: NodeKind) -> bool:
     return kind.blame not in BESIDE_THE_IMAGE
 
 
@@ -346,7 +346,7 @@ def _pilot_is_empty(work: Transition) -> bool:
     return not work.tally.wave.any(_kept)
 
 
-def _kept(kind: Kind) -> bool:
+def _kept(kind: NodeKind) -> bool:
     return kind.stands is NodeStatus.KEPT
 
 

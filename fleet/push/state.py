@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from fleet.push.condition import brown_outs_between
 from fleet.push.node_table import NodeTable
 from fleet.push.reasons import NO_REASON, HaltedBy, Reason
-from fleet.push.tally import Census, Kind, Tally
+from fleet.push.tally import Census, NodeKind, Tally
 
 if TYPE_CHECKING:
     from fleet.link.state import NodeState
@@ -168,9 +168,9 @@ class NodeProgress:
         return bool(self.failed) or (self.accepted > 0 and self.stands is NodeStatus.KEPT)
 
     @property
-    def kind(self) -> Kind:
+    def kind(self) -> NodeKind:
         """What it is counted as."""
-        return Kind(self.stands, self.task, self.blame, self.settled, self.judged)
+        return NodeKind(self.stands, self.task, self.blame, self.settled, self.judged)
 
     @property
     def trial_runs(self) -> bool:

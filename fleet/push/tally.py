@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 Key = TypeVar("Key")
 
 
-class Kind(NamedTuple):
+class NodeKind(NamedTuple):
     """All that is counted by of a node; there are few kinds, however many nodes."""
 
     stands: NodeStatus
@@ -35,7 +35,7 @@ class Member(NamedTuple):
     site: str
 
 
-class Place(NamedTuple):
+class BusyPlace(NamedTuple):
     """Where a node takes a place among those that may be busy at the same time."""
 
     site: str
@@ -47,8 +47,8 @@ class Census:
 
     __slots__ = ("of_kind",)
 
-    def __init__(self, kinds: Iterable[Kind] = ()) -> None:
-        self.of_kind: dict[Kind, int] = {}
+    def __init__(self, kinds: Iterable[NodeKind] = ()) -> None:
+        self.of_kind: dict[NodeKind, int] = {}
         for kind in kinds:
             _shift(self.of_kind, kind, 1)
 
@@ -63,16 +63,16 @@ class Census:
         copy.of_kind = dict(self.of_kind)
         return copy
 
-    def move(self, before: Kind, after: Kind) -> None:
+    def move(self, before: NodeKind, after: NodeKind) -> None:
         """One node is of another kind now."""
         _shift(self.of_kind, before, -1)
         _shift(self.of_kind, after, 1)
 
-    def count(self, wanted: Callable[[Kind], bool]) -> int:
+    def count(self, wanted: Callable[[NodeKind], bool]) -> int:
         """How many nodes are of such a kind."""
         return sum(number for kind, number in self.of_kind.items() if wanted(kind))
 
-    def any(self, wanted: Callable[[Kind], bool]) -> bool:
+    def any(self, wanted: Callable[[NodeKind], bool]) -> bool:
         """Whether a node is of such a kind."""
         return any(wanted(kind) for kind in self.of_kind)
 
@@ -151,7 +151,7 @@ class Tally:
         if turns:
             self.queued[member.site] = turns
 
-    def move_place(self, before: Place | None, after: Place | None) -> None:
+    def move_place(self, before: BusyPlace | None, after: BusyPlace | None) -> None:
         """A node takes a place, leaves it, or takes another."""
         if before == after:
             return

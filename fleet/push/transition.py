@@ -19,7 +19,7 @@ from fleet.push.state import (
     Task,
     evolve,
 )
-from fleet.push.tally import Place
+from fleet.push.tally import BusyPlace
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -164,10 +164,10 @@ class Transition:
         names = self.push.waves[self.push.wave - 1]
         return [names[turn] for turn in sorted(turn for turns in free for turn in turns)]
 
-    def _place(self, name: str) -> Place | None:
+    def _place(self, name: str) -> BusyPlace | None:
         if not self.nodes[name].takes_a_place:
             return None
-        return Place(self.planned(name).site, self.access_point(name))
+        return BusyPlace(self.planned(name).site, self.access_point(name))
 
     def trial_allows(self, name: str) -> bool:
         """Whether a send begun now is soaked before the first trial of the wave runs out."""

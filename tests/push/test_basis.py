@@ -9,7 +9,7 @@ import pytest
 
 from fleet.check.load import load_inventory
 from fleet.model.inventory import Inventory
-from fleet.push.basis import Change, How, Kind, basis_of, changed_in
+from fleet.push.basis import Change, ChangeKind, PartKind, basis_of, changed_in
 from fleet.push.basis_places import placed
 from fleet.push.plan import PresentState, check_fresh
 from fleet.workspace import Workspace
@@ -93,7 +93,7 @@ def test_a_node_that_is_gone_is_told_alone() -> None:
     """Its tank and its site are still there, whoever serves them now."""
     only_b = Inventory.model_construct(**{**dict(TWO), "nodes": (TWO.node("b"),)})
     changed = changed_in(basis_of(TWO, ["a", "b"]), only_b, ["b"])
-    assert changed == [Change(How.GONE, Kind.NODE, "a")]
+    assert changed == [Change(ChangeKind.GONE, PartKind.NODE, "a")]
     assert str(changed[0]) == "node a is no longer in the inventory"
 
 
@@ -102,7 +102,7 @@ def test_a_tank_that_leaves_its_supply_group_is_told() -> None:
         [tank("tank-a", supply_group="header"), tank("tank-b", supply_group="header")], [node("a"), node("b")]
     )
     changed = changed_in(basis_of(three, ["a"]), TWO, ["a"])
-    assert changed == [Change(How.LEFT, Kind.SUPPLY_GROUP, "header", "tank-b")]
+    assert changed == [Change(ChangeKind.LEFT, PartKind.SUPPLY_GROUP, "header", "tank-b")]
     assert str(changed[0]) == "supply group header: tank tank-b is no longer in it"
 
 

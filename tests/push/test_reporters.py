@@ -18,7 +18,7 @@ from fleet.push.events import Began, Event
 from fleet.push.plan import Plan
 from fleet.push.reporters.heartbeat import Heartbeat
 from fleet.push.reporters.lines import LinesReporter
-from fleet.push.reporters.plain import Kind, PlainReporter, changes, interrupted_words
+from fleet.push.reporters.plain import LineKind, PlainReporter, changes, interrupted_words
 from fleet.push.reporters.several import Several
 from fleet.push.reporters.terminal import TerminalReporter, screen
 from fleet.push.reporters.words import awaited_words, duration_words, time_left_s
@@ -165,18 +165,18 @@ def test_what_a_line_is_about_does_not_hang_on_its_words(quick_path: Path) -> No
         seen += changes(event, state, after)
         state = after
     kinds = {line.text.split(": ")[0].strip(): line.kind for line in seen if "FAILED" in line.text}
-    assert kinds == {"b": Kind.BAD, "gate of wave 2 FAILED": Kind.BAD}
-    assert [line.text for line in seen if line.kind is Kind.GOOD] == [
+    assert kinds == {"b": LineKind.BAD, "gate of wave 2 FAILED": LineKind.BAD}
+    assert [line.text for line in seen if line.kind is LineKind.GOOD] == [
         line.text for line in seen if line.text.startswith("gate of wave 1 ")
     ]
-    assert {line.kind for line in seen if line.text.startswith("  a: ")} == {Kind.STEP}
-    assert {line.kind for line in seen if line.text.startswith("going back")} == {Kind.FACT}
+    assert {line.kind for line in seen if line.text.startswith("  a: ")} == {LineKind.STEP}
+    assert {line.kind for line in seen if line.text.startswith("going back")} == {LineKind.FACT}
 
 
 def test_a_lost_node_and_one_left_out_are_kept_on_the_screen(quick_path: Path) -> None:
     plan = plan_of([planned("a")], [planned("b")])
     state = fresh(plan)
-    for stands, kind in ((NodeStatus.LOST, Kind.BAD), (NodeStatus.LEFT_OUT, Kind.FACT)):
+    for stands, kind in ((NodeStatus.LOST, LineKind.BAD), (NodeStatus.LEFT_OUT, LineKind.FACT)):
         node = evolve(state.nodes["a"], stands=stands)
         after = evolve(state, nodes=state.nodes.with_node(node))
         (line,) = changes(Began(BEGAN_S), state, after)

@@ -35,7 +35,7 @@ _FAILED = {Blame.SUPPLY: "FAILED for its supply", Blame.LINK: "FAILED for its li
 """Where the image is not to blame; else plainly `FAILED`."""
 
 
-class Kind(Enum):
+class LineKind(Enum):
     """What a line is about; a drawing keeps all but steps, and colors two of them."""
 
     STEP = auto()
@@ -46,11 +46,11 @@ class Kind(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ToldLine:
     """One line of what changed."""
 
     text: str
-    kind: Kind = Kind.FACT
+    kind: LineKind = LineKind.FACT
 
 
 class PlainReporter:
@@ -85,19 +85,19 @@ def interrupted_words(awaited: Sequence[str]) -> str:
     return f"interrupted: waiting for {names}; press Ctrl-C again to stop now"
 
 
-def changes(event: Event, before: PushState, after: PushState) -> list[Line]:
+def changes(event: Event, before: PushState, after: PushState) -> list[ToldLine]:
     """The lines that this event is worth; those of nodes are indented."""
     lines = []
     if isinstance(event, Requested):
-        lines.append(Line(f"asked: {event.word}{f' {chr(32).join(event.nodes)}' if event.nodes else ''}"))
+        lines.append(ToldLine(f"asked: {event.word}{f' {chr(32).join(event.nodes)}' if event.nodes else ''}"))
     if isinstance(event, Resumed):
-        lines.append(Line("taking over: asking every node with an update under way what it runs"))
+        lines.append(ToldLine("taking over: asking every node with an update under way what it runs"))
     lines += _node_lines(before, after)
     lines += [_verdict_line(verdict) for verdict in after.verdicts[len(before.verdicts) :]]
     if after.phase is PushPhase.RUNNING and after.wave != before.wave:
-        lines.append(Line(_wave_line(after)))
+        lines.append(ToldLine(_wave_line(after)))
     if after.phase is PushPhase.GOING_BACK and before.phase is not PushPhase.GOING_BACK:
-        lines.append(Line(f"going back: {halted_words(after.halted_by)}"))
+        lines.append(ToldLine(f"going back: {halted_words(after.halted_by)}"))
     return lines
 
 
@@ -118,7 +118,7 @@ def _wave_line(state: PushState) -> str:
     return f"{wave_words(state, state.wave)}, {duration_words(expected_s)}"
 
 
-def _node_lines(before: PushState, after: PushState) -> list[Line]:
+def _node_lines(before: PushState, after: PushState) -> list[ToldLine]:
     """A line per node that stands otherwise than before; many that are left out for one reason share a
     line."""
     changed = after.nodes.changed_since(before.nodes)
@@ -132,7 +132,7 @@ def _node_lines(before: PushState, after: PushState) -> list[Line]:
         _node_line(before.nodes[name], after.nodes[name], after) for name in changed if name not in together
     ]
     return [line for line in alone if line is not None] + [
-        Line(f"  {len(names)} nodes left out: {reason}")
+        ToldLine(f"  {len(names)} nodes left out: {reason}")
         for reason, names in shared.items()
         if len(names) > LEFT_OUT_SHOWN
     ]
@@ -142,10 +142,10 @@ def _newly_left_out(was: NodeProgress, node: NodeProgress) -> bool:
     return node.stands is NodeStatus.LEFT_OUT and was.stands is not NodeStatus.LEFT_OUT
 
 
-def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> Line | None:
+def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> ToldLine | None:
     if node.failed and not was.failed:
         word = "FAILED" if node.blame is None else _FAILED.get(node.blame, "FAILED")
-        return Line(f"  {node.node}: {word}: {node.reason}", Kind.BAD)
+        return ToldLine(f"  {node.node}: {word}: {node.reason}", LineKind.BAD)
     if node.stands is was.stands and not (node.stands is NodeStatus.HELD_OFF and node.holds != was.holds):
         return None
     planned = state.planned[node.node]
@@ -159,13 +159,13 @@ def _node_line(was: NodeProgress, node: NodeProgress, state: PushState) -> Line 
     elif node.stands is NodeStatus.KEPT:
         told = f"kept {planned.to_release}"
     why = f": {node.reason}" if node.reason and not node.failed else ""
-    return Line(f"  {node.node}: {told}{why}", _KINDS.get(node.stands, Kind.STEP))
+    return ToldLine(f"  {node.node}: {told}{why}", _KINDS.get(node.stands, LineKind.STEP))
 
 
-def _verdict_line(verdict: Verdict) -> Line:
-    word, kind = ("passed", Kind.GOOD) if verdict.passed else ("FAILED", Kind.BAD)
-    return Line(f"gate of wave {verdict.wave} {word}: {verdict.text}", kind)
+def _verdict_line(verdict: Verdict) -> ToldLine:
+    word, kind = ("passed", LineKind.GOOD) if verdict.passed else ("FAILED", LineKind.BAD)
+    return ToldLine(f"gate of wave {verdict.wave} {word}: {verdict.text}", kind)
 
 
-_KINDS = {NodeStatus.LOST: Kind.BAD, NodeStatus.LEFT_OUT: Kind.FACT}
+_KINDS = {NodeStatus.LOST: LineKind.BAD, NodeStatus.LEFT_OUT: LineKind.FACT}
 """Of a node's line; any other is a step."""

@@ -9,7 +9,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from fleet.limits import NODE_LINES_SHOWN, SCREEN_PER_SECOND, WAVE_LINES_SHOWN
-from fleet.push.reporters.plain import Kind, begin_lines, changes, interrupted_words
+from fleet.push.reporters.plain import LineKind, begin_lines, changes, interrupted_words
 from fleet.push.reporters.words import (
     awaited_words,
     count_words,
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from fleet.push.state import PushState
 
 
-_STYLES = {Kind.BAD: "red", Kind.GOOD: "green"}
+_STYLES = {LineKind.BAD: "red", LineKind.GOOD: "green"}
 """A color beside the words that say the same."""
 
 
@@ -74,7 +74,7 @@ class TerminalReporter:
         """Draw how it stands now; what should stay readable is written above the drawing."""
         self._state = after
         for line in changes(event, before, after):
-            if line.kind is not Kind.STEP:
+            if line.kind is not LineKind.STEP:
                 self._print(line.text.strip(), _STYLES.get(line.kind, ""))
         for name in tuple(self._sent):
             if after.nodes[name].task not in (Task.SEND, Task.BACK_SEND):
