@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 from fleet.codes import Code, Severity
 
@@ -43,6 +44,46 @@ class Figure:
     value: float
     unit: str = ""
     """Empty for a pure number."""
+
+
+class SubjectKind(StrEnum):
+    """What a finding may be about."""
+
+    NOTHING = ""
+    FLEET = "fleet"
+    POLICY = "policy"
+    SITE = "site"
+    TANK = "tank"
+    NODE = "node"
+    RULING = "ruling"
+    PUSH = "push"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Subject:
+    """What a finding is about: a thing of the fleet, and the part of it where it has several.
+
+    As text, such as `tank header-east` or `node kestrel-01 pin IO17`, it is what a ruling names.
+    """
+
+    kind: SubjectKind = SubjectKind.NOTHING
+    name: str = ""
+    part: str = ""
+    """Such as `pin`, `wire`, `mark` or a key; empty for the whole thing."""
+    which: str = ""
+    """The part's own name; empty where there is one such part."""
+
+    def __str__(self) -> str:
+        return " ".join(word for word in (self.kind.value, self.name, self.part, self.which) if word)
+
+    @property
+    def whole(self) -> Subject:
+        """The thing itself, without the part."""
+        return Subject(self.kind, self.name)
+
+
+NO_SUBJECT: Final = Subject()
+"""Of a finding that is about no single thing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,15 +170,14 @@ class Ruled:
 class Finding:
     """`what` says what is the matter here; `why` and `fix` default to those of the code.
 
-    `subject` names the thing in the fleet's own words, such as `tank header-east` or `node kestrel-01`, and the part
-    of it that the finding is about where it has several: `node kestrel-01 pin IO17`. A code and a subject name one
-    finding. `figures` are those that it rests on: what was computed, from what, and the limit.
+    A code and a subject name one finding. `figures` are those that it rests on: what was computed, from what, and
+    the limit.
     """
 
     code: Code
     what: str
     place: Place | None = None
-    subject: str = ""
+    subject: Subject = NO_SUBJECT
     fix_here: str = ""
     severity_here: Severity | None = None
     figures: tuple[Figure, ...] = ()
@@ -183,7 +223,7 @@ class Finding:
             self.code.code,
             self.severity,
             self.code.title,
-            self.subject,
+            str(self.subject),
             self.what,
             self.why,
             self.fix,

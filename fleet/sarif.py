@@ -64,9 +64,9 @@ def _result(finding: Finding, rule_index: int) -> dict[str, Any]:
     }
     if finding.place is not None:
         result["locations"] = [{"physicalLocation": _location(finding.place)}]
-    if finding.subject:
+    if str(finding.subject):
         result["locations"] = [
-            {**location, "logicalLocations": [{"fullyQualifiedName": finding.subject}]}
+            {**location, "logicalLocations": [{"fullyQualifiedName": str(finding.subject)}]}
             for location in result.get("locations", [{}])
         ]
     if finding.figures:

@@ -12,6 +12,7 @@ from fleet.audit.report import NodeLine, Report
 from fleet.audit.ruling_checks import ruling_findings, touching
 from fleet.codes import Severity
 from fleet.find.match import Status
+from fleet.finding import Subject, SubjectKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -60,16 +61,21 @@ _VERDICTS: tuple[tuple[Code, str], ...] = (
 def audit(facts: Facts) -> Report:
     """Look at everything; the same facts give the same report."""
     findings = sorted(_findings(facts), key=_order)
-    by_subject: dict[str, list[str]] = defaultdict(list)
+    by_subject: dict[Subject, list[str]] = defaultdict(list)
     for finding in findings:
         by_subject[finding.subject].append(finding.code.code)
     matches = _by_node(facts.matches or ())
     lines = tuple(
-        _line(facts, node, matches.get(node.name), tuple(dict.fromkeys(by_subject[f"node {node.name}"])))
+        _line(
+            facts,
+            node,
+            matches.get(node.name),
+            tuple(dict.fromkeys(by_subject[_subject(node)])),
+        )
         for node in facts.inventory.nodes
     )
     missing = tuple(m.node for m in facts.matches or () if m.status in (Status.MISSING, Status.CROWDED))
-    return Report(lines, tuple(findings), missing, tuple(facts.rulings))
+    return Report(lines, tuple(findings), missing, tuple(ruling.line for ruling in facts.rulings))
 
 
 def _findings(facts: Facts) -> Iterator[Finding]:
@@ -79,7 +85,7 @@ def _findings(facts: Facts) -> Iterator[Finding]:
         if match.state is not None and match.status in (Status.FOUND, Status.MOVED, Status.DOUBLE):
             yield from state_findings(facts, facts.inventory.node(name), match.state)
     yield from fleet_findings(facts)
-    yield from ruling_findings(facts.rulings)
+    yield from ruling_findings(ruling.line for ruling in facts.rulings)
 
 
 def _by_node(matches: Iterable[Match]) -> dict[str, Match]:
@@ -91,8 +97,12 @@ def _by_node(matches: Iterable[Match]) -> dict[str, Match]:
     return first
 
 
+def _subject(node: Node) -> Subject:
+    return Subject(SubjectKind.NODE, node.name)
+
+
 def _order(finding: Finding) -> tuple[int, str, str, str]:
-    return (_SEVERITIES.index(finding.severity), finding.code.code, finding.subject, finding.what)
+    return (_SEVERITIES.index(finding.severity), finding.code.code, str(finding.subject), finding.what)
 
 
 def _line(facts: Facts, node: Node, match: Match | None, found: tuple[str, ...]) -> NodeLine:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from fleet.build.entry import ShelfEntry
-    from fleet.check.rulings import RulingLine
+    from fleet.check.rulings import AppliedRuling
     from fleet.find.match import Match
     from fleet.model.inventory import Inventory
 
@@ -81,4 +81,4 @@ class Facts:
     journal: JournalFacts
     matches: Sequence[Match] | None = None
     wanted_crc: Mapping[tuple[str, str], str] = field(default_factory=dict)
-    rulings: Sequence[RulingLine] = ()
+    rulings: Sequence[AppliedRuling] = ()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.audit import codes
 from fleet.boards.board import load_board
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject, SubjectKind
 from fleet.render.firmware_class import how_to_say
 from fleet.water.quantities import counted, duration
 
@@ -40,7 +40,7 @@ def _stock(inventory: Inventory) -> Iterator[Finding]:
         spares = sum(stock.count for stock in inventory.site(site).spare_boards if stock.board == board)
         if not spares:
             what = f"no spare {board}, of which {counted(len(nodes), 'node')} there: {', '.join(nodes)}"
-            yield Finding(codes.NO_SPARE_BOARD, what, subject=f"site {site}")
+            yield Finding(codes.NO_SPARE_BOARD, what, subject=Subject(SubjectKind.SITE, site))
 
 
 def _weak_boards(inventory: Inventory) -> Iterator[Finding]:
@@ -50,7 +50,7 @@ def _weak_boards(inventory: Inventory) -> Iterator[Finding]:
             what = (
                 f"{board}, up to {duration(copy_s)} of each update and of each rollback: {', '.join(nodes)}"
             )
-            yield Finding(codes.COPY_IN_PLACE, what, subject=f"site {site}")
+            yield Finding(codes.COPY_IN_PLACE, what, subject=Subject(SubjectKind.SITE, site))
 
 
 def copy_in_place_s(board_id: str, newest: ShelfEntry | None) -> float | None:
@@ -67,12 +67,12 @@ def _macs(inventory: Inventory) -> Iterator[Finding]:
     for node in inventory.nodes:
         if node.mac is None:
             what = f"it has no MAC in the inventory ({node.place or 'no place given'})"
-            yield Finding(codes.MAC_NOT_CLAIMED, what, subject=f"node {node.name}")
+            yield Finding(codes.MAC_NOT_CLAIMED, what, subject=Subject(SubjectKind.NODE, node.name))
 
 
 def _shelf(facts: Facts) -> Iterator[Finding]:
     for node in facts.inventory.nodes:
-        newest, subject = facts.shelf.newest(node.name), f"node {node.name}"
+        newest, subject = facts.shelf.newest(node.name), Subject(SubjectKind.NODE, node.name)
         if newest is None:
             other = facts.shelf.elsewhere.get(node.name)
             only = f", but for the target {other[-1].target}: {how_to_say(other[-1].target)}" if other else ""
@@ -89,10 +89,10 @@ def _journal(facts: Facts) -> Iterator[Finding]:
     if journal.unfinished is not None:
         count = counted(len(journal.unfinished_nodes), "node")
         what = f"push {journal.unfinished} of {count} is unfinished"
-        yield Finding(codes.PUSH_UNFINISHED, what, subject=f"push {journal.unfinished}")
+        yield Finding(codes.PUSH_UNFINISHED, what, subject=Subject(SubjectKind.PUSH, journal.unfinished))
     found = {match.node for match in facts.matches or () if match.reachable}
     known = {node.name for node in facts.inventory.nodes}
     for name, last in sorted(journal.last.items()):
         if last.stands == "lost" and name in known - found:
             what = f"lost in push {last.push} to {last.release} at {last.at}: {last.reason}"
-            yield Finding(codes.LOST_IN_PUSH, what, subject=f"node {name}")
+            yield Finding(codes.LOST_IN_PUSH, what, subject=Subject(SubjectKind.NODE, name))

@@ -12,7 +12,7 @@ from fleet.audit.radio_checks import radio_findings
 from fleet.boards.board import load_board
 from fleet.find.codes import CROWDED
 from fleet.find.match import Status
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject, SubjectKind
 from fleet.link.state import Phase
 from fleet.push.condition import BROWN_OUT, NOTED_FAULTS, memory_words, short_of_memory
 from fleet.water.quantities import counted, duration
@@ -77,7 +77,7 @@ def presence(match: Match) -> Iterator[Finding]:
     told = "; ".join(match.evidence) or match.status.value
     others = () if match.status in _PLACES_TOLD else match.also_at
     also = f" (also at {', '.join(at.place for at in others)})" if others else ""
-    yield Finding(code, f"{told}{also}", subject=f"node {match.node}")
+    yield Finding(code, f"{told}{also}", subject=Subject(SubjectKind.NODE, match.node))
 
 
 def state_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Finding]:
@@ -101,12 +101,12 @@ def network_findings(node: Node, state: NodeState) -> Iterator[Finding]:
     what = f"its trial ends in {duration(network.trial_left_s)}; {on}"
     if network.phase is Phase.PUT_BACK:
         code, what = codes.NETWORK_PUT_BACK, "it gave up the last new network that it received"
-    yield Finding(code, what, subject=f"node {node.name}")
+    yield Finding(code, what, subject=Subject(SubjectKind.NODE, node.name))
 
 
 def board_findings(node: Node, state: NodeState) -> Iterator[Finding]:
     """Whether it is the board that the inventory says."""
-    subject = f"node {node.name}"
+    subject = Subject(SubjectKind.NODE, node.name)
     if state.board and state.board != node.board:
         what = f"its board is {state.board}; the inventory says {node.board}"
         yield Finding(codes.OTHER_BOARD, what, subject=subject)
@@ -117,7 +117,7 @@ def board_findings(node: Node, state: NodeState) -> Iterator[Finding]:
 
 def image_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Finding]:
     """What it runs, against the shelf, the inventory and the journal."""
-    subject = f"node {node.name}"
+    subject = Subject(SubjectKind.NODE, node.name)
     newest, running = facts.shelf.newest(node.name), facts.shelf.entry_for(node.name, state.image)
     if newest is not None and running is None:
         what = f"{state.release}, image {state.image[:SHORT]}, which was not built here"
@@ -139,7 +139,7 @@ def image_findings(facts: Facts, node: Node, state: NodeState) -> Iterator[Findi
         yield Finding(codes.OUT_OF_DATE, what, subject=subject)
 
 
-def _older(facts: Facts, subject: str, state: NodeState, newest: ShelfEntry) -> Finding:
+def _older(facts: Facts, subject: Subject, state: NodeState, newest: ShelfEntry) -> Finding:
     push = facts.journal.halted_images.get(newest.image)
     if push is not None:
         what = f"it runs {state.release}; push {push} of {newest.release} was halted"
@@ -166,7 +166,7 @@ def _went_back(facts: Facts, node: Node, state: NodeState) -> str:
 
 def fault_findings(node: Node, state: NodeState) -> Iterator[Finding]:
     """What the node itself complains of."""
-    subject = f"node {node.name}"
+    subject = Subject(SubjectKind.NODE, node.name)
     for fault in state.faults:
         code = codes.NO_RUN_RECORD if fault in NOTED_FAULTS else codes.NODE_FAULT
         yield Finding(code, f"it reports {fault}", subject=subject, fix_here=_fault_fix(node, fault))
@@ -186,7 +186,7 @@ def _fault_fix(node: Node, fault: str) -> str:
 
 
 def _supply_and_memory(node: Node, state: NodeState) -> Iterator[Finding]:
-    subject = f"node {node.name}"
+    subject = Subject(SubjectKind.NODE, node.name)
     if state.brown_outs:
         last = ", the last of which came from one" if state.reset == BROWN_OUT else ""
         count = counted(state.brown_outs, "brown-out")
@@ -202,5 +202,5 @@ def _tank_fault(node: Node, tank: TankState) -> Iterator[Finding]:
     code, what = _TANK_FAULTS.get(tank.fault, (codes.NODE_FAULT, f"it reports {tank.fault}"))
     fix = "" if tank.fault in _TANK_FAULTS else _UNKNOWN_FAULT_FIX.format(node=node.name)
     marks = ", ".join(f"{mark.name} {mark.state}" for mark in tank.marks)
-    subject = f"node {node.name}"
+    subject = Subject(SubjectKind.NODE, node.name)
     yield Finding(code, f"tank {tank.name}: {what} ({marks})", subject=subject, fix_here=fix)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.audit import codes
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject, SubjectKind
 from fleet.limits import WEAK_SIGNAL_DBM
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def radio_findings(inventory: Inventory, node: Node, state: NodeState) -> Iterat
 def _finding(code: Code, node: Node, state: NodeState, what: str) -> Finding:
     limit = Figure("weak below", WEAK_SIGNAL_DBM, "dBm")
     figures = (Figure("signal", state.rssi_dbm, "dBm"), limit) if state.rssi_dbm is not None else (limit,)
-    return Finding(code, what, subject=f"node {node.name}", figures=figures)
+    return Finding(code, what, subject=Subject(SubjectKind.NODE, node.name), figures=figures)
 
 
 def _signal(state: NodeState) -> str:

@@ -11,6 +11,7 @@ from fleet.boards.uses import Answer, Use
 from fleet.check.codes.button import BUTTON_PIN_CANNOT, BUTTON_PIN_TAKEN, NO_SUCH_BUTTON_PIN
 from fleet.facts.clear_button import NO_BUTTON, wired_gpios
 from fleet.finding import Finding
+from fleet.inventory.parsed import subject_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -29,7 +30,11 @@ def buttons_fit(survey: Parsed) -> Iterator[Finding]:
         name = node.part.clear_button
         if name is None or name == NO_BUTTON or node.part.board not in board_ids():
             continue
-        board, at, subject = load_board(node.part.board), node.value("clear_button"), f"node {node.part.name}"
+        board, at, subject = (
+            load_board(node.part.board),
+            node.value("clear_button"),
+            subject_of(node),
+        )
         free = _free(board, wired_gpios(node.part, board))
         try:
             pin = board.pin(name)

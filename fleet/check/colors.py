@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from fleet.check.codes.wiring import EARTH_COLOR, GREEN_WIRE, WIRES_OF_ONE_COLOR
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject, SubjectKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -52,7 +52,10 @@ def colors_fit(survey: Parsed) -> Iterator[Finding]:
                 code = EARTH_COLOR if is_earth(color) else GREEN_WIRE if is_like_earth(color) else None
                 if code is None and other == wire:
                     continue
-                place, subject = node.value("serves", index, "wires", wire), f"tank {served.tank} wire {wire}"
+                place, subject = (
+                    node.value("serves", index, "wires", wire),
+                    Subject(SubjectKind.TANK, served.tank, "wire", wire),
+                )
                 if code is not None:
                     yield Finding(code, f"the wire `{wire}` to `{served.tank}` is {color}", place, subject)
                 if other != wire:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from fleet.check.codes.water import RUNS_DRY, RUNS_OVER, STARTS_TOO_LATE
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.water.crossing import debounce_s, delay_s, starting, stopping
 from fleet.water.filling import between_l, overflow_m, pump_marks, shortest_off
 from fleet.water.quantities import METRIC, duration
@@ -69,4 +70,4 @@ def _finding(
     )
     index = next(i for i, other in enumerate(tank.part.marks) if other.name == mark.name)
     place = tank.value("marks", index, "height")
-    return Finding(code, what, place, f"tank {tank.part.name}", figures=figures)
+    return Finding(code, what, place, subject_of(tank), figures=figures)

@@ -10,6 +10,7 @@ from fleet.boards.uses import Answer, Use
 from fleet.check.codes.electrodes import CURRENT_IN_DRINKING_WATER
 from fleet.check.wiring import pins_offered, pins_taken
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.limits import FEED_SETTLE_S
 from fleet.model.tank import Duty
 from fleet.water.electrodes import (
@@ -57,7 +58,12 @@ def drinking_water_is_pulsed(
     place = node.value("serves", index, "pull_up")
     fix = _instead(node.part, served, tank.part, board)
     yield Finding(
-        CURRENT_IN_DRINKING_WATER, what, place, f"tank {tank.part.name}", fix_here=fix, figures=figures
+        CURRENT_IN_DRINKING_WATER,
+        what,
+        place,
+        subject_of(tank),
+        fix_here=fix,
+        figures=figures,
     )
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.check.codes.dry_running import DIES_UNSEEN, WATER_GOES_FIRST
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.limits import DIES_UNSEEN_S, DRY_RUN_MOST_S
 from fleet.water.crossing import debounce_s
 from fleet.water.dry_running import dry_running
@@ -57,7 +58,7 @@ def _water_goes_first(tank: ParsedPart[Tank], pump: Pump, dry: DryRunning) -> Fi
     what = f"the pump `{pump.name}`, {flows}, is {after} if it moves nothing{lasts}"
     figures = [Figure("stopped after", _figure(dry.from_start_s), "s")]
     figures += [Figure("water lasts", dry.water_s, "s")] if isfinite(dry.water_s) else []
-    place, subject = tank.value("pump", "flow"), f"tank {tank.part.name}"
+    place, subject = tank.value("pump", "flow"), subject_of(tank)
     return Finding(WATER_GOES_FIRST, what, place, subject, figures=tuple(figures))
 
 
@@ -70,7 +71,13 @@ def _dies_unseen(tank: ParsedPart[Tank], pump: Pump, times: PumpTimes, dry: DryR
         Figure("stopped after", _figure(dry.on_the_way_s), "s"),
         Figure("stretch", times.stretch_s, "s"),
     )
-    return Finding(DIES_UNSEEN, what, tank.value("pump", "flow"), f"tank {tank.part.name}", figures=figures)
+    return Finding(
+        DIES_UNSEEN,
+        what,
+        tank.value("pump", "flow"),
+        subject_of(tank),
+        figures=figures,
+    )
 
 
 def _after(seconds: float) -> str:

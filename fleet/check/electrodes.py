@@ -21,7 +21,8 @@ from fleet.check.drinking import drinking_water_is_pulsed
 from fleet.check.feeds import feeds_fit
 from fleet.check.loads import loads_fit
 from fleet.check.pull_ups import current_fits, pull_ups_fit
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject, SubjectKind
+from fleet.inventory.parsed import subject_of
 from fleet.limits import CABLE_PF_PER_M
 from fleet.water.electrodes import (
     Sure,
@@ -58,7 +59,7 @@ def electrodes_fit(survey: Parsed) -> Iterator[Finding]:
         if electrodes is not None and cell_constant_per_cm(electrodes) == 0:
             what = "the rods are no further apart, from centre to centre, than their diameter"
             place = tank.value("electrodes", "spacing")
-            yield Finding(RODS_TOUCH, what, place, subject=f"tank {tank.part.name}")
+            yield Finding(RODS_TOUCH, what, place, subject=subject_of(tank))
     for node in survey.nodes:
         if node.part.board not in board_ids():
             continue
@@ -79,7 +80,7 @@ def _resistor(node: ParsedPart[Node], index: int, served: Served) -> Iterator[Fi
     if ohm is not None and served.pull_up == "internal":
         what = f"a resistor of {kohm(ohm)} is given, but the pull-up is the chip's own"
         place = node.value("serves", index, "pull_up_resistor")
-        yield Finding(RESISTOR_UNUSED, what, place, subject=f"tank {served.tank}")
+        yield Finding(RESISTOR_UNUSED, what, place, subject=Subject(SubjectKind.TANK, served.tank))
 
 
 def _cable(node: ParsedPart[Node], index: int, served: Served, board: Board) -> Iterator[Finding]:
@@ -101,7 +102,9 @@ def _cable(node: ParsedPart[Node], index: int, served: Served, board: Board) -> 
         Figure("time that the firmware waits", settle_s, "s"),
     )
     place = node.value("serves", index, "cable_length")
-    yield Finding(CABLE_TOO_LONG, what, place, subject=f"tank {served.tank}", figures=figures)
+    yield Finding(
+        CABLE_TOO_LONG, what, place, subject=Subject(SubjectKind.TANK, served.tank), figures=figures
+    )
 
 
 def _us(seconds: float) -> str:
@@ -120,7 +123,7 @@ def _read(
         return
     chip = chip_pull(*board.pull_up.limits_ohm)
     water, pull = conductivity(tank.part.water), pull_of(served, chip)
-    subject, cable_m = f"tank {tank.part.name}", served.cable_length_m or 0.0
+    subject, cable_m = subject_of(tank), served.cable_length_m or 0.0
     if water is None:
         what = "its electrodes are given, but not its water"
         yield Finding(WATER_UNKNOWN, what, tank.key("electrodes"), subject=subject)
@@ -163,7 +166,7 @@ def _wet(
         Figure("greatest at the highest probe", read.highest_ohm[1], "ohm"),
         Figure("reliably LOW at most", pull.low_at_most_ohm, "ohm"),
     )
-    fix, subject = f"{code.fix} {fit}", f"tank {tank.part.name}"
+    fix, subject = f"{code.fix} {fit}", subject_of(tank)
     yield Finding(code, what, tank.key("electrodes"), subject=subject, fix_here=fix, figures=figures)
 
 
@@ -185,7 +188,7 @@ def _dry(
         Figure("least resistance dry", worst, "ohm"),
         Figure("reliably HIGH from", pull.high_at_least_ohm, "ohm"),
     )
-    fix, subject = f"{code.fix} {fit}", f"tank {tank.part.name}"
+    fix, subject = f"{code.fix} {fit}", subject_of(tank)
     yield Finding(code, what, tank.key("electrodes"), subject=subject, fix_here=fix, figures=figures)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.check.codes.feeds import FEED_TOO_WEAK, FEED_UNUSED
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject, SubjectKind
 from fleet.limits import FEED_CURRENT_UA
 from fleet.water.electrodes import largest_current_ua, resistor_pull
 
@@ -20,7 +20,7 @@ def feeds_fit(node: ParsedPart[Node], index: int, served: Served) -> Iterator[Fi
     """The feed of the probes at one tank; what its pin can do is said with the other pins."""
     if served.pull_up_feed is None:
         return
-    place, subject = node.value("serves", index, "pull_up_feed"), f"tank {served.tank}"
+    place, subject = node.value("serves", index, "pull_up_feed"), Subject(SubjectKind.TANK, served.tank)
     if not served.is_fed:
         what = f"`{served.pull_up_feed}` is to feed resistors, but the pull-up is the chip's own"
         yield Finding(FEED_UNUSED, what, place, subject)

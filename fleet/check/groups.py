@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.check.codes.plausible import GROUP_ACROSS_SITES, GROUP_OF_TWO_WATERS, ON_ONE_NODE
 from fleet.finding import Finding
+from fleet.inventory.parsed import subject_of
 from fleet.model.tank import Duty
 
 if TYPE_CHECKING:
@@ -76,4 +77,4 @@ def _water_of(tank: Tank) -> str:
 
 def _finding(code: Code, tank: ParsedPart[Tank], what: str) -> Finding:
     said = f"the tank `{tank.part.name}` of the supply group `{tank.part.supply_group}` {what}"
-    return Finding(code, said, tank.value("supply_group"), f"tank {tank.part.name}")
+    return Finding(code, said, tank.value("supply_group"), subject_of(tank))

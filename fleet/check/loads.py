@@ -9,6 +9,7 @@ from fleet.boards.pins import label, may, probe_use
 from fleet.boards.uses import Answer
 from fleet.check.codes.wiring import PROBE_BESIDE_LOAD
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.water.electrodes import Sure, kohm
 
 if TYPE_CHECKING:
@@ -52,7 +53,13 @@ def loads_fit(
             continue
         said = f"the electrode `{mark}` of `{served.tank}` on {label(pin)} has, {what}{limit}"
         place = node.value("serves", index, "probes", mark)
-        yield Finding(PROBE_BESIDE_LOAD, said, place, f"node {node.part.name} pin {name}", figures=figures)
+        yield Finding(
+            PROBE_BESIDE_LOAD,
+            said,
+            place,
+            subject_of(node, "pin", name),
+            figures=figures,
+        )
 
 
 def _worse(here: Sure, alone: Sure) -> bool:

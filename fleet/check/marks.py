@@ -13,7 +13,8 @@ from fleet.check.codes import (
     RESERVE_TOO_HIGH,
     TOO_LONG_FOR_NODE,
 )
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject, SubjectKind
+from fleet.inventory.parsed import subject_of
 from fleet.limits import NODE_BLOCK_U16
 from fleet.model.tank import height_mm
 from fleet.water.geometry import top_m
@@ -39,7 +40,7 @@ def tank_marks_fit(tank: ParsedPart[Tank]) -> Iterator[Finding]:
 
 
 def _order(tank: ParsedPart[Tank]) -> Iterator[Finding]:
-    subject, marks = f"tank {tank.part.name}", tank.part.marks
+    subject, marks = subject_of(tank), tank.part.marks
     for index, (below, above) in enumerate(pairwise(marks)):
         if height_mm(above.height_m) <= height_mm(below.height_m):
             what = (
@@ -54,7 +55,7 @@ def _order(tank: ParsedPart[Tank]) -> Iterator[Finding]:
 
 
 def _inside(tank: ParsedPart[Tank]) -> Iterator[Finding]:
-    subject, part = f"tank {tank.part.name}", tank.part
+    subject, part = subject_of(tank), tank.part
     top = top_m(part.shape)
     levels: list[tuple[str, float, tuple[str | int, ...]]] = [
         (f"mark `{m.name}`", m.height_m, ("marks", i, "height")) for i, m in enumerate(part.marks)
@@ -78,4 +79,6 @@ def _reserve(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     highest = max(mark.height_m for mark in part.marks)
     if part.reserve_m is not None and part.reserve_m >= highest:
         what = f"the reserve at {part.reserve_m:g} m is not below the highest mark at {highest:g} m"
-        yield Finding(RESERVE_TOO_HIGH, what, tank.value("reserve"), subject=f"tank {part.name}")
+        yield Finding(
+            RESERVE_TOO_HIGH, what, tank.value("reserve"), subject=Subject(SubjectKind.TANK, part.name)
+        )

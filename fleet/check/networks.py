@@ -8,7 +8,8 @@ from fleet.boards.board import board_ids, load_board
 from fleet.boards.joining import why_not_join
 from fleet.check.codes import network as codes
 from fleet.codes import Severity
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject
+from fleet.inventory.parsed import subject_of
 from fleet.limits import ACTIVE_CHANNELS, CHANNELS
 from fleet.model.site import NetworkTrait
 
@@ -39,7 +40,7 @@ def networks_fit(survey: Parsed) -> Iterator[Finding]:
 
 # ------------------------------------------------------------------ traits
 def _traits(site: ParsedPart[Site]) -> Iterator[Finding]:
-    subject, given = f"site {site.part.name}", site.part.network_traits
+    subject, given = subject_of(site), site.part.network_traits
     for index, trait in enumerate(given):
         place = site.value("network_traits", index)
         if trait in given[:index]:
@@ -85,7 +86,7 @@ def _two_things(survey: Parsed) -> Iterator[Finding]:
             other = first.part.name
             says = (site.part.name, other) if here else (other, site.part.name)
             what = f"`{site.part.network}` is `{trait}` at {says[0]}, and not at {says[1]}"
-            yield Finding(codes.TRAITS_DIFFER, what, site.value("network"), f"site {site.part.name}")
+            yield Finding(codes.TRAITS_DIFFER, what, site.value("network"), subject_of(site))
 
 
 # ------------------------------------------------------------------ boards
@@ -96,7 +97,7 @@ def _nodes(survey: Parsed) -> Iterator[Finding]:
             continue
         why = _why_not_join(site, node.part.board)
         if why:
-            yield _barred(site, why, node.value("board"), f"node {node.part.name}", Severity.ERROR)
+            yield _barred(site, why, node.value("board"), subject_of(node), Severity.ERROR)
         yield from _access_point(survey, node, site)
 
 
@@ -106,7 +107,7 @@ def _spares(site: ParsedPart[Site]) -> Iterator[Finding]:
         why = _why_not_join(site, stock.board)
         if why:
             place = site.value("spare_boards", index, "board")
-            subject = f"site {site.part.name} spare {stock.board}"
+            subject = subject_of(site, "spare", stock.board)
             yield _barred(site, why, place, subject, Severity.WARNING)
 
 
@@ -114,7 +115,7 @@ def _why_not_join(site: ParsedPart[Site], board: str) -> str:
     return why_not_join(load_board(board), site.part.network_traits) if board in board_ids() else ""
 
 
-def _barred(site: ParsedPart[Site], why: str, place: Place, subject: str, severity: Severity) -> Finding:
+def _barred(site: ParsedPart[Site], why: str, place: Place, subject: Subject, severity: Severity) -> Finding:
     what = f"it never joins `{site.part.network}` at {site.part.name}: {why}"
     return Finding(codes.CANNOT_JOIN, what, place, subject, severity_here=severity)
 
@@ -132,7 +133,7 @@ def _access_point(survey: Parsed, node: ParsedPart[Node], site: ParsedPart[Site]
         return
     what = f"{site.part.name} has no access point `{name}`.{survey.suggester.hint(name, listed)}"
     fix = f"Its access points are {', '.join(f'`{known}`' for known in list(listed)[:_LISTED])}."
-    place, subject = node.value("access_point"), f"node {node.part.name}"
+    place, subject = node.value("access_point"), subject_of(node)
     yield Finding(codes.NO_SUCH_ACCESS_POINT, what, place, subject, fix_here=fix)
 
 
@@ -147,7 +148,7 @@ def _bssids(survey: Parsed) -> Iterator[Finding]:
         for name, bssids in site.part.access_points.items():
             for index, bssid in enumerate(bssids):
                 place = site.value("access_points", name, index)
-                subject = f"site {site.part.name} access point {name}"
+                subject = subject_of(site, "access point", name)
                 if bssid in macs:
                     what = f"{bssid} is the MAC of the node {macs[bssid]}"
                     yield Finding(codes.BSSID_OF_NODE, what, place, subject)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from fleet.check.codes.water import NO_REASON, NO_RISE_EARLY, RUN_ENDS_EARLY, WATCH_TOO_LATE
 from fleet.codes import Severity
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.limits import WATCH_FACTOR
 from fleet.water.crossing import debounce_s
 from fleet.water.filling import believe_s, normal_stretch_s, pump_times
@@ -57,7 +58,7 @@ def _late(tank: ParsedPart[Tank], pump: Pump, times: PumpTimes) -> Iterator[Find
         than = f"; `longest_run`, {duration(longest.seconds)}, ends the run before" if never else ""
         what = f"`{key}` is {duration(timed.seconds)}, and {duration(timed.computed_s)} are calculated{than}"
         figures = (Figure(key, timed.seconds, "s"), Figure("computed", timed.computed_s, "s"))
-        place, subject = tank.value("pump", key), f"tank {tank.part.name} {key}"
+        place, subject = tank.value("pump", key), subject_of(tank, key)
         yield Finding(WATCH_TOO_LATE, what, place, subject, figures=figures)
 
 
@@ -65,7 +66,13 @@ def _no_reason(tank: ParsedPart[Tank], key: str, timed: Timed) -> Finding:
     computed = f"{duration(timed.computed_s)}, {timed.computed_from}"
     what = f"`{key}` is {duration(timed.seconds)} without a reason; calculated: {computed}"
     figures = (Figure(key, timed.seconds, "s"), Figure("computed", timed.computed_s, "s"))
-    return Finding(NO_REASON, what, tank.value("pump", key), f"tank {tank.part.name} {key}", figures=figures)
+    return Finding(
+        NO_REASON,
+        what,
+        tank.value("pump", key),
+        subject_of(tank, key),
+        figures=figures,
+    )
 
 
 def _short(
@@ -103,5 +110,5 @@ def _ends_early(
     what = f"`{key}` is {duration(given_s)}, but {way} takes {duration(way_s)} at the worst{after}"
     figures = (Figure(key, given_s, "s"), Figure("takes", way_s, "s"))
     severity = None if always else Severity.WARNING
-    subject = f"tank {tank.part.name}"
+    subject = subject_of(tank)
     return Finding(code, what, tank.value("pump", key), subject, severity_here=severity, figures=figures)

@@ -9,7 +9,8 @@ from fleet.boards.board import board_ids, load_board
 from fleet.boards.pins import label, may, probe_use, relay_use
 from fleet.boards.uses import Answer, Use
 from fleet.check.codes import NO_SUCH_PIN, PIN_TWICE
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject
+from fleet.inventory.parsed import subject_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -24,7 +25,7 @@ def pins_fit(survey: Parsed) -> Iterator[Finding]:
     """The pins of all nodes."""
     for node in survey.nodes:
         if node.part.board in board_ids():
-            yield from _pins(survey, node, f"node {node.part.name}")
+            yield from _pins(survey, node, subject_of(node))
 
 
 def _used(node: Node) -> Iterator[tuple[str, str, Use, tuple[str | int, ...]]]:
@@ -42,7 +43,7 @@ def _used(node: Node) -> Iterator[tuple[str, str, Use, tuple[str | int, ...]]]:
             yield served.pump_relay.pin, use, want, ("serves", index, "pump_relay", "pin")
 
 
-def _pins(survey: Parsed, node: ParsedPart[Node], subject: str) -> Iterator[Finding]:
+def _pins(survey: Parsed, node: ParsedPart[Node], subject: Subject) -> Iterator[Finding]:
     board = load_board(node.part.board)
     taken: dict[int, str] = {}
     for name, use, want, path in _used(node.part):

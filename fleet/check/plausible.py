@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 from fleet.check.codes.electrodes import CELL_CONSTANT_ODD, RODS_TOO_LONG, WATER_OUT_OF_KIND
 from fleet.check.codes.water import NAMES_UPSIDE_DOWN, NOTHING_AGAINST, POWER_AND_FLOW
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.limits import (
     CELL_LEAST_PER_CM,
     CELL_MOST_PER_CM,
@@ -62,10 +63,6 @@ def figures_agree(
         yield from _motor(tank, pump)
 
 
-def _subject(tank: ParsedPart[Tank]) -> str:
-    return f"tank {tank.part.name}"
-
-
 def _names(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     """All pairs in one finding: they are one mistake, and a ruling accepts them together."""
     pairs = [
@@ -79,7 +76,7 @@ def _names(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     what = f"mark `{below.name}` is at {below.height_m:.3g} m, below mark `{above.name}` at {above.height_m:.3g} m"
     others = ", ".join(f"`{low.name}` below `{high.name}`" for low, high in pairs[1:])
     place = tank.value("marks", tank.part.marks.index(below), "height")
-    yield Finding(NAMES_UPSIDE_DOWN, f"{what}; and {others}" if others else what, place, _subject(tank))
+    yield Finding(NAMES_UPSIDE_DOWN, f"{what}; and {others}" if others else what, place, subject_of(tank))
 
 
 def _rank(name: str) -> float | None:
@@ -124,7 +121,7 @@ def _water(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     what = f"its water was measured at {measured:,.6g} uS/cm, and {called} {usually:,.0f} uS/cm"
     figures = (Figure("conductivity", measured, "uS/cm"), Figure("at most", most, "uS/cm"))
     place = tank.value("water", "conductivity")
-    yield Finding(WATER_OUT_OF_KIND, what, place, _subject(tank), figures=figures)
+    yield Finding(WATER_OUT_OF_KIND, what, place, subject_of(tank), figures=figures)
 
 
 def _rods(tank: ParsedPart[Tank]) -> Iterator[Finding]:
@@ -136,7 +133,7 @@ def _rods(tank: ParsedPart[Tank]) -> Iterator[Finding]:
         f"{1000 * lowest.height_m:.0f} mm above the bottom"
     )
     figures = (Figure("wetted", rods.wetted_m, "m"), Figure("lowest mark", lowest.height_m, "m"))
-    yield Finding(RODS_TOO_LONG, what, tank.value("electrodes", "wetted"), _subject(tank), figures=figures)
+    yield Finding(RODS_TOO_LONG, what, tank.value("electrodes", "wetted"), subject_of(tank), figures=figures)
 
 
 def _cell(tank: ParsedPart[Tank]) -> Iterator[Finding]:
@@ -149,7 +146,7 @@ def _cell(tank: ParsedPart[Tank]) -> Iterator[Finding]:
         f"{CELL_MOST_PER_CM:g} /cm"
     )
     figures = (Figure("cell constant", constant, "1/cm"),)
-    yield Finding(CELL_CONSTANT_ODD, what, tank.key("electrodes"), _subject(tank), figures=figures)
+    yield Finding(CELL_CONSTANT_ODD, what, tank.key("electrodes"), subject_of(tank), figures=figures)
 
 
 def _against(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
@@ -160,7 +157,7 @@ def _against(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
     other = part.uncontrolled_inflow_l_per_min if fills else part.largest_draw_l_per_min
     but = f", while {METRIC.flow(other)} {'flow in' if fills else 'are drawn'}" if other else ""
     what = f"the pump `{pump.name}` {pump.does}s, and by the inventory {nothing}{but}"
-    yield Finding(NOTHING_AGAINST, what, tank.value("pump", "does"), _subject(tank))
+    yield Finding(NOTHING_AGAINST, what, tank.value("pump", "does"), subject_of(tank))
 
 
 def _power(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
@@ -179,7 +176,7 @@ def _power(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
         what = f"the pump `{pump.name}` has {power_kw:.3g} kW, and its motor is given as single-phase"
     else:
         return
-    yield Finding(POWER_AND_FLOW, what, tank.value("pump", "power"), _subject(tank), figures=figures)
+    yield Finding(POWER_AND_FLOW, what, tank.value("pump", "power"), subject_of(tank), figures=figures)
 
 
 def _motor(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
@@ -194,5 +191,5 @@ def _motor(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
     else:
         return
     figures = (Figure("diameter", across_m, "m"),)
-    place, subject = tank.value("pump", "motor", "diameter"), f"{_subject(tank)} motor"
+    place, subject = tank.value("pump", "motor", "diameter"), subject_of(tank, "motor")
     yield Finding(POWER_AND_FLOW, what, place, subject, figures=figures)

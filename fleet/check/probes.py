@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from fleet.check.codes import MARK_WITHOUT_PROBE, NO_SUCH_MARK, PUMP_WITHOUT_RELAY, RELAY_WITHOUT_PUMP
 from fleet.finding import Finding
+from fleet.inventory.parsed import subject_of
 from fleet.model.node import OTHER_WIRES
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ def probes_fit(survey: Parsed) -> Iterator[Finding]:
 def _probes(
     survey: Parsed, node: ParsedPart[Node], index: int, served: Served, tank: Tank
 ) -> Iterator[Finding]:
-    subject = f"node {node.part.name}"
+    subject = subject_of(node)
     marks = [mark.name for mark in tank.marks]
     without = [name for name in marks if name not in served.probes]
     meant = set()
@@ -46,7 +47,7 @@ def _probes(
 
 
 def _relay(node: ParsedPart[Node], index: int, served: Served, tank: Tank) -> Iterator[Finding]:
-    subject = f"node {node.part.name}"
+    subject = subject_of(node)
     if tank.pump is not None and served.pump_relay is None:
         what = (
             f"the tank `{tank.name}` has the pump `{tank.pump.name}`, but this node has no pump relay for it"
@@ -68,4 +69,4 @@ def _wires(
                 f"{' nor '.join(f'`{other}`' for other in OTHER_WIRES)}.{survey.suggester.hint(name, known)}"
             )
             place = node.key("serves", index, "wires", name)
-            yield Finding(NO_SUCH_MARK, what, place, subject=f"node {node.part.name}")
+            yield Finding(NO_SUCH_MARK, what, place, subject=subject_of(node))

@@ -10,7 +10,8 @@ from fleet.check.codes.electrodes import (
     RESISTOR_TOO_LARGE,
     TOO_MUCH_CURRENT,
 )
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject, SubjectKind
+from fleet.inventory.parsed import subject_of
 from fleet.limits import CABLE_LEAK_OHM_M, ELECTRODE_CURRENT_UA, LARGEST_PULL_UP_OHM, LITTLE_US_PER_CM
 from fleet.model.tank import Rods
 from fleet.water.electrodes import (
@@ -51,13 +52,15 @@ def pull_ups_fit(
     if served.pull_up == "external" and pull.ohm > LARGEST_PULL_UP_OHM:
         what = f"{pull.what}; {kohm(LARGEST_PULL_UP_OHM)} is the most for an input"
         place = node.value("serves", index, "pull_up_resistor")
-        yield Finding(RESISTOR_TOO_LARGE, what, place, f"tank {served.tank}")
+        yield Finding(RESISTOR_TOO_LARGE, what, place, Subject(SubjectKind.TANK, served.tank))
     if tank is None or _is_read(tank.part):
         return
     if served.pull_up == "external":
         place = node.value("serves", index, "pull_up_resistor")
         share = on_share(served)
-        yield from current_fits(largest_current_ua(pull), pull, place, f"tank {served.tank}", share=share)
+        yield from current_fits(
+            largest_current_ua(pull), pull, place, Subject(SubjectKind.TANK, served.tank), share=share
+        )
         yield from _leak(node, index, served, pull)
     if tank.part.electrodes is None:
         yield from _little(tank, served, pull)
@@ -74,7 +77,7 @@ def _is_read(tank: Tank) -> bool:
 
 
 def current_fits(
-    current_ua: float, pull: Pull, place: Place, subject: str, fix: str = "", share: float = 1.0
+    current_ua: float, pull: Pull, place: Place, subject: Subject, fix: str = "", share: float = 1.0
 ) -> Iterator[Finding]:
     """The current that a resistor outside lets through the water all the time, or by the mean, on for that share."""
     current_ua *= share
@@ -104,7 +107,7 @@ def _leak(node: ParsedPart[Node], index: int, served: Served, pull: Pull) -> Ite
         Figure("reliably HIGH from", pull.high_at_least_ohm, "ohm"),
     )
     place = node.value("serves", index, "cable_length")
-    yield Finding(DRY_DOUBTFUL, what, place, f"tank {served.tank}", figures=figures)
+    yield Finding(DRY_DOUBTFUL, what, place, Subject(SubjectKind.TANK, served.tank), figures=figures)
 
 
 def _little(tank: ParsedPart[Tank], served: Served, pull: Pull) -> Iterator[Finding]:
@@ -130,4 +133,4 @@ def _little(tank: ParsedPart[Tank], served: Served, pull: Pull) -> Iterator[Find
         Figure("greatest resistance wet", worst, "ohm"),
         Figure("reliably LOW at most", pull.low_at_most_ohm, "ohm"),
     )
-    yield Finding(LITTLE_CONDUCTING, what, tank.key("water"), f"tank {tank.part.name}", figures=figures)
+    yield Finding(LITTLE_CONDUCTING, what, tank.key("water"), subject_of(tank), figures=figures)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from fleet.check.codes.water import CANNOT_KEEP_UP, OFF_TOO_SHORT, RUN_TOO_SHORT, STARTS_TOO_OFTEN
 from fleet.codes import Severity
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.model.tank import Duty
 from fleet.water.filling import against_l_per_min, keeps_up
 from fleet.water.motors import SUBMERSIBLE_RUN_S, Allowance, allowance
@@ -50,11 +51,7 @@ def running_fits(
             Figure("least run", SUBMERSIBLE_RUN_S, "s"),
             Figure("between the marks", cycle.band_l, "L"),
         )
-        yield Finding(RUN_TOO_SHORT, what, tank.value("pump", "flow"), _subject(tank), figures=figures)
-
-
-def _subject(tank: ParsedPart[Tank]) -> str:
-    return f"tank {tank.part.name}"
+        yield Finding(RUN_TOO_SHORT, what, tank.value("pump", "flow"), subject_of(tank), figures=figures)
 
 
 def _keeps_up(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
@@ -74,7 +71,7 @@ def _keeps_up(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
         CANNOT_KEEP_UP,
         what,
         tank.value(key),
-        _subject(tank),
+        subject_of(tank),
         severity_here=Severity.ERROR if fire else None,
         figures=figures,
     )
@@ -107,7 +104,7 @@ def _starts(tank: ParsedPart[Tank], pump: Pump, cycle: Starts, may: Allowance) -
         Figure("volume that is enough", least_l, "L"),
     )
     yield Finding(
-        STARTS_TOO_OFTEN, what, tank.value("pump", "flow"), _subject(tank), fix_here=fix, figures=figures
+        STARTS_TOO_OFTEN, what, tank.value("pump", "flow"), subject_of(tank), fix_here=fix, figures=figures
     )
 
 
@@ -120,4 +117,4 @@ def _rest(tank: ParsedPart[Tank], pump: Pump, may: Allowance) -> Iterator[Findin
         f"({may.off_origin})"
     )
     figures = (Figure("shortest off", given.seconds, "s"), Figure("least rest", may.off_s, "s"))
-    yield Finding(OFF_TOO_SHORT, what, tank.value("pump", "shortest_off"), _subject(tank), figures=figures)
+    yield Finding(OFF_TOO_SHORT, what, tank.value("pump", "shortest_off"), subject_of(tank), figures=figures)

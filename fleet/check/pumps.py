@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.check.codes import NO_SUCH_MARK, PUMP_NEEDS_MARKS, PUMP_WRONG_WAY
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject
+from fleet.inventory.parsed import subject_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,7 +23,7 @@ def pumps_fit(survey: Parsed) -> Iterator[Finding]:
 
 def pump_fits(survey: Parsed, tank: ParsedPart[Tank]) -> Iterator[Finding]:
     """The marks of one tank's pump, if it has one."""
-    pump, subject = tank.part.pump, f"tank {tank.part.name}"
+    pump, subject = tank.part.pump, subject_of(tank)
     if pump is None:
         return
     if len(tank.part.marks) < 2:
@@ -43,7 +44,7 @@ def _switches(pump: Pump) -> tuple[tuple[str, str | None], tuple[str, str | None
     return ("on_at", pump.on_at), ("off_at", pump.off_at)
 
 
-def _way_round(tank: ParsedPart[Tank], pump: Pump, subject: str) -> Iterator[Finding]:
+def _way_round(tank: ParsedPart[Tank], pump: Pump, subject: Subject) -> Iterator[Finding]:
     heights = {mark.name: mark.height_m for mark in tank.part.marks}
     low, high = min(heights.values()), max(heights.values())
     default_on, default_off = (low, high) if pump.does == "fill" else (high, low)

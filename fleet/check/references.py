@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from fleet.boards.board import board_ids
 from fleet.check.codes import LONE_SUPPLY_GROUP, NO_SUCH_BOARD, NO_SUCH_SITE, NO_SUCH_TANK
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject
+from fleet.inventory.parsed import subject_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,9 +23,9 @@ def references_resolve(survey: Parsed) -> Iterator[Finding]:
         if survey.missing("sites", tank.part.site, survey.site_by_name):
             hint = survey.suggester.hint(tank.part.site, survey.site_by_name)
             what = f"there is no site `{tank.part.site}`.{hint}"
-            yield Finding(NO_SUCH_SITE, what, tank.value("site"), subject=f"tank {tank.part.name}")
+            yield Finding(NO_SUCH_SITE, what, tank.value("site"), subject=subject_of(tank))
     for node in survey.nodes:
-        subject = f"node {node.part.name}"
+        subject = subject_of(node)
         for index, served in enumerate(node.part.serves):
             if survey.missing("tanks", served.tank, survey.tank_by_name):
                 hint = survey.suggester.hint(served.tank, survey.tank_by_name)
@@ -36,10 +37,10 @@ def references_resolve(survey: Parsed) -> Iterator[Finding]:
         for index, stock in enumerate(site.part.spare_boards):
             if stock.board not in board_ids():
                 place = site.value("spare_boards", index, "board")
-                yield _no_board(survey, stock.board, place, f"site {site.part.name}")
+                yield _no_board(survey, stock.board, place, subject_of(site))
 
 
-def _no_board(survey: Parsed, board: str, place: Place, subject: str) -> Finding:
+def _no_board(survey: Parsed, board: str, place: Place, subject: Subject) -> Finding:
     fix = f"The boards are {', '.join(f'`{known}`' for known in board_ids())}."
     what = f"there is no board `{board}`.{survey.suggester.hint(board, board_ids())}"
     return Finding(NO_SUCH_BOARD, what, place, subject=subject, fix_here=fix)
@@ -54,4 +55,4 @@ def supply_groups_shared(survey: Parsed) -> Iterator[Finding]:
             others = [known for known in groups if known != group]
             what = f"no other tank is in the supply group `{group}`.{survey.suggester.hint(group, others)}"
             place = tank.value("supply_group")
-            yield Finding(LONE_SUPPLY_GROUP, what, place, subject=f"tank {tank.part.name}")
+            yield Finding(LONE_SUPPLY_GROUP, what, place, subject=subject_of(tank))

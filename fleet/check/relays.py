@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.check.codes.wiring import RELAY_MAY_NOT_RELEASE, RELAY_SUPPLY_UNSTATED
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject, SubjectKind
 from fleet.limits import RELAY_LED_V, SUPPLY_V
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ def relays_release(survey: Parsed) -> Iterator[Finding]:
             relay = served.pump_relay
             if relay is None or relay.active == "high":
                 continue
-            subject = f"tank {served.tank} wire relay"
+            subject = Subject(SubjectKind.TANK, served.tank, "wire", "relay")
             if relay.supply is None:
                 what = f"the pump relay of `{served.tank}` is on at LOW, and the supply of its module is not given"
                 place = node.value("serves", index, "pump_relay", "active")

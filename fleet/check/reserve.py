@@ -14,7 +14,8 @@ from fleet.check.codes.water import (
 )
 from fleet.check.plausible import is_of_its_kind
 from fleet.codes import Severity
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject, SubjectKind
+from fleet.inventory.parsed import subject_of
 from fleet.limits import CROP_US_PER_CM, DRINKING_US_PER_CM, STOCK_US_PER_CM
 from fleet.model.tank import Duty
 from fleet.water.cautions import FIRE_REFILL_H, refill_h
@@ -43,7 +44,7 @@ def duty_fits(_survey: Parsed, tank: ParsedPart[Tank], _node: ParsedPart[Node] |
         yield from _fire(tank)
     if part.duty is Duty.POTABLE and part.water is not None and part.water.kind in _NOT_DRUNK:
         what = f"the tank is for drinking water, and its water is {part.water.kind}"
-        yield Finding(NOT_DRINKING, what, tank.value("water", "kind"), f"tank {part.name}")
+        yield Finding(NOT_DRINKING, what, tank.value("water", "kind"), Subject(SubjectKind.TANK, part.name))
     elif part.duty is Duty.POTABLE and part.water is not None:
         yield from _salty(tank, part.water.conductivity_us_per_cm or 0.0)
     elif part.duty in _SALT and part.water is not None and is_of_its_kind(part.water):
@@ -57,7 +58,7 @@ def _salty(tank: ParsedPart[Tank], us_per_cm: float) -> Iterator[Finding]:
     limit = f"{DRINKING_US_PER_CM:,.0f} are a limit"
     what = f"the tank is for drinking water, and its water has {us_per_cm:,.0f} uS/cm; {limit}"
     figures = (Figure("conductivity", us_per_cm, "uS/cm"), Figure("limit", DRINKING_US_PER_CM, "uS/cm"))
-    place, subject = tank.value("water", "conductivity"), f"tank {tank.part.name}"
+    place, subject = tank.value("water", "conductivity"), subject_of(tank)
     yield Finding(NOT_DRINKING, what, place, subject, severity_here=Severity.WARNING, figures=figures)
 
 
@@ -69,12 +70,16 @@ def _too_salty(tank: ParsedPart[Tank], us_per_cm: float) -> Iterator[Finding]:
     what = f"the tank is for {duty}, and its water has {us_per_cm:,.0f} uS/cm; {who} {limit:,.0f}"
     figures = (Figure("conductivity", us_per_cm, "uS/cm"), Figure("limit", limit, "uS/cm"))
     yield Finding(
-        TOO_SALTY, what, tank.value("water", "conductivity"), f"tank {tank.part.name}", figures=figures
+        TOO_SALTY,
+        what,
+        tank.value("water", "conductivity"),
+        subject_of(tank),
+        figures=figures,
     )
 
 
 def _fire(tank: ParsedPart[Tank]) -> Iterator[Finding]:
-    part, subject = tank.part, f"tank {tank.part.name}"
+    part, subject = tank.part, subject_of(tank)
     if part.reserve_m is None:
         yield Finding(FIRE_NO_RESERVE, "the fire tank has no `reserve`", tank.value("duty"), subject)
     if part.largest_draw_l_per_min > 0:
@@ -112,4 +117,6 @@ def _reserve(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     figures = (Figure("mark", mark.height_m, "m"), Figure("reserve", part.reserve_m, "m"))
     fire = Severity.ERROR if part.duty is Duty.FIRE_RESERVE else None
     place = tank.value("reserve")
-    yield Finding(BELOW_RESERVE, what, place, f"tank {part.name}", severity_here=fire, figures=figures)
+    yield Finding(
+        BELOW_RESERVE, what, place, Subject(SubjectKind.TANK, part.name), severity_here=fire, figures=figures
+    )

@@ -18,7 +18,7 @@ from fleet.check.codes.rulings import (
     RULING_PAST,
 )
 from fleet.codes import Severity
-from fleet.finding import Finding, Ruled
+from fleet.finding import Finding, Ruled, Subject, SubjectKind
 from fleet.model.rejected import shown
 
 if TYPE_CHECKING:
@@ -62,6 +62,14 @@ class RulingLine:
         return f"{self.code} about {self.about}" if self.about else self.code
 
 
+@dataclass(frozen=True, slots=True)
+class AppliedRuling:
+    """A ruling, as a report says it, and the subjects of the findings that it changes."""
+
+    line: RulingLine
+    subjects: tuple[Subject, ...]
+
+
 def apply_rulings(
     survey: Parsed, findings: Sequence[Finding], today: date | None, codes: Mapping[str, Code]
 ) -> list[Finding]:
@@ -84,31 +92,30 @@ def apply_rulings(
     return ruled + own
 
 
-def ruling_lines(
+def applied_rulings(
     rulings: Iterable[Ruling], findings: Iterable[Finding], today: date | None
-) -> tuple[RulingLine, ...]:
+) -> tuple[AppliedRuling, ...]:
     """What is to be reported of the rulings of an inventory, whose findings were ruled with the same `today`."""
-    subjects: dict[tuple[str, str], list[str]] = defaultdict(list)
+    subjects: dict[tuple[str, str], list[Subject]] = defaultdict(list)
     for finding in findings:
         if finding.ruling is not None:
             subjects[finding.code.code, finding.ruling.about].append(finding.subject)
-    lines = []
+    applied = []
     for ruling in rulings:
         past = _past(ruling, today)
         changed = () if past else tuple(dict.fromkeys(subjects[ruling.code, ruling.about or ""]))
-        lines.append(
-            RulingLine(
-                code=ruling.code,
-                about=ruling.about or "",
-                ruled=ruling.ruled,
-                reason=ruling.reason,
-                date=ruling.date.isoformat(),
-                expires=ruling.expires.isoformat() if ruling.expires else None,
-                stands=PAST if past else IN_FORCE if changed else UNUSED,
-                subjects=changed,
-            )
+        line = RulingLine(
+            code=ruling.code,
+            about=ruling.about or "",
+            ruled=ruling.ruled,
+            reason=ruling.reason,
+            date=ruling.date.isoformat(),
+            expires=ruling.expires.isoformat() if ruling.expires else None,
+            stands=PAST if past else IN_FORCE if changed else UNUSED,
+            subjects=tuple(map(str, changed)),
         )
-    return tuple(lines)
+        applied.append(AppliedRuling(line, changed))
+    return tuple(applied)
 
 
 def _past(ruling: Ruling, today: date | None) -> bool:
@@ -118,7 +125,7 @@ def _past(ruling: Ruling, today: date | None) -> bool:
 
 def _ruled(finding: Finding, standing: _Standing, used: set[int]) -> Finding:
     code = finding.code
-    entry = standing.get((code.code, finding.subject)) or standing.get((code.code, ""))
+    entry = standing.get((code.code, str(finding.subject))) or standing.get((code.code, ""))
     if entry is None or not code.ruled:
         return finding
     used.add(id(entry))
@@ -177,9 +184,10 @@ def _unused(
             what = f"there is no finding {ruling.code} that it could rule on"
             yield Finding(RULES_ON_NOTHING, what, entry.value("code"), _subject(ruling))
             continue
-        same_code = sorted({f.subject for f in findings if f.code.code == ruling.code})
+        of_code = sorted({f.subject for f in findings if f.code.code == ruling.code})
+        same_code = [str(subject) for subject in of_code]
         things = _things(survey)
-        parts = [subject for subject in same_code if subject.startswith(f"{ruling.about} ")]
+        parts = [str(subject) for subject in of_code if subject.part and str(subject.whole) == ruling.about]
         hint = ""
         if parts:
             hint = f" Name the part that it is about: `{'` or `'.join(parts)}`"
@@ -199,8 +207,8 @@ def _things(survey: Parsed) -> dict[str, None]:
     return dict.fromkeys(names)
 
 
-def _subject(ruling: Ruling) -> str:
-    return f"ruling on {_named(ruling)}"
+def _subject(ruling: Ruling) -> Subject:
+    return Subject(SubjectKind.RULING, f"on {_named(ruling)}")
 
 
 def _named(ruling: Ruling) -> str:

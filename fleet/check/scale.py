@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleet.check.codes.plausible import FLOW_ODD, MOTOR_ODD, POWER_ODD, TIME_ODD
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject, SubjectKind
+from fleet.inventory.parsed import subject_of
 from fleet.limits import (
     FLOW_MOST_L_PER_MIN,
     MOTOR_INERTIA_LB_FT2,
@@ -56,7 +57,7 @@ def scale_fits(_survey: Parsed, tank: ParsedPart[Tank], _node: ParsedPart[Node] 
         what = f"the pump `{pump.name}` is given as running on for {duration(pump.run_on_s)} after its relay opens"
         figures = (Figure("run on", pump.run_on_s, "s"), Figure("most", RUN_ON_MOST_S, "s"))
         place = tank.value("pump", "run_on")
-        yield Finding(TIME_ODD, what, place, f"tank {part.name} run_on", figures=figures)
+        yield Finding(TIME_ODD, what, place, Subject(SubjectKind.TANK, part.name, "run_on"), figures=figures)
 
 
 def _flow(
@@ -89,7 +90,13 @@ def _flow(
         Figure("whole tank", whole_l, "L"),
         Figure("takes", turned_s, "s"),
     )
-    yield Finding(FLOW_ODD, what, tank.value(*path), f"tank {tank.part.name} {path[-1]}", figures=figures)
+    yield Finding(
+        FLOW_ODD,
+        what,
+        tank.value(*path),
+        subject_of(tank, str(path[-1])),
+        figures=figures,
+    )
 
 
 def _power(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
@@ -100,7 +107,13 @@ def _power(tank: ParsedPart[Tank], pump: Pump) -> Iterator[Finding]:
     limits = f"{POWER_LEAST_KW:g} to {most_kw:g} kW"
     what = f"the pump `{pump.name}` has {pump.power_kw:,.4g} kW{on}; {limits} is usual"
     figures = (Figure("power", pump.power_kw, "kW"), Figure("most", most_kw, "kW"))
-    yield Finding(POWER_ODD, what, tank.value("pump", "power"), f"tank {tank.part.name}", figures=figures)
+    yield Finding(
+        POWER_ODD,
+        what,
+        tank.value("pump", "power"),
+        subject_of(tank),
+        figures=figures,
+    )
 
 
 def _motor(tank: ParsedPart[Tank], motor: Motor) -> Iterator[Finding]:
@@ -117,5 +130,5 @@ def _motor(tank: ParsedPart[Tank], motor: Motor) -> Iterator[Finding]:
         said = f"it is {1000 * across_m:.0f} mm across; submersible ones have {1000 * MOTOR_LEAST_M:.0f} mm and more"
         odd.append(("diameter", said, Figure("diameter", across_m, "m")))
     for key, said, figure in odd:
-        place, subject = tank.value("pump", "motor", key), f"tank {tank.part.name} {key}"
+        place, subject = tank.value("pump", "motor", key), subject_of(tank, key)
         yield Finding(MOTOR_ODD, f"the pump's motor: {said}", place, subject, figures=(figure,))

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fleet.check.codes import NOT_SERVED, SERVED_TWICE, TWO_SITES
 from fleet.finding import Finding
-from fleet.inventory.parsed import ParsedPart
+from fleet.inventory.parsed import ParsedPart, subject_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -25,7 +25,7 @@ def served_once(survey: Parsed) -> Iterator[Finding]:
                 there = first.value("serves", first_index, "tank")
                 what = f"the tank `{served.tank}` is already served by node `{first.part.name}` at {there}"
                 place = node.value("serves", index, "tank")
-                yield Finding(SERVED_TWICE, what, place, subject=f"node {node.part.name}")
+                yield Finding(SERVED_TWICE, what, place, subject=subject_of(node))
         yield from _one_site(survey, node)
     if survey.whole and not survey.unread.get("nodes"):
         meant = {
@@ -34,7 +34,7 @@ def served_once(survey: Parsed) -> Iterator[Finding]:
         for tank in survey.tanks:
             if tank.part.name not in firsts and tank.part.name not in meant:
                 what = f"no node serves the tank `{tank.part.name}`"
-                yield Finding(NOT_SERVED, what, tank.value("name"), subject=f"tank {tank.part.name}")
+                yield Finding(NOT_SERVED, what, tank.value("name"), subject=subject_of(tank))
 
 
 def _one_site(survey: Parsed, node: ParsedPart[Node]) -> Iterator[Finding]:
@@ -47,4 +47,4 @@ def _one_site(survey: Parsed, node: ParsedPart[Node]) -> Iterator[Finding]:
         if tank.part.site != site:
             what = f"the tank `{served.tank}` is at the site `{tank.part.site}`, but this node is at `{site}`"
             place = node.value("serves", index, "tank")
-            yield Finding(TWO_SITES, what, place, subject=f"node {node.part.name}")
+            yield Finding(TWO_SITES, what, place, subject=subject_of(node))

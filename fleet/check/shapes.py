@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from fleet.check.codes import BOTTOM_DEPTH, TABLE_NOT_RISING
 from fleet.finding import Finding
+from fleet.inventory.parsed import subject_of
 from fleet.model.tank import HorizontalCylinder, Strapped, VerticalCylinder
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ def shape_fits(tank: ParsedPart[Tank]) -> Iterator[Finding]:
 def _depth(
     tank: ParsedPart[Tank], key: str, noun: str, form: str, depth_m: float | None
 ) -> Iterator[Finding]:
-    subject = f"tank {tank.part.name}"
+    subject = subject_of(tank)
     if form in _DEPTH_NEEDED and depth_m is None:
         what = f"{noun} needs `{key}_depth`"
         yield Finding(BOTTOM_DEPTH, what, tank.value("shape", key), subject=subject)
@@ -57,4 +58,4 @@ def _rising(tank: ParsedPart[Tank], shape: Strapped) -> Iterator[Finding]:
             if high <= low:
                 what = f"the {key} does not rise from the line above it"
                 place = tank.value("shape", "table", index + 1, key)
-                yield Finding(TABLE_NOT_RISING, what, place, subject=f"tank {tank.part.name}")
+                yield Finding(TABLE_NOT_RISING, what, place, subject=subject_of(tank))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,8 @@ from fleet.check.codes import BAD_RULE, BAD_WINDOW, NO_SUCH_TIME_ZONE, WINDOW_TO
 from fleet.check.codes.plausible import TIME_ODD
 from fleet.check.recurrence import opens, rule_problem
 from fleet.check.zones import no_place, time_zones, zone_meant
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject
+from fleet.inventory.parsed import subject_of
 from fleet.limits import NETWORK_LOST_RANGE_S, WINDOW_AHEAD_DAYS, WINDOW_LONGEST_S
 from fleet.model.policy import Policy
 from fleet.model.rejected import shown
@@ -29,7 +31,7 @@ def sites_fit(survey: Parsed) -> Iterator[Finding]:
     """Time zones and windows of all sites."""
     policy = survey.policies[0].part if survey.policies else Policy()
     for site in survey.sites:
-        subject = f"site {site.part.name}"
+        subject = subject_of(site)
         text = site.part.time_zone
         if text not in time_zones():
             what = f"there is no time zone `{shown(text)}`.{zone_meant(survey.suggester, text)}"
@@ -42,7 +44,7 @@ def sites_fit(survey: Parsed) -> Iterator[Finding]:
 
 
 def _window(
-    site: ParsedPart[Site], index: int, window: Window, policy: Policy, subject: str, today: date | None
+    site: ParsedPart[Site], index: int, window: Window, policy: Policy, subject: Subject, today: date | None
 ) -> Iterator[Finding]:
     at = ("windows", index)
     wrong = rule_problem(window.rule) or _never(window)
@@ -67,7 +69,9 @@ def _never(window: Window) -> str:
     return f"counted from {window.first:%Y-%m-%d %H:%M}, this rule never opens"
 
 
-def _soon(site: ParsedPart[Site], index: int, window: Window, today: date, subject: str) -> Iterator[Finding]:
+def _soon(
+    site: ParsedPart[Site], index: int, window: Window, today: date, subject: Subject
+) -> Iterator[Finding]:
     """That the window opens within the days that a plan looks ahead; one that is open on that day counts."""
     at = datetime.combine(today, time(), UTC) - timedelta(seconds=window.length_s)
     if window_opening(site.part, window, at) is not None:
@@ -83,10 +87,12 @@ def _soon(site: ParsedPart[Site], index: int, window: Window, today: date, subje
         figures = (Figure("opens in", days, "d"), Figure("looked ahead", WINDOW_AHEAD_DAYS, "d"))
     first_later = later is not None and window.first > at.replace(tzinfo=None)
     place = site.value("windows", index, "first" if first_later else "rule")
-    yield Finding(WINDOW_TOO_FAR, what, place, f"{subject} window {index + 1}", figures=figures)
+    yield Finding(
+        WINDOW_TOO_FAR, what, place, replace(subject, part="window", which=str(index + 1)), figures=figures
+    )
 
 
-def _network_lost(site: ParsedPart[Site], subject: str) -> Iterator[Finding]:
+def _network_lost(site: ParsedPart[Site], subject: Subject) -> Iterator[Finding]:
     least_s, most_s = NETWORK_LOST_RANGE_S
     lost_s = site.part.network_lost_s
     if least_s <= lost_s <= most_s:

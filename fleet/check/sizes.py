@@ -12,6 +12,7 @@ from fleet.check.codes.plausible import (
     TABLE_NOT_SMOOTH,
 )
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.limits import (
     CONE_DEPTH,
     ELLIPSOID_DEPTH,
@@ -69,10 +70,6 @@ def sizes_fit(_survey: Parsed, tank: ParsedPart[Tank], _node: ParsedPart[Node] |
     yield from _reserve(tank)
 
 
-def _subject(tank: ParsedPart[Tank]) -> str:
-    return f"tank {tank.part.name}"
-
-
 # ------------------------------------------------------------------ size
 def _sizes(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     duty, shape = tank.part.duty, tank.part.shape
@@ -83,14 +80,14 @@ def _sizes(tank: ParsedPart[Tank]) -> Iterator[Finding]:
         kind = f"a {shape.kind} for {duty.value} water has" if size_m > most_m else "a tank has"
         what = f"`{key}` is {size_m:.3g} m; {kind} {TANK_LEAST_M:g} to {most_m:g} m"
         figures = (Figure(key, size_m, "m"), Figure("most", most_m, "m"))
-        yield Finding(SIZE_ODD, what, tank.value("shape", key), _subject(tank), figures=figures)
+        yield Finding(SIZE_ODD, what, tank.value("shape", key), subject_of(tank), figures=figures)
         return
     if isinstance(shape, Frustum):
         lean = abs(shape.top_diameter_m - shape.bottom_diameter_m) / 2 / shape.height_m
         if lean > _LEAN:
             what = f"its sides lean {lean:.2g} m out for each metre up; they lean {_LEAN:g} at most"
             place = tank.value("shape", "bottom_diameter")
-            yield Finding(SIZE_ODD, what, place, _subject(tank), figures=(Figure("lean", lean),))
+            yield Finding(SIZE_ODD, what, place, subject_of(tank), figures=(Figure("lean", lean),))
             return
     if sizes and min(size_m for _, size_m, _ in sizes) ** 3 > _ROOM * TANK_LEAST_L / L_PER_M3:
         return  # it holds more, whatever its form
@@ -98,7 +95,7 @@ def _sizes(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     if holds_l < TANK_LEAST_L:
         what = f"the whole tank holds {holds_l:.3g} L, less than {TANK_LEAST_L:g} L"
         figures = (Figure("holds", holds_l, "L"), Figure("least", TANK_LEAST_L, "L"))
-        yield Finding(SIZE_ODD, what, tank.key("shape"), _subject(tank), figures=figures)
+        yield Finding(SIZE_ODD, what, tank.key("shape"), subject_of(tank), figures=figures)
 
 
 def _most(shape: Shape, duty: Duty) -> tuple[_Size, ...]:
@@ -137,7 +134,7 @@ def _end(tank: ParsedPart[Tank], key: str, form: str, depth_m: float, diameter_m
         f"{least * diameter_m:.2g} to {most * diameter_m:.3g} m here"
     )
     figures = (Figure("depth", depth_m, "m"), Figure("share of the diameter", share))
-    yield Finding(END_ODD, what, tank.value("shape", key), _subject(tank), figures=figures)
+    yield Finding(END_ODD, what, tank.value("shape", key), subject_of(tank), figures=figures)
 
 
 # ------------------------------------------------------------------ strapping table
@@ -154,7 +151,7 @@ def _table(tank: ParsedPart[Tank], table: Sequence[StrapPoint]) -> Iterator[Find
     )
     figures = (Figure("volume", point.volume_l, "L"), Figure("by the lines around it", wanted_l, "L"))
     place = tank.value("shape", "table", line, "volume")
-    yield Finding(TABLE_NOT_SMOOTH, what, place, _subject(tank), figures=figures)
+    yield Finding(TABLE_NOT_SMOOTH, what, place, subject_of(tank), figures=figures)
 
 
 # ------------------------------------------------------------------ levels
@@ -166,7 +163,7 @@ def _overflow(tank: ParsedPart[Tank]) -> Iterator[Finding]:
         f"the overflow is at {part.overflow_m:.3g} m, and the tank is {top_m(part.shape):.3g} m high inside"
     )
     figures = (Figure("overflow", part.overflow_m, "m"), Figure("top", top_m(part.shape), "m"))
-    yield Finding(LEVEL_OF_OVERFLOW, what, tank.value("overflow"), _subject(tank), figures=figures)
+    yield Finding(LEVEL_OF_OVERFLOW, what, tank.value("overflow"), subject_of(tank), figures=figures)
 
 
 def _reserve(tank: ParsedPart[Tank]) -> Iterator[Finding]:
@@ -184,4 +181,4 @@ def _reserve(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     else:
         return
     figures = (Figure("reserve", part.reserve_m, "m"), Figure("share below the highest mark", share))
-    yield Finding(RESERVE_ODD, what, tank.value("reserve"), _subject(tank), figures=figures)
+    yield Finding(RESERVE_ODD, what, tank.value("reserve"), subject_of(tank), figures=figures)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from fleet.boards.board import board_ids, load_board
 from fleet.check.codes.water import NEVER_SPARED
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.limits import NODE_BLOCK_U16, SHOWN_IMAGE_BYTES
 from fleet.model.policy import Policy
 from fleet.water.crossing import debounce_s
@@ -49,7 +50,7 @@ def node_is_spared(
         Figure("worst outage", outage_s, "s"),
         Figure("margin", policy.spare_time_margin),
     )
-    yield Finding(NEVER_SPARED, what, tank.value("name"), f"tank {tank.part.name}", figures=figures)
+    yield Finding(NEVER_SPARED, what, tank.value("name"), subject_of(tank), figures=figures)
 
 
 def _at_best(tank: Tank, debounced_s: float, *, fills: bool) -> SpareTime:

@@ -8,7 +8,7 @@ from fleet.boards.board import board_ids, load_board
 from fleet.boards.trial import back_s, room_s
 from fleet.check.codes import NO_ROOM_IN_TRIAL
 from fleet.check.codes.plausible import FIRST_WAVE_LARGE, GATE_OPEN, PILOT_BLIND, SOAK_SHORT, TIME_ODD
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject, SubjectKind
 from fleet.limits import (
     FAILURES_MOST,
     FIRST_WAVE_OF,
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from fleet.inventory.parsed import Parsed, ParsedPart
     from fleet.model.policy import Policy
 
-_POLICY = "policy"
-
 
 def staging_fits(survey: Parsed) -> Iterator[Finding]:
     """The policy, with the nodes that there are."""
@@ -42,7 +40,7 @@ def staging_fits(survey: Parsed) -> Iterator[Finding]:
 
 
 def _finding(entry: ParsedPart[Policy], code: Code, key: str, what: str, *figures: Figure) -> Finding:
-    return Finding(code, what, entry.value(key), f"{_POLICY} {key}", figures=figures)
+    return Finding(code, what, entry.value(key), Subject(SubjectKind.POLICY, part=key), figures=figures)
 
 
 def _room(survey: Parsed, entry: ParsedPart[Policy], policy: Policy) -> Iterator[Finding]:

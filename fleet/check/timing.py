@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from fleet.check.codes import TOO_LITTLE_FOR_NODE, TOO_LONG_FOR_NODE
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.limits import NODE_BLOCK_U16, NODE_BLOCK_U32, SAMPLE_PERIOD_MS
 from fleet.water.crossing import MS, debounce_ms
 from fleet.water.filling import pump_times
@@ -27,7 +28,7 @@ def debounce_fits(survey: Parsed) -> Iterator[Finding]:
         debounced_ms = debounce_ms(node.part)
         if SAMPLE_PERIOD_MS <= debounced_ms <= NODE_BLOCK_U16:
             continue
-        place, subject = node.value("debounce"), f"node {node.part.name}"
+        place, subject = node.value("debounce"), subject_of(node)
         if debounced_ms > NODE_BLOCK_U16:
             what = f"a debounce of {debounced_ms / MS:g} s is longer than {NODE_BLOCK_U16 / MS:g} s"
             yield Finding(TOO_LONG_FOR_NODE, what, place, subject=subject)
@@ -46,7 +47,7 @@ def watches_fit(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     if pump is None:
         return
     subject, does = (
-        f"tank {tank.part.name}",
+        subject_of(tank),
         f"the pump `{pump.name}` {pump.does}s at {METRIC.flow(pump.flow_l_per_min)}",
     )
     try:

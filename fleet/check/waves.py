@@ -13,7 +13,8 @@ from fleet.check.codes.water import (
     PASSED_TOO_FAST,
     SLOSH,
 )
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject, SubjectKind
+from fleet.inventory.parsed import subject_of
 from fleet.limits import DEBOUNCE_GOOD_S, DEBOUNCE_MIN_S, NODE_BLOCK_U16, PROBE_BAND_M, SAMPLE_PERIOD_MS
 from fleet.model.tank import height_mm
 from fleet.water.crossing import MS, debounce_ms, debounce_s, delay_s
@@ -40,7 +41,7 @@ def waves_fit(_survey: Parsed, tank: ParsedPart[Tank], node: ParsedPart[Node] | 
         if debounce_ms(node.part) >= SAMPLE_PERIOD_MS and node.part.serves[0].tank == tank.part.name:
             what = f"probes are accepted after {debounced_s:.3g} s, and splashes last up to {DEBOUNCE_MIN_S:.0f} s"
             figures = (Figure("debounce", debounced_s, "s"), Figure("least", DEBOUNCE_MIN_S, "s"))
-            subject = f"node {node.part.name}"
+            subject = subject_of(node)
             yield Finding(DEBOUNCE_SHORT, what, node.value("debounce"), subject, figures=figures)
     elif DEBOUNCE_GOOD_S < debounced_s <= NODE_BLOCK_U16 / MS:
         yield from _long(tank, node, debounced_s)
@@ -59,7 +60,13 @@ def _long(tank: ParsedPart[Tank], node: ParsedPart[Node], debounced_s: float) ->
         f"{swing_s:.2g} s; level relays wait {DEBOUNCE_GOOD_S:.0f} s at most"
     )
     figures = (Figure("debounce", debounced_s, "s"), Figure("period", swing_s, "s"))
-    yield Finding(DEBOUNCE_LONG, what, node.value("debounce"), f"tank {tank.part.name}", figures=figures)
+    yield Finding(
+        DEBOUNCE_LONG,
+        what,
+        node.value("debounce"),
+        subject_of(tank),
+        figures=figures,
+    )
 
 
 def _bottom(tank: ParsedPart[Tank]) -> Iterator[Finding]:
@@ -71,7 +78,7 @@ def _bottom(tank: ParsedPart[Tank]) -> Iterator[Finding]:
     )
     figures = (Figure("height", lowest.height_m, "m"), Figure("least", PROBE_BAND_M, "m"))
     place = tank.value("marks", tank.part.marks.index(lowest), "height")
-    yield Finding(AT_THE_BOTTOM, what, place, f"tank {tank.part.name}", figures=figures)
+    yield Finding(AT_THE_BOTTOM, what, place, subject_of(tank), figures=figures)
 
 
 def _slosh(tank: ParsedPart[Tank], node: ParsedPart[Node], debounced_s: float) -> Iterator[Finding]:
@@ -93,7 +100,7 @@ def _slosh(tank: ParsedPart[Tank], node: ParsedPart[Node], debounced_s: float) -
     )
     figures = (Figure("period", swing_s, "s"), Figure("debounce", debounced_s, "s"))
     place = tank.value("marks", tank.part.marks.index(top), "height")
-    yield Finding(SLOSH, what, place, f"tank {tank.part.name}", fix_here=fix, figures=figures)
+    yield Finding(SLOSH, what, place, subject_of(tank), fix_here=fix, figures=figures)
 
 
 def _close(tank: ParsedPart[Tank]) -> Iterator[Finding]:
@@ -112,7 +119,11 @@ def _close(tank: ParsedPart[Tank]) -> Iterator[Finding]:
         figures = (Figure("apart", apart, "m"), Figure("wave", wave, "m"))
         place = tank.value("marks", index + 1, "height")
         yield Finding(
-            MARKS_TOO_CLOSE, what, place, f"tank {tank.part.name} mark {above.name}", figures=figures
+            MARKS_TOO_CLOSE,
+            what,
+            place,
+            subject_of(tank, "mark", above.name),
+            figures=figures,
         )
 
 
@@ -134,4 +145,10 @@ def _passed(tank: ParsedPart[Tank], debounced_s: float) -> Iterator[Finding]:
         )
         figures = (Figure("passes in", passed_s, "s"), Figure("accepted after", wanted_s, "s"))
         place = tank.value("marks", index + 1, "height")
-        yield Finding(PASSED_TOO_FAST, what, place, f"tank {part.name} mark {above.name}", figures=figures)
+        yield Finding(
+            PASSED_TOO_FAST,
+            what,
+            place,
+            Subject(SubjectKind.TANK, part.name, "mark", above.name),
+            figures=figures,
+        )

@@ -25,6 +25,7 @@ from fleet.check.codes.wiring import (
     RELAY_WITH_CARE,
 )
 from fleet.finding import Figure, Finding
+from fleet.inventory.parsed import subject_of
 from fleet.limits import PINS_OFFERED
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ def _finding(
     said = f"{what}: {verdict.reason} ({verdict.source})"
     fix = f"{code.fix} {pins_offered(board, node.part, use)}"
     figures = (Figure(*verdict.limit, "ohm"),) if verdict.limit else ()
-    subject = f"node {node.part.name} pin {pin}"
+    subject = subject_of(node, "pin", pin)
     return Finding(code, said, node.value(*path), subject, fix_here=fix, figures=figures)
 
 

@@ -15,6 +15,7 @@ from fleet.cli.cut_off import tell_cut_off
 from fleet.cli.key_folder import open_keys
 from fleet.cli.search_progress import tell_waiting
 from fleet.errors import UsageError
+from fleet.finding import Subject, SubjectKind
 from fleet.limits import FIND_TIMEOUT_S
 from fleet.water.quantities import counted
 
@@ -86,7 +87,7 @@ def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
     from fleet.audit.gather import releases, shelf_facts
     from fleet.audit.pushes import journal_facts
     from fleet.build.shelf import Shelf
-    from fleet.check.rulings import ruling_lines
+    from fleet.check.rulings import applied_rulings
     from fleet.render.wanted import wanted_crcs
 
     inventory, findings = this.checked()
@@ -97,7 +98,7 @@ def _report(this: Session, *, offline: bool, timeout_s: float) -> Report:
     shelf = shelf_facts(Shelf(workspace.shelf_dir), inventory, target)
     matches = None if offline or keys is None else _find(this, inventory, workspace, keys, timeout_s)
     crcs = wanted_crcs(inventory, keys.trust(), target, releases(shelf, matches)) if keys is not None else {}
-    rulings = ruling_lines(inventory.rulings, findings, this.today())
+    rulings = applied_rulings(inventory.rulings, findings, this.today())
     return look(Facts(inventory, shelf, journal_facts(workspace.journal_path), matches, crcs, rulings))
 
 
@@ -183,7 +184,7 @@ def _group(output: Output, findings: Sequence[Finding], title: str, nodes: int) 
     by_words: dict[str, list[str]] = {}
     fixes: dict[str, str] = {}
     for finding in findings:
-        by_words.setdefault(finding.what, []).append(finding.subject.removeprefix("node "))
+        by_words.setdefault(finding.what, []).append(_named(finding.subject))
         fixes.setdefault(finding.what, finding.fix)
     one_fix = len(set(fixes.values())) == 1
     for words, subjects in by_words.items():
@@ -193,6 +194,11 @@ def _group(output: Output, findings: Sequence[Finding], title: str, nodes: int) 
             paragraph(output, f"fix: {fixes[words]}", "    ", "      ")
     if one_fix:
         paragraph(output, f"fix: {first.fix}", "  ", "    ")
+
+
+def _named(subject: Subject) -> str:
+    """A node by its name alone: the audit is a list of nodes."""
+    return subject.name if subject.kind is SubjectKind.NODE else str(subject)
 
 
 def _sum_up(output: Output, report: Report, offline: bool) -> None:

@@ -181,13 +181,13 @@ class Output:
         """One finding: place, severity, code, what; the line quoted and underlined; why; how to put it right."""
         to = stream or self.stdout
         lines = [
-            f"{self._head(finding.place, finding.subject)}{self._weight(finding, to)} "
+            f"{self._head(finding.place, str(finding.subject))}{self._weight(finding, to)} "
             f"{finding.code.code}: {finding.what}"
         ]
         lines += self._quote(finding.place, to)
         lines.append(f"  why: {finding.why}")
         lines.append(f"  fix: {finding.fix}")
-        if finding.code.ruled and finding.subject:
+        if finding.code.ruled and str(finding.subject):
             lines.append(f"  about: {finding.subject}")
         if finding.code.source:
             lines.append(f"  source: {finding.code.source}")

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
+from fleet.finding import Subject, SubjectKind
 from fleet.inventory.suggest import Suggester
 from fleet.model.node import Node
 from fleet.model.policy import Fleet, Policy, Ruling
@@ -38,6 +39,13 @@ class ParsedPart(Generic[PartT]):
     def value(self, *path: str | int) -> Place:
         """The place of the text at a key; of the key, if it holds a list or a mapping."""
         return self.source.value((*self.at, *path))
+
+
+def subject_of(
+    entry: ParsedPart[Site] | ParsedPart[Tank] | ParsedPart[Node], part: str = "", which: str = ""
+) -> Subject:
+    """What a finding about a part, or about a thing in it, is about: `subject_of(tank, "mark", "full")`."""
+    return Subject(SubjectKind(type(entry.part).__name__.lower()), entry.part.name, part, which)
 
 
 @dataclass

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import ValidationError
 
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject, SubjectKind
 from fleet.inventory.codes import UNKNOWN_KEY, WRONG_KIND
 from fleet.inventory.parsed import ParsedPart
 from fleet.inventory.part_keys import keys_of
@@ -75,7 +75,7 @@ class _File:
         try:
             part = kind.__pydantic_validator__.validate_python(value)
         except ValidationError as error:
-            subject = f"{kind.__name__.lower()} {self._unread(at, value)}".rstrip()
+            subject = Subject(SubjectKind(kind.__name__.lower()), self._unread(at, value))
             words = PartFindings(self.source, at, kind, value, self.survey.suggester)
             self.findings += words.findings(error, self.tree.reported, subject)
             return

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, Final
 
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject
 from fleet.inventory.codes import BAD_NAME, MISSING_KEY, NOT_A_CHOICE, UNKNOWN_KEY, WRONG_KIND, WRONG_LENGTH
 from fleet.inventory.part_keys import keys_of, noun_of, part_at
 from fleet.inventory.scalars import plain
@@ -72,7 +72,7 @@ class PartFindings:
         self.value = value
         self.suggester = suggester
 
-    def findings(self, error: ValidationError, reported: set[Path], subject: str) -> Iterator[Finding]:
+    def findings(self, error: ValidationError, reported: set[Path], subject: Subject) -> Iterator[Finding]:
         """One finding per mistake, but for values that a finding already speaks of."""
         details: list[Any] = list(error.errors(include_url=False))
         follow_ons = self._misspelt(details) | _emptied(details)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from fleet.facts.node import about_node
 from fleet.facts.site import about_site
 from fleet.facts.tank import about_tank, node_of
+from fleet.finding import Subject, SubjectKind
 from fleet.sheet.care_steps import dc_contactor, gas, isolated, told
 from fleet.sheet.settings import SettingLine, node_settings
 from fleet.sheet.step import Steps
@@ -129,8 +130,9 @@ def contents(
 
 def _known(sheet: Sheet, findings: Sequence[Finding]) -> tuple[Known, ...]:
     """Those about the node or one of its tanks, or a part of them."""
-    about = {f"{sheet.kind} {sheet.name}", *(f"tank {part.facts.name}" for part in sheet.tanks)}
-    mine = [finding for finding in findings if " ".join(finding.subject.split(" ")[:2]) in about]
+    about = {Subject(SubjectKind(sheet.kind), sheet.name)}
+    about |= {Subject(SubjectKind.TANK, part.facts.name) for part in sheet.tanks}
+    mine = [finding for finding in findings if finding.subject.whole in about]
     return tuple(
         Known(
             f.code.code, str(f.ruling) if f.ruling else f"open ({f.severity.value})", f.what.replace("`", "")

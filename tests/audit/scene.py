@@ -148,7 +148,7 @@ def audited(*special: Match, **changes: Any) -> tuple[Report, list[tuple[str, st
     """The report, and its findings (code, subject, what) without those that the demo inventory always has."""
     report = audit(facts(*special, **changes))
     return report, [
-        (f.code.code, f.subject, f.what)
+        (f.code.code, str(f.subject), f.what)
         for f in report.findings
         if f.code.code not in ("AUD122", "AUD140", "AUD141")
     ]

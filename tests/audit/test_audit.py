@@ -17,10 +17,11 @@ from fleet.audit.facts import JournalFacts, LastPush, ShelfFacts
 from fleet.audit.node_checks import fault_findings
 from fleet.audit.report import COLUMNS, csv_text
 from fleet.boards.board import load_board
-from fleet.check.rulings import IN_FORCE, PAST, UNUSED, RulingLine
+from fleet.check.rulings import IN_FORCE, PAST, UNUSED, AppliedRuling, RulingLine
 from fleet.codes import Exit, Severity
 from fleet.find.match import Match, Status
 from fleet.find.sighting import Sighting
+from fleet.finding import Subject, SubjectKind
 from fleet.model.inventory import Inventory
 from fleet.push.condition import NOTED_FAULTS
 from tests.audit.scene import (
@@ -354,7 +355,7 @@ def test_why_a_node_went_back_is_taken_from_its_push() -> None:
 
 def test_the_demo_inventory_s_own_findings() -> None:
     report = audit(facts())
-    said = {(f.code.code, f.subject): f for f in report.findings}
+    said = {(f.code.code, str(f.subject)): f for f in report.findings}
     assert said["AUD122", "node marram-07"].severity is Severity.NOTE
     assert "larkwood-05, larkwood-07" in said["AUD140", "site larkwood"].what
     assert "marram-01" in said["AUD141", "site marram-bay"].what
@@ -409,7 +410,8 @@ def test_rulings_are_listed_and_those_that_no_longer_rule_are_warned_of() -> Non
         RulingLine("INV501", "tank x", "note", "it was so", "2025-03-01", "2026-03-01", PAST, ()),
         RulingLine("INV502", "", "error", "it may be so", "2025-03-01", None, UNUSED, ()),
     )
-    report, findings = audited(rulings=rulings)
+    subjects = ((Subject(SubjectKind.TANK, "header-east"),), (), ())
+    report, findings = audited(rulings=[*map(AppliedRuling, rulings, subjects)])
     assert report.rulings == rulings
     assert findings == [
         ("AUD143", "ruling on INV501 about tank x", "past its date, which was 2026-03-01; ruled note on 2025-03-01: "

@@ -18,7 +18,7 @@ from fleet.cli.audit import _facts, _group
 from fleet.cli.output import Output
 from fleet.codes import Exit
 from fleet.find.match import Match, Status
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject, SubjectKind
 from tests.audit.scene import NODES, facts
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -88,7 +88,12 @@ def test_each_fault_has_its_own_advice_beside_it_and_one_for_all_is_said_once() 
     printed = io.StringIO()
     output = Output(color="never", stdout=printed)
     findings = [
-        Finding(NODE_FAULT, f"it reports {fault}", subject=f"node {node}", fix_here=f"mend {fault}")
+        Finding(
+            NODE_FAULT,
+            f"it reports {fault}",
+            subject=Subject(SubjectKind.NODE, node),
+            fix_here=f"mend {fault}",
+        )
         for node, fault in (("a", "no-key"), ("b", "flash-failed"), ("c", "no-key"))
     ]
     _group(output, findings, "node fault", 9)

@@ -89,7 +89,7 @@ class Draw:
 
     def text(self, accepted: list[Finding] | None = None) -> bytes:
         """The file, with a ruling for each of those findings."""
-        rulings = {(f.code.code, f.subject) for f in accepted or ()}
+        rulings = {(f.code.code, str(f.subject)) for f in accepted or ()}
         tree = dict(self.tree)
         if rulings:
             tree["rulings"] = [

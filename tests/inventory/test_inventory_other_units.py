@@ -99,8 +99,8 @@ def other_units(text: str, chance: random.Random) -> str:
 
 def told(files: list[tuple[str, str]]) -> tuple[object, list[tuple[object, ...]], list[Finding]]:
     inventory, findings = read_texts([(name, text.encode()) for name, text in files])
-    lines = [(f.code.code, f.severity, f.subject, f.place and f.place.line) for f in findings]
-    return inventory, sorted(lines, key=str), sorted(findings, key=lambda f: (f.code.code, f.subject))
+    lines = [(f.code.code, f.severity, str(f.subject), f.place and f.place.line) for f in findings]
+    return inventory, sorted(lines, key=str), sorted(findings, key=lambda f: (f.code.code, str(f.subject)))
 
 
 def same(one: list[tuple[str, str]], chance: random.Random) -> None:

@@ -14,12 +14,12 @@ from jsonschema import Draft4Validator, Draft202012Validator
 import fleet.check.load as loading
 from fleet.check.codes import INVENTORY_CODES as CODES
 from fleet.check.load import load_checked, load_inventory, read_texts
-from fleet.check.rulings import IN_FORCE, PAST, UNUSED, ruling_lines
+from fleet.check.rulings import IN_FORCE, PAST, UNUSED, applied_rulings
 from fleet.cli.app import run
 from fleet.codes import Code, Exit, Severity
 from fleet.errors import InventoryError
 from fleet.explain import all_codes, how_to_rule
-from fleet.finding import Figure, Finding
+from fleet.finding import Figure, Finding, Subject, SubjectKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -41,7 +41,7 @@ SLOW = Code(
 def every_tank_is_odd(survey: Parsed) -> Iterator[Finding]:
     """A rule of this test: an error about each tank, a warning about each pump."""
     for entry in survey.tanks:
-        subject = f"tank {entry.part.name}"
+        subject = Subject(SubjectKind.TANK, entry.part.name)
         yield Finding(ODD, "it is odd", entry.value("name"), subject)
         if entry.part.pump is not None:
             flow = Figure("flow", entry.part.pump.flow_l_per_min, "L/min")
@@ -68,7 +68,7 @@ def read(*rulings: str, today: date | None = TODAY) -> list[Finding]:
 
 
 def said(findings: list[Finding]) -> list[str]:
-    return [f"{f.code.code} {f.subject} {'accepted' if f.accepted else f.severity.value}" for f in findings]
+    return [f"{f.code.code} {f.subject!s} {'accepted' if f.accepted else f.severity.value}" for f in findings]
 
 
 BOTH_SLOW = ["INV598 tank header warning", "INV598 tank sump warning"]
@@ -109,7 +109,7 @@ def test_a_warning_can_be_ruled_an_error_that_stops() -> None:
         [("a.yaml", farm(ruling(), ruling("INV598", "error", about="tank sump")).encode())], TODAY
     )
     assert inventory is None
-    assert [f.subject for f in findings if f.stops] == ["tank sump"]
+    assert [str(f.subject) for f in findings if f.stops] == ["tank sump"]
 
 
 # ------------------------------------------------------------------ what is wrong with rulings
@@ -141,7 +141,7 @@ def test_a_ruling_that_is_wrong_is_found_at_its_place(rulings: list[str], code: 
     assert words in finding.what
     assert finding.place is not None
     assert finding.place.line > FARM.count("\n") + 1
-    assert finding.subject.startswith("ruling on ")
+    assert str(finding.subject).startswith("ruling on ")
 
 
 def test_a_ruling_that_needs_something_says_what() -> None:
@@ -169,7 +169,7 @@ def test_a_ruling_on_one_pin_leaves_the_others_found() -> None:
     text = farm(ruling("INV405", about="node sump-node pin IO5"))
     text = text.replace("{low: IO32, high: IO33}", "{low: IO5, high: IO15}")
     findings = [f for f in read_texts([("farm.yaml", text.encode())], TODAY)[1] if f.code.code == "INV405"]
-    assert [(f.subject, f.accepted) for f in findings] == [
+    assert [(str(f.subject), f.accepted) for f in findings] == [
         ("node sump-node pin IO5", True), ("node sump-node pin IO15", False),
     ]  # fmt: skip
 
@@ -203,13 +203,13 @@ def test_lines_for_reports_say_which_hold() -> None:
     rulings = [ruling(), ruling("INV598", about="node sump-node"), ruling("INV598", expires="2026-05-31")]
     inventory, findings = read_texts([("farm.yaml", farm(*rulings).encode())], TODAY)
     assert inventory is not None
-    lines = ruling_lines(inventory.rulings, findings, TODAY)
-    assert [(line.name, line.stands, line.subjects) for line in lines] == [
+    lines = applied_rulings(inventory.rulings, findings, TODAY)
+    assert [(one.line.name, one.line.stands, one.line.subjects) for one in lines] == [
         ("INV498", IN_FORCE, ("tank header", "tank sump")),
         ("INV598 about node sump-node", UNUSED, ()),
         ("INV598", PAST, ()),
     ]
-    assert (lines[0].ruled, lines[0].reason, lines[0].date, lines[0].expires) == (
+    assert (lines[0].line.ruled, lines[0].line.reason, lines[0].line.date, lines[0].line.expires) == (
         "accepted", "it is so here", "2026-03-01", None,
     )  # fmt: skip
 

@@ -111,7 +111,7 @@ def test_the_mistake_is_found_and_nothing_else(mistake: Mistake) -> None:
     assert mistake.finds, "its head expects nothing"
     inventory, findings = read_texts([(f"{mistake.name}.yaml", mistake.data)], TODAY)
     said = "\n".join(f"{finding.what} {finding.fix}" for finding in findings)
-    assert sorted((f.code.code, f.subject) for f in findings) == sorted(mistake.finds), said
+    assert sorted((f.code.code, str(f.subject)) for f in findings) == sorted(mistake.finds), said
     assert (inventory is None) == any(f.severity is Severity.ERROR for f in findings)
     for piece in mistake.says:
         assert piece in said
@@ -132,7 +132,7 @@ def test_it_points_at_what_is_to_be_changed(mistake: Mistake) -> None:
         if not finding.code.ruled:
             continue
         if code < "INV420" or code in ("INV467", "INV468"):
-            assert line[start:].lstrip('"').startswith(finding.subject.rpartition(" ")[2])
+            assert line[start:].lstrip('"').startswith(str(finding.subject).rpartition(" ")[2])
         elif code in mistake.points:
             key = mistake.points[code]
             assert re.search(rf"\b({key}): $", line[:start]) or re.match(key, line[start:])
@@ -149,7 +149,7 @@ def test_code_and_subject_name_one_finding() -> None:
     codes = Counter(finding.code.code for finding in many if finding.code.ruled)
     assert sum(count > 1 for count in codes.values()) >= 8, "the inventory no longer has several of one code"
     for findings in (many, *(read_texts([(mistake.name, mistake.data)], TODAY)[1] for mistake in MISTAKES)):
-        ruled = Counter((f.code.code, f.subject) for f in findings if f.code.ruled)
+        ruled = Counter((f.code.code, str(f.subject)) for f in findings if f.code.ruled)
         assert [key for key, count in ruled.items() if count > 1] == []
 
 

@@ -20,7 +20,7 @@ FILES = sorted(FOLDER.glob("*.yaml"))
 
 def read(path: Path) -> Inventory:
     inventory, findings = read_texts([(path.name, path.read_bytes())])
-    assert [f"{finding.code.code} {finding.subject}: {finding.what}" for finding in findings] == []
+    assert [f"{finding.code.code} {finding.subject!s}: {finding.what}" for finding in findings] == []
     assert inventory is not None
     return inventory
 

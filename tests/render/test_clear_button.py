@@ -42,7 +42,9 @@ def read(board: str, button: str = "", low: str = "") -> tuple[Inventory | None,
     text = TEXT.replace("BOARD", board).replace("LOW", low or first).replace("FULL", second)
     text = text.replace("BUTTON", f"    clear_button: {button}\n" if button else "")
     inventory, findings = read_texts([("farm.yaml", text.encode())])
-    said = [(f.code.code, f.subject, f"{f.what} {f.fix_here}") for f in findings if f.code in BUTTON_CODES]
+    said = [
+        (f.code.code, str(f.subject), f"{f.what} {f.fix_here}") for f in findings if f.code in BUTTON_CODES
+    ]
     return inventory, said
 
 

@@ -11,7 +11,7 @@ from fleet.boards.board import load_board
 from fleet.check.load import load_checked, load_inventory
 from fleet.facts.site import WindowFacts
 from fleet.facts.tank import node_of, wired_to
-from fleet.finding import Finding
+from fleet.finding import Finding, Subject, SubjectKind
 from fleet.resources import demo_inventory_dir
 from fleet.sheet.board_svg import draw_board
 from fleet.sheet.codes import BAD_REPORT_TEMPLATE
@@ -401,7 +401,9 @@ def test_what_a_ruling_rests_on_is_on_the_sheet_that_it_is_about() -> None:
 
 
 def test_a_finding_that_stands_open_says_so() -> None:
-    finding = Finding(BAD_REPORT_TEMPLATE, "something", subject="tank header-east mark full")
+    finding = Finding(
+        BAD_REPORT_TEMPLATE, "something", subject=Subject(SubjectKind.TANK, "header-east", "mark", "full")
+    )
     (sheet,) = contents(DEMO, "node", "kestrel-01", Units(), DAY, [finding]).sheets
     assert [(each.code, each.stands) for each in sheet.known] == [("SHT103", "open (error)")]
     assert contents(DEMO, "node", "kestrel-02", Units(), DAY, [finding]).sheets[0].known == ()
