@@ -337,7 +337,7 @@ GATE_LARGEST_BLOCK_SHARE: Final = 0.6
 """The largest block may fall to this share of what it was before: less is memory in shreds, with which requests are
 refused long before all of it is used. Lower than for free memory: it moves with every connection (common practice)."""
 TRIAL_STARTS: Final = 8
-"""A node gives an image on trial so many starts in all (kTrialStarts), each with a whole trial: the plan reckons with
+"""A node gives an image on trial so many starts in all (kTrialStarts), each with a whole trial: the plan allows for
 them where a supply is known to give way."""
 BROWN_OUT_STARTS: Final = 4
 """The first start and those after brown-outs (kBrownOutTries): all that an image gets where a boot loader that is not
@@ -466,7 +466,7 @@ chip, for a transistor opens at 0.6 V (from memory); at HIGH, 1 kohm takes 3.3 m
 SHEET_PDF_TIMEOUT_S: Final = 90.0
 """A site of a hundred nodes takes a headless browser some seconds; a first start on a small machine about twenty."""
 
-# --- electrodes: what must be reckoned with between a clean sheet of paper and an old tank
+# --- electrodes: what must be allowed for between a clean sheet of paper and an old tank
 SUPPLY_V: Final = 3.3
 LOW_SHARE: Final = 0.25
 HIGH_SHARE: Final = 0.75

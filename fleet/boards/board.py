@@ -98,11 +98,11 @@ class Pin:
 
 @dataclass(frozen=True, slots=True)
 class OutageStep:
-    """A part of the worst outage: its name, how long it takes, and what that was reckoned from."""
+    """A part of the worst outage: its name, how long it takes, and what that was computed from."""
 
     name: str
     seconds: float
-    reckoned: str
+    computed_from: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +157,7 @@ class Outage:
         return STATE_AGE_S + self.update_s(image_bytes) + trial_s + again_s + self.fall_back_s(image_bytes)
 
     def steps(self, image_bytes: int, trial_s: float) -> tuple[OutageStep, ...]:
-        """What makes up the worst outage, in order; each with what it was reckoned from."""
+        """What makes up the worst outage, in order; each with what it was computed from."""
         sectors = ceil(image_bytes / SECTOR_BYTES)
         per_sector = self.erase_s_per_sector + self.program_s_per_sector
         copy_s = self.copy_s(image_bytes)

@@ -44,7 +44,7 @@ def _finding(entry: ParsedPart[Policy], code: Code, key: str, what: str, *figure
 
 
 def _room(survey: Parsed, entry: ParsedPart[Policy], policy: Policy) -> Iterator[Finding]:
-    """As the planner reckons it, with the slowest of the boards that are there."""
+    """As the planner computes it, with the slowest of the boards that are there."""
     left_s = room_s(policy.trial_s, policy.soak_s)
     kinds = sorted({node.part.board for node in survey.nodes} & set(board_ids()))
     slowest = max((load_board(kind) for kind in kinds), key=lambda board: back_s(board.outage), default=None)

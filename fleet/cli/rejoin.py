@@ -86,7 +86,7 @@ def rejoin(
 
     Hand each node the credentials that the key folder has for its site's network, sealed for that node alone. It holds
     both networks while the new one is on trial, and keeps the new one when it is told so from there; else it goes back
-    by itself. One node goes first; if it does not get in, nobody else is told. Pumps are controlled throughout. Which
+    on its own. One node goes first; if it does not get in, nobody else is told. Pumps are controlled throughout. Which
     network a node holds cannot be asked, so nodes that are there already are given it again. Exit status 0: all are on
     the new network; 1: some are not; 3: some did not answer.
     """

@@ -156,7 +156,7 @@ def _levels(out: Output, tank: TankFacts) -> None:
     if need:
         paragraph(out, _need(need))
         for step in need.steps:
-            out.data(f"{_label(step.name)}{_time(step.seconds)}{step.reckoned}", hang=_AFTER_TIME)
+            out.data(f"{_label(step.name)}{_time(step.seconds)}{step.computed_from}", hang=_AFTER_TIME)
         paragraph(out, f"from: {need.source}", "  ", "    ")
 
 

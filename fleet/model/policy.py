@@ -47,7 +47,9 @@ class Policy(Part):
         default=120.0, alias="soak", description="a new image is watched this long before keep"
     )
     trial_s: Span_s = Field(
-        default=300.0, alias="trial", description="a node falls back by itself after this"
+        default=300.0,
+        alias="trial",
+        description="a node that is not told to keep its image goes back after this",
     )
     spare_time_margin: Annotated[Number, Field(ge=1, le=20)] = 2.0
     pilot_share_found: Share = Field(

@@ -1,4 +1,4 @@
-"""What a plan rests on in the inventory: a digest for each key of each part that it was reckoned from. Pure.
+"""What a plan rests on in the inventory: a digest for each key of each part that it was computed from. Pure.
 
 Contacts, notes, titles, wires, spare boards and the like are not among them: a plan stands whatever they say. Pins,
 watches and the like are in the node block of the image on the shelf, which is held against the inventory by itself.

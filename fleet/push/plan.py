@@ -184,7 +184,7 @@ class Plan(_Part):
     fleet: str
     inventory_sha256: Digest
     rests_on: tuple[PartBasis, ...] = ()
-    """What it was reckoned from (basis.py); plans of before have nothing here, and are stale after any change of the
+    """What it was computed from (basis.py); plans of before have nothing here, and are stale after any change of the
     inventory."""
     target: Literal["board", "host"]
     any_hour: bool
@@ -263,7 +263,7 @@ def read_plan(text: str) -> Plan:
 class PresentState:
     """What the plan rests on, as it stands now: the shelf's (image, ticket's SHA-256) per node, the
     running image per node, by node what the inventory says otherwise than its image on the shelf, and what it says
-    otherwise than the plan was reckoned from.
+    otherwise than the plan was computed from.
 
     A node that is not in `running` could not be asked, which a push finds out by itself.
     """

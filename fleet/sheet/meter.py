@@ -17,17 +17,17 @@ if TYPE_CHECKING:
 
 
 def meter_steps(tank: Tank, served: Served, board: Board) -> tuple[Step, ...]:
-    """Two steps, with the limits that `check` goes by for one pair, and what is reckoned where electrodes and water are
-    given; none where the pull-up's resistance is not known."""
+    """Two steps, with the limits that `check` goes by for one pair, and what is calculated where electrodes and water
+    are given; none where the pull-up's resistance is not known."""
     pull = pull_of(served, chip_pull(*board.pull_up.limits_ohm))
     if pull is None:
         return ()
     pull = pull.loaded(*loads_ohm(served, board))
     facts = about_electrodes(tank, served, board)
-    reckoned = f"; reckoned {kohm(facts.wet_ohm[0])} to {kohm(facts.wet_ohm[1])}" if facts else ""
+    calculated = f"; calculated {kohm(facts.wet_ohm[0])} to {kohm(facts.wet_ohm[1])}" if facts else ""
     # A meter sees one pair, the pins with resistors outside all of them at once.
     most_ohm = pull.low_at_most_ohm / sharing(on_at_once(served))
-    wet, dry = f"at most {kohm(most_ohm)}{reckoned}", f"at least {kohm(pull.high_at_least_ohm)}"
+    wet, dry = f"at most {kohm(most_ohm)}{calculated}", f"at least {kohm(pull.high_at_least_ohm)}"
     do = "Probe wires off: ohms to the common electrode, wet. Read at once: it creeps."
     names = _names(tank)
     return (

@@ -314,4 +314,4 @@ def _most(facts: TankFacts, units: Units) -> str:
     most = facts.uncontrolled_inflow_l_per_min
     if facts.pump is not None and facts.pump.does == "fill":
         most += facts.pump.flow_l_per_min
-    return units.flow(most) if most else "nothing flows in by itself"
+    return units.flow(most) if most else "nothing flows in on its own"

@@ -86,7 +86,7 @@ def _about(facts: TankFacts, shape: Shape, units: Units) -> str:
         f"drawn at up to {units.flow(facts.largest_draw_l_per_min)}" if facts.largest_draw_l_per_min else ""
     )
     inflow = facts.uncontrolled_inflow_l_per_min
-    flows_in = f"up to {units.flow(inflow)} flow in by themselves" if inflow else ""
+    flows_in = f"up to {units.flow(inflow)} flow in on their own" if inflow else ""
     full = "to the overflow" if facts.overflow_given else "to the top"
     capacity = f"{units.volume(facts.overflow.volume_l)} {full}"
     return joined((facts.duty, shape_words(shape, units), capacity, drawn, flows_in, water))

@@ -45,7 +45,7 @@ def shape_words(shape: Shape, units: Units) -> str:
 
 
 def electrode_words(electrodes: Electrodes | None, units: Units) -> str:
-    """What `check` reckons with; nothing where the inventory gives none."""
+    """What `check` goes by; nothing where the inventory gives none."""
     match electrodes:
         case Rods():
             size, apart = _small(electrodes.diameter_m, units), _small(electrodes.spacing_m, units)

@@ -78,7 +78,7 @@ class Sure(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Conductivity:
-    """At 25 degrees, uS/cm: the least and the most that must be reckoned with, and what says so."""
+    """At 25 degrees, uS/cm: the least and the most that must be allowed for, and what says so."""
 
     least_us_per_cm: float
     most_us_per_cm: float

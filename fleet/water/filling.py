@@ -41,7 +41,7 @@ FLOW_ROUNDING = 1e-9
 class Timed:
     """A time in whole seconds, and how it came about; `reason` is the reason of one that was set by hand.
 
-    `computed_s` is what it would be by the tool's own reckoning, which `computed_from` says.
+    `computed_s` is what it would be as the tool computes it, which `computed_from` says.
     """
 
     seconds: int

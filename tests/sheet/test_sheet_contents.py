@@ -232,14 +232,14 @@ def test_windows_in_words() -> None:
     assert window_words(rare) == "FREQ=MONTHLY;BYMONTHDAY=1, at 08:00 for 2 h, since 2025-03-01"
 
 
-def test_electrodes_and_water_that_are_given_are_reckoned_with() -> None:
-    """K = 0.5 /cm in water of 500 uS/cm at 25 degrees: 0.5 / 0.0005 = 1 kohm, somewhere within what is reckoned."""
+def test_electrodes_and_water_that_are_given_are_allowed_for() -> None:
+    """K = 0.5 /cm in water of 500 uS/cm at 25 degrees: 0.5 / 0.0005 = 1 kohm, somewhere within what is calculated."""
     water = {"conductivity": "500 uS/cm"}
     given = tank(MARKS, water=water, electrodes={"kind": "constant", "cell_constant": "0.5 /cm"})
     wet, _ = meter_steps(given, hostile_inventory().node("edge").serves[1], load_board("esp32-s2-devkit"))
     least, most = (
         float(number) * {"ohm": 1e-3, "kohm": 1.0}[unit]
-        for number, unit in re.findall(r"([0-9.]+) (k?ohm)", wet.expect.partition("reckoned")[2])
+        for number, unit in re.findall(r"([0-9.]+) (k?ohm)", wet.expect.partition("calculated")[2])
     )
     assert least < 1.0 < most
 

@@ -152,7 +152,7 @@ def test_us_units_reach_every_part(node: str) -> None:
     assert not re.search(r"\d (L|m|mm|L/min|kW)\b", text.replace("25 mm", ""))
 
 
-def test_us_units_are_reckoned() -> None:
+def test_us_units_are_computed() -> None:
     """45 L/min are 11.9 US gallons, 1.1 kW are 1.48 hp of 745.7 W, 2.70 m are 8 ft 10.3 in."""
     text = _Reader(_html(DEMO, "node", "kestrel-01", us=True)).text
     for words in (

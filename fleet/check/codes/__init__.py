@@ -226,7 +226,7 @@ NO_ROOM_IN_TRIAL = Code(
     "A node on trial must start the new image, join its network, be watched for the soak and be told to "
     "keep it. If its trial ends before that, a good image falls back.",
     "Raise `trial`, or shorten `soak`.",
-    source="soak + 15 s to say keep + the restart of the board, against the trial: the room the planner reckons with",
+    source="soak + 15 s to say keep + the restart of the board, against the trial: the room the planner allows for",
 )
 DAY_TO_COME = Code(
     "INV173",
