@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from fleet.codes import Code, Exit
 from fleet.push.blame import Blame
@@ -91,14 +91,10 @@ def read_outcomes(text: str) -> tuple[NodeOutcome, ...]:
     )
 
 
-_OLD_BLAMES: Final = {"way": Blame.LINK}
-"""What earlier versions wrote."""
-
-
 def _blame(one: dict[str, Any], failed: tuple[Any, ...]) -> Blame | None:
     """As written; journals of before brown-outs were told apart have none, and put every failure down to the image."""
     said = one.get("blame", Blame.IMAGE if failed else None)
-    return None if said is None else Blame(_OLD_BLAMES.get(said, said))
+    return None if said is None else Blame(said)
 
 
 def _why(one: dict[str, Any]) -> Why | None:

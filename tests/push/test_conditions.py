@@ -360,13 +360,6 @@ def test_outcomes_of_before_there_were_kinds_of_reasons_are_read(quick_path: Pat
     assert {(one.why, one.reason) for one in read} == {(None, "unreachable: no answer")}
 
 
-def test_outcomes_that_call_the_link_the_way_are_read(quick_path: Path) -> None:
-    state, _, _ = pushed(quick_path, ["abc"], b=CUT)
-    old = write_outcomes(outcomes(state)).replace('"blame":"link"', '"blame":"way"')
-    assert '"way"' in old
-    assert read_outcomes(old) == outcomes(state)
-
-
 def test_a_board_that_is_short_of_memory_is_held_off_before_anything_is_sent(quick_path: Path) -> None:
     stage = Stage(plan_of([planned("a", in_place=True), planned("b")]))
     poor = stage.nodes["a"]
