@@ -13,9 +13,8 @@ from fleet.build.record import BOOT_LOADER, PARTITIONS
 from fleet.build.ticket import verify
 from fleet.errors import BuildError, FlashError, ShelfError
 from fleet.flash.codes import NO_BOOT_LOADER, NO_IMAGE, OLDER_INVENTORY, OTHER_TICKET
-from fleet.flash.credentials import credentials_record
 from fleet.flash.places import Places, esp8266_places, places_in
-from fleet.flash.trial_record import first_record
+from fleet.flash.records import credentials_record, trial_record
 from fleet.render.firmware_class import class_of, vendor_id
 
 if TYPE_CHECKING:
@@ -74,7 +73,7 @@ def load_of(
     parts = (
         *before,
         Part("application", places.application_at, image),
-        Part("trial record", places.records_at[0], _sector(first_record(board.layout, fields, ticket))),
+        Part("trial record", places.records_at[0], _sector(trial_record(board.layout, fields, ticket))),
         Part("trial record, second", places.records_at[1], _sector(b"")),
         Part("credentials", places.credentials_at[0], _sector(credentials)),
         Part("credentials, second", places.credentials_at[1], _sector(b"")),

@@ -11,8 +11,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from fleet.build.ticket import TicketFields, sign
 from fleet.errors import KeyFolderError
-from fleet.flash.credentials import credentials_record
-from fleet.flash.trial_record import first_record
+from fleet.flash.records import credentials_record, trial_record
 from fleet.keys.networks import Network
 from tests.firmware.firmware_build import CRYPTO, SLOTS, compile_program, core_sources, run_program
 
@@ -55,7 +54,7 @@ def signed(image: bytes) -> tuple[TicketFields, bytes]:
 def test_the_firmware_reads_what_is_written_and_would_write_the_same(layout) -> None:
     image = bytes(range(256)) * 21
     fields, ticket = signed(image)
-    record = first_record(layout, fields, ticket)
+    record = trial_record(layout, fields, ticket)
     network = Network("Ridge farm \u00e9", "p" * 63)
     said = facts_of(layout, credentials_record(KEY, network), record, image)
     assert said["key"] == KEY.hex()
@@ -78,7 +77,7 @@ def test_a_longest_name_and_an_open_network() -> None:
     said = facts_of(
         "two-slot",
         credentials_record(KEY, Network("n" * 32, "")),
-        first_record("two-slot", fields, ticket),
+        trial_record("two-slot", fields, ticket),
         image,
     )
     assert said["network"] == "n" * 32
@@ -102,4 +101,4 @@ def test_one_changed_bit_is_found_by_the_reader() -> None:
     wrong = bytearray(data)
     wrong[60] ^= 1
     with pytest.raises(AssertionError, match="exit 2"):
-        facts_of("two-slot", bytes(wrong), first_record("two-slot", fields, ticket), image)
+        facts_of("two-slot", bytes(wrong), trial_record("two-slot", fields, ticket), image)
