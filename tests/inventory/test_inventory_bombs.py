@@ -130,6 +130,7 @@ def test_of_a_file_of_mistakes_the_first_are_listed_and_that_there_are_more() ->
 
 
 @pytest.mark.slow
+@pytest.mark.alone
 @pytest.mark.parametrize("name", BOMBS)
 def test_a_bomb_is_refused_within_a_second_and_200_mb(name: str, tmp_path: Path) -> None:
     folder = tmp_path / "inventory"
